@@ -1,0 +1,2 @@
+// Package demo makes invented collections from a seed.
+package demo

@@ -1,0 +1,2 @@
+// Package edf reads and rewrites EDF and EDF+ recordings.
+package edf

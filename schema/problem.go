@@ -1,0 +1,43 @@
+package schema
+
+import "fmt"
+
+// Severity says whether a problem stops a shipment.
+type Severity string
+
+const (
+	Error   Severity = "error"
+	Warning Severity = "warning"
+)
+
+// A Problem is one query about one place in the collection. It holds no value
+// from the record, so that it can be printed, logged or mailed.
+type Problem struct {
+	File     string   `json:"file"`    // slash-separated, relative to the collection
+	Pointer  string   `json:"pointer"` // RFC 6901; "" when the whole file is meant
+	Line     int      `json:"line"`    // from 1; 0 if unknown
+	Column   int      `json:"column"`  // from 1, in characters; 0 if unknown
+	Rule     string   `json:"rule"`    // stable, e.g. "tube.twice"
+	Severity Severity `json:"severity"`
+	Message  string   `json:"message"` // what is wrong, and what to change
+}
+
+// A ConfigError says that the collection as a whole cannot be read: no folder,
+// no study.json, an unusable plan, a roster without a needed column.
+type ConfigError struct {
+	File    string
+	Message string // what is wrong and what to do; no value of the file
+}
+
+func (e *ConfigError) Error() string { return fmt.Sprintf("%s: %s", e.File, e.Message) }
+
+// A QueriesError carries the problems that stop a shipment. It is never empty.
+type QueriesError struct{ Problems []Problem }
+
+func (e *QueriesError) Error() string {
+	p := e.Problems[0]
+	if n := len(e.Problems); n > 1 {
+		return fmt.Sprintf("%d problems; the first: %s: %s", n, p.File, p.Message)
+	}
+	return fmt.Sprintf("%s: %s", p.File, p.Message)
+}
