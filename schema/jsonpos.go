@@ -1,5 +1,11 @@
 package schema
 
+import (
+	"encoding/json"
+	"strconv"
+	"strings"
+)
+
 // Kind is the JSON type of a [Node].
 type Kind uint8
 
@@ -27,31 +33,112 @@ type Member struct {
 	Value *Node
 }
 
-// A SyntaxError says where a text is not the strict JSON that we read.
-type SyntaxError struct {
-	Line, Column int
-	Message      string // in plain words, without any value of the text
+// Member returns the value of the member called name, or nil.
+func (n *Node) Member(name string) *Node {
+	if n == nil {
+		return nil
+	}
+	for i := range n.Members {
+		if n.Members[i].Name == name {
+			return n.Members[i].Value
+		}
+	}
+	return nil
 }
 
-func (e *SyntaxError) Error() string { return e.Message }
-
-// ParseJSON reads one strict JSON text (RFC 8259): valid UTF-8, no byte-order
-// mark, no equal names in one object, nothing after the value. Bounds: 16 MiB,
-// 64 levels, numbers of at most 64 bytes and three exponent digits.
-// The error is a *[SyntaxError].
-func ParseJSON(data []byte) (*Node, error) { panic("todo") }
-
-// Member returns the value of the member called name, or nil.
-func (n *Node) Member(name string) *Node { panic("todo") }
-
 // At returns the value at an RFC 6901 pointer ("" is n itself), or nil.
-func (n *Node) At(pointer string) *Node { panic("todo") }
+func (n *Node) At(pointer string) *Node {
+	if pointer == "" {
+		return n
+	}
+	if pointer[0] != '/' {
+		return nil
+	}
+	for token := range strings.SplitSeq(pointer[1:], "/") {
+		if n == nil {
+			return nil
+		}
+		switch n.Kind {
+		case Object:
+			name, ok := unescapeToken(token)
+			if !ok {
+				return nil
+			}
+			n = n.Member(name)
+		case Array:
+			i, err := strconv.Atoi(token)
+			if err != nil || strconv.Itoa(i) != token || i < 0 || i >= len(n.Items) {
+				return nil
+			}
+			n = n.Items[i]
+		default:
+			return nil
+		}
+	}
+	return n
+}
 
 // Value returns n as the schema library takes it: map[string]any, []any,
 // string, json.Number, bool, nil.
-func (n *Node) Value() any { panic("todo") }
+func (n *Node) Value() any {
+	switch n.Kind {
+	case Object:
+		m := make(map[string]any, len(n.Members))
+		for _, member := range n.Members {
+			m[member.Name] = member.Value.Value()
+		}
+		return m
+	case Array:
+		a := make([]any, len(n.Items))
+		for i, item := range n.Items {
+			a[i] = item.Value()
+		}
+		return a
+	case String:
+		return n.Text
+	case Number:
+		return json.Number(n.Text)
+	case Bool:
+		return n.Text == "true"
+	}
+	return nil
+}
 
-// Encode writes n as JSON, indented by two spaces, members in their order, with
-// a final line feed. Equal nodes give equal bytes. Characters are written as
-// themselves except the JSON escapes, C0/C1 controls and U+2028/2029.
-func (n *Node) Encode() []byte { panic("todo") }
+// text returns the value of a string, and "" for everything else, nil
+// included.
+func (n *Node) text() string {
+	if n == nil || n.Kind != String {
+		return ""
+	}
+	return n.Text
+}
+
+// escapeToken writes a member name as one token of an RFC 6901 pointer.
+func escapeToken(name string) string {
+	return strings.ReplaceAll(strings.ReplaceAll(name, "~", "~0"), "/", "~1")
+}
+
+// unescapeToken is the inverse of escapeToken; a "~" before anything but 0 and
+// 1 is not allowed (RFC 6901, section 3).
+func unescapeToken(token string) (string, bool) {
+	if !strings.Contains(token, "~") {
+		return token, true
+	}
+	var b strings.Builder
+	for i := 0; i < len(token); i++ {
+		if token[i] != '~' {
+			b.WriteByte(token[i])
+			continue
+		}
+		i++
+		switch {
+		case i < len(token) && token[i] == '0':
+			b.WriteByte('~')
+		case i < len(token) && token[i] == '1':
+			b.WriteByte('/')
+		default:
+			return "", false
+		}
+	}
+	return b.String(), true
+}
