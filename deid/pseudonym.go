@@ -1,23 +1,146 @@
 package deid
 
-import "outbreath/keys"
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"strings"
+
+	"outbreath/keys"
+)
 
 // A Pseudonymiser makes the pseudonyms and day shifts of one study. It
 // remembers what it has made, so that a collision between two identifiers is
 // an error. Not safe for concurrent use.
 type Pseudonymiser struct{ pseudonymiser }
 
-type pseudonymiser struct{}
+type pseudonymiser struct {
+	key  map[keys.Purpose][32]byte
+	made map[keys.Purpose]map[string]string     // pseudonym to canonical identifier
+	mac  func(key [32]byte, id string) [32]byte // tests replace it to force a collision
+}
+
+// A CollisionError says that two different identifiers of one study have the
+// same pseudonym: with 80 bits, chance is as good as excluded.
+type CollisionError struct{ Purpose keys.Purpose }
+
+func (e *CollisionError) Error() string {
+	return fmt.Sprintf("two different %s identifiers have the same pseudonym; nothing was made: ask the privacy officer for a new pseudonym key", e.Purpose)
+}
 
 // NewPseudonymiser derives the per-purpose keys of study from key.
-func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser { panic("todo") }
+func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser {
+	p := &Pseudonymiser{pseudonymiser{
+		key:  map[keys.Purpose][32]byte{},
+		made: map[keys.Purpose]map[string]string{},
+		mac:  hmacSHA256,
+	}}
+	for _, purpose := range []keys.Purpose{keys.Subject, keys.Session, keys.Operator, keys.ShiftDay} {
+		p.key[purpose] = key.Derive(purpose, study)
+		p.made[purpose] = map[string]string{}
+	}
+	return p
+}
 
 // Subject, Session and Operator return the pseudonym of an identifier as typed
-// at the site: 21 ASCII bytes, "XXXX-XXXX-XXXX-XXXX-C".
-func (p *Pseudonymiser) Subject(id string) (string, error)  { panic("todo") }
-func (p *Pseudonymiser) Session(id string) (string, error)  { panic("todo") }
-func (p *Pseudonymiser) Operator(id string) (string, error) { panic("todo") }
+// at the site: 21 ASCII bytes, "XXXX-XXXX-XXXX-XXXX-C". Identifiers with equal
+// [Canonical] forms have equal pseudonyms. The error is [ErrEmptyID],
+// [ErrUnassigned] or a *[CollisionError].
+//
+// Source: contract, "Pseudonyms and shifts"; RFC 2104; ISO/IEC 7064 MOD 37,36.
+func (p *Pseudonymiser) Subject(id string) (string, error)  { return p.pseudonym(keys.Subject, id) }
+func (p *Pseudonymiser) Session(id string) (string, error)  { return p.pseudonym(keys.Session, id) }
+func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
+
+func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, error) {
+	canonical, err := Canonical(id)
+	if err != nil {
+		return "", err
+	}
+	mac := p.mac(p.key[purpose], canonical)
+	body := crockford.EncodeToString(mac[:10])
+	name := group(body) + "-" + string(check3736(body))
+	if other, ok := p.made[purpose][name]; ok && other != canonical {
+		return "", &CollisionError{purpose}
+	}
+	p.made[purpose][name] = canonical
+	return name, nil
+}
 
 // ShiftDays returns by how many whole days, 1 to 364, the dates of a subject
-// are moved back.
-func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) { panic("todo") }
+// are moved back. The errors are those of [Canonical].
+//
+// Source: contract, "Pseudonyms and shifts".
+func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
+	canonical, err := Canonical(subjectID)
+	if err != nil {
+		return 0, err
+	}
+	mac := p.mac(p.key[keys.ShiftDay], canonical)
+	return 1 + int(binary.BigEndian.Uint64(mac[:8])%364), nil
+}
+
+// ParsePseudonym reads a pseudonym as a person types it: hyphens and blanks
+// anywhere, either case, and in the first 16 characters O for 0, I and L for 1.
+// It returns the usual form. The error says what to do, without the text.
+//
+// Source: Crockford base32 as published (from memory); ISO/IEC 7064 MOD 37,36.
+func ParsePseudonym(text string) (string, error) {
+	s := strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(text))
+	if len(s) != 17 {
+		return "", errors.New("a pseudonym has 16 letters and digits and a check character; type it again as it is printed")
+	}
+	body := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(s[:16])
+	if strings.Trim(body, crockfordAlphabet) != "" {
+		return "", errors.New("the pseudonym holds a character that no pseudonym has; type it again as it is printed")
+	}
+	if s[16] != check3736(body) {
+		return "", errors.New("the check character does not fit the pseudonym; one character or more is mistyped: compare it with the print")
+	}
+	return group(body) + "-" + s[16:], nil
+}
+
+const crockfordAlphabet = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+
+var crockford = base32.NewEncoding(crockfordAlphabet).WithPadding(base32.NoPadding)
+
+// group puts a hyphen after every four characters.
+func group(s string) string {
+	var b strings.Builder
+	for i := range len(s) {
+		if i > 0 && i%4 == 0 {
+			b.WriteByte('-')
+		}
+		b.WriteByte(s[i])
+	}
+	return b.String()
+}
+
+// check3736 returns the check character of s, which holds 0-9 and A-Z only.
+//
+// Source: ISO/IEC 7064, hybrid system MOD 37,36.
+func check3736(s string) byte {
+	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+	p := 36
+	for i := range len(s) {
+		sum := (p + strings.IndexByte(alphabet, s[i])) % 36
+		if sum == 0 {
+			sum = 36
+		}
+		p = sum * 2 % 37
+	}
+	return alphabet[(37-p)%36]
+}
+
+func hmacSHA256(key [32]byte, id string) (sum [32]byte) {
+	h := hmac.New(sha256.New, key[:])
+	h.Write([]byte(id))
+	h.Sum(sum[:0])
+	return sum
+}
+
+// shortCode returns the first 40 bits of a keyed hash as "XXXX-XXXX".
+func shortCode(mac [32]byte) string { return group(crockford.EncodeToString(mac[:5])) }

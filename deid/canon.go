@@ -1,0 +1,83 @@
+package deid
+
+import (
+	"errors"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/cases"
+	"golang.org/x/text/unicode/norm"
+)
+
+var (
+	// ErrEmptyID says that an identifier has no letter, mark or digit.
+	ErrEmptyID = errors.New("the identifier has no letter or digit; enter it as it stands in the roster")
+
+	// ErrUnassigned says that an identifier cannot be compared safely: it holds
+	// a character that Unicode 15.0 does not assign (another version may fold
+	// it differently), or is not valid UTF-8.
+	ErrUnassigned = errors.New("the identifier holds a character that is not assigned in Unicode 15.0; type it again with ordinary letters and digits")
+)
+
+// Canonical returns what identifiers are compared by: Unicode NFKC, full case
+// folding, and of that the letters, marks and digits (categories L, M and N).
+// Canonical of a canonical identifier is itself. The error is [ErrEmptyID] or
+// [ErrUnassigned].
+//
+// Source: contract, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
+func Canonical(id string) (string, error) {
+	if !utf8.ValidString(id) {
+		return "", ErrUnassigned
+	}
+	for _, r := range id {
+		if !assigned(r) {
+			return "", ErrUnassigned
+		}
+	}
+	// Taking out a character can bring a letter and a mark together that NFKC
+	// then composes: once more until nothing changes. Ordinary identifiers are
+	// through after the first pass; no text is known that needs a third.
+	for range 8 {
+		next := canonicalOnce(id)
+		if next == "" {
+			return "", ErrEmptyID
+		}
+		if next == id {
+			return id, nil
+		}
+		id = next
+	}
+	return "", ErrUnassigned
+}
+
+func canonicalOnce(id string) string {
+	folded := cases.Fold().String(norm.NFKC.String(id))
+	kept := make([]byte, 0, len(folded))
+	for _, r := range folded {
+		r = foldCherokee(r)
+		if unicode.In(r, unicode.L, unicode.M, unicode.N) {
+			kept = utf8.AppendRune(kept, r)
+		}
+	}
+	return string(kept)
+}
+
+// foldCherokee folds the small Cherokee letters to the capital ones, as
+// CaseFolding.txt says. cases.Fold (x/text 0.44) exchanges the two instead.
+func foldCherokee(r rune) rune {
+	switch {
+	case 0xab70 <= r && r <= 0xabbf:
+		return r - 0xab70 + 0x13a0
+	case 0x13f8 <= r && r <= 0x13fd:
+		return r - 0x13f8 + 0x13f0
+	}
+	return r
+}
+
+// assigned says whether r has a general category other than Cn. Controls,
+// formats and private use are assigned; unicode.C would not do, for it holds Cn
+// as well since Go 1.25.
+func assigned(r rune) bool {
+	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co,
+		unicode.L, unicode.M, unicode.N, unicode.P, unicode.S, unicode.Z)
+}
