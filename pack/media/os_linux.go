@@ -1,0 +1,106 @@
+package media
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+
+	"golang.org/x/sys/unix"
+)
+
+// fsType returns the type of the file system that holds dir, as statfs(2)
+// counts them. Tests stand in for a FAT stick here.
+var fsType = func(dir string) (int64, error) {
+	st, err := statfs(dir)
+	return int64(st.Type), err
+}
+
+func statfs(dir string) (st unix.Statfs_t, err error) {
+	for {
+		if err = unix.Statfs(dir, &st); !errors.Is(err, unix.EINTR) {
+			break
+		}
+	}
+	if err != nil {
+		err = &fs.PathError{Op: "statfs", Path: dir, Err: err}
+	}
+	return st, err
+}
+
+func fileLimit(dir string) (int64, error) {
+	typ, err := fsType(dir)
+	if err != nil {
+		return 0, err
+	}
+	switch typ {
+	case unix.MSDOS_SUPER_MAGIC:
+		return FATLimit, nil
+	case unix.FUSE_SUPER_MAGIC: // anything at all: ask for its name
+		if name := mountedAs(dir); strings.Contains(name, "fat") && !strings.Contains(name, "exfat") {
+			return FATLimit, nil
+		}
+	}
+	return 0, nil
+}
+
+// mountedAs returns the file system type of dir as /proc/self/mountinfo names
+// it, "fuse.fusefat"; "" when it cannot be known.
+func mountedAs(dir string) string {
+	var st unix.Stat_t
+	if unix.Stat(dir, &st) != nil {
+		return ""
+	}
+	info, err := os.ReadFile("/proc/self/mountinfo")
+	if err != nil {
+		return ""
+	}
+	return typeOfDevice(info, unix.Major(st.Dev), unix.Minor(st.Dev))
+}
+
+// typeOfDevice finds a device in the text of mountinfo, proc(5): field 3 is
+// major:minor, the type follows the field "-".
+func typeOfDevice(info []byte, major, minor uint32) string {
+	device := fmt.Sprintf("%d:%d", major, minor)
+	for sc := bufio.NewScanner(bytes.NewReader(info)); sc.Scan(); {
+		mount, kind, _ := strings.Cut(sc.Text(), " - ")
+		if f := strings.Fields(mount); len(f) < 3 || f[2] != device {
+			continue
+		}
+		if f := strings.Fields(kind); len(f) > 0 {
+			return f[0]
+		}
+	}
+	return ""
+}
+
+func free(dir string) (int64, error) {
+	st, err := statfs(dir)
+	return int64(st.Bavail) * int64(st.Bsize), err
+}
+
+// writeBack starts the writing and returns; what fails is told by the fsync
+// that follows.
+func writeBack(f *os.File, off, n int64) error {
+	return unix.SyncFileRange(int(f.Fd()), off, n, unix.SYNC_FILE_RANGE_WRITE)
+}
+
+// dropCache works on synced files only: dirty pages stay. What memory keeps by
+// its own nature, as tmpfs does, it cannot drop, and does not say so.
+func dropCache(f *os.File) bool {
+	return unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) == nil
+}
+
+func renameNew(from, to string) error {
+	err := unix.Renameat2(unix.AT_FDCWD, from, unix.AT_FDCWD, to, unix.RENAME_NOREPLACE)
+	switch {
+	case err == nil:
+		return nil
+	case notOffered(err): // exFAT through FUSE: EINVAL
+		return lstatRename(from, to)
+	}
+	return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
+}

@@ -1,0 +1,51 @@
+package media
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+)
+
+// A MismatchError says that a file gave other bytes than were written to it.
+type MismatchError struct{ Path string }
+
+func (e *MismatchError) Error() string {
+	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller than it says; use another one", e.Path)
+}
+
+// ReadBack reads a synced file from the medium and compares its size and
+// SHA-256. dropped tells whether the operating system could be asked to forget
+// the file first; if not, the bytes may have come from memory and prove little.
+// Other bytes are a *MismatchError, any other error is the medium's or ctx's.
+func ReadBack(ctx context.Context, fsys FS, path string, want [32]byte, size int64) (dropped bool, err error) {
+	f, err := fsys.Open(path)
+	if err != nil {
+		return false, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	dropped = f.DropCache()
+
+	sum := sha256.New()
+	buf := make([]byte, writeSize)
+	var got int64
+	for got <= size { // no further than the first byte too much
+		if err := ctx.Err(); err != nil {
+			return dropped, err
+		}
+		n, err := f.Read(buf)
+		sum.Write(buf[:n])
+		got += int64(n)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return dropped, err
+		}
+	}
+	if got != size || [32]byte(sum.Sum(nil)) != want {
+		return dropped, &MismatchError{path}
+	}
+	return dropped, nil
+}
