@@ -1,5 +1,14 @@
 package keys
 
+import (
+	"bytes"
+	"crypto/hkdf"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+)
+
 // A Purpose separates the keys that are derived from one pseudonym key.
 type Purpose string
 
@@ -13,16 +22,62 @@ const (
 )
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a
-// placeholder.
-type PseudonymKey struct{ b [32]byte }
+// placeholder. The zero PseudonymKey has no key and cannot derive.
+type PseudonymKey struct{ b *[32]byte }
 
 // NewPseudonymKey wraps 32 bytes, for tests with published values.
-func NewPseudonymKey(b [32]byte) *PseudonymKey { return &PseudonymKey{b} }
+func NewPseudonymKey(b [32]byte) *PseudonymKey { return &PseudonymKey{&b} }
 
 // Derive returns HKDF-SHA256(key, no salt, info = "outbreath/1/" purpose "/" study).
 //
 // Source: contract; RFC 5869.
-func (k *PseudonymKey) Derive(p Purpose, study string) [32]byte { panic("todo") }
+func (k *PseudonymKey) Derive(p Purpose, study string) [32]byte {
+	out, err := hkdf.Key(sha256.New, k.b[:], nil, "outbreath/1/"+string(p)+"/"+study, 32)
+	if err != nil {
+		panic("keys: HKDF of 32 bytes failed: " + err.Error()) // only lengths can
+	}
+	return [32]byte(out)
+}
 
-func (k *PseudonymKey) String() string   { return "(pseudonym key)" }
-func (k *PseudonymKey) GoString() string { return "(pseudonym key)" }
+const pseudonymPlaceholder = "(pseudonym key)"
+
+func (k PseudonymKey) String() string               { return pseudonymPlaceholder }
+func (k PseudonymKey) GoString() string             { return pseudonymPlaceholder }
+func (k PseudonymKey) Format(f fmt.State, _ rune)   { io.WriteString(f, pseudonymPlaceholder) }
+func (k PseudonymKey) MarshalText() ([]byte, error) { return []byte(pseudonymPlaceholder), nil }
+
+const pseudonymHeader = "outbreath-pseudonym-key-1"
+
+// formatPseudonymKey writes the text form: the header line, 64 lower-case hex
+// digits, a line feed after each.
+func formatPseudonymKey(k *PseudonymKey) []byte {
+	return fmt.Appendf(nil, "%s\n%s\n", pseudonymHeader, hex.EncodeToString(k.b[:]))
+}
+
+// parsePseudonymKey reads exactly what formatPseudonymKey writes.
+func parsePseudonymKey(text []byte) (*PseudonymKey, bool) {
+	digits, ok := bytes.CutPrefix(text, []byte(pseudonymHeader+"\n"))
+	if !ok || len(digits) != 65 {
+		return nil, false
+	}
+	var b [32]byte
+	if _, err := hex.Decode(b[:], digits[:64]); err != nil {
+		return nil, false
+	}
+	k := NewPseudonymKey(b)
+	return k, bytes.Equal(formatPseudonymKey(k), text)
+}
+
+// PseudonymKey reads pseudonym.key (site).
+func (f *Folder) PseudonymKey() (*PseudonymKey, error) {
+	path := f.path(pseudonymFile)
+	text, err := f.readSecret(pseudonymFile, "the pseudonym key")
+	if err != nil {
+		return nil, err
+	}
+	k, ok := parsePseudonymKey(text)
+	if !ok {
+		return nil, fault(path, "is not a pseudonym key, or was changed or cut short; put back the site's copy of this file, and do not make a new key: every pseudonym would change")
+	}
+	return k, nil
+}

@@ -1,0 +1,267 @@
+package keys
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/crypto/ssh"
+)
+
+// maxAllowedLines bounds an allowed_signers file, beside its size (1 MiB).
+const maxAllowedLines = 10_000
+
+// Allowed is a list of trusted signers in OpenSSH's allowed_signers format.
+// The zero Allowed trusts nobody.
+type Allowed struct {
+	lines []allowedLine
+}
+
+// An allowedLine trusts key to sign as any of principals.
+type allowedLine struct {
+	principals    []string
+	namespaces    []string // nil: every namespace
+	after, before stamp    // zero: no bound
+	key           ssh.PublicKey
+}
+
+// A stamp is a moment as allowed_signers writes it: in UTC when it ends in Z,
+// else in the reader's own time zone.
+type stamp struct {
+	civil time.Time // in UTC, whatever zone is meant
+	utc   bool
+}
+
+func (s stamp) isZero() bool { return s.civil.IsZero() }
+
+func (s stamp) in(zone *time.Location) time.Time {
+	if s.utc {
+		return s.civil
+	}
+	c := s.civil
+	return time.Date(c.Year(), c.Month(), c.Day(), c.Hour(), c.Minute(), c.Second(), 0, zone)
+}
+
+// ParseAllowed reads an allowed_signers file (ssh-keygen(1), ALLOWED SIGNERS).
+//
+// What would trust more than one named party is refused: patterns and
+// negations in principals or namespaces, and certificate authorities. So is
+// what ssh-keygen would refuse. The error is an *[Error] without path; it names
+// the line.
+func ParseAllowed(data []byte) (*Allowed, error) { return parseAllowed("", data) }
+
+func parseAllowed(path string, data []byte) (*Allowed, error) {
+	if len(data) > maxList {
+		return nil, fault(path, "is larger than %d bytes", maxList)
+	}
+	if n := bytes.Count(data, []byte("\n")); n > maxAllowedLines || n == maxAllowedLines && data[len(data)-1] != '\n' {
+		return nil, fault(path, "has more than %d lines", maxAllowedLines)
+	}
+	a := &Allowed{}
+	for n, text := range textLines(data) {
+		line, problem := parseAllowedLine(text)
+		if problem != "" {
+			return nil, fault(path, "line %d %s", n, problem)
+		}
+		a.lines = append(a.lines, line)
+	}
+	return a, nil
+}
+
+// Allowed reads allowed_signers; a missing file is an empty list.
+func (f *Folder) Allowed() (*Allowed, error) {
+	data, _, err := f.read(allowedFile, false, maxList)
+	if err != nil {
+		return nil, err
+	}
+	return parseAllowed(f.path(allowedFile), data)
+}
+
+// parseAllowedLine reads: principals [options] keytype base64 [comment].
+// problem, when not "", completes "line 3 ".
+func parseAllowedLine(s string) (l allowedLine, problem string) {
+	if strings.ContainsFunc(s, func(r rune) bool { return r < ' ' && r != '\t' || r == 0x7f }) {
+		return l, "has a control character in it; write the line again in a text editor"
+	}
+	if kind := secretLine(s); kind != "" {
+		return l, "holds " + kind + " where a public key belongs; take it out, and if this file has left its owner's computer, the owner must make a new key"
+	}
+	var names string
+	if quoted, ok := strings.CutPrefix(s, `"`); ok {
+		names, s, ok = strings.Cut(quoted, `"`)
+		if !ok || s == "" || s[0] != ' ' && s[0] != '\t' {
+			return l, "has a quotation mark without its partner"
+		}
+		s = strings.TrimLeft(s, " \t")
+	} else {
+		names, s = field(s)
+	}
+	if l.principals, problem = parsePrincipals(names); problem != "" {
+		return l, problem
+	}
+	if kind, _ := field(s); !looksLikeKeyType(kind) {
+		if s, problem = l.parseOptions(s); problem != "" {
+			return l, problem
+		}
+	}
+	l.key, _, problem = parsePublicKey(s)
+	return l, problem
+}
+
+func parsePrincipals(s string) ([]string, string) {
+	list := strings.Split(s, ",")
+	for _, p := range list {
+		switch {
+		case strings.ContainsAny(p, "*?"):
+			return nil, "has a pattern (* or ?) for the signer's name, which trusts this key under names nobody checked; write the site code or the laboratory's name"
+		case strings.HasPrefix(p, "!"):
+			return nil, "excludes a name with !, which is not supported; list the names that are meant"
+		case !validPrincipal(p):
+			return nil, "does not begin with a signer's name (the site code or the laboratory's name), as in: NAME namespaces=\"...\" ssh-ed25519 AAAA..."
+		}
+	}
+	return list, ""
+}
+
+// validPrincipal passes what can stand in a list of principals in one spelling:
+// visible ASCII without pattern characters, commas and quotation marks. Names
+// that Trust writes are narrower, see validName.
+func validPrincipal(p string) bool {
+	return visible(p) && p[0] != '#'
+}
+
+func visible(s string) bool {
+	if s == "" || len(s) > 255 {
+		return false
+	}
+	for i := range len(s) {
+		if s[i] <= ' ' || s[i] >= 0x7f || strings.IndexByte(`*?!,"\`, s[i]) >= 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// parseOptions reads the comma-separated options at the start of s and returns
+// what follows them.
+func (l *allowedLine) parseOptions(s string) (rest, problem string) {
+	const unknown = "has neither a supported key (ssh-ed25519, ecdsa, rsa) nor a known option (namespaces, valid-after, valid-before) after the name"
+	for {
+		end := strings.IndexAny(s, "=, \t")
+		if end < 0 {
+			return "", unknown
+		}
+		name := strings.ToLower(s[:end])
+		switch name {
+		case "cert-authority":
+			return "", "trusts a certificate authority, which is not supported; list the signers' own keys"
+		case "namespaces", "valid-after", "valid-before":
+		default:
+			return "", unknown
+		}
+		quoted, ok := strings.CutPrefix(s[end:], `="`)
+		value, after, closed := strings.Cut(quoted, `"`)
+		if !ok || !closed {
+			return "", "needs quotation marks, as in: " + name + `="..."`
+		}
+		if problem := l.setOption(name, value); problem != "" {
+			return "", problem
+		}
+		switch {
+		case after == "":
+			return "", "has no key after the options"
+		case after[0] == ',':
+			s = after[1:]
+		case after[0] == ' ' || after[0] == '\t':
+			return strings.TrimLeft(after, " \t"), ""
+		default:
+			return "", "has something directly after a quotation mark; write a comma between options and a blank before the key"
+		}
+	}
+}
+
+func (l *allowedLine) setOption(name, value string) (problem string) {
+	if name == "namespaces" {
+		if l.namespaces != nil {
+			return "has namespaces twice"
+		}
+		l.namespaces = strings.Split(value, ",")
+		for _, n := range l.namespaces {
+			if !visible(n) {
+				return "has a pattern, a blank or nothing among its namespaces; list each one by its full name, separated by commas without blanks"
+			}
+		}
+		return ""
+	}
+	bound := &l.after
+	if name == "valid-before" {
+		bound = &l.before
+	}
+	if !bound.isZero() {
+		return "has " + name + " twice"
+	}
+	var ok bool
+	if *bound, ok = parseStamp(value); !ok {
+		return "has no valid time in " + name + "; write YYYYMMDD or YYYYMMDDHHMM or YYYYMMDDHHMMSS, with a Z after it for UTC"
+	}
+	if !l.after.isZero() && !l.before.isZero() && l.after.utc == l.before.utc && l.after.civil.After(l.before.civil) {
+		return "is never valid: valid-after is later than valid-before"
+	}
+	return ""
+}
+
+var stampLayouts = map[int]string{8: "20060102", 12: "200601021504", 14: "20060102150405"}
+
+func parseStamp(s string) (stamp, bool) {
+	digits, utc := strings.CutSuffix(s, "Z")
+	layout, ok := stampLayouts[len(digits)]
+	if !ok {
+		return stamp{}, false
+	}
+	t, err := time.Parse(layout, digits)
+	if err != nil || t.Year() < 1970 {
+		return stamp{}, false
+	}
+	return stamp{t, utc}, true
+}
+
+func (s stamp) format() string {
+	text := s.civil.Format("20060102150405")
+	if s.utc {
+		text += "Z"
+	}
+	return text
+}
+
+// format writes the line that parseAllowedLine reads, without a line feed.
+func (l allowedLine) format() string {
+	var options []string
+	if l.namespaces != nil {
+		options = append(options, `namespaces="`+strings.Join(l.namespaces, ",")+`"`)
+	}
+	if !l.after.isZero() {
+		options = append(options, `valid-after="`+l.after.format()+`"`)
+	}
+	if !l.before.isZero() {
+		options = append(options, `valid-before="`+l.before.format()+`"`)
+	}
+	s := strings.Join(l.principals, ",")
+	if len(options) > 0 {
+		s += " " + strings.Join(options, ",")
+	}
+	return s + " " + formatPublicKey(l.key, "")
+}
+
+// covers says whether the line accepts every one of namespaces.
+func (l allowedLine) covers(namespaces ...string) bool {
+	if l.namespaces == nil {
+		return true
+	}
+	for _, n := range namespaces {
+		if !slices.Contains(l.namespaces, n) {
+			return false
+		}
+	}
+	return true
+}

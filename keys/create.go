@@ -1,0 +1,245 @@
+package keys
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/pem"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"filippo.io/age"
+	"golang.org/x/crypto/ssh"
+)
+
+// NewOptions are the choices of [Create].
+type NewOptions struct {
+	Role       Role
+	Name       string // principal: the site code, or the lab's short name; may be empty; stands as comment in signing.pub
+	Classic    bool   // lab: X25519 instead of the post-quantum hybrid
+	Passphrase []byte // nil: keys are written plain, mode 0600
+}
+
+// A newFile is a file of the new folder, made in memory first.
+type newFile struct {
+	name string
+	data []byte
+	mode fs.FileMode
+}
+
+// Create makes a new key folder at dir, whole or not at all, and never over an
+// existing one: an empty folder may be there, nothing else. Folders above dir
+// are made if need be. The error is an *[Error].
+func Create(dir string, o NewOptions) (*Folder, error) {
+	dir = filepath.Clean(dir)
+	if o.Name != "" && !validName(o.Name) {
+		return nil, fault(dir, "the name given for this folder cannot be a signer's name: use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code")
+	}
+	if o.Passphrase != nil && len(o.Passphrase) == 0 {
+		return nil, fault(dir, "the passphrase is empty; choose one, or say --no-passphrase")
+	}
+	if err := vacant(dir); err != nil {
+		return nil, err
+	}
+	files, err := newFiles(dir, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := writeFolder(dir, files); err != nil {
+		return nil, err
+	}
+	f, err := Open(dir, nil)
+	if err != nil {
+		return nil, err
+	}
+	if o.Passphrase != nil {
+		pass := bytes.Clone(o.Passphrase)
+		f.pass.get = func() ([]byte, error) { return pass, nil }
+	}
+	return f, nil
+}
+
+// vacant passes a path where nothing is, or an empty folder.
+func vacant(dir string) error {
+	info, err := os.Lstat(dir)
+	if os.IsNotExist(err) {
+		return nil
+	}
+	if err != nil {
+		return ioFault(dir, "look at the place of the new key folder", err)
+	}
+	occupied := &Error{Path: dir, Message: "something is here already, and keys are never written over; name a folder that does not exist", cause: fs.ErrExist}
+	if !info.IsDir() {
+		return occupied
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return ioFault(dir, "look into the folder", err)
+	}
+	if len(entries) > 0 {
+		return occupied
+	}
+	return nil
+}
+
+// newFiles makes the keys and the text of every file.
+func newFiles(dir string, o NewOptions) ([]newFile, error) {
+	pub, private, err := newSigning(o)
+	if err != nil {
+		return nil, ioFault(dir, "make the signing key", err)
+	}
+	files := []newFile{
+		{signingFile, private, 0o600},
+		{signingPub, []byte(pub + "\n"), 0o644},
+	}
+	switch {
+	case o.Role == Site && o.Classic:
+		return nil, fault(dir, "classic or post-quantum is the laboratory's choice; a site's folder has no such key")
+	case o.Role == Site:
+		var b [32]byte
+		rand.Read(b[:])
+		secret, err := protect(formatPseudonymKey(NewPseudonymKey(b)), o.Passphrase)
+		if err != nil {
+			return nil, ioFault(dir, "encrypt the pseudonym key", err)
+		}
+		return append(files,
+			newFile{pseudonymFile, secret, 0o600},
+			newFile{recipientsFile, []byte(recipientsIntro), 0o644},
+			newFile{allowedFile, []byte(allowedIntroSite), 0o644},
+			newFile{publicFile, appendLines([]byte(publicIntroSite), pub), 0o644}), nil
+	case o.Role == Lab:
+		text, public, err := newIdentity(o.Classic)
+		if err != nil {
+			return nil, ioFault(dir, "make the identity", err)
+		}
+		secret, err := protect([]byte(identityIntro+text+"\n"), o.Passphrase)
+		if err != nil {
+			return nil, ioFault(dir, "encrypt the identity", err)
+		}
+		name := identityPlain
+		if o.Passphrase != nil {
+			name = identityAge
+		}
+		return append(files,
+			newFile{name, secret, 0o600},
+			newFile{recipientFile, appendLines([]byte(recipientIntro), public), 0o644},
+			newFile{allowedFile, []byte(allowedIntroLab), 0o644},
+			newFile{publicFile, appendLines([]byte(publicIntroLab), public, pub), 0o644}), nil
+	}
+	return nil, fault(dir, "a key folder is a site's or a laboratory's: say --role site or --role lab")
+}
+
+func newSigning(o NewOptions) (pub string, private []byte, err error) {
+	edPub, edKey, err := ed25519.GenerateKey(rand.Reader)
+	if err != nil {
+		return "", nil, err
+	}
+	sshPub, err := ssh.NewPublicKey(edPub)
+	if err != nil {
+		return "", nil, err
+	}
+	var block *pem.Block
+	if o.Passphrase == nil {
+		block, err = ssh.MarshalPrivateKey(edKey, o.Name)
+	} else {
+		block, err = ssh.MarshalPrivateKeyWithPassphrase(edKey, o.Name, o.Passphrase)
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	return formatPublicKey(sshPub, o.Name), pem.EncodeToMemory(block), nil
+}
+
+func newIdentity(classic bool) (text, public string, err error) {
+	if classic {
+		id, err := age.GenerateX25519Identity()
+		if err != nil {
+			return "", "", err
+		}
+		return id.String(), id.Recipient().String(), nil
+	}
+	id, err := age.GenerateHybridIdentity()
+	if err != nil {
+		return "", "", err
+	}
+	return id.String(), id.Recipient().String(), nil
+}
+
+// protect puts text under pass, or leaves it plain when pass is nil.
+func protect(text, pass []byte) ([]byte, error) {
+	if pass == nil {
+		return text, nil
+	}
+	return seal(text, pass)
+}
+
+// writeFolder writes a temporary folder beside dir and renames it, once its
+// modes have been found to hold on this disk.
+func writeFolder(dir string, files []newFile) (err error) {
+	parent := filepath.Dir(dir)
+	if err := os.MkdirAll(parent, 0o700); err != nil {
+		return ioFault(parent, "make the folder above the key folder", err)
+	}
+	tmp, err := os.MkdirTemp(parent, ".outbreath-keys-*") // mode 0700
+	if err != nil {
+		return ioFault(parent, "make a folder here", err)
+	}
+	defer func() {
+		if err != nil {
+			os.RemoveAll(tmp)
+		}
+	}()
+	for _, file := range files {
+		if err := writeNew(tmp, file.name, file.data, file.mode); err != nil {
+			return ioFault(filepath.Join(dir, file.name), "write this file", err)
+		}
+	}
+	if err := (&Folder{dir: tmp}).check(); err != nil {
+		return fault(dir, "this disk does not keep files private (or not unchanged); choose a folder on the computer's own disk for the keys")
+	}
+	if err := syncDir(tmp); err != nil {
+		return ioFault(dir, "write this folder", err)
+	}
+	// An empty folder may stand at dir; os.Remove takes it away only if it is
+	// still empty, and Rename fails if something came there in between.
+	if info, err := os.Lstat(dir); err == nil && info.IsDir() {
+		if err := os.Remove(dir); err != nil {
+			return ioFault(dir, "take the place of the empty folder", err)
+		}
+	}
+	if err := os.Rename(tmp, dir); err != nil {
+		return ioFault(dir, "put the new key folder in place", err)
+	}
+	if err := syncDir(parent); err != nil {
+		return ioFault(parent, "write this folder", err)
+	}
+	return nil
+}
+
+// Comments at the head of the new files. Lines that begin with # are ignored by
+// age and ssh-keygen as well.
+const (
+	recipientsIntro = `# Laboratories that shipments are encrypted for: one age recipient a line.
+# Add one with: outbreath keys trust FILE
+`
+	allowedIntroSite = `# Laboratories whose receipts are trusted (OpenSSH allowed_signers).
+# Add one with: outbreath keys trust FILE
+`
+	allowedIntroLab = `# Sites whose shipments are trusted (OpenSSH allowed_signers).
+# Add one with: outbreath keys trust FILE
+`
+	identityIntro = `# SECRET. Whoever has this line can open every shipment to this laboratory.
+# Never send it, and keep a copy where only the laboratory can reach it.
+`
+	recipientIntro = `# This laboratory's age recipient. It is public: sites encrypt with it.
+`
+	publicIntroSite = `# Public key of a site, for the laboratory. It holds no secret.
+# The laboratory adds it with: outbreath keys trust FILE
+# Before use, both sides read the fingerprint to each other by telephone and compare (outbreath keys show).
+`
+	publicIntroLab = `# Public keys of a laboratory, for its sites. They hold no secret.
+# A site adds them with: outbreath keys trust FILE
+# Before use, both sides read the fingerprints to each other by telephone and compare (outbreath keys show).
+`
+)

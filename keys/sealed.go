@@ -1,0 +1,103 @@
+package keys
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"slices"
+
+	"filippo.io/age"
+)
+
+// scryptWorkFactor is log2 of age's scrypt cost for new files: about a second.
+// Tests lower it.
+var scryptWorkFactor = 18
+
+// maxScryptWorkFactor bounds what a file may ask of the reader.
+const maxScryptWorkFactor = 20
+
+var ageMagic = []byte("age-encryption.org/")
+
+// readSecret reads a secret file, plain or as an age file under a passphrase.
+// what names the key when the passphrase is asked for.
+func (f *Folder) readSecret(name, what string) ([]byte, error) {
+	data, found, err := f.read(name, true, maxSecret)
+	if err != nil {
+		return nil, err
+	}
+	if !found {
+		return nil, f.missing(name, "put back your copy of it")
+	}
+	if !bytes.HasPrefix(data, ageMagic) {
+		return data, nil
+	}
+	pass, err := f.passphrase(name, what)
+	if err != nil {
+		return nil, err
+	}
+	return unseal(f.path(name), data, pass)
+}
+
+// passphrase returns the folder's passphrase, asking for it the first time.
+func (f *Folder) passphrase(name, what string) ([]byte, error) {
+	pass, err := f.pass.of(what)
+	path := f.path(name)
+	switch {
+	case errors.Is(err, errNoPassphrase):
+		return nil, fault(path, "%s is under a passphrase and none was given; run on a terminal, or give --passphrase-file FILE", what)
+	case err != nil:
+		return nil, &Error{Path: path, Message: "the passphrase of " + what + " could not be read; run on a terminal, or give --passphrase-file FILE", cause: err}
+	case len(pass) == 0:
+		return nil, fault(path, "%s is under a passphrase and an empty one was given; type it again", what)
+	}
+	return pass, nil
+}
+
+// seal encrypts text under pass as an age file.
+func seal(text, pass []byte) ([]byte, error) {
+	r, err := age.NewScryptRecipient(string(pass))
+	if err != nil {
+		return nil, err
+	}
+	r.SetWorkFactor(scryptWorkFactor)
+	var out bytes.Buffer
+	w, err := age.Encrypt(&out, r)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := w.Write(text); err != nil {
+		return nil, err
+	}
+	if err := w.Close(); err != nil {
+		return nil, err
+	}
+	return out.Bytes(), nil
+}
+
+// unseal is the reverse of seal; path is for its errors.
+func unseal(path string, data, pass []byte) ([]byte, error) {
+	id, err := age.NewScryptIdentity(string(pass))
+	if err != nil {
+		return nil, fault(path, "the passphrase is empty; type it again")
+	}
+	id.SetMaxWorkFactor(maxScryptWorkFactor)
+	damaged := fault(path, "is damaged, or asks for more work than 2^%d to open; put back your copy of it", maxScryptWorkFactor)
+	r, err := age.Decrypt(bytes.NewReader(data), id)
+	var other *age.NoIdentityMatchError
+	switch {
+	case errors.As(err, &other) && slices.Contains(other.StanzaTypes, "scrypt"):
+		return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
+	case errors.As(err, &other):
+		return nil, fault(path, "is encrypted to another key and not under a passphrase; put back the file that keys new made")
+	case err != nil:
+		return nil, damaged
+	}
+	text, err := io.ReadAll(io.LimitReader(r, maxSecret+1))
+	if err != nil || len(text) > maxSecret {
+		return nil, damaged
+	}
+	return text, nil
+}
+
+// ErrPassphrase is behind the error of a wrong passphrase (errors.Is).
+var ErrPassphrase = errors.New("wrong passphrase")

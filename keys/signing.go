@@ -1,0 +1,131 @@
+package keys
+
+import (
+	"bytes"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
+	"errors"
+	"regexp"
+	"slices"
+	"strings"
+
+	"golang.org/x/crypto/ssh"
+
+	"outbreath/keys/sshsig"
+)
+
+// validName is what a signer can be called: the site code or a laboratory's
+// short name. No pattern characters, so that a name means one party.
+var validName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._@-]{0,63}$`).MatchString
+
+// Signer reads the signing key. It must be the one that signing.pub, if it is
+// there, shows to others. For RSA keys the result is an [ssh.AlgorithmSigner].
+func (f *Folder) Signer() (ssh.Signer, error) {
+	const what = "the signing key"
+	path := f.path(signingFile)
+	data, found, err := f.read(signingFile, true, maxSecret)
+	if err != nil {
+		return nil, err
+	}
+	if !found {
+		return nil, f.missing(signingFile, "put back your copy of it")
+	}
+	notKey := fault(path, "is not an OpenSSH private key, or is damaged or cut short; put back your copy of it")
+	block, rest := pem.Decode(data)
+	if block == nil || block.Type != "OPENSSH PRIVATE KEY" || len(bytes.TrimSpace(rest)) > 0 {
+		return nil, notKey
+	}
+	s, err := ssh.ParsePrivateKey(data)
+	if errors.As(err, new(*ssh.PassphraseMissingError)) {
+		var pass []byte
+		if pass, err = f.passphrase(signingFile, what); err != nil {
+			return nil, err
+		}
+		s, err = ssh.ParsePrivateKeyWithPassphrase(data, pass)
+		if errors.Is(err, x509.IncorrectPasswordError) {
+			return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
+		}
+	}
+	if err != nil {
+		return nil, notKey
+	}
+	if err := sshsig.CheckKey(s.PublicKey()); err != nil {
+		return nil, fault(path, "%s", err)
+	}
+	as, ok := s.(ssh.AlgorithmSigner)
+	if !ok {
+		return nil, notKey
+	}
+	pub, _, err := f.ownSigner()
+	if err != nil {
+		return nil, err
+	}
+	if pub != nil && !sameKey(pub, s.PublicKey()) {
+		return nil, fault(f.path(signingPub), "does not belong to the private key in %s; put back the files that were made together", signingFile)
+	}
+	return hideSigner(as), nil
+}
+
+// ownSigner reads signing.pub. pub is nil when there is none; name is its
+// comment, or "" when that cannot be a signer's name.
+func (f *Folder) ownSigner() (pub ssh.PublicKey, name string, err error) {
+	data, found, err := f.read(signingPub, false, maxPublic)
+	if err != nil || !found {
+		return nil, "", err
+	}
+	for n, line := range textLines(data) {
+		if pub != nil {
+			return nil, "", fault(f.path(signingPub), "line %d: one public key is expected, not two", n)
+		}
+		var problem string
+		if pub, name, problem = parsePublicKey(line); problem != "" {
+			return nil, "", fault(f.path(signingPub), "line %d %s", n, problem)
+		}
+	}
+	if pub == nil {
+		return nil, "", fault(f.path(signingPub), "holds no public key; make it again: ssh-keygen -y -f %s > %s", shellPath(f.path(signingFile)), shellPath(f.path(signingPub)))
+	}
+	if !validName(name) {
+		name = ""
+	}
+	return pub, name, nil
+}
+
+// parsePublicKey reads a line of an OpenSSH .pub file: type, base64, comment.
+// problem, when not "", completes "line 3 ".
+func parsePublicKey(line string) (pub ssh.PublicKey, comment, problem string) {
+	kind, rest := field(line)
+	text, comment := field(rest)
+	if !slices.Contains(sshsig.KeyTypes, kind) {
+		if looksLikeKeyType(kind) {
+			return nil, "", "is a key of a type that is not supported; ask for ssh-ed25519, ecdsa or rsa, without certificate or hardware token"
+		}
+		return nil, "", "is not an OpenSSH public key (ssh-ed25519 ..., ecdsa-sha2-... or ssh-rsa ...)"
+	}
+	wire, err := base64.StdEncoding.Strict().DecodeString(text)
+	if err == nil {
+		pub, err = sshsig.ParseKey(wire)
+	}
+	if err != nil {
+		return nil, "", "is a public key that is damaged, cut short or too weak (RSA needs 2048 bits); copy the whole line again"
+	}
+	if pub.Type() != kind {
+		return nil, "", "is a public key whose type does not match its content; copy the whole line again"
+	}
+	return pub, comment, ""
+}
+
+func looksLikeKeyType(s string) bool {
+	return strings.HasPrefix(s, "ssh-") || strings.HasPrefix(s, "sk-") || strings.HasPrefix(s, "ecdsa-") || strings.HasPrefix(s, "webauthn-")
+}
+
+func formatPublicKey(pub ssh.PublicKey, comment string) string {
+	s := strings.TrimSuffix(string(ssh.MarshalAuthorizedKey(pub)), "\n")
+	if comment != "" {
+		s += " " + comment
+	}
+	return s
+}
+
+func sameKey(a, b ssh.PublicKey) bool { return bytes.Equal(a.Marshal(), b.Marshal()) }

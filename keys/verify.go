@@ -1,0 +1,114 @@
+package keys
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"golang.org/x/crypto/ssh"
+
+	"outbreath/keys/sshsig"
+)
+
+// A Reason says why a signature is not accepted.
+type Reason string
+
+const (
+	NotSignature   Reason = "not-a-signature"
+	UnknownSigner  Reason = "unknown-signer"  // the key is on no line of the list
+	OtherName      Reason = "other-name"      // the key is listed, for somebody else
+	OtherNamespace Reason = "other-namespace" // the signature, or the trust, is for another purpose
+	NotValidThen   Reason = "not-valid-then"  // before valid-after or after valid-before
+	DataChanged    Reason = "data-changed"
+)
+
+// A SignatureError is the error of [Allowed.Verify]. Message holds names and
+// fingerprints from the list and the caller, nothing from the message or the
+// signature but the fingerprint of its key.
+type SignatureError struct {
+	Reason      Reason
+	Fingerprint string // "SHA256:..." of the key that signed; "" for NotSignature
+	Message     string
+}
+
+func (e *SignatureError) Error() string { return e.Message }
+
+// Verify checks an armored SSHSIG signature over message: made by a key that
+// the list gives to principal, for namespace, valid at the time at. The error
+// is a *[SignatureError] and says which of these fails, in words for a person.
+//
+// Bounds of validity are inclusive, to the second; those without a Z are taken
+// in at's own time zone, so pass a local time to agree with ssh-keygen.
+func (a *Allowed) Verify(message, armored []byte, principal, namespace string, at time.Time) error {
+	sig, err := sshsig.Parse(armored)
+	if err != nil {
+		return &SignatureError{Reason: NotSignature, Message: err.Error() + "; ask for a new copy of the file"}
+	}
+	fingerprint := ssh.FingerprintSHA256(sig.PublicKey)
+	refuse := func(r Reason, text string) error {
+		return &SignatureError{Reason: r, Fingerprint: fingerprint, Message: text}
+	}
+
+	byKey := a.filter(func(l allowedLine) bool { return sameKey(l.key, sig.PublicKey) })
+	if len(byKey) == 0 {
+		return refuse(UnknownSigner, "signed by a key that is not trusted here ("+fingerprint+"); read this fingerprint to the signer by telephone, and only if it is theirs, add their public key with keys trust FILE")
+	}
+	byName := filter(byKey, func(l allowedLine) bool { return slices.Contains(l.principals, principal) })
+	if len(byName) == 0 {
+		return refuse(OtherName, "signed by "+names(byKey)+" and not under the name that was expected; keep what was signed apart and ask both sides by telephone")
+	}
+	if namespace == "" || sig.Namespace != namespace {
+		return refuse(OtherNamespace, "the signature is "+principal+"'s, but was made for another purpose and moved here; do not use what it came with")
+	}
+	byUse := filter(byName, func(l allowedLine) bool { return l.covers(namespace) })
+	if len(byUse) == 0 {
+		return refuse(OtherNamespace, principal+"'s key is trusted, but not for this purpose; if it should be, add "+namespace+" to the namespaces of its line in allowed_signers")
+	}
+	at = at.Truncate(time.Second)
+	early := filter(byUse, func(l allowedLine) bool { return !l.after.isZero() && at.Before(l.after.in(at.Location())) })
+	late := filter(byUse, func(l allowedLine) bool { return !l.before.isZero() && at.After(l.before.in(at.Location())) })
+	inTime := filter(byUse, func(l allowedLine) bool { return l.validAt(at) })
+	switch {
+	case len(inTime) > 0:
+	case len(early) == len(byUse):
+		return refuse(NotValidThen, principal+"'s key is not valid yet (valid-after in allowed_signers); check this computer's clock")
+	case len(late) == len(byUse):
+		return refuse(NotValidThen, principal+"'s key is no longer valid (valid-before in allowed_signers); ask the signer for the new public key")
+	default:
+		return refuse(NotValidThen, principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers); check this computer's clock")
+	}
+	if sig.Verify(message, namespace) != nil {
+		return refuse(DataChanged, "the data was changed after "+principal+" signed it, or the signature was; do not use it, and ask for a new copy")
+	}
+	return nil
+}
+
+func (l allowedLine) validAt(at time.Time) bool {
+	return (l.after.isZero() || !at.Before(l.after.in(at.Location()))) &&
+		(l.before.isZero() || !at.After(l.before.in(at.Location())))
+}
+
+func (a *Allowed) filter(keep func(allowedLine) bool) []allowedLine { return filter(a.lines, keep) }
+
+func filter(lines []allowedLine, keep func(allowedLine) bool) []allowedLine {
+	var out []allowedLine
+	for _, l := range lines {
+		if keep(l) {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// names lists the principals of lines, each once.
+func names(lines []allowedLine) string {
+	var all []string
+	for _, l := range lines {
+		for _, p := range l.principals {
+			if !slices.Contains(all, p) {
+				all = append(all, p)
+			}
+		}
+	}
+	return strings.Join(all, ", ")
+}
