@@ -27,7 +27,7 @@ const (
 )
 
 // Contact is what study.json tells the finder of a lost stick.
-const Contact = "Weir Infirmary (invented), Breath Collection Unit, telephone +1 212 555 0143"
+const Contact = "Weir Infirmary (invented), Breath Collection Unit, telephone +1 646 555 0143"
 
 // Options say what to write. The zero value is the demonstration that ships:
 // 14 subjects, 18 sessions in one week, under 4 MB.
@@ -156,17 +156,12 @@ func Write(dir string, o Options) (t *Truth, err error) {
 	}
 	for i := range o.Sessions {
 		s, rec := invent(o, t, i)
-		for k := range s.Recordings {
-			if err := writeRecording(dir, o, t, i, &s.Recordings[k], s); err != nil {
-				return nil, err
-			}
-		}
 		if err := writeJSON(filepath.Join(dir, s.File), rec); err != nil {
 			return nil, err
 		}
 		t.Sessions = append(t.Sessions, s)
 	}
-	return t, nil
+	return t, writeRecordings(dir, o, t)
 }
 
 // rng gives every part of the collection a generator of its own, so that one

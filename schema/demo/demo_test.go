@@ -483,3 +483,10 @@ func BenchmarkWrite(b *testing.B) {
 	}
 	b.SetBytes(size)
 }
+
+func mustUnmarshal(t *testing.T, data []byte, v any) {
+	t.Helper()
+	if err := json.Unmarshal(data, v); err != nil {
+		t.Fatal(err)
+	}
+}

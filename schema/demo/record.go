@@ -64,7 +64,7 @@ type recordingRef struct {
 type interruption struct {
 	At    string `json:"at"`
 	Cause string `json:"cause"`
-	Note  string `json:"note,omitempty"`
+	Note  string `json:"note"`
 }
 
 // zone is the site's fixed offset; its clocks do not change in an invented week.
@@ -182,7 +182,7 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 		rec.Recordings = append(rec.Recordings, recordingRef{f, ext, content})
 	}
 	add("csv")
-	if false && !o.NoEDF && i == edfSession(o) {
+	if !o.NoEDF && i == edfSession(o) {
 		add("edf")
 	}
 	return s, rec

@@ -4,11 +4,38 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"strconv"
+	"runtime"
+	"sync"
 )
 
-// writeRecording writes one recording of session i and completes r.
-func writeRecording(dir string, o Options, t *Truth, i int, r *Recording, s Session) error {
+// writeRecordings writes the recordings of all sessions, a few at a time.
+func writeRecordings(dir string, o Options, t *Truth) error {
+	numbers := make(chan int)
+	failed := make([]error, runtime.GOMAXPROCS(0))
+	var wg sync.WaitGroup
+	for w := range failed {
+		wg.Go(func() {
+			for i := range numbers {
+				for k := range t.Sessions[i].Recordings {
+					if failed[w] == nil {
+						failed[w] = writeRecording(dir, o, t, i, k)
+					}
+				}
+			}
+		})
+	}
+	for i := range t.Sessions {
+		numbers <- i
+	}
+	close(numbers)
+	wg.Wait()
+	return errors.Join(failed...)
+}
+
+// writeRecording writes recording k of session i and completes the truth of it.
+func writeRecording(dir string, o Options, t *Truth, i, k int) error {
+	s := &t.Sessions[i]
+	r := &s.Recordings[k]
 	var events []event
 	// A recording too short to hold the event whole is without it.
 	if coughs(i) && r.Seconds > coughSecond+coughSeconds+10 {
@@ -19,7 +46,11 @@ func writeRecording(dir string, o Options, t *Truth, i int, r *Recording, s Sess
 		r.MaskOff = true
 	}
 	c := newCurve(o.Seed, s.Row, i, o.SampleHz, events)
-	return writeCSV(filepath.Join(dir, filepath.FromSlash(r.File)), c, r)
+	path := filepath.Join(dir, filepath.FromSlash(r.File))
+	if r.Format == "edf" {
+		return writeEDF(path, c, r, s, t.Roster[s.Row])
+	}
+	return writeCSV(path, c, r)
 }
 
 func writeCSV(path string, c *curve, r *Recording) error {
@@ -60,13 +91,16 @@ func appendFixed(b []byte, v int64, digits int) []byte {
 	if v < 0 {
 		b, v = append(b, '-'), -v
 	}
-	ten := [...]int64{1, 10, 100, 1000}[digits]
-	b = strconv.AppendInt(b, v/ten, 10)
-	b = append(b, '.')
-	for rest := v % ten; digits > 0; digits-- {
-		ten /= 10
-		b = append(b, byte('0'+rest/ten))
-		rest %= ten
+	var text [16]byte
+	u, i := uint32(v), len(text)
+	for ; digits >= 0 || u > 0; digits-- {
+		if digits == 0 {
+			i--
+			text[i] = '.'
+		}
+		i--
+		text[i] = byte('0' + u%10)
+		u /= 10
 	}
-	return b
+	return append(b, text[i:]...)
 }
