@@ -1,30 +1,10 @@
 package schema
 
-// TreatmentKind names what is done to a field before it leaves.
-type TreatmentKind string
-
-const (
-	Keep      TreatmentKind = "keep"
-	Drop      TreatmentKind = "drop"
-	Pseudonym TreatmentKind = "pseudonym" // Purpose: subject, session, operator
-	Shift     TreatmentKind = "shift"     // date or date-time
-	Year      TreatmentKind = "year"      // date or date-time
-	AgeBand   TreatmentKind = "age-band"  // Width in years; from a birth date and the session's date
-	Region    TreatmentKind = "region"    // postal code prefix
-	Round     TreatmentKind = "round"     // Width: to the nearest multiple
-	Text      TreatmentKind = "text"      // leak-checked free text
-	Recording TreatmentKind = "recording" // the name of a recording file, treated by its format's rules
+import (
+	_ "embed"
+	"fmt"
+	"slices"
 )
-
-// A Treatment is the value of the annotation keyword "deid".
-type Treatment struct {
-	Kind    TreatmentKind
-	Purpose string // Pseudonym only
-	Width   int    // AgeBand (1..50 years) and Round (1..100) only
-}
-
-// String gives the treatment in one or two words, for example "age-band 5".
-func (t Treatment) String() string { panic("todo") }
 
 // A Field is one leaf of a plan.
 //
@@ -35,7 +15,7 @@ type Field struct {
 	Treatment Treatment
 	Risk      string   // "quasi", "sensitive" or ""
 	Types     []string // JSON types the leaf accepts
-	Format    string   // "date", "date-time" or ""
+	Format    string   // "date", "date-time", "time" or ""
 	Enum      bool     // only listed values are accepted
 	Required  bool     // required in its object
 	Why       string   // one plain sentence
@@ -45,44 +25,177 @@ type Field struct {
 type Plan struct {
 	Name   string  // "shifted", "limited", "year-only", or the path of the study's own schema
 	Fields []Field // in the order of the schema
-	// unexported: the compiled validator, the outgoing schema, an index by path
 	planInternals
 }
 
-type planInternals struct{}
+type planInternals struct {
+	records  *Validator
+	outgoing []byte
+	columns  []Column // of a CSV recording; nil for the contract's
+	index    map[string]int
+}
+
+// session.schema.json is the plan "shifted". The other built-in plans differ
+// from it by the changes listed in variants.
+//
+//go:embed session.schema.json
+var sessionSchema []byte
+
+// A change gives one field of a built-in plan another treatment.
+type change struct {
+	path, deid, why string // deid in JSON
+}
+
+var variants = map[string][]change{
+	"shifted": nil,
+	"limited": {
+		{"/subject/birth_date", `"keep"`, "The data-use agreement allows true dates; the laboratory needs the exact age."},
+		{"/subject/postal_code", `"keep"`, "The data-use agreement allows the full postal code, but no street."},
+		{"/subject/height_cm", `"keep"`, "The data-use agreement allows the exact height."},
+		{"/subject/weight_kg", `"keep"`, "The data-use agreement allows the exact weight."},
+		{"/started_at", `"keep"`, "The data-use agreement allows true dates and times."},
+		{"/ended_at", `"keep"`, "The data-use agreement allows true dates and times."},
+		{"/tubes/*/uncapped_at", `"keep"`, "The data-use agreement allows true dates and times."},
+		{"/tubes/*/capped_at", `"keep"`, "The data-use agreement allows true dates and times."},
+		{"/interruptions/*/at", `"keep"`, "The data-use agreement allows true dates and times."},
+	},
+	"year-only": {
+		{"/started_at", `"year"`, "Only the year leaves; the session begins at 0 seconds."},
+		{"/ended_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
+		{"/sampler/serial", `"drop"`, "With the year it could lead to the site's device log; this plan does without it."},
+		{"/tubes/*/uncapped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
+		{"/tubes/*/capped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
+		{"/recordings/*/content", `"drop"`, "This plan lets no free text leave."},
+		{"/interruptions/*/at", `"year"`, "Only the year leaves, and the seconds since the session began."},
+		{"/interruptions/*/cause", `"drop"`, "This plan lets no free text leave."},
+		{"/interruptions/*/note", `"drop"`, "This plan lets no free text leave."},
+		{"/notes", `"drop"`, "This plan lets no free text leave."},
+	},
+}
 
 // Builtin lists the names of the plans that come with the tool.
 func Builtin() []string { return []string{"shifted", "limited", "year-only"} }
 
-// LoadPlan returns the built-in plan called name.
-func LoadPlan(name string) (*Plan, error) { panic("todo") }
+// LoadPlan returns the built-in plan called name. The error is a
+// *[ConfigError].
+func LoadPlan(name string) (*Plan, error) {
+	changes, ok := variants[name]
+	if !ok {
+		return nil, &ConfigError{"study.json", `the plan must be "shifted", "limited", "year-only" or the path of a schema in the collection folder`}
+	}
+	root, err := ParseJSON(sessionSchema)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range changes {
+		if err := c.apply(root); err != nil {
+			return nil, err
+		}
+	}
+	return newPlan(name, root, true)
+}
+
+// apply writes the change into the schema, where nothing is a reference.
+func (c change) apply(root *Node) error {
+	n := root
+	for _, name := range splitPath(c.path) {
+		if name == "*" {
+			n = n.Member("items")
+		} else {
+			n = n.Member("properties").Member(name)
+		}
+	}
+	deid, err := ParseJSON([]byte(c.deid))
+	if err != nil || n.Member("deid") == nil || n.Member("why") == nil {
+		return fmt.Errorf("the built-in plans have no field %s that can be changed", c.path)
+	}
+	*n.Member("deid") = *deid
+	n.Member("why").Text = c.why
+	return nil
+}
 
 // ParsePlan reads a study's own annotated JSON Schema (draft 2020-12). It
 // refuses, with a *[ConfigError] that names the pointer in the schema: a leaf
 // without a treatment, an unknown or unfitting treatment, an object that lets
 // unnamed properties through, a reference that leaves the document, keywords
-// that the library gets wrong, and a schema without the fields the tool itself
-// needs (see CoreFields).
-func ParsePlan(name string, data []byte) (*Plan, error) { panic("todo") }
+// that combine schemas or that the library gets wrong, and a schema without
+// the fields the tool itself needs (see [CoreFields]). Bounds: 1 MiB, 16 levels,
+// 5,000 fields.
+func ParsePlan(name string, data []byte) (*Plan, error) {
+	root, err := parseSchema(data)
+	if err != nil {
+		return nil, &ConfigError{name, err.Error()}
+	}
+	return newPlan(name, root, false)
+}
+
+// parseSchema reads the JSON of a schema; the error says where it is broken.
+func parseSchema(data []byte) (*Node, error) {
+	if len(data) > maxSchemaBytes {
+		return nil, fmt.Errorf("the schema is larger than 1 MiB")
+	}
+	root, err := ParseJSON(data)
+	if e, ok := err.(*SyntaxError); ok {
+		return nil, fmt.Errorf("line %d, column %d: %s", e.Line, e.Column, e.Message)
+	}
+	return root, err
+}
+
+func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
+	p := &Plan{Name: name}
+	p.index = make(map[string]int)
+	s, err := shapeOf(root, true)
+	if err == nil {
+		s.each(func(leaf *shape) {
+			p.index[leaf.path] = len(p.Fields)
+			p.Fields = append(p.Fields, *leaf.field)
+			if columns := leaf.word("columns"); columns != nil {
+				p.columns, _ = parseColumns(columns)
+			}
+		})
+		err = p.core(s)
+	}
+	if err == nil {
+		p.outgoing = outgoing(s, builtin).Encode()
+		if len(p.outgoing) > maxSchemaBytes {
+			err = fmt.Errorf("the schema of what leaves would be larger than 1 MiB")
+		}
+	}
+	if err == nil {
+		p.records, err = newValidator(s)
+	}
+	if err != nil {
+		return nil, &ConfigError{name, err.Error()}
+	}
+	return p, nil
+}
 
 // Field returns the leaf at path ("/tubes/*/barcode").
-func (p *Plan) Field(path string) (Field, bool) { panic("todo") }
+func (p *Plan) Field(path string) (Field, bool) {
+	i, ok := p.index[path]
+	if !ok {
+		return Field{}, false
+	}
+	return p.Fields[i], true
+}
+
+// Columns returns the columns that the plan declares for CSV recordings; those
+// of the contract if it declares none.
+func (p *Plan) Columns() []Column {
+	if p.columns == nil {
+		return DefaultColumns()
+	}
+	return slices.Clone(p.columns)
+}
 
 // Validate checks a record against the plan's schema, formats asserted, and
 // returns its problems ordered by position, at most 100.
-func (p *Plan) Validate(file string, n *Node) []Problem { panic("todo") }
+func (p *Plan) Validate(file string, n *Node) []Problem { return p.records.Validate(file, n) }
 
 // Outgoing returns the JSON Schema of the records that leave: dropped fields
 // gone, pseudonyms, bands, years and recording names typed with patterns. It
 // is itself valid 2020-12, and carries no "deid" annotation.
-func (p *Plan) Outgoing() []byte { panic("todo") }
-
-// A Validator is a compiled schema that may come from outside.
-type Validator struct{}
-
-// CompileOutgoing reads a schema that came with a shipment. No reference
-// leaves the document; a schema that is too deep or too large is refused.
-func CompileOutgoing(data []byte) (*Validator, error) { panic("todo") }
-
-// Validate works like [Plan.Validate].
-func (v *Validator) Validate(file string, n *Node) []Problem { panic("todo") }
+//
+// A list whose entries are dropped, and an object or list of which nothing is
+// left, is gone as a whole.
+func (p *Plan) Outgoing() []byte { return slices.Clone(p.outgoing) }

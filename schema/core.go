@@ -1,0 +1,112 @@
+package schema
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// A coreField is a field that the tool itself reads, so that every plan must
+// have it, and what the plan must say of it.
+type coreField struct {
+	path     string
+	types    []string // allowed ones
+	format   string
+	deid     []string // allowed ones, as Treatment.String writes them; nil for any
+	optional bool     // the plan may do without it
+}
+
+var core = []coreField{
+	{path: "/session_id", types: []string{"string"}, deid: []string{"pseudonym session"}},
+	{path: "/study", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/site", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/operator", types: []string{"string"}, deid: []string{"pseudonym operator", "drop"}, optional: true},
+	{path: "/subject/subject_id", types: []string{"string"}, deid: []string{"pseudonym subject"}},
+	{path: "/subject/birth_date", types: []string{"string"}, format: "date", optional: true},
+	{path: "/started_at", types: []string{"string"}, format: "date-time"},
+	{path: "/ended_at", types: []string{"string"}, format: "date-time"},
+	{path: "/fraction", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/tubes/*/barcode", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/tubes/*/position", types: []string{"string", "integer"}, deid: []string{"keep"}},
+	{path: "/tubes/*/volume_ml", types: []string{"number", "integer"}, deid: []string{"keep"}},
+	{path: "/tubes/*/storage", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/tubes/*/uncapped_at", types: []string{"string"}, format: "date-time", optional: true},
+	{path: "/tubes/*/capped_at", types: []string{"string"}, format: "date-time", optional: true},
+	{path: "/recordings/*/file", types: []string{"string"}, deid: []string{"recording"}},
+	{path: "/recordings/*/format", types: []string{"string"}, deid: []string{"keep"}},
+}
+
+// CoreFields lists the paths that every plan must have, each required in its
+// object.
+func CoreFields() []string {
+	var paths []string
+	for _, c := range core {
+		if !c.optional {
+			paths = append(paths, c.path)
+		}
+	}
+	return paths
+}
+
+// core says what of a plan does not serve the tool.
+func (p *Plan) core(s *shape) error {
+	for _, c := range core {
+		f, ok := p.Field(c.path)
+		switch {
+		case !ok && c.optional && !taken(s, c.path):
+			continue
+		case !ok:
+			return fmt.Errorf("the field %s is missing, which the tool itself reads: add it", c.path)
+		case slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(c.types, t) }):
+			return fmt.Errorf(`the field %s must have "type": "%s"`, c.path, strings.Join(c.types, `" or "`))
+		case c.format != "" && f.Format != c.format:
+			return fmt.Errorf(`the field %s must have "format": "%s"`, c.path, c.format)
+		case c.deid != nil && !slices.Contains(c.deid, f.Treatment.String()):
+			return fmt.Errorf("the field %s must have the treatment %s, because the tool relies on it", c.path, strings.Join(c.deid, " or "))
+		case !c.optional && !f.Required:
+			return fmt.Errorf(`the field %s must stand in "required", because the tool itself reads it`, c.path)
+		}
+	}
+	for _, f := range p.Fields {
+		t := f.Treatment
+		if (t.Kind == Recording) != (f.Path == "/recordings/*/file") {
+			return fmt.Errorf(`the treatment "recording" belongs to /recordings/*/file and to nothing else: change %s`, f.Path)
+		}
+		if t.Kind == Pseudonym && (t.Purpose == "session") != (f.Path == "/session_id") {
+			return fmt.Errorf(`the pseudonym of a session belongs to /session_id and to nothing else: change %s`, f.Path)
+		}
+	}
+	return coreFormats(s)
+}
+
+// taken says whether something stands at or under path that is no leaf there.
+func taken(s *shape, path string) bool {
+	found := false
+	s.each(func(leaf *shape) { found = found || strings.HasPrefix(leaf.path, path+"/") })
+	return found
+}
+
+// coreFormats checks that the listed recording formats are those that we can
+// treat.
+func coreFormats(s *shape) error {
+	var err error
+	s.each(func(leaf *shape) {
+		if leaf.path != "/recordings/*/format" {
+			return
+		}
+		enum := leaf.word("enum")
+		if enum == nil {
+			enum = &Node{}
+		}
+		ok := len(enum.Items) > 0
+		for _, item := range enum.Items {
+			ok = ok && (item.text() == "csv" || item.text() == "edf")
+		}
+		if !ok {
+			err = fmt.Errorf(`the field /recordings/*/format must have "enum" with "csv", "edf" or both: other recordings cannot be treated`)
+		}
+	})
+	return err
+}
+
+func splitPath(path string) []string { return strings.Split(strings.TrimPrefix(path, "/"), "/") }

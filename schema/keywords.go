@@ -1,0 +1,187 @@
+package schema
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+const draft2020 = "https://json-schema.org/draft/2020-12/schema"
+
+// A use says where in a schema a keyword may stand.
+type use uint16
+
+const (
+	onString use = 1 << iota
+	onNumber
+	onOther // boolean and null
+	onObject
+	onArray
+	onRoot // nowhere but at the top, where it is allowed besides
+	ours   // our own annotations: in a plan only
+	silent // says nothing about the record; never copied into another schema
+)
+
+const (
+	onLeaf = onString | onNumber | onOther
+	onAny  = onLeaf | onObject | onArray
+)
+
+// keywords lists what a schema may hold. Everything else is refused, so that a
+// misspelt keyword cannot pass as an annotation and leave a field unchecked.
+//
+// Source: JSON Schema 2020-12, Core and Validation.
+var keywords = map[string]struct {
+	use   use
+	check func(*Node) string // what the value should be; "" if it is
+}{
+	"$schema":              {onRoot | silent, isDraft},
+	"$id":                  {onRoot | silent, isText},
+	"$defs":                {onRoot | silent, isObject},
+	"$comment":             {onAny | silent, isText},
+	"title":                {onAny, isText},
+	"description":          {onAny, isText},
+	"default":              {onAny | silent, nil},
+	"examples":             {onAny | silent, nil},
+	"deprecated":           {onAny | silent, isBool},
+	"type":                 {onAny, nil}, // read by typesOf
+	"properties":           {onObject, isObject},
+	"required":             {onObject, isNames},
+	"additionalProperties": {onObject, isBool},
+	"items":                {onArray, isObject},
+	"minItems":             {onArray, isCount},
+	"maxItems":             {onArray, isCount},
+	"uniqueItems":          {onArray, isBool},
+	"enum":                 {onLeaf, isScalars},
+	"const":                {onLeaf, isScalar},
+	"minLength":            {onString, isCount},
+	"maxLength":            {onString, isCount},
+	"pattern":              {onString, isPattern},
+	"format":               {onString, isFormat},
+	"minimum":              {onNumber, isNumber},
+	"maximum":              {onNumber, isNumber},
+	"exclusiveMinimum":     {onNumber, isNumber},
+	"exclusiveMaximum":     {onNumber, isNumber},
+	"multipleOf":           {onNumber, isPositive},
+	"deid":                 {onLeaf | ours, nil}, // read by parseTreatment
+	"risk":                 {onLeaf | ours, isRisk},
+	"why":                  {onLeaf | ours, isSentence},
+	"columns":              {onLeaf | ours, nil}, // read by parseColumns
+}
+
+// unsupported lists keywords of the draft that we refuse, with the reason:
+// those that combine schemas would let two treatments meet in one field, and
+// the library answers some of the others wrongly.
+var unsupported = []string{
+	"allOf", "anyOf", "oneOf", "not", "if", "then", "else", "dependentSchemas", "dependentRequired",
+	"patternProperties", "propertyNames", "unevaluatedProperties", "unevaluatedItems",
+	"minProperties", "maxProperties", "prefixItems", "contains", "minContains", "maxContains",
+	"$dynamicRef", "$dynamicAnchor", "$anchor", "$vocabulary", "$recursiveRef", "$recursiveAnchor", "definitions",
+	"contentEncoding", "contentMediaType", "contentSchema", "readOnly", "writeOnly", "dependencies", "additionalItems",
+}
+
+// lint checks one keyword of a schema whose values are of the kinds in on.
+func lint(name string, value *Node, on use, root, plan bool) string {
+	k, known := keywords[name]
+	switch {
+	case slices.Contains(unsupported, name):
+		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", "type" and limits`
+	case !known || k.use&ours != 0 && !plan:
+		return "the keyword " + odd(name) + " is not known here: remove it or correct its spelling"
+	case k.use&on == 0 && !(root && k.use&onRoot != 0):
+		return `the keyword "` + name + `" does not fit here: it belongs to another "type" or place`
+	case k.check == nil:
+		return ""
+	}
+	if want := k.check(value); want != "" {
+		return `the value of "` + name + `" must be ` + want
+	}
+	return ""
+}
+
+func isText(n *Node) string   { return unless(n.Kind == String, "a text") }
+func isBool(n *Node) string   { return unless(n.Kind == Bool, "true or false") }
+func isObject(n *Node) string { return unless(n.Kind == Object, "an object") }
+func isNumber(n *Node) string { return unless(n.Kind == Number, "a number") }
+func isDraft(n *Node) string {
+	return unless(strings.TrimSuffix(n.text(), "#") == draft2020, `"`+draft2020+`"`)
+}
+func isRisk(n *Node) string {
+	return unless(n.text() == "quasi" || n.text() == "sensitive", `"quasi" or "sensitive"`)
+}
+func isSentence(n *Node) string {
+	return unless(n.text() != "" && len(n.Text) <= 500 && !strings.ContainsFunc(n.Text, isControl), "one sentence of at most 500 bytes, without line breaks")
+}
+
+func isPositive(n *Node) string {
+	digits, _, _ := strings.Cut(strings.ToLower(n.Text), "e")
+	return unless(n.Kind == Number && n.Text[0] != '-' && strings.ContainsAny(digits, "123456789"), "a number greater than 0")
+}
+
+func isCount(n *Node) string {
+	i, err := strconv.Atoi(n.Text)
+	return unless(n.Kind == Number && err == nil && 0 <= i && i <= maxJSONBytes, "a whole number from 0 to 16777216")
+}
+
+func isScalar(n *Node) string {
+	return unless(n.Kind != Object && n.Kind != Array, "a text, a number, true, false or null")
+}
+
+func isScalars(n *Node) string {
+	ok := n.Kind == Array && len(n.Items) > 0 // the library lets everything pass an empty list
+	for _, item := range n.Items {
+		ok = ok && isScalar(item) == ""
+	}
+	return unless(ok, "a list of at least one text, number, true, false or null")
+}
+
+func isNames(n *Node) string {
+	ok := n.Kind == Array
+	seen := make(map[string]bool)
+	for _, item := range n.Items {
+		ok = ok && item.Kind == String && !seen[item.Text]
+		seen[item.Text] = true
+	}
+	return unless(ok, "a list of different field names")
+}
+
+// isPattern bounds the program that Go's RE2 makes of a pattern: repetitions of
+// repetitions are refused by the package itself beyond 1,000.
+func isPattern(n *Node) string {
+	if n.Kind != String || len(n.Text) > 500 {
+		return "a regular expression of at most 500 bytes"
+	}
+	_, err := regexp.Compile(n.Text)
+	return unless(err == nil, "a regular expression as RE2 knows them: no look-ahead, no back-reference")
+}
+
+func isFormat(n *Node) string {
+	_, ok := formats[n.text()]
+	return unless(ok, `"date", "date-time" or "time"`)
+}
+
+func unless(ok bool, want string) string {
+	if ok {
+		return ""
+	}
+	return want
+}
+
+func isControl(r rune) bool { return r < 0x20 || r >= 0x7f && r <= 0x9f || r == 0x2028 || r == 0x2029 }
+
+// plain returns a name or pointer as it is if it reads well, else quoted.
+func plain(s string) string {
+	if len(s) > 80 || s == "" || strings.ContainsFunc(s, func(r rune) bool { return r <= ' ' || r > '~' || r == '"' }) {
+		return odd(s)
+	}
+	return s
+}
+
+// odd quotes a name from a schema or the folder for a message, and shortens it.
+func odd(name string) string {
+	if len(name) > 80 {
+		name = strings.ToValidUTF8(name[:80], "") + "..."
+	}
+	return strconv.Quote(name)
+}

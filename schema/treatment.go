@@ -1,0 +1,116 @@
+package schema
+
+import (
+	"slices"
+	"strconv"
+)
+
+// TreatmentKind names what is done to a field before it leaves.
+type TreatmentKind string
+
+const (
+	Keep      TreatmentKind = "keep"
+	Drop      TreatmentKind = "drop"
+	Pseudonym TreatmentKind = "pseudonym" // Purpose: subject, session, operator
+	Shift     TreatmentKind = "shift"     // date or date-time
+	Year      TreatmentKind = "year"      // date or date-time
+	AgeBand   TreatmentKind = "age-band"  // Width in years; from a birth date and the session's date
+	Region    TreatmentKind = "region"    // postal code prefix
+	Round     TreatmentKind = "round"     // Width: to the nearest multiple
+	Text      TreatmentKind = "text"      // leak-checked free text
+	Recording TreatmentKind = "recording" // the name of a recording file, treated by its format's rules
+)
+
+// A Treatment is the value of the annotation keyword "deid".
+type Treatment struct {
+	Kind    TreatmentKind
+	Purpose string // Pseudonym only
+	Width   int    // AgeBand (1..50 years) and Round (1..100) only
+}
+
+// String gives the treatment in one or two words, for example "age-band 5".
+func (t Treatment) String() string {
+	switch t.Kind {
+	case Pseudonym:
+		return string(t.Kind) + " " + t.Purpose
+	case AgeBand, Round:
+		return string(t.Kind) + " " + strconv.Itoa(t.Width)
+	}
+	return string(t.Kind)
+}
+
+// parseTreatment reads the value of "deid". The message says what is wrong
+// with it, and is empty if nothing is.
+func parseTreatment(n *Node) (t Treatment, message string) {
+	switch {
+	case n.Kind == String:
+		t.Kind = TreatmentKind(n.Text)
+		switch t.Kind {
+		case Keep, Drop, Shift, Year, Region, Text, Recording:
+			return t, ""
+		case Pseudonym:
+			return t, `the treatment needs a purpose: write {"pseudonym": "subject"}, "session" or "operator"`
+		case AgeBand, Round:
+			return t, `the treatment needs a width: write for example {"` + n.Text + `": 5}`
+		}
+	case n.Kind == Object && len(n.Members) == 1:
+		v := n.Members[0].Value
+		t.Kind = TreatmentKind(n.Members[0].Name)
+		switch t.Kind {
+		case Pseudonym:
+			t.Purpose = v.text()
+			if !slices.Contains([]string{"subject", "session", "operator"}, t.Purpose) {
+				return t, `a pseudonym is made for "subject", "session" or "operator"`
+			}
+			return t, ""
+		case AgeBand:
+			return t, parseWidth(v, 50, &t.Width)
+		case Round:
+			return t, parseWidth(v, 100, &t.Width)
+		}
+	}
+	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, "region", {"round": 5}, "text", "recording"`
+}
+
+func parseWidth(n *Node, most int, width *int) string {
+	w, err := strconv.Atoi(n.Text)
+	if n.Kind != Number || err != nil || w < 1 || w > most {
+		return "the width must be a whole number from 1 to " + strconv.Itoa(most)
+	}
+	*width = w
+	return ""
+}
+
+// unfit says why the treatment cannot be applied to every value that f
+// accepts; it is empty if it can.
+func (t Treatment) unfit(f Field) string {
+	only := func(types ...string) bool {
+		return !slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(types, t) })
+	}
+	switch t.Kind {
+	case Pseudonym, Region, Recording:
+		if !only("string") {
+			return `the treatment "` + string(t.Kind) + `" needs "type": "string"`
+		}
+	case Text:
+		switch {
+		case !only("string"):
+			return `the treatment "text" needs "type": "string"`
+		case f.Enum || f.Format != "":
+			return `the treatment "text" is for free text: a field with listed values or a format needs another one`
+		}
+	case Shift, Year:
+		if !only("string") || f.Format != "date" && f.Format != "date-time" {
+			return `the treatment "` + string(t.Kind) + `" needs "type": "string" and "format": "date" or "date-time"`
+		}
+	case AgeBand:
+		if !only("string") || f.Format != "date" {
+			return `the treatment "age-band" needs a birth date: "type": "string" and "format": "date"`
+		}
+	case Round:
+		if !only("number", "integer") {
+			return `the treatment "round" needs "type": "number" or "integer"`
+		}
+	}
+	return ""
+}

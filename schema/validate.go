@@ -1,0 +1,285 @@
+package schema
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"net/url"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/santhosh-tekuri/jsonschema/v5"
+)
+
+// maxProblems bounds the problems of one file: more of them mean a file that
+// is wrong as a whole.
+const maxProblems = 100
+
+// A Validator is a compiled schema that may come from outside.
+type Validator struct {
+	compiled *jsonschema.Schema
+	doc      *Node // what was compiled
+}
+
+// CompileOutgoing reads a schema that came with a shipment. No reference
+// leaves the document; a schema that is too deep or too large is refused. The
+// error says where in the schema something is wrong.
+func CompileOutgoing(data []byte) (*Validator, error) {
+	root, err := parseSchema(data)
+	if err != nil {
+		return nil, err
+	}
+	s, err := shapeOf(root, false)
+	if err != nil {
+		return nil, err
+	}
+	return newValidator(s)
+}
+
+func newValidator(s *shape) (*Validator, error) {
+	v := &Validator{doc: written(s)}
+	var err error
+	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {
+		// We have checked every keyword, so this is not the reader's fault; the
+		// library's text is withheld, because it may quote the schema at length.
+		return nil, errors.New("the schema library does not accept the schema: compare it with JSON Schema 2020-12")
+	}
+	return v, nil
+}
+
+// Validate works like [Plan.Validate].
+func (v *Validator) Validate(file string, n *Node) []Problem {
+	result, err := run(v.compiled, n.Value())
+	if err != nil {
+		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.unchecked", Severity: Error,
+			Message: "this file cannot be checked against the plan: look for numbers with very many digits"}}
+	}
+	if result == nil {
+		return nil
+	}
+	var problems []Problem
+	leaves(result, func(e *jsonschema.ValidationError) {
+		problems = append(problems, v.explain(file, n, e)...)
+	})
+	return trim(problems)
+}
+
+// leaves calls f for the innermost errors; those around them only say that
+// there are some.
+func leaves(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) {
+	if len(e.Causes) == 0 {
+		f(e)
+	}
+	for _, c := range e.Causes {
+		leaves(c, f)
+	}
+}
+
+// order sorts problems by file, place and rule.
+func order(problems []Problem) {
+	slices.SortFunc(problems, func(a, b Problem) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column),
+			cmp.Compare(a.Rule, b.Rule), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Message, b.Message))
+	})
+}
+
+// trim orders the problems of one file, merges equal ones and cuts the rest.
+// The library returns them in another order from run to run.
+func trim(problems []Problem) []Problem {
+	order(problems)
+	problems = slices.Compact(problems)
+	return problems[:min(len(problems), maxProblems)]
+}
+
+// explain puts one error of the library in our words. Its own text is never
+// used: it quotes the record.
+func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationError) []Problem {
+	pointer := unescapeLocation(e.InstanceLocation)
+	n := root.At(pointer)
+	_, fragment, _ := strings.Cut(e.AbsoluteKeywordLocation, "#")
+	fragment = unescapeLocation(fragment)
+	keyword := path.Base(fragment)
+	words := v.doc.At(strings.TrimSuffix(fragment, "/"+keyword))
+	if n == nil || words == nil {
+		n, pointer, words, keyword = root, "", v.doc, ""
+	}
+	p := Problem{File: file, Pointer: pointer, Line: n.Line, Column: n.Column, Severity: Error, Rule: "schema." + keyword}
+	name := spell(pointer)
+	var problems []Problem
+	add := func(p Problem, message string) {
+		p.Message = message
+		problems = append(problems, p)
+	}
+	switch keyword {
+	case "required":
+		for _, field := range words.Member("required").Items {
+			if n.Member(field.Text) == nil {
+				add(p, spell(pointer+"/"+escapeToken(field.Text))+" is missing: add it")
+			}
+		}
+	case "additionalProperties":
+		p.Rule = "schema.unknown"
+		for _, m := range n.Members {
+			if words.Member("properties").Member(m.Name) == nil {
+				p.Line, p.Column = m.Value.Line, m.Value.Column
+				add(p, "the field whose value stands here is not part of the plan: remove it or correct its name")
+			}
+		}
+	default:
+		want, rule := expectation(keyword, words, n)
+		if rule != "" {
+			p.Rule = "schema." + rule
+		}
+		add(p, name+" "+want)
+	}
+	return problems
+}
+
+// expectation says what the keyword asks of n, as the end of a sentence, and
+// under which rule, if not the keyword itself.
+func expectation(keyword string, words, n *Node) (message, rule string) {
+	limit := ""
+	if w := words.Member(keyword); w != nil {
+		limit = w.Text
+	}
+	switch keyword {
+	case "type":
+		return "must be " + typeWords(words.Member("type"), n), ""
+	case "enum":
+		if values, ok := listing(words.Member("enum").Items); ok {
+			return "must be one of " + values, ""
+		}
+		return "must be one of the values that the plan lists", ""
+	case "const":
+		if value, ok := listing([]*Node{words.Member("const")}); ok {
+			return "must be " + value, "enum"
+		}
+		return "must be the one value that the plan lists", "enum"
+	case "format":
+		return "must be " + formatWords[limit], ""
+	case "pattern":
+		if hint := words.Member("description").text(); hint != "" && len(hint) <= 200 && !strings.ContainsFunc(hint, isControl) {
+			return "is not written as the plan asks: " + hint, ""
+		}
+		return "is not written in the form that the plan asks for", ""
+	case "minLength":
+		if limit == "1" {
+			return "must not be empty", "length"
+		}
+		return fmt.Sprintf("must be at least %s characters long", limit), "length"
+	case "maxLength":
+		return fmt.Sprintf("must be at most %s characters long", limit), "length"
+	case "minItems":
+		if limit == "1" {
+			return "must have at least one entry", "length"
+		}
+		return fmt.Sprintf("must have at least %s entries", limit), "length"
+	case "maxItems":
+		return fmt.Sprintf("must have at most %s entries", limit), "length"
+	case "uniqueItems":
+		return "has two equal entries: remove one of them", ""
+	case "minimum":
+		return "must be at least " + limit, "range"
+	case "exclusiveMinimum":
+		return "must be greater than " + limit, "range"
+	case "maximum":
+		return "must be at most " + limit, "range"
+	case "exclusiveMaximum":
+		return "must be less than " + limit, "range"
+	case "multipleOf":
+		return "must be a multiple of " + limit, ""
+	}
+	return "does not follow the plan", "other"
+}
+
+var formatWords = map[string]string{
+	"date":      "a date of the calendar written year-month-day, such as 2026-03-01",
+	"date-time": "a date and time with its distance from UTC, such as 2026-03-01T09:30:00+01:00",
+	"time":      "a time of day with its distance from UTC, such as 09:30:00+01:00",
+}
+
+// typeWords names the allowed types, and adds a hint where the value looks
+// right but for its quotation marks. n's value is not used.
+func typeWords(types, n *Node) string {
+	items := types.Items
+	if types.Kind == String {
+		items = []*Node{types}
+	}
+	var names []string
+	quoted := false
+	for _, t := range items {
+		switch t.Text {
+		case "object":
+			names = append(names, `an object in "{" and "}"`)
+		case "array":
+			names = append(names, `a list in "[" and "]"`)
+		case "string":
+			names = append(names, "a text in quotation marks")
+		case "number":
+			names = append(names, "a number")
+			quoted = true
+		case "integer":
+			names = append(names, "a whole number")
+			quoted = true
+		case "boolean":
+			names = append(names, "true or false")
+			quoted = true
+		case "null":
+			names = append(names, "null")
+		}
+	}
+	text := strings.Join(names, " or ")
+	switch {
+	case n.Kind == Null && !slices.ContainsFunc(items, func(t *Node) bool { return t.Text == "null" }):
+		return text + "; where there is none, leave the field out if the plan allows it"
+	case quoted && n.Kind == String:
+		return text + ", without quotation marks"
+	}
+	return text
+}
+
+// listing names the values of a schema; ok is false if they would not read well.
+func listing(items []*Node) (string, bool) {
+	var values []string
+	for _, item := range items {
+		text := item.Text
+		switch {
+		case item.Kind == Null:
+			text = "null"
+		case item.Kind == String && (text == "" || strings.ContainsFunc(text, isControl)):
+			return "", false
+		}
+		values = append(values, text)
+	}
+	s := strings.Join(values, ", ")
+	return s, len(values) > 0 && len(s) <= 200
+}
+
+// spell writes a pointer as people read it: "tubes[1].volume_ml".
+func spell(pointer string) string {
+	if pointer == "" {
+		return "the file"
+	}
+	var b strings.Builder
+	for i, token := range strings.Split(pointer[1:], "/") {
+		switch {
+		case token != "" && '0' <= token[0] && token[0] <= '9': // no field name begins with a digit
+			b.WriteString("[" + token + "]")
+		case i > 0:
+			b.WriteString("." + token)
+		default:
+			b.WriteString(token)
+		}
+	}
+	return b.String()
+}
+
+// unescapeLocation turns one of the library's locations into an RFC 6901
+// pointer: it has percent-escaped the names besides.
+func unescapeLocation(location string) string {
+	if s, err := url.PathUnescape(location); err == nil {
+		return s
+	}
+	return location
+}
