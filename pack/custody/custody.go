@@ -1,11 +1,34 @@
 // Package custody keeps custody.jsonl: what happened to each shipment, one
 // JSON object a line, each chained to the one before by SHA-256.
+//
+// Callers need [Read] and [Journal.Append].
+//
+// # What the chain shows, and what it does not
+//
+// Every line carries a checksum of itself ("sum") and the SHA-256 of the line
+// before ("prev"). So a line that was edited, removed, put in or moved is found
+// and named, wherever it stands, as long as a line of the old chain follows it.
+// The chain has no key: whole lines cut off at the end, and lines from some
+// place to the end written anew with fresh checksums, cannot be seen by it
+// alone. For that the last line's SHA-256 must be kept elsewhere, for example
+// signed or on the paper that goes with a shipment; [Journal.Head] gives it.
+//
+// Evidence is never shortened: [Journal.Append] only adds, and [Repair] keeps
+// the unfinished line that it moves.
 package custody
 
-import "time"
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+)
 
 // An Entry is one line. Seq starts at 1; Prev is the SHA-256 (hex) of the line
-// before without its line feed, 64 zeros in the first.
+// before without its line feed, 64 zeros in the first. Texts hold no control
+// characters but tab and line feed.
 type Entry struct {
 	Seq      int               `json:"seq"`
 	Prev     string            `json:"prev"`
@@ -15,54 +38,65 @@ type Entry struct {
 	Shipment string            `json:"shipment,omitempty"`
 	Why      string            `json:"why,omitempty"`
 	Facts    map[string]string `json:"facts,omitempty"` // digests, counts; no identifiers
-	Sum      string            `json:"sum,omitempty"`   // SHA-256 (hex) of the line before its `,"sum":`; filled in
+	Sum      string            `json:"sum,omitempty"`   // SHA-256 (hex) of the line before its last `,"sum":`; always there in the file
 }
 
-// A Journal is the file as read. Its chain has been checked.
+// A Journal is the file as read. Its chain has been checked. Not safe for
+// concurrent use.
 type Journal struct {
 	Entries []Entry
 	path    string
-	last    string
+	last    string // SHA-256 (hex) of the last line
+	lastLen int64  // of the last line, with its line feed
+	size    int64  // of the file
 }
 
-// Read reads the journal at path; a missing file is an empty one. A broken
-// chain or a damaged line is an error that names the line.
-func Read(path string) (*Journal, error) { panic("todo") }
+// noLine stands for the line before the first.
+var noLine = strings.Repeat("0", 2*sha256.Size)
 
-// Append chains e to the end of the file, synced, and keeps it in j.Entries.
-// Seq and Prev are filled in.
-func (j *Journal) Append(e Entry) error { panic("todo") }
+func newJournal(path string) *Journal { return &Journal{path: path, last: noLine} }
 
-// Next returns the next free shipment number of a site, "07-0012". The error
-// is a site that has used up its 9999 numbers.
-func (j *Journal) Next(site string) (string, error) { panic("todo") }
+// Head returns the SHA-256 (hex) of the last line without its line feed, which
+// fixes all lines; 64 zeros for an empty journal. `tail -n1 | tr -d '\n' |
+// sha256sum` gives the same.
+func (j *Journal) Head() string { return j.last }
+
+// keep takes an entry and its line, with the line feed, as the new last one.
+func (j *Journal) keep(e Entry, line []byte) {
+	j.Entries = append(j.Entries, e)
+	j.last = hexSum(line[:len(line)-1])
+	j.lastLen = int64(len(line))
+	j.size += j.lastLen
+}
+
+// Next returns the next free shipment number of a site, "07-0012": one more
+// than the highest that any entry names, also one that came to nothing. The
+// error is a site that has used up its 9999 numbers.
+func (j *Journal) Next(site string) (string, error) {
+	highest := 0
+	for _, e := range j.Entries {
+		number, ok := strings.CutPrefix(e.Shipment, site+"-")
+		if n, err := strconv.ParseUint(number, 10, 16); ok && err == nil && len(number) == 4 {
+			highest = max(highest, int(n))
+		}
+	}
+	if highest == 9999 {
+		return "", fmt.Errorf("%s: all 9999 shipment numbers of this site are used; start a new collection with another site code", j.path)
+	}
+	return fmt.Sprintf("%s-%04d", site, highest+1), nil
+}
 
 // Of returns the last entry called what about shipment.
-func (j *Journal) Of(shipment, what string) (Entry, bool) { panic("todo") }
-
-// A BrokenError names the line at which the chain does not hold.
-type BrokenError struct {
-	Path string
-	Line int // from 1
-	Msg  string
+func (j *Journal) Of(shipment, what string) (Entry, bool) {
+	for i := len(j.Entries) - 1; i >= 0; i-- {
+		if e := j.Entries[i]; e.Shipment == shipment && e.What == what {
+			return e, true
+		}
+	}
+	return Entry{}, false
 }
 
-func (e *BrokenError) Error() string { panic("todo") }
-
-// A TornError is a last line without its line feed: the program or the machine
-// was stopped while it was written. [Repair] sets it aside.
-type TornError struct {
-	Path string
-	Line int // from 1
+func hexSum(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
 }
-
-func (e *TornError) Error() string { panic("todo") }
-
-// A ChangedError says that the file has grown or changed since Read.
-type ChangedError struct{ Path string }
-
-func (e *ChangedError) Error() string { panic("todo") }
-
-// Repair moves an unfinished last line out of the journal at path into a file
-// beside it, custody.torn-1 (or -2 ...), whose path it returns.
-func Repair(path string) (string, error) { panic("todo") }

@@ -1,0 +1,172 @@
+package custody
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"outbreath/pack/media"
+)
+
+// A ChangedError says that the journal has grown or changed since [Read].
+type ChangedError struct{ Path string }
+
+func (e *ChangedError) Error() string {
+	return fmt.Sprintf("%s: something else was added to it, or it was changed, meanwhile; nothing was added now: run the command again", e.Path)
+}
+
+// file is what Append needs of *os.File; tests make it fail.
+type file interface {
+	io.ReaderAt
+	io.Writer
+	Stat() (fs.FileInfo, error)
+	Sync() error
+	Close() error
+}
+
+var openAppend = func(path string, flag int) (file, error) {
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_APPEND|flag, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	if err := lock(f, true); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+// Append chains e to the end of the file, synced, and keeps it in j.Entries.
+// Seq, Prev and Sum are filled in and When is put into UTC; When, Who and What
+// must be there. A missing file is made, in mode 0600.
+//
+// Nothing is added and the error is a *ChangedError if the file does not end
+// with the line that j ends with. After any other error the end of the file is
+// not known: [Read] it again.
+func (j *Journal) Append(e Entry) error {
+	e.Seq, e.Prev, e.When = len(j.Entries)+1, j.last, e.When.UTC().Round(0)
+	e.Facts = maps.Clone(e.Facts)
+	line, err := format(&e)
+	if err != nil {
+		return fmt.Errorf("%s: %w", j.path, err)
+	}
+	if j.size+int64(len(line)) > maxFile {
+		return fmt.Errorf("%s: it would become longer than %d bytes; start a new collection", j.path, maxFile)
+	}
+	flag := 0
+	if j.size == 0 {
+		flag = os.O_CREATE
+	}
+	f, err := openAppend(j.path, flag)
+	if errors.Is(err, fs.ErrNotExist) && flag == 0 {
+		return &ChangedError{j.path}
+	}
+	if err != nil {
+		return err
+	}
+	err = j.unchanged(f)
+	if err == nil {
+		err = write(f, line)
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return err
+	}
+	if j.size == 0 {
+		if err := (media.OS{}).SyncDir(filepath.Dir(j.path)); err != nil {
+			return err
+		}
+	}
+	j.keep(e, line)
+	return nil
+}
+
+// unchanged compares the end of the file with the end of j.
+func (j *Journal) unchanged(f file) error {
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	if st.Size() != j.size {
+		return &ChangedError{j.path}
+	}
+	if j.size == 0 {
+		return nil
+	}
+	line := make([]byte, j.lastLen)
+	if _, err := f.ReadAt(line, j.size-j.lastLen); err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	if hexSum(line[:len(line)-1]) != j.last {
+		return &ChangedError{j.path}
+	}
+	return nil
+}
+
+// write is one call, so that two writers without a lock cannot mix their lines.
+func write(f file, line []byte) error {
+	n, err := f.Write(line)
+	if err == nil && n != len(line) {
+		err = io.ErrShortWrite
+	}
+	if err != nil {
+		return err
+	}
+	return f.Sync()
+}
+
+// Repair moves an unfinished last line out of the journal at path into a new
+// file beside it, custody.torn-1 (or -2 ...), whose path it returns: "" if the
+// last line is whole and nothing was done. It does nothing to a journal that is
+// broken elsewhere.
+func Repair(path string) (moved string, err error) {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return "", err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	if err := lock(f, true); err != nil {
+		return "", err
+	}
+	data, err := readAll(f, path)
+	if err != nil {
+		return "", err
+	}
+	whole := bytes.LastIndexByte(data, '\n') + 1
+	if whole == len(data) {
+		return "", nil
+	}
+	if _, err := check(path, data[:whole]); err != nil {
+		return "", err
+	}
+	moved, err = setAside(path, data[whole:])
+	if err != nil {
+		return "", err
+	}
+	return moved, errors.Join(f.Truncate(int64(whole)), f.Sync())
+}
+
+// setAside writes the torn bytes, durably, under the first free name.
+func setAside(path string, torn []byte) (string, error) {
+	dir := filepath.Dir(path)
+	for n := 1; ; n++ {
+		moved := fmt.Sprintf("%s.torn-%d", strings.TrimSuffix(path, ".jsonl"), n)
+		f, err := os.OpenFile(moved, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		}
+		if err != nil {
+			return "", err
+		}
+		err = write(f, torn)
+		if err = errors.Join(err, f.Close()); err != nil {
+			return "", errors.Join(err, os.Remove(moved))
+		}
+		return moved, (media.OS{}).SyncDir(dir)
+	}
+}

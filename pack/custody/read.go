@@ -1,0 +1,109 @@
+package custody
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+)
+
+// maxFile bounds a journal, bytes: some 100,000 entries.
+const maxFile = 64 << 20
+
+// A BrokenError names the line at which the journal does not hold.
+type BrokenError struct {
+	Path string
+	Line int // from 1
+	Msg  string
+}
+
+func (e *BrokenError) Error() string {
+	return fmt.Sprintf("%s:%d: this line %s; change nothing, keep a copy of the file and tell the privacy officer", e.Path, e.Line, e.Msg)
+}
+
+// A TornError is a last line without its line feed: the program or the machine
+// was stopped while it was written. The lines before it hold. [Repair] sets it
+// aside.
+type TornError struct {
+	Path string
+	Line int // from 1
+}
+
+func (e *TornError) Error() string {
+	return fmt.Sprintf("%s:%d: the last line was not written to its end; it must be set aside before anything can be added", e.Path, e.Line)
+}
+
+// Read reads the journal at path; a missing file is an empty one. The error is
+// a *BrokenError for a damaged line or a broken chain, a *TornError for an
+// unfinished last line, or one of the operating system.
+func Read(path string) (*Journal, error) {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return newJournal(path), nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if err := lock(f, false); err != nil { // an entry that is being written is not torn
+		return nil, err
+	}
+	data, err := readAll(f, path)
+	if err != nil {
+		return nil, err
+	}
+	return check(path, data)
+}
+
+func readAll(f *os.File, path string) ([]byte, error) {
+	if st, err := f.Stat(); err != nil {
+		return nil, err
+	} else if !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s: not a file; move away what has its name", path)
+	}
+	data, err := io.ReadAll(io.LimitReader(f, maxFile+1))
+	if err == nil && len(data) > maxFile {
+		err = fmt.Errorf("%s: longer than %d bytes; it is not a journal of this program", path, maxFile)
+	}
+	return data, err
+}
+
+// check reads the bytes of a journal.
+func check(path string, data []byte) (*Journal, error) {
+	j := newJournal(path)
+	for n := 1; len(data) > 0; n++ {
+		end := bytes.IndexByte(data, '\n')
+		if end < 0 {
+			return nil, &TornError{path, n}
+		}
+		line := data[:end+1]
+		data = data[end+1:]
+		if len(line) > maxLine {
+			return nil, &BrokenError{path, n, fmt.Sprintf("is longer than %d bytes", maxLine)}
+		}
+		e, msg := parse(line[:end])
+		if msg == "" {
+			msg = j.follows(e)
+		}
+		if msg != "" {
+			return nil, &BrokenError{path, n, msg}
+		}
+		j.keep(e, line)
+	}
+	return j, nil
+}
+
+// follows says why e, a sound line in itself, is not the next one.
+func (j *Journal) follows(e Entry) string {
+	switch next := len(j.Entries) + 1; {
+	case e.Seq > next:
+		return "does not follow the one before: lines between them are missing, or their order was changed"
+	case e.Seq < next:
+		return "does not follow the one before: it was put in, or the order of lines was changed"
+	case e.Prev != j.last:
+		return "was chained to another line than the one before it: one of the two was replaced"
+	}
+	return ""
+}
