@@ -2,6 +2,10 @@ package pack
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 
 	"filippo.io/age"
@@ -16,7 +20,7 @@ type VerifyOptions struct {
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
 	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
-	Progress   func(done, total int64) // archive bytes; may be nil
+	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
 }
 
 // A Decision on a shipment.
@@ -35,16 +39,13 @@ type Check struct {
 	Detail string `json:"detail"` // what was found, and when not OK what to do
 }
 
-// TubeMatch compares the box with the records.
-type TubeMatch struct {
-	Matched    []string `json:"matched"`
-	Missing    []string `json:"missing"`    // in the records, not in the box
-	Unexpected []string `json:"unexpected"` // in the box, not in the records
-}
-
 // A Verdict is what Verify found. Its JSON form is the contract's.
+//
+// Checks are in the order in which they were made. The first that a shipment
+// fails ends them, because the later ones build on it; only "tubes" can fail
+// without rejecting the shipment.
 type Verdict struct {
-	Shipment string     `json:"shipment"`
+	Shipment string     `json:"shipment"` // as signed; the folder's name as long as that is unknown
 	Decision Decision   `json:"decision"`
 	Checks   []Check    `json:"checks"`
 	Tubes    *TubeMatch `json:"tubes,omitempty"`
@@ -53,14 +54,108 @@ type Verdict struct {
 	Sessions, Recordings, Count int    `json:"-"` // Count: tubes
 }
 
+// Names of the checks of the folder; those inside the archive stand in
+// unarchive.go.
+const (
+	checkFinished  = "finished"
+	checkSignature = "signature"
+	checkFiles     = "files"
+	checkLabel     = "label"
+	checkArchive   = "archive"
+	checkBag       = "bag signature"
+	checkSums      = "checksums"
+	checkRecords   = "records"
+	checkTubes     = "tubes"
+)
+
+// Bounds of the small files, in bytes.
+const (
+	maxReadme = 1 << 20
+	maxSig    = 16 << 10
+)
+
 // Verify reads the shipment folder at dir once. A shipment that must not be
 // used is a Verdict with Decision Rejected, not an error; the error is for a
 // folder that cannot be read, a cancelled context, or o.Into that cannot be
-// written.
-func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) { panic("todo") }
+// written (*[ExistsError] when it is there already).
+func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) {
+	if o.Into != "" {
+		if err := absent(o.Into); err != nil {
+			return nil, err
+		}
+	}
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, mediaError(dir, err)
+	}
+	defer root.Close()
+	v := &verifying{ctx: ctx, root: root, o: &o, verdict: &Verdict{Shipment: folderName(dir), Decision: Rejected, Checks: []Check{}}}
+	err = v.run()
+	if r, ok := errors.AsType[*rejection](err); ok {
+		v.verdict.Checks = append(v.verdict.Checks, Check{r.check, false, r.detail})
+		return v.verdict, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return v.verdict, nil
+}
 
-// MatchTubes compares scanned barcodes with those of the records.
-func MatchTubes(scanned, recorded []string) *TubeMatch { panic("todo") }
+func folderName(dir string) string {
+	if abs, err := filepath.Abs(dir); err == nil {
+		return filepath.Base(abs)
+	}
+	return filepath.Base(dir)
+}
 
-// ParseTubes reads a file of barcodes, one a line, as a scanner types them.
-func ParseTubes(data []byte) ([]string, error) { panic("todo") }
+// A verifying is one run of Verify.
+type verifying struct {
+	ctx     context.Context
+	root    *os.Root
+	o       *VerifyOptions
+	verdict *Verdict
+	label   *label
+	sums    []sum
+	staging *staging
+}
+
+func (v *verifying) pass(check, format string, args ...any) {
+	v.verdict.Checks = append(v.verdict.Checks, Check{check, true, fmt.Sprintf(format, args...)})
+}
+
+func (v *verifying) run() error {
+	there, err := v.finished()
+	if err != nil {
+		return err
+	}
+	if err := v.signature(); err != nil {
+		return err
+	}
+	if err := v.files(there); err != nil {
+		return err
+	}
+	if err := v.labelled(); err != nil {
+		return err
+	}
+	if v.o.Into != "" {
+		if v.staging, err = newStaging(v.o.Into); err != nil {
+			return err
+		}
+		defer v.staging.remove()
+	}
+	c, err := v.archive()
+	if err != nil {
+		return err
+	}
+	if err := v.inside(c); err != nil {
+		return err
+	}
+	v.tubes(c.records.barcodes)
+	if err := v.ctx.Err(); err != nil {
+		return context.Cause(v.ctx)
+	}
+	if v.staging != nil {
+		return v.staging.commit()
+	}
+	return nil
+}

@@ -1,0 +1,185 @@
+package pack
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+
+	"filippo.io/age"
+	"golang.org/x/crypto/ssh"
+
+	"outbreath/deid"
+	"outbreath/keys/sshsig"
+	"outbreath/pack/bag"
+)
+
+// writeArchive writes p as the archive of shipment number to dst: a bag, in a
+// tar stream, in zstd frames, in an age file. Every payload file is opened and
+// read once. The sum returned is of the tar stream. An error of a payload
+// reader comes back as it is.
+func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions) (tarSum [sha256.Size]byte, err error) {
+	sealed, err := age.Encrypt(dst, o.Recipients...)
+	if err != nil {
+		if m, ok := errors.AsType[*MediaError](err); ok {
+			return tarSum, m
+		}
+		// age's own words may quote a recipient.
+		return tarSum, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")
+	}
+	plain := sha256.New()
+	packed, err := newPacker(ctx, sealed, plain, workers(o.Workers))
+	if err != nil {
+		return tarSum, err
+	}
+	defer packed.abort()
+	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress}
+	if err := w.write(p, o.Signer); err != nil {
+		// When the medium failed, the writer was only told to stop.
+		if cause := context.Cause(packed.ctx); cause != nil {
+			return tarSum, cause
+		}
+		return tarSum, err
+	}
+	if err := packed.close(); err != nil {
+		return tarSum, err
+	}
+	if err := sealed.Close(); err != nil { // holds the last chunk
+		return tarSum, err
+	}
+	return [sha256.Size]byte(plain.Sum(nil)), nil
+}
+
+// A bagWriter writes the tar stream.
+type bagWriter struct {
+	out         *packer
+	number      string
+	listed      []bag.Entry // payload files written
+	done, total int64       // payload bytes
+	progress    func(done, total int64)
+}
+
+// write writes the payload, then the tag files, each after those it speaks of.
+func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
+	for _, f := range p.files {
+		if err := w.file(f); err != nil {
+			return err
+		}
+	}
+	info, err := bagInfo(w.number, w.done, int64(len(p.files)))
+	if err != nil {
+		return err
+	}
+	manifest, err := bag.FormatManifest(w.listed, true)
+	if err != nil {
+		return err
+	}
+	tags := []tagFile{{bag.Info, info}, {bag.Bagit, bag.FormatBagit()}, {bag.Manifest, manifest}}
+	tagManifest, err := bag.FormatManifest(tagEntries(tags), false)
+	if err != nil {
+		return err
+	}
+	sig, err := sshsig.Sign(signer, bagNamespace, tagManifest)
+	if err != nil {
+		return fmt.Errorf("the bag could not be signed: %w", err)
+	}
+	for _, t := range append(tags, tagFile{bag.TagManifest, tagManifest}, tagFile{tagSigName, sig}) {
+		if err := w.tag(t); err != nil {
+			return err
+		}
+	}
+	_, err = w.out.Write(make([]byte, 2*tarBlock)) // the end mark
+	return err
+}
+
+// A tagFile is a file of the bag that is no payload.
+type tagFile struct {
+	name string
+	data []byte
+}
+
+func tagEntries(tags []tagFile) []bag.Entry {
+	var e []bag.Entry
+	for _, t := range tags {
+		e = append(e, bag.Entry{Path: t.name, SHA256: sha256.Sum256(t.data)})
+	}
+	return e
+}
+
+func (w *bagWriter) tag(t tagFile) error {
+	h := tarHeader(w.number+"/"+t.name, int64(len(t.data)))
+	if _, err := w.out.Write(h[:]); err != nil {
+		return err
+	}
+	if _, err := w.out.Write(t.data); err != nil {
+		return err
+	}
+	return w.pad(int64(len(t.data)))
+}
+
+func (w *bagWriter) pad(size int64) error {
+	_, err := w.out.Write(make([]byte, tarPadding(size)))
+	return err
+}
+
+// file writes one payload file, hashed as it is read.
+func (w *bagWriter) file(f deid.File) (err error) {
+	r, err := f.Open()
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if e := r.Close(); err == nil {
+			err = e
+		}
+	}()
+	path := "data/" + f.Name
+	h := tarHeader(w.number+"/"+path, f.Size)
+	if _, err := w.out.Write(h[:]); err != nil {
+		return err
+	}
+	sum := sha256.New()
+	for left := f.Size; left > 0; {
+		room, err := w.out.room()
+		if err != nil {
+			return err
+		}
+		n, err := readSome(r, room[:min(int64(len(room)), left)])
+		sum.Write(room[:n])
+		w.out.fill(n)
+		left -= int64(n)
+		w.done += int64(n)
+		if w.progress != nil {
+			w.progress(w.done, w.total)
+		}
+		if err == io.EOF && left > 0 {
+			return changedError(f.Name)
+		}
+		if err != nil && err != io.EOF {
+			return err
+		}
+	}
+	switch n, err := readSome(r, make([]byte, 1)); { // a reader may refuse only at the end
+	case n > 0:
+		return changedError(f.Name)
+	case err != io.EOF:
+		return err
+	}
+	w.listed = append(w.listed, bag.Entry{Path: path, SHA256: [sha256.Size]byte(sum.Sum(nil))})
+	return w.pad(f.Size)
+}
+
+// readSome is r.Read, but returns at least one byte or an error.
+func readSome(r io.Reader, b []byte) (int, error) {
+	for range 100 {
+		if n, err := r.Read(b); n > 0 || err != nil {
+			return n, err
+		}
+	}
+	return 0, io.ErrNoProgress
+}
+
+func changedError(name string) error {
+	return fmt.Errorf("%s changed while it was being sealed: close the programs that use the collection, run check again, then seal", name)
+}

@@ -1,0 +1,54 @@
+package pack
+
+import (
+	"errors"
+	"fmt"
+	"syscall"
+
+	"outbreath/pack/media"
+)
+
+// An ExistsError says that the medium already holds that shipment number, or
+// that the folder to unpack into is there already.
+type ExistsError struct{ Folder string }
+
+func (e *ExistsError) Error() string {
+	return fmt.Sprintf("%s is there already, and nothing is ever written over it", e.Folder)
+}
+
+// A MediaError is an input or output failure of the medium.
+type MediaError struct {
+	Path string
+	Do   string // what to do
+	Err  error
+
+	what string // in words; "": what media.Explain says about Err, or Err itself
+}
+
+func (e *MediaError) Error() string {
+	what := e.what
+	if what == "" {
+		what, _ = media.Explain(e.Err)
+	}
+	if what == "" {
+		what = e.Err.Error()
+	}
+	return e.Path + ": " + what
+}
+
+func (e *MediaError) Unwrap() error { return e.Err }
+
+// mediaError wraps err, which is not nil, for the medium at path.
+func mediaError(path string, err error) error {
+	if _, ok := errors.AsType[*MediaError](err); ok {
+		return err
+	}
+	_, do := media.Explain(err)
+	if do == "" {
+		do = "look whether the medium is plugged in and can be written, then try again; if it fails once more, use another medium"
+	}
+	return &MediaError{Path: path, Do: do, Err: err}
+}
+
+// isFull says whether err means that the medium has no room left.
+func isFull(err error) bool { return errors.Is(err, syscall.ENOSPC) }

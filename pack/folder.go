@@ -1,0 +1,217 @@
+package pack
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// maxFolder bounds how many files of a shipment folder are looked at.
+const maxFolder = maxParts + 100
+
+// finished lists the folder, and checks that sealing and copying came to their
+// end: the signature is written last.
+func (v *verifying) finished() (there []fs.DirEntry, err error) {
+	d, err := v.root.Open(".")
+	if err != nil {
+		return nil, mediaError(v.root.Name(), err)
+	}
+	defer d.Close()
+	there, err = d.ReadDir(maxFolder)
+	if err != nil && err != io.EOF {
+		return nil, mediaError(v.root.Name(), err)
+	}
+	if strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
+		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
+	}
+	for _, name := range []string{sigName, sumsName} {
+		if !slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name }) {
+			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not copied to the end; copy it again from the medium, else %s", name, askForNew)
+		}
+	}
+	v.pass(checkFinished, "the shipment was written to its end")
+	return there, nil
+}
+
+// signature checks who signed the list of checksums. The label only says which
+// site to look for; it is believed when its own checksum has been compared.
+func (v *verifying) signature() error {
+	data, err := v.small(checkSignature, labelName, maxLabel)
+	if err != nil {
+		return err
+	}
+	if v.label, err = parseLabel(data); err != nil {
+		return reject(checkSignature, "%s, which names the site, %v: %s", labelName, err, askForNew)
+	}
+	sums, err := v.small(checkSignature, sumsName, maxSums)
+	if err != nil {
+		return err
+	}
+	sig, err := v.small(checkSignature, sigName, maxSig)
+	if err != nil {
+		return err
+	}
+	if err := v.o.Allowed.Verify(sums, sig, v.label.Site, shipmentNamespace, v.o.Now); err != nil {
+		return reject(checkSignature, "%s does not stand for site %s: %v", sigName, v.label.Site, err)
+	}
+	if v.sums, err = parseSums(sums); err != nil {
+		return reject(checkFiles, "%s %v: %s", sumsName, err, askSite)
+	}
+	if s, ok := v.sumOf(labelName); !ok || s != sha256.Sum256(data) {
+		return reject(checkFiles, "%s was altered after the site signed it: %s", labelName, askForNew)
+	}
+	l := v.label
+	v.verdict.Shipment, v.verdict.Study, v.verdict.Site = l.Shipment, l.Study, l.Site
+	v.verdict.Sessions, v.verdict.Recordings, v.verdict.Count = l.Sessions, l.Recordings, l.Tubes
+	v.pass(checkSignature, "signed by site %s, whose key is trusted here", l.Site)
+	return nil
+}
+
+func (v *verifying) sumOf(name string) ([sha256.Size]byte, bool) {
+	for _, s := range v.sums {
+		if s.name == name {
+			return s.sha256, true
+		}
+	}
+	return [sha256.Size]byte{}, false
+}
+
+// files checks that the folder holds what was signed and nothing else. The
+// archive's bytes are for archive to judge.
+func (v *verifying) files(there []fs.DirEntry) error {
+	want := map[string]bool{sumsName: true, sigName: true}
+	for _, s := range v.sums {
+		want[s.name] = true
+	}
+	var extra, odd []string
+	for _, e := range there {
+		switch {
+		case !want[e.Name()]:
+			extra = append(extra, e.Name())
+		case !e.Type().IsRegular():
+			odd = append(odd, e.Name())
+		}
+		delete(want, e.Name())
+	}
+	var faults []string
+	if len(want) > 0 {
+		var missing []string
+		for name := range want {
+			missing = append(missing, name)
+		}
+		faults = append(faults, "missing: "+someNames(missing)+"; copy the folder again from the medium, else "+askForNew)
+	}
+	if len(odd) > 0 {
+		faults = append(faults, "no plain files: "+someNames(odd)+"; "+askForNew)
+	}
+	if len(extra) > 0 {
+		faults = append(faults, "not part of what the site signed: "+someNames(extra)+
+			"; some computers add files of their own when a folder is looked at: copy the signed files alone into a new folder and verify that, and tell the site if you do not know where the others come from")
+	}
+	if len(faults) > 0 {
+		return reject(checkFiles, "%s", strings.Join(faults, "; "))
+	}
+	data, err := v.small(checkFiles, readmeName, maxReadme)
+	if err != nil {
+		return err
+	}
+	if s, ok := v.sumOf(readmeName); !ok || s != sha256.Sum256(data) {
+		return reject(checkFiles, "%s was altered after the site signed it: %s", readmeName, askForNew)
+	}
+	v.pass(checkFiles, "all %d files are there and no others", len(there))
+	return nil
+}
+
+// someNames lists names quoted, the first five of them.
+func someNames(names []string) string {
+	slices.Sort(names)
+	var b bytes.Buffer
+	for i, n := range names {
+		if i == 5 {
+			fmt.Fprintf(&b, " and %d more", len(names)-i)
+			break
+		}
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "%.100q", n)
+	}
+	return b.String()
+}
+
+// labelled checks that the label speaks about these parts.
+func (v *verifying) labelled() error {
+	parts := 0
+	for _, s := range v.sums {
+		if archiveName.MatchString(s.name) {
+			parts++
+		}
+	}
+	for _, p := range v.label.Parts {
+		if _, ok := v.sumOf(p.Name); ok {
+			parts--
+		}
+	}
+	if parts != 0 || len(v.sums) != len(v.label.Parts)+2 {
+		return reject(checkLabel, "%s does not list the parts that the site signed: %s", labelName, askSite)
+	}
+	note := ""
+	if folderName(v.root.Name()) != v.label.Shipment {
+		note = "; the folder was renamed, which does no harm"
+	}
+	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %d sessions, %d recordings, %d tubes%s", v.label.Shipment, v.label.Study,
+		v.label.Sealed, v.label.Sessions, v.label.Recordings, v.label.Tubes, note)
+	return nil
+}
+
+// small reads a small file of the folder whole.
+func (v *verifying) small(check, name string, limit int64) ([]byte, error) {
+	f, err := openRegular(v.root, name)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, reject(check, "%s is missing: copy the folder again from the medium, else %s", name, askForNew)
+	case errors.Is(err, errIrregular):
+		return nil, reject(check, "%s is no plain file: %s", name, askForNew)
+	case err != nil:
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err != nil {
+		return nil, mediaError(f.Name(), err)
+	}
+	if int64(len(data)) > limit {
+		return nil, reject(check, "%s has more than the %d bytes that it may have: %s", name, limit, askForNew)
+	}
+	return data, nil
+}
+
+var errIrregular = errors.New("is no plain file")
+
+// openRegular opens a plain file; links, pipes and devices are never opened.
+func openRegular(root *os.Root, name string) (*os.File, error) {
+	path := filepath.Join(root.Name(), name)
+	info, err := root.Lstat(name)
+	if err == nil && !info.Mode().IsRegular() {
+		err = errIrregular
+	}
+	if err != nil {
+		return nil, mediaError(path, err)
+	}
+	f, err := root.Open(name)
+	if err != nil {
+		return nil, mediaError(path, err)
+	}
+	if now, err := f.Stat(); err != nil || !os.SameFile(info, now) {
+		f.Close()
+		return nil, mediaError(path, errIrregular)
+	}
+	return f, nil
+}

@@ -1,0 +1,185 @@
+package pack
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"outbreath/schema"
+)
+
+// tubesHeader is the first row of tubes.csv. Source: contract.
+var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}
+
+// records judges the records of a shipment while they pass: each against the
+// schema that came with them, and all against the recordings, the list of
+// tubes and the label. It keeps names and rows of tubes, no record.
+//
+// Names come in the order of the archive: recordings, schema, sessions,
+// treatment, tubes.
+type records struct {
+	label     *label
+	validator *schema.Validator
+	found     map[string]bool // recordings, and whether a record names them
+	sessions  int
+	tubes     map[string][]string // rows that tubes.csv must have, by barcode
+	barcodes  []string            // of tubes.csv
+	problems  int
+	first     string // the first problem
+}
+
+func newRecords(l *label) *records {
+	return &records{label: l, found: make(map[string]bool), tubes: make(map[string][]string)}
+}
+
+// problem notes one, in words that hold no content of a file.
+func (r *records) problem(format string, args ...any) {
+	if r.problems++; r.problems == 1 {
+		r.first = fmt.Sprintf(format, args...)
+	}
+}
+
+// recording notes that a recording is there.
+func (r *records) recording(name string) { r.found[name] = false }
+
+// schema takes the schema that the records must follow.
+func (r *records) schema(data []byte) {
+	v, err := schema.CompileOutgoing(data)
+	if err != nil {
+		r.problem("data/%s is no schema that can be used", schemaName)
+		return
+	}
+	r.validator = v
+}
+
+// treatment checks that treatment.json can be read.
+func (r *records) treatment(data []byte) {
+	if _, err := schema.ParseJSON(data); err != nil {
+		r.problem("data/%s is not proper JSON", treatmentName)
+	}
+}
+
+// session checks one record.
+func (r *records) session(name string, data []byte) {
+	r.sessions++
+	n, err := schema.ParseJSON(data)
+	if err != nil {
+		r.problem("data/%s is not proper JSON", name)
+		return
+	}
+	if r.validator == nil {
+		return // the schema is the problem
+	}
+	if p := r.validator.Validate("data/"+name, n); len(p) > 0 {
+		r.problem("data/%s: %s %s", name, p[0].Pointer, p[0].Message)
+		return
+	}
+	id := strings.TrimSuffix(strings.TrimPrefix(name, "sessions/"), ".json")
+	for _, f := range []struct{ member, want string }{{"session_id", id}, {"study", r.label.Study}, {"site", r.label.Site}} {
+		if text(n, f.member) != f.want {
+			r.problem("data/%s: /%s is not that of its name or of the shipment", name, f.member)
+			return
+		}
+	}
+	for _, rec := range items(n, "recordings") {
+		file := text(rec, "file")
+		if named, ok := r.found[file]; !ok || named {
+			r.problem("data/%s names a recording that is not in the shipment, or that another entry names too", name)
+			continue
+		}
+		r.found[file] = true
+	}
+	for _, t := range items(n, "tubes") {
+		row := []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")}
+		if _, twice := r.tubes[row[0]]; twice {
+			r.problem("data/%s has a tube that stands in the records twice", name)
+			continue
+		}
+		r.tubes[row[0]] = row
+	}
+}
+
+// tubeList compares tubes.csv with the records.
+func (r *records) tubeList(data []byte) {
+	in := csv.NewReader(bytes.NewReader(data))
+	in.FieldsPerRecord = len(tubesHeader)
+	in.ReuseRecord = true
+	for line := 0; ; line++ {
+		row, err := in.Read()
+		if errors.Is(err, io.EOF) {
+			if line == 0 {
+				r.problem("data/%s is empty", tubesName)
+			}
+			break
+		}
+		switch {
+		case err != nil:
+			r.problem("data/%s: row %d is not in the form of the list", tubesName, line)
+			return
+		case line == 0 && !equalRows(row, tubesHeader):
+			r.problem("data/%s does not begin with the columns that it must have", tubesName)
+			return
+		case line == 0:
+			continue
+		}
+		barcode := strings.Clone(row[0])
+		want, ok := r.tubes[barcode]
+		if !ok || want == nil {
+			r.problem("data/%s: row %d is a tube that no record has, or that stands there twice", tubesName, line)
+			continue
+		}
+		if !equalRows(row, want) {
+			r.problem("data/%s: row %d does not agree with its record", tubesName, line)
+		}
+		r.barcodes = append(r.barcodes, barcode)
+		r.tubes[barcode] = nil // seen
+	}
+}
+
+// result says what is wrong, "" for nothing, after everything has been seen.
+func (r *records) result() string {
+	for name, named := range r.found {
+		if !named {
+			r.problem("data/%s is a recording that no record names", name)
+			break
+		}
+	}
+	for _, row := range r.tubes {
+		if row != nil {
+			r.problem("data/%s lacks a tube that a record has", tubesName)
+			break
+		}
+	}
+	l := r.label
+	switch {
+	case r.validator == nil:
+		r.problem("data/%s is missing", schemaName)
+	case r.sessions != l.Sessions || len(r.found) != l.Recordings || len(r.barcodes) != l.Tubes:
+		r.problem("%s counts %d sessions, %d recordings and %d tubes; inside are %d, %d and %d",
+			labelName, l.Sessions, l.Recordings, l.Tubes, r.sessions, len(r.found), len(r.barcodes))
+	}
+	if r.problems > 1 {
+		return fmt.Sprintf("%d faults, the first: %s", r.problems, r.first)
+	}
+	return r.first
+}
+
+func equalRows(a, b []string) bool { return strings.Join(a, "\x00") == strings.Join(b, "\x00") }
+
+// text returns the value of a member that is a string or a number, else "".
+func text(n *schema.Node, member string) string {
+	if m := n.Member(member); m != nil && (m.Kind == schema.String || m.Kind == schema.Number) {
+		return m.Text
+	}
+	return ""
+}
+
+func items(n *schema.Node, member string) []*schema.Node {
+	if m := n.Member(member); m != nil {
+		return m.Items
+	}
+	return nil
+}

@@ -1,0 +1,86 @@
+package pack
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode/utf8"
+)
+
+const (
+	maxScan    = 16 << 20 // bytes of a file of barcodes
+	maxBarcode = 200      // bytes
+)
+
+// A TubeMatch compares the box with the records. Each list is sorted and not
+// nil.
+type TubeMatch struct {
+	Matched    []string `json:"matched"`
+	Missing    []string `json:"missing"`    // in the records, not in the box
+	Unexpected []string `json:"unexpected"` // in the box, not in the records, or scanned once more than recorded
+}
+
+// Agrees says that the box holds the recorded tubes and no other.
+func (m *TubeMatch) Agrees() bool { return len(m.Missing) == 0 && len(m.Unexpected) == 0 }
+
+// MatchTubes compares scanned barcodes with those of the records. Barcodes are
+// equal when all their characters are, after trimming blanks at both ends;
+// upper and lower case differ. Every barcode of a list counts once for each
+// time it stands there, so that one tube scanned twice is seen.
+func MatchTubes(scanned, recorded []string) *TubeMatch {
+	m := &TubeMatch{Matched: []string{}, Missing: []string{}, Unexpected: []string{}}
+	open := make(map[string]int, len(recorded))
+	for _, b := range recorded {
+		open[trimBarcode(b)]++
+	}
+	for _, b := range scanned {
+		b = trimBarcode(b)
+		if open[b] > 0 {
+			open[b]--
+			m.Matched = append(m.Matched, b)
+		} else {
+			m.Unexpected = append(m.Unexpected, b)
+		}
+	}
+	for b, n := range open {
+		for range n {
+			m.Missing = append(m.Missing, b)
+		}
+	}
+	slices.Sort(m.Matched)
+	slices.Sort(m.Missing)
+	slices.Sort(m.Unexpected)
+	return m
+}
+
+// ParseTubes reads a file of barcodes, one a line, as a scanner types them.
+// Blanks around a barcode, empty lines, CR and a byte-order mark are dropped.
+// The error names the line; a file without any barcode is one too.
+func ParseTubes(data []byte) ([]string, error) {
+	if len(data) > maxScan {
+		return nil, fmt.Errorf("the file is longer than %d bytes: it is no list of barcodes", maxScan)
+	}
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
+	var tubes []string
+	line := 0
+	for text := range strings.SplitSeq(string(data), "\n") {
+		line++
+		b := trimBarcode(text)
+		if b == "" {
+			continue
+		}
+		if len(b) > maxBarcode || !utf8.ValidString(b) || strings.ContainsFunc(b, isControl) {
+			return nil, fmt.Errorf("line %d is not one barcode (up to %d printed characters): scan that tube again", line, maxBarcode)
+		}
+		tubes = append(tubes, b)
+	}
+	if len(tubes) == 0 {
+		return nil, fmt.Errorf("the file holds no barcode: scan the tubes into it, one a line")
+	}
+	return tubes, nil
+}
+
+func trimBarcode(b string) string { return strings.Trim(b, " \t\r") }
+
+func isControl(r rune) bool { return r < 0x20 || r >= 0x7f && r < 0xa0 }
