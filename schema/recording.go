@@ -1,37 +1,559 @@
 package schema
 
+import (
+	"bytes"
+	"strconv"
+	"strings"
+)
+
 // A Column is one declared column of a CSV recording: its name and the range
-// that its numbers must keep, in the unit that the name ends with.
+// that its numbers must keep, in the unit that the name ends with. Both limits
+// belong to the range and mean the decimal number they are written as; an
+// infinity is no limit.
 type Column struct {
 	Name     string
 	Min, Max float64
-	Rising   bool // strictly increasing from row to row (a time column)
+	Rising   bool // strictly increasing from row to row (a time column), never empty
 }
 
-// DefaultColumns are those of the contract: t_s, co2_kpa, pressure_pa.
-func DefaultColumns() []Column { panic("todo") }
+// DefaultColumns are those of the contract: t_s, seconds from the start, up to a
+// day; co2_kpa, airway CO2; pressure_pa, airway pressure relative to ambient.
+// The ranges are ours, wide on purpose: they find a wrong unit or column, and say
+// nothing of a person.
+func DefaultColumns() []Column {
+	return []Column{
+		{Name: "t_s", Min: 0, Max: 86_400, Rising: true},
+		{Name: "co2_kpa", Min: -1, Max: 15},
+		{Name: "pressure_pa", Min: -50_000, Max: 50_000},
+	}
+}
+
+// maxCell is the longest number taken, in bytes.
+const maxCell = 32
 
 // A CSVCheck proves that a byte stream is a numeric recording and nothing else:
 // a header row of exactly the declared columns, then rows of decimal numbers
-// within range, comma between, LF or CRLF after each. It is an io.Writer; no
-// byte is kept and nothing is allocated a row, so that what it has passed can
-// hold no text. Not safe for concurrent use.
+// within range, comma between, LF or CRLF after each. An empty cell or NaN is a
+// dropped sample. It is an io.Writer; no byte is kept and nothing is allocated a
+// row, so that what it has passed can hold no text. Not safe for concurrent use.
 type CSVCheck struct{ csvState }
 
-type csvState struct{}
+type csvState struct {
+	file     string
+	header   string
+	columns  []csvColumn
+	max      int
+	problems []Problem
+	count    int
+	told     [faultKinds]bool
+	rows     int
 
-// NewCSVCheck checks a recording called file against columns. Problems beyond
-// max are counted but not kept.
-func NewCSVCheck(file string, columns []Column, max int) *CSVCheck { panic("todo") }
+	state   csvPlace
+	line    int // from 1
+	lineAt  int // index of the line's first byte, counted from the next byte to be written
+	col     int // index of the cell in its row, or of the byte in the header
+	cellAt  int // column of the cell's first byte, from 1
+	num     decimal
+	exp     int
+	expNeg  bool
+	headed  bool // the header is behind us
+	guessed bool // in the surplus of a row: all of it fits numbers with a decimal comma
+	closed  bool
+}
+
+// A csvPlace is where in the grammar the next byte stands.
+type csvPlace uint8
+
+const (
+	atFile     csvPlace = iota // at the first byte
+	atMark                     // in a byte order mark
+	inHeader                   // col bytes of the header have been seen
+	atHeaderCR                 // after CR in the header
+	atCell                     // before the first byte of a cell
+	atSign                     // after the sign of a number
+	inWhole                    // after a digit before the point
+	atPoint                    // after the point
+	inPlaces                   // after a digit behind the point
+	atExp                      // after e
+	atExpSign                  // after the sign of the exponent
+	inExp                      // after a digit of the exponent
+	atN                        // after N
+	atNa                       // after Na
+	atNaN                      // after NaN
+	atCR                       // after CR in a row
+	inSurplus                  // after the last cell of a row, counting more cells
+	inBad                      // in a line that has been told
+	inDead                     // in a file of which no more can be told
+)
+
+// NewCSVCheck checks a recording called file against columns, at least one.
+// Problems beyond max are counted but not kept.
+func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
+	if len(columns) == 0 {
+		panic("schema: NewCSVCheck needs a column")
+	}
+	c := &CSVCheck{csvState{file: file, max: max, line: 1}}
+	names := make([]string, len(columns))
+	for i, col := range columns {
+		names[i] = col.Name
+		c.columns = append(c.columns, ready(col))
+	}
+	c.header = strings.Join(names, ",")
+	return c
+}
 
 // Write takes the next bytes. It never returns an error: ask Problems.
-func (c *CSVCheck) Write(p []byte) (int, error) { panic("todo") }
+func (c *CSVCheck) Write(p []byte) (int, error) {
+	for i := 0; i < len(p); i++ {
+		if c.state == atCell {
+			if i = c.plain(p, i); i == len(p) {
+				break
+			}
+		}
+		if c.state == inBad || c.state == inDead {
+			n := bytes.IndexByte(p[i:], '\n')
+			if n < 0 || c.state == inDead {
+				break
+			}
+			i += n
+		}
+		c.next(p[i], i)
+	}
+	c.lineAt -= len(p)
+	return len(p), nil
+}
 
 // Close ends the recording; a file without a row of numbers is a problem.
-func (c *CSVCheck) Close() { panic("todo") }
+func (c *CSVCheck) Close() {
+	if c.closed {
+		return
+	}
+	c.closed = true
+	switch {
+	case c.state == atCR || c.state == atHeaderCR:
+		c.tell(faultLineEnd, 0)
+	case c.state != atFile && (c.state != atCell || c.col > 0):
+		c.next('\n', 0) // the last line may end without its mark
+	}
+	if c.rows == 0 && c.count == 0 {
+		c.cellAt = 1
+		c.tell(faultNoRows, 0)
+	}
+}
 
 // Problems returns what has been found so far, with line and column.
-func (c *CSVCheck) Problems() []Problem { panic("todo") }
+func (c *CSVCheck) Problems() []Problem { return c.problems }
+
+// Count returns how many problems have been found so far, those not kept included.
+func (c *CSVCheck) Count() int { return c.count }
 
 // Rows returns the number of complete rows of numbers so far.
-func (c *CSVCheck) Rows() int { panic("todo") }
+func (c *CSVCheck) Rows() int { return c.rows }
+
+// plain takes cells as nearly all are (a minus or none, digits, perhaps a point
+// and digits) from p[i], and returns the beginning of the first that next has to
+// look at, whether it is a fault, unusual or not all in p.
+func (c *CSVCheck) plain(p []byte, i int) int {
+	for {
+		j, neg := i, false
+		if j < len(p) && p[j] == '-' {
+			j, neg = j+1, true
+		}
+		var m uint64 // wraps only beyond plainDigits, which is looked at below
+		first := j
+		for ; j < len(p) && p[j]-'0' <= 9; j++ {
+			m = m*10 + uint64(p[j]-'0')
+		}
+		digits, places := j-first, 0
+		if j < len(p) && p[j] == '.' {
+			first = j + 1
+			for j = first; j < len(p) && p[j]-'0' <= 9; j++ {
+				m = m*10 + uint64(p[j]-'0')
+			}
+			places = j - first
+			if places == 0 {
+				return i
+			}
+		}
+		if j == len(p) || digits == 0 || digits+places > plainDigits {
+			return i
+		}
+		v := int64(m)
+		if neg {
+			v = -v
+		}
+		col := &c.columns[c.col]
+		if v < col.lo[places] || v > col.hi[places] {
+			return i
+		}
+		d := decimal{neg: neg, hi: m, scale: -places}
+		if col.Rising && !col.rises(&d) {
+			return i
+		}
+		last := c.col == len(c.columns)-1
+		switch {
+		case p[j] == ',' && !last:
+			c.col++
+		case p[j] == '\n' && last:
+			c.endRow(j)
+		case p[j] == '\r' && last && j+1 < len(p) && p[j+1] == '\n':
+			j++
+			c.endRow(j)
+		default:
+			return i
+		}
+		if col.Rising {
+			col.last, col.begun = d, true
+		}
+		i = j + 1
+	}
+}
+
+// next takes one byte, which stands at index i.
+func (c *CSVCheck) next(b byte, i int) {
+	digit := b-'0' <= 9
+	switch c.state {
+	case atFile, atMark, inHeader, atHeaderCR:
+		c.nextOfHeader(b, i)
+	case atCell:
+		c.num, c.exp, c.expNeg = decimal{}, 0, false
+		c.cellAt = i - c.lineAt + 1
+		switch {
+		case digit:
+			c.num.add(b, 0)
+			c.state = inWhole
+		case b == '-' || b == '+':
+			c.num.neg = b == '-'
+			c.state = atSign
+		case b == '.':
+			c.state = atPoint
+		case b == 'N':
+			c.state = atN
+		case c.col == 0 && (b == '\n' || b == '\r'):
+			c.fail(faultBlank, b, i)
+		case c.col == 0 && comments(b):
+			c.fail(faultComment, b, i)
+		case b == ',' || b == '\n' || b == '\r':
+			c.endCell(b, i, true)
+		default:
+			c.stray(b, i)
+		}
+	case atSign, inWhole:
+		switch {
+		case digit:
+			c.num.add(b, 0)
+			c.state = inWhole
+		case b == '.':
+			c.state = atPoint
+		case c.state == inWhole:
+			c.afterDigits(b, i)
+		default:
+			c.stray(b, i)
+		}
+	case atPoint, inPlaces:
+		switch {
+		case digit:
+			c.num.add(b, -1)
+			c.state = inPlaces
+		case c.state == inPlaces:
+			c.afterDigits(b, i)
+		default:
+			c.stray(b, i)
+		}
+	case atExp, atExpSign, inExp:
+		switch {
+		case digit:
+			c.exp = min(c.exp*10+int(b-'0'), 1<<20) // far beyond every float64
+			c.state = inExp
+		case c.state == atExp && (b == '-' || b == '+'):
+			c.expNeg = b == '-'
+			c.state = atExpSign
+		case c.state == inExp && (b == ',' || b == '\n' || b == '\r'):
+			c.endCell(b, i, false)
+		default:
+			c.stray(b, i)
+		}
+	case atN, atNa:
+		switch {
+		case c.state == atN && b == 'a':
+			c.state = atNa
+		case c.state == atNa && b == 'N':
+			c.state = atNaN
+		default:
+			c.fail(faultText, b, i)
+		}
+	case atNaN:
+		if b == ',' || b == '\n' || b == '\r' {
+			c.endCell(b, i, true)
+		} else {
+			c.fail(faultText, b, i)
+		}
+	case atCR:
+		if b == '\n' {
+			c.endRow(i)
+		} else {
+			c.fail(faultLineEnd, b, i)
+		}
+	case inSurplus:
+		c.nextOfSurplus(b, i)
+	case inBad:
+		if b == '\n' {
+			c.newLine(i)
+		}
+	}
+}
+
+// afterDigits takes the byte after the last digit before an exponent.
+func (c *CSVCheck) afterDigits(b byte, i int) {
+	switch b {
+	case ',', '\n', '\r':
+		c.endCell(b, i, false)
+	case 'e', 'E':
+		c.state = atExp
+	default:
+		c.stray(b, i)
+	}
+}
+
+// endCell ends a cell with b: comma, CR or LF. Dropped is an empty cell or NaN.
+func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
+	col := &c.columns[c.col]
+	if i-c.lineAt+1-c.cellAt > maxCell {
+		c.fail(faultLong, b, i)
+		return
+	}
+	if dropped && col.Rising {
+		c.fail(faultUntimed, b, i)
+		return
+	}
+	if !dropped {
+		if c.expNeg {
+			c.exp = -c.exp
+		}
+		c.num.scale += c.exp
+		if !col.holds(&c.num) {
+			c.fail(faultRange, b, i)
+			return
+		}
+		if col.Rising {
+			if !col.rises(&c.num) {
+				c.fail(faultRising, b, i)
+				return
+			}
+			col.last, col.begun = c.num, true
+		}
+	}
+	last := c.col == len(c.columns)-1
+	switch {
+	case b == ',' && last:
+		c.col, c.guessed = len(c.columns)+1, true
+		c.cellAt = i - c.lineAt + 2
+		c.state = inSurplus
+	case b == ',':
+		c.col++
+		c.state = atCell
+	case !last:
+		c.fail(faultFew, b, i)
+	case b == '\r':
+		c.state = atCR
+	default:
+		c.endRow(i)
+	}
+}
+
+// nextOfSurplus takes a byte after the last declared cell. Twice the declared
+// number of cells, all of digits, are numbers with a decimal comma.
+func (c *CSVCheck) nextOfSurplus(b byte, i int) {
+	switch {
+	case b == ',':
+		c.col++
+	case b == '\n':
+		if c.guessed && c.col == 2*len(c.columns) {
+			c.fail(faultDecimalComma, b, i)
+		} else {
+			c.fail(faultMany, b, i)
+		}
+	case b != '-' && b != '\r' && b-'0' > 9:
+		c.guessed = false
+	}
+}
+
+// stray fails for the byte b, which no number can have at this place.
+func (c *CSVCheck) stray(b byte, i int) {
+	letterE := b|0x20 == 'e' && (c.state == atCell || c.state == atSign)
+	switch {
+	case separates(b) && c.col > 0: // right of a comma, which must have been a decimal one
+		c.fail(faultDecimalComma, b, i)
+	case separates(b):
+		c.fail(faultSeparator, b, i)
+	case !letterE && strings.IndexByte("0123456789+-.eE ,\r\n", b) >= 0:
+		c.fail(faultNumber, b, i)
+	default:
+		c.fail(faultText, b, i)
+	}
+}
+
+// separates tells whether b divides cells in other programs' tables.
+func separates(b byte) bool { return b == ';' || b == '\t' || b == '|' }
+
+func (c *CSVCheck) nextOfHeader(b byte, i int) {
+	whole := c.col == len(c.header)
+	switch {
+	case c.state == atMark && (b == 0xBB || b == 0xBF):
+	case c.state == atHeaderCR && b != '\n':
+		c.fail(faultLineEnd, b, i)
+	case whole && b == '\r':
+		c.state = atHeaderCR
+	case whole && b == '\n':
+		c.headed = true
+		c.newLine(i)
+	case !whole && b == c.header[c.col]:
+		c.col++
+		c.state = inHeader
+	case c.state == atFile && b == 0xEF:
+		c.tell(faultMark, i)
+		c.state = atMark
+	case c.state == atFile && (b == 0xFE || b == 0xFF || b == 0):
+		c.fail(faultWide, b, i)
+	case c.col == 0 && comments(b):
+		c.fail(faultComment, b, i)
+	case !whole && c.header[c.col] == ',' && separates(b):
+		c.fail(faultSeparator, b, i)
+	default:
+		c.fail(faultHeader, b, i)
+	}
+}
+
+// comments tells whether b begins a comment in other programs' tables.
+func comments(b byte) bool { return b == '#' || b == '%' || b == '/' }
+
+// fail tells a fault and leaves the line, which b may have ended.
+func (c *CSVCheck) fail(f csvFault, b byte, i int) {
+	c.tell(f, i)
+	c.headed = c.headed || f != faultComment
+	switch {
+	case csvFaults[f].scope == wholeFile:
+		c.state = inDead
+	case b == '\n':
+		c.newLine(i)
+	default:
+		c.state = inBad
+	}
+}
+
+// endRow ends a row of numbers with the LF at i.
+func (c *CSVCheck) endRow(i int) {
+	c.rows++
+	c.newLine(i)
+}
+
+// newLine begins a line after the LF at i.
+func (c *CSVCheck) newLine(i int) {
+	c.line++
+	c.lineAt = i + 1
+	c.col = 0
+	c.state = atCell
+	if !c.headed {
+		c.state = inHeader
+	}
+}
+
+// A csvFault is one way in which a recording can be wrong.
+type csvFault uint8
+
+const (
+	faultHeader csvFault = iota
+	faultMark
+	faultWide
+	faultSeparator
+	faultDecimalComma
+	faultComment
+	faultLineEnd
+	faultBlank
+	faultNoRows
+	faultFew
+	faultMany
+	faultNumber
+	faultLong
+	faultText
+	faultRange
+	faultRising
+	faultUntimed
+	faultKinds
+)
+
+// How far a fault reaches.
+const (
+	oneLine     = iota
+	everyExport // of the program that wrote the file: told once
+	wholeFile   // the lines after it cannot be read
+)
+
+// Where a fault stands.
+const (
+	thisByte = iota
+	byteBefore
+	thisCell
+)
+
+// csvFaults has for each fault its rule, reach, place and message; the message
+// takes words from the declared columns, and never from the file.
+var csvFaults = [faultKinds]struct {
+	rule         string
+	scope, place int
+	message      string
+}{
+	faultHeader: {"header", wholeFile, thisByte, "the first line is not exactly {header} (no quotation marks, no spaces); " +
+		"export the recording with these columns in this order; its rows were not checked"},
+	faultMark: {"bom", everyExport, thisByte, "the file begins with an invisible byte order mark; " +
+		"export the recording as plain text without one"},
+	faultWide: {"bom", wholeFile, thisByte, "the file is not plain text (it may be UTF-16, which begins with a byte order mark); " +
+		"export the recording as plain text; its rows were not checked"},
+	faultSeparator: {"separator", everyExport, thisByte, "the cells are not separated by commas here; " +
+		"export the recording with a comma between cells and a point in decimals; later lines with the same fault are not listed"},
+	faultDecimalComma: {"decimal-comma", wholeFile, thisCell, "the decimals seem to be written with a comma; " +
+		"export the recording with a point in decimals and a comma between cells; the lines after this were not checked"},
+	faultComment: {"comment", oneLine, thisByte, "this is a comment line, and a recording may hold only the column names and numbers; " +
+		"export the recording without comments"},
+	faultLineEnd: {"line-end", everyExport, byteBefore, "a line ends with a carriage return alone; " +
+		"export the recording with LF or CRLF line ends; later lines with the same fault are not listed"},
+	faultBlank:  {"empty", oneLine, thisByte, "the line is blank; export the recording without blank lines"},
+	faultNoRows: {"empty", oneLine, thisCell, "the recording holds no row of numbers; check that it was made, then export it again, or take it out of the record"},
+	faultFew:    {"columns", oneLine, thisByte, "the row has fewer cells than the columns {header}; export the recording again, or find out why the row was cut"},
+	faultMany:   {"columns", oneLine, thisCell, "the row has more cells than the columns {header}; export the recording with these columns only"},
+	faultNumber: {"number", oneLine, thisCell, "the cell of {column} is not a plain decimal number such as 4.25 (no spaces, no units); " +
+		"export the recording again, with the cell empty where a sample was dropped"},
+	faultLong: {"number", oneLine, thisCell, "the cell of {column} is longer than {longest} characters; export the recording with fewer digits"},
+	faultText: {"text", oneLine, thisCell, "the cell of {column} holds something other than a decimal number or NaN; " +
+		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was dropped"},
+	faultRange: {"range", oneLine, thisCell, "{column} is outside {min} to {max}; " +
+		"check the unit and the order of the columns, or empty the cell if the sample is not a measurement"},
+	faultRising: {"rising", oneLine, thisCell, "{column} is not greater than in the row before; " +
+		"check whether rows stand twice or out of order, or whether two recordings were joined, then export it again"},
+	faultUntimed: {"rising", oneLine, thisCell, "{column} is empty or NaN; every row needs it: export the recording again"},
+}
+
+// tell counts a fault at p[i] and keeps it while there is room.
+func (c *CSVCheck) tell(f csvFault, i int) {
+	c.count++
+	kind := &csvFaults[f]
+	again := c.told[f] && kind.scope == everyExport
+	c.told[f] = true
+	if again || len(c.problems) >= c.max {
+		return
+	}
+	column := i - c.lineAt + 1
+	switch kind.place {
+	case byteBefore:
+		column--
+	case thisCell:
+		column = c.cellAt
+	}
+	col := &c.columns[min(c.col, len(c.columns)-1)]
+	message := strings.NewReplacer("{header}", c.header, "{column}", col.Name, "{longest}", strconv.Itoa(maxCell),
+		"{min}", limitText(col.Min), "{max}", limitText(col.Max)).Replace(kind.message)
+	c.problems = append(c.problems, Problem{File: c.file, Line: c.line, Column: column,
+		Rule: "recording.csv." + kind.rule, Severity: Error, Message: message})
+}
+
+func limitText(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }

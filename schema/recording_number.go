@@ -1,0 +1,155 @@
+package schema
+
+import (
+	"cmp"
+	"math"
+	"math/big"
+	"strconv"
+	"strings"
+)
+
+// plainDigits is the number of digits that always fit an int64.
+const plainDigits = 18
+
+// A decimal is a number exactly as written, up to 36 significant digits:
+// (hi 10^loDigits + lo) 10^scale. All that is in lo comes after 18 digits in hi.
+type decimal struct {
+	neg      bool
+	hi, lo   uint64
+	loDigits int
+	scale    int
+}
+
+// add appends a digit; step is -1 behind the point, else 0.
+func (d *decimal) add(digit byte, step int) {
+	n := uint64(digit - '0')
+	switch {
+	case d.hi < 1e17:
+		d.hi = d.hi*10 + n
+	case d.loDigits < plainDigits:
+		d.lo = d.lo*10 + n
+		d.loDigits++
+	default:
+		return // longer than any cell that is accepted
+	}
+	d.scale += step
+}
+
+func (d *decimal) sign() int {
+	switch {
+	case d.hi == 0:
+		return 0
+	case d.neg:
+		return -1
+	}
+	return 1
+}
+
+// compare returns -1, 0 or 1 as d is less than, equal to or greater than e.
+func (d *decimal) compare(e *decimal) int {
+	s := d.sign()
+	if c := cmp.Compare(s, e.sign()); c != 0 || s == 0 {
+		return c
+	}
+	dn, en := digitsOf(d.hi), digitsOf(e.hi)
+	return s * cmp.Or(
+		cmp.Compare(dn+d.loDigits+d.scale, en+e.loDigits+e.scale),
+		cmp.Compare(d.hi*pow10[plainDigits-dn], e.hi*pow10[plainDigits-en]),
+		cmp.Compare(d.lo*pow10[plainDigits-d.loDigits], e.lo*pow10[plainDigits-e.loDigits]))
+}
+
+var pow10 = func() (p [plainDigits + 1]uint64) {
+	p[0] = 1
+	for i := 1; i < len(p); i++ {
+		p[i] = 10 * p[i-1]
+	}
+	return p
+}()
+
+func digitsOf(n uint64) int {
+	d := 0
+	for d < plainDigits && n >= pow10[d] {
+		d++
+	}
+	return d
+}
+
+// A csvColumn is a Column made ready: its limits as decimals and, for numbers
+// with 0 to 18 places, in units of the last place.
+type csvColumn struct {
+	Column
+	min, max decimal
+	lo, hi   [plainDigits + 1]int64
+	last     decimal // the value in the row before, in a rising column
+	begun    bool
+}
+
+// ready panics if a limit is not a number, or an infinity that nothing can keep.
+func ready(col Column) csvColumn {
+	if math.IsNaN(col.Min) || math.IsNaN(col.Max) || math.IsInf(col.Min, 1) || math.IsInf(col.Max, -1) {
+		panic("schema: the limits of a column are not numbers")
+	}
+	return csvColumn{Column: col,
+		min: limit(col.Min), lo: places(col.Min, 1),
+		max: limit(col.Max), hi: places(col.Max, 0)}
+}
+
+// limit returns f as the shortest decimal that means f.
+func limit(f float64) decimal {
+	var d decimal
+	if math.IsInf(f, 0) {
+		return d // holds looks at Column first
+	}
+	digits, exp, _ := strings.Cut(strconv.FormatFloat(f, 'e', -1, 64), "e")
+	d.neg = f < 0
+	whole, fraction, _ := strings.Cut(strings.TrimPrefix(digits, "-"), ".")
+	d.add(whole[0], 0)
+	for i := range len(fraction) {
+		d.add(fraction[i], -1)
+	}
+	n, _ := strconv.Atoi(exp)
+	d.scale += n
+	return d
+}
+
+// places returns f in units of the last of 0 to 18 places, rounded down, or up
+// if up is 1, and cut off at the ends of int64.
+func places(f float64, up int64) (out [plainDigits + 1]int64) {
+	r, finite := new(big.Rat).SetString(strconv.FormatFloat(f, 'e', -1, 64))
+	for k := range out {
+		n := new(big.Int)
+		if finite {
+			rest := new(big.Int)
+			n.DivMod(r.Num(), r.Denom(), rest)
+			if rest.Sign() != 0 {
+				n.Add(n, big.NewInt(up))
+			}
+			r.Mul(r, big.NewRat(10, 1))
+		}
+		switch {
+		case finite && n.IsInt64():
+			out[k] = n.Int64()
+		case n.Sign() < 0 || f < 0:
+			out[k] = math.MinInt64
+		default:
+			out[k] = math.MaxInt64
+		}
+	}
+	return out
+}
+
+// holds tells whether d is in the column's range.
+func (c *csvColumn) holds(d *decimal) bool {
+	return (math.IsInf(c.Min, -1) || d.compare(&c.min) >= 0) && (math.IsInf(c.Max, 1) || d.compare(&c.max) <= 0)
+}
+
+// rises tells whether d is greater than the value in the row before.
+func (c *csvColumn) rises(d *decimal) bool {
+	if !c.begun {
+		return true
+	}
+	if l := &c.last; d.scale == l.scale && d.loDigits == 0 && l.loDigits == 0 && !d.neg && !l.neg {
+		return d.hi > l.hi
+	}
+	return d.compare(&c.last) > 0
+}
