@@ -1,6 +1,10 @@
 package schema
 
-import "fmt"
+import (
+	"cmp"
+	"fmt"
+	"slices"
+)
 
 // Severity says whether a problem stops a shipment.
 type Severity string
@@ -20,6 +24,14 @@ type Problem struct {
 	Rule     string   `json:"rule"`    // stable, e.g. "tube.twice"
 	Severity Severity `json:"severity"`
 	Message  string   `json:"message"` // what is wrong, and what to change
+}
+
+// SortProblems orders problems by file, place and rule.
+func SortProblems(problems []Problem) {
+	slices.SortFunc(problems, func(a, b Problem) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column),
+			cmp.Compare(a.Rule, b.Rule), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Message, b.Message))
+	})
 }
 
 // A ConfigError says that the collection as a whole cannot be read: no folder,

@@ -44,7 +44,7 @@ func (s *shape) word(name string) *Node { return (&Node{Members: s.words}).Membe
 // A shaper walks a schema.
 type shaper struct {
 	root    *Node
-	plan    bool // our own annotations are needed; otherwise they are unknown
+	plan    bool           // our own annotations are needed; otherwise they are unknown
 	open    map[*Node]bool // schemas that the walk is inside of
 	targets map[string]*Node
 	leaves  int

@@ -1,7 +1,6 @@
 package schema
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"net/url"
@@ -76,18 +75,10 @@ func leaves(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) 
 	}
 }
 
-// order sorts problems by file, place and rule.
-func order(problems []Problem) {
-	slices.SortFunc(problems, func(a, b Problem) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column),
-			cmp.Compare(a.Rule, b.Rule), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Message, b.Message))
-	})
-}
-
 // trim orders the problems of one file, merges equal ones and cuts the rest.
 // The library returns them in another order from run to run.
 func trim(problems []Problem) []Problem {
-	order(problems)
+	SortProblems(problems)
 	problems = slices.Compact(problems)
 	return problems[:min(len(problems), maxProblems)]
 }

@@ -1,0 +1,153 @@
+package schema
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"strings"
+)
+
+// Names in a collection folder.
+const (
+	sessionsDir   = "sessions"
+	recordingsDir = "recordings"
+	rosterFile    = "roster.csv"
+)
+
+var (
+	errIrregular = errors.New("this is a link, a folder or a device and not a plain file: replace it by the file itself")
+	errChanged   = errors.New("the file changed while it was read: run the command again")
+)
+
+// openPlain opens a regular file and nothing else: opening a pipe would wait
+// for ever, and a link could point at anything.
+func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
+	before, err := root.Lstat(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	if !before.Mode().IsRegular() {
+		return nil, nil, errIrregular
+	}
+	f, err := root.Open(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && !os.SameFile(before, info) {
+		err = errChanged
+	}
+	if err != nil {
+		f.Close()
+		return nil, nil, err
+	}
+	return f, info, nil
+}
+
+// readPlain reads a regular file, and at most one byte beyond limit, by which
+// its parser sees that it is too large.
+func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
+	f, _, err := openPlain(root, name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, limit+1))
+}
+
+// explainFile makes a *[ConfigError] about file of an error of readPlain:
+// missing is what to say if there is none.
+func explainFile(err error, file, missing string) error {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &ConfigError{file, missing}
+	case errors.Is(err, errIrregular):
+		return &ConfigError{file, errIrregular.Error()}
+	}
+	return err
+}
+
+// regular says whether a directory entry is a plain file; links, pipes and
+// devices are never followed.
+func regular(e fs.DirEntry) bool { return e.Type().IsRegular() }
+
+// system says whether a file is one that an operating system leaves about.
+func system(name string) bool {
+	switch strings.ToLower(name) {
+	case "thumbs.db", "ehthumbs.db", "desktop.ini", "$recycle.bin", "system volume information":
+		return true
+	}
+	return strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$")
+}
+
+// top sorts the entries of the collection folder into those that are read, those
+// that are omitted and problems. It returns which of the two subfolders exist.
+func (c *Collection) top() (sessions, recordings bool, err error) {
+	entries, err := fs.ReadDir(c.Root.FS(), ".")
+	if err != nil {
+		return false, false, err
+	}
+	for _, e := range entries {
+		name := e.Name()
+		low := strings.ToLower(name)
+		switch {
+		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl":
+			if !regular(e) {
+				c.irregular(name)
+			}
+		case system(name):
+			c.omit(name, "a hidden file or one of the operating system's")
+		case name == sessionsDir && e.IsDir():
+			sessions = true
+		case name == recordingsDir && e.IsDir():
+			recordings = true
+		case low == sessionsDir || low == recordingsDir:
+			c.Problems = append(c.Problems, Problem{File: name, Rule: "folder.name", Severity: Error,
+				Message: fmt.Sprintf("this must be a folder with the name %s, in lower case: rename it, or replace it by the folder itself", low)})
+		case name == path.Clean(c.Plan.Name):
+			c.omit(name, "the study's plan; the laboratory gets the schema made from it")
+		case e.IsDir():
+			c.omit(name+"/", "a folder that is not part of a collection")
+		case !regular(e):
+			c.irregular(name)
+		case name == "session-to-copy.json" || strings.HasSuffix(low, ".md") || strings.HasSuffix(low, ".html"):
+			c.omit(name, "explains the folder; it stays here")
+		default:
+			c.omit(name, "not part of a collection")
+		}
+	}
+	return sessions, recordings, nil
+}
+
+// list returns the plain files of a subfolder by name.
+func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
+	entries, err := fs.ReadDir(c.Root.FS(), dir)
+	if err != nil {
+		return nil, err
+	}
+	var files []fs.DirEntry
+	for _, e := range entries {
+		name := dir + "/" + e.Name()
+		switch {
+		case system(e.Name()):
+			c.omit(name, "a hidden file or one of the operating system's")
+		case e.IsDir():
+			c.Problems = append(c.Problems, Problem{File: name, Rule: "folder.inside", Severity: Error,
+				Message: fmt.Sprintf("a folder inside %s is not read: move its files up into %s, or the folder out of the collection", dir, dir)})
+		case !regular(e):
+			c.irregular(name)
+		default:
+			files = append(files, e)
+		}
+	}
+	return files, nil
+}
+
+func (c *Collection) omit(file, why string) { c.Omitted = append(c.Omitted, Omitted{file, why}) }
+
+func (c *Collection) irregular(file string) {
+	c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.irregular", Severity: Error, Message: errIrregular.Error()})
+}

@@ -1,0 +1,140 @@
+package schema
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"strings"
+)
+
+// recordingName returns the file in the collection that a record means:
+// "recordings/a.csv" and "a.csv" are the same. It is "" for a name that could
+// lead elsewhere or that not every medium can hold.
+func recordingName(text string) string {
+	name := strings.TrimPrefix(text, recordingsDir+"/")
+	switch {
+	case name == "" || len(name) > 200 || !filepath.IsLocal(name):
+	case strings.ContainsAny(name, `/\:*?"<>|`) || strings.ContainsFunc(name, isControl):
+	case strings.HasPrefix(name, ".") || strings.HasSuffix(name, ".") || strings.HasSuffix(name, " "):
+	default:
+		return recordingsDir + "/" + name
+	}
+	return ""
+}
+
+// A shelf is what the recordings folder holds, and who has asked for it.
+type shelf struct {
+	files map[string]bool   // "recordings/a.csv"
+	lower map[string]string // the same in lower case, to the name
+	named map[string]place  // in lower case, by the first record that names it
+	other map[string]bool   // in lower case, named in records that were not accepted
+
+	unknown bool // a record could not be read, so that nobody knows what it names
+}
+
+func newShelf(files []fs.DirEntry) *shelf {
+	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place), other: make(map[string]bool)}
+	for _, e := range files {
+		name := recordingsDir + "/" + e.Name()
+		s.files[name] = true
+		s.lower[strings.ToLower(name)] = name
+	}
+	return s
+}
+
+// reserve notes what a record names that was not accepted.
+func (s *shelf) reserve(n *Node) {
+	for _, entry := range entries(n, "recordings") {
+		s.other[strings.ToLower(recordingName(entry.Member("file").text()))] = true
+	}
+}
+
+// take finds the recordings that a record names, and looks at the first bytes
+// of each. It returns those that are there.
+func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
+	var refs []RecordingRef
+	for i, entry := range entries(q.node, "recordings") {
+		pointer := fmt.Sprintf("/recordings/%d/file", i)
+		name := recordingName(entry.Member("file").text())
+		format := entry.Member("format").text()
+		if name == "" {
+			q.error(pointer, "recording.name", "this must be the name of a file in the recordings folder, without other folders, and of at most 200 characters that every medium knows: rename the file and correct the name here")
+			continue
+		}
+		low := strings.ToLower(name)
+		if first, twice := s.named[low]; twice {
+			q.error(pointer, "recording.twice", fmt.Sprintf("this recording is named in %s already: each recording belongs to one session and stands in it once", first))
+			continue
+		}
+		s.named[low] = q.place(pointer)
+		if ext := strings.ToLower(path.Ext(name)); ext != "."+format {
+			q.error(pointer, "recording.format", fmt.Sprintf("the name of a recording in this format must end in .%s: rename the file, or correct the format", format))
+		}
+		if !s.files[name] {
+			message := "there is no such file in the recordings folder: copy it there, or correct the name here"
+			if s.lower[low] != "" {
+				message = "the recordings folder has this file with other upper and lower case letters: write the name as the file has it"
+			}
+			q.error(pointer, "recording.missing", message)
+			continue
+		}
+		ref, err := look(c, q, RecordingRef{File: name, Format: format, Pointer: pointer})
+		if err != nil {
+			return nil, err
+		}
+		refs = append(refs, ref)
+	}
+	return refs, nil
+}
+
+// look completes ref, and checks that the file begins as its format does.
+func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
+	f, info, err := openPlain(c.Root, ref.File)
+	if err != nil {
+		return ref, err
+	}
+	defer f.Close()
+	ref.Size, ref.ModTime = info.Size(), info.ModTime()
+	if ref.Format == "csv" {
+		ref.Columns = c.Plan.Columns()
+	}
+	head := make([]byte, 256)
+	n, err := io.ReadFull(f, head)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return ref, err
+	}
+	switch head = head[:n]; {
+	case n == 0:
+		q.error(ref.Pointer, "recording.empty", "the file of this recording is empty: copy it from the sampler again")
+	case ref.Format == "edf" && !bytes.HasPrefix(head, edfStart):
+		q.error(ref.Pointer, "recording.format", "the file of this recording does not begin as an EDF file does: correct the format, or copy the file again")
+	case ref.Format == "csv" && (bytes.HasPrefix(head, edfStart) || bytes.ContainsFunc(head, binary)):
+		q.error(ref.Pointer, "recording.format", "the file of this recording is not CSV text: correct the format, or copy the file again")
+	}
+	return ref, nil
+}
+
+// edfStart is the version field of an EDF header: "0" and seven spaces
+// (EDF specification, 1992).
+var edfStart = []byte("0       ")
+
+// binary says whether a character does not occur in a table of numbers.
+func binary(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' }
+
+// unnamed reports the recordings that nobody has asked for.
+func (s *shelf) unnamed(c *Collection) {
+	if s.unknown {
+		return
+	}
+	for name := range s.files {
+		low := strings.ToLower(name)
+		if _, ok := s.named[low]; !ok && !s.other[low] {
+			c.Problems = append(c.Problems, Problem{File: name, Rule: "recording.unnamed", Severity: Warning,
+				Message: "no record names this recording, so it will not be shipped: name it in its session's record, or move it out of the collection"})
+		}
+	}
+}

@@ -1,0 +1,198 @@
+package schema
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// A place is where something stood first.
+type place struct {
+	file string
+	line int
+}
+
+func (p place) String() string { return fmt.Sprintf("%s, line %d", plain(p.file), p.line) }
+
+// queries collects what is wrong with one record.
+type queries struct {
+	file     string
+	node     *Node
+	problems []Problem
+}
+
+func (q *queries) add(pointer, rule string, s Severity, message string) {
+	p := Problem{File: q.file, Pointer: pointer, Rule: rule, Severity: s, Message: message}
+	if n := q.node.At(pointer); n != nil {
+		p.Line, p.Column = n.Line, n.Column
+	}
+	q.problems = append(q.problems, p)
+}
+
+func (q *queries) error(pointer, rule, message string)   { q.add(pointer, rule, Error, message) }
+func (q *queries) warning(pointer, rule, message string) { q.add(pointer, rule, Warning, message) }
+
+func (q *queries) place(pointer string) place {
+	p := place{file: q.file}
+	if n := q.node.At(pointer); n != nil {
+		p.line = n.Line
+	}
+	return p
+}
+
+// rules are the questions that concern more than one field or file.
+type rules struct {
+	study    *Study
+	subjects map[string]map[string]string // the roster's rows by canonical subject_id
+	sessions map[string]place             // by canonical session_id
+	tubes    map[string]place             // by barcode in lower case
+	kits     map[string]place             // by lot and unit in lower case
+}
+
+func newRules(study *Study, roster *Roster) *rules {
+	r := &rules{
+		study: study, subjects: make(map[string]map[string]string),
+		sessions: make(map[string]place), tubes: make(map[string]place), kits: make(map[string]place),
+	}
+	for _, row := range roster.Rows {
+		if id := canonical(row["subject_id"]); r.subjects[id] == nil {
+			r.subjects[id] = row
+		}
+	}
+	return r
+}
+
+// check asks all questions about one valid record.
+func (r *rules) check(s *Session, q *queries) {
+	r.identity(s, q)
+	r.subject(s, q)
+	r.tube(q)
+	r.kit(q)
+	r.times(s, q)
+}
+
+// once reports a second use of key at pointer; what is said of the first.
+func once(seen map[string]place, key string, q *queries, pointer, rule, format string) {
+	if first, twice := seen[key]; twice {
+		q.error(pointer, rule, fmt.Sprintf(format, first))
+		return
+	}
+	seen[key] = q.place(pointer)
+}
+
+func (r *rules) identity(s *Session, q *queries) {
+	if q.node.Member("study").text() != r.study.Study {
+		q.error("/study", "record.study", fmt.Sprintf("study must be %s, as study.json says: correct it, or move the record to its own study's collection", r.study.Study))
+	}
+	if q.node.Member("site").text() != r.study.Site {
+		q.error("/site", "record.site", fmt.Sprintf("site must be %s, as study.json says: correct it, or move the record to its own site's collection", r.study.Site))
+	}
+	if id := canonical(s.ID); id == "" {
+		q.error("/session_id", "session.identifier", "session_id needs at least one letter or digit")
+	} else {
+		once(r.sessions, id, q, "/session_id", "session.twice",
+			"this session_id stands in %s already (upper and lower case and punctuation do not count): give each session its own")
+	}
+	if s.Operator != "" && canonical(s.Operator) == "" {
+		q.error("/operator", "session.identifier", "operator needs at least one letter or digit")
+	}
+}
+
+// subject compares the record with the roster. A subject who is not listed
+// could not be searched for, and a birth date that differs may be another
+// person's.
+func (r *rules) subject(s *Session, q *queries) {
+	const at, born = "/subject/subject_id", "/subject/birth_date"
+	if !s.Started.IsZero() && s.BirthDate != "" {
+		day := s.Started.Format(time.DateOnly)
+		if s.BirthDate >= day || s.BirthDate < s.Started.AddDate(-120, 0, 0).Format(time.DateOnly) {
+			q.error(born, "subject.age", "birth_date must lie before the session, and not more than 120 years before it")
+		}
+	}
+	id := canonical(s.Subject)
+	if id == "" {
+		q.error(at, "session.identifier", "subject_id needs at least one letter or digit")
+		return
+	}
+	row := r.subjects[id]
+	if row == nil {
+		q.error(at, "subject.unlisted", "this subject is not in roster.csv, so the leak check could not search for the name: add the subject there, or correct subject_id")
+		return
+	}
+	if listed := row["birth_date"]; s.BirthDate != "" && isDate(listed) && listed != s.BirthDate {
+		q.error(born, "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be mixed up: find out who was sampled, then correct subject_id or the date")
+	}
+	if sex, listed := sexWord(q.node.At("/subject/sex").text()), sexWord(row["sex"]); sex != "" && listed != "" && sex != listed {
+		q.warning("/subject/sex", "subject.sex", "sex differs from that in roster.csv: check that this is the right subject, and correct one of the two")
+	}
+}
+
+// sexWord reads the spellings that rosters use; "" for those that say nothing.
+func sexWord(s string) string {
+	switch strings.ToLower(s) {
+	case "female", "f", "w":
+		return "female"
+	case "male", "m":
+		return "male"
+	case "other", "o", "x":
+		return "other"
+	}
+	return ""
+}
+
+func (r *rules) tube(q *queries) {
+	for i, t := range entries(q.node, "tubes") {
+		once(r.tubes, strings.ToLower(t.Member("barcode").text()), q, fmt.Sprintf("/tubes/%d/barcode", i), "tube.twice",
+			"this barcode stands in %s already: look at the tubes, and correct the record that is wrong")
+	}
+}
+
+func (r *rules) kit(q *queries) {
+	lot, unit := literal(q.node.At("/kit/lot")), literal(q.node.At("/kit/unit"))
+	if lot != "" && unit != "" {
+		once(r.kits, strings.ToLower(lot+"\x00"+unit), q, "/kit/unit", "kit.twice",
+			"this lot and unit stand in %s already: a kit is used once, so correct the record that is wrong")
+	}
+}
+
+// times asks whether what happened happened in order. A clock that is wrong by
+// a little is a warning; an end before its beginning is an error.
+func (r *rules) times(s *Session, q *queries) {
+	if s.Ended.Before(s.Started) {
+		q.error("/ended_at", "time.order", "ended_at lies before started_at: correct one of the two")
+		return
+	}
+	if s.Ended.Sub(s.Started) > r.study.TimeLimit {
+		q.warning("/ended_at", "session.long", fmt.Sprintf("the session took longer than the %d min of time_limit_min in study.json: check both times", int(r.study.TimeLimit.Minutes())))
+	}
+	for i, t := range s.Tubes {
+		r.tubeTimes(s, t, fmt.Sprintf("/tubes/%d", i), q)
+	}
+	for i, entry := range entries(q.node, "interruptions") {
+		at, ok := parseTime(entry.Member("at").text())
+		if ok && (at.Before(s.Started) || at.After(s.Ended)) {
+			q.warning(fmt.Sprintf("/interruptions/%d/at", i), "interruption.time", "this interruption lies outside the session: check the time")
+		}
+	}
+	if s.Outcome != "" && s.Outcome != "complete" && strings.TrimSpace(q.node.Member("notes").text()) == "" && len(entries(q.node, "interruptions")) == 0 {
+		q.warning("/outcome", "session.unexplained", "the session was not completed, and neither notes nor interruptions say why: add a note, without naming anybody")
+	}
+}
+
+func (r *rules) tubeTimes(s *Session, t Tube, pointer string, q *queries) {
+	const margin = time.Hour
+	outside := func(at time.Time, name string) bool {
+		if at.IsZero() || !at.Before(s.Started.Add(-margin)) && !at.After(s.Ended.Add(margin)) {
+			return false
+		}
+		q.warning(pointer+name, "tube.time", "this time lies more than an hour outside the session: check the date and the clock")
+		return true
+	}
+	switch far := outside(t.Uncapped, "/uncapped_at"); {
+	case outside(t.Capped, "/capped_at") || far || t.Uncapped.IsZero() || t.Capped.IsZero():
+	case t.Capped.Before(t.Uncapped):
+		q.error(pointer+"/capped_at", "time.order", "capped_at lies before uncapped_at: correct one of the two")
+	case max(0, s.Started.Sub(t.Uncapped))+max(0, t.Capped.Sub(s.Ended)) > r.study.UncappedLimit:
+		q.warning(pointer+"/capped_at", "tube.open", fmt.Sprintf("the tube stood open before or after the session for longer than the %d s of uncapped_limit_s in study.json: check both times, and say so in notes if they are right", int(r.study.UncappedLimit.Seconds())))
+	}
+}

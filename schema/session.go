@@ -1,0 +1,84 @@
+package schema
+
+import "time"
+
+// A Session is one accepted record.
+type Session struct {
+	File       string // "sessions/0012.json"
+	Raw        []byte // as read; never modified
+	ID         string // session_id
+	Subject    string // subject.subject_id
+	Operator   string
+	BirthDate  string // "2006-01-02", or "" where the plan's schema has none
+	Started    time.Time
+	Ended      time.Time
+	Outcome    string
+	Fraction   string
+	Tubes      []Tube
+	Recordings []RecordingRef // those that are in the folder
+}
+
+// A Tube is one sorbent tube of a session. Values are as written in the record.
+type Tube struct {
+	Barcode, Position, VolumeML, Storage string
+	Uncapped, Capped                     time.Time // zero where the plan's schema has none
+}
+
+// A RecordingRef is a recording that a session names.
+type RecordingRef struct {
+	File    string // "recordings/a.csv", relative to the collection
+	Format  string // "csv" or "edf"
+	Pointer string // of the record's member, "/recordings/0/file"
+	Size    int64  // bytes, when the folder was read
+	ModTime time.Time
+	Columns []Column // CSV only
+}
+
+// Doc parses Raw again; it cannot fail for an accepted record.
+func (s *Session) Doc() *Node {
+	n, err := ParseJSON(s.Raw)
+	if err != nil {
+		panic("schema: an accepted record is not JSON: " + s.File)
+	}
+	return n
+}
+
+// newSession reads the fields of the tool's own interest out of a valid record.
+// The recordings are added when their files have been looked at.
+func newSession(file string, raw []byte, n *Node) *Session {
+	s := &Session{
+		File: file, Raw: raw,
+		ID:        n.At("/session_id").text(),
+		Subject:   n.At("/subject/subject_id").text(),
+		Operator:  n.At("/operator").text(),
+		BirthDate: n.At("/subject/birth_date").text(),
+		Outcome:   n.At("/outcome").text(),
+		Fraction:  n.At("/fraction").text(),
+	}
+	s.Started, _ = parseTime(n.At("/started_at").text())
+	s.Ended, _ = parseTime(n.At("/ended_at").text())
+	for _, t := range entries(n, "tubes") {
+		tube := Tube{Barcode: literal(t.Member("barcode")), Position: literal(t.Member("position")),
+			VolumeML: literal(t.Member("volume_ml")), Storage: literal(t.Member("storage"))}
+		tube.Uncapped, _ = parseTime(t.Member("uncapped_at").text())
+		tube.Capped, _ = parseTime(t.Member("capped_at").text())
+		s.Tubes = append(s.Tubes, tube)
+	}
+	return s
+}
+
+// entries returns the entries of a list of n; none if there is no such list.
+func entries(n *Node, name string) []*Node {
+	if list := n.Member(name); list != nil {
+		return list.Items
+	}
+	return nil
+}
+
+// literal returns a text or a number as it is written.
+func literal(n *Node) string {
+	if n == nil {
+		return ""
+	}
+	return n.Text
+}

@@ -1,0 +1,98 @@
+package schema
+
+import (
+	_ "embed"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// A Study is study.json.
+type Study struct {
+	Study, Site   string // codes: letters, digits and hyphens
+	Contact       string // an institution's telephone or address
+	Plan          string
+	HoldingDays   int           // default 30
+	UncappedLimit time.Duration // default 120 s
+	TimeLimit     time.Duration // default 12 min
+}
+
+const studyFile = "study.json"
+
+//go:embed study.schema.json
+var studySchema []byte
+
+// parseStudy reads study.json. The error is a *[ConfigError].
+func parseStudy(data []byte) (*Study, error) {
+	n, err := ParseJSON(data)
+	if e, ok := err.(*SyntaxError); ok {
+		return nil, &ConfigError{studyFile, fmt.Sprintf("line %d, column %d: %s", e.Line, e.Column, e.Message)}
+	}
+	v, err := CompileOutgoing(studySchema)
+	if err != nil {
+		return nil, err
+	}
+	if problems := v.Validate(studyFile, n); len(problems) > 0 {
+		return nil, &ConfigError{studyFile, sentence(problems)}
+	}
+	s := &Study{
+		Study: n.Member("study").Text, Site: n.Member("site").Text, Contact: strings.TrimSpace(n.Member("contact").Text),
+		Plan:          "shifted",
+		HoldingDays:   whole(n.Member("holding_days"), 30),
+		UncappedLimit: time.Duration(whole(n.Member("uncapped_limit_s"), 120)) * time.Second,
+		TimeLimit:     time.Duration(whole(n.Member("time_limit_min"), 12)) * time.Minute,
+	}
+	if p := n.Member("plan"); p != nil {
+		s.Plan = p.Text
+	}
+	return s, nil
+}
+
+// sentence puts up to three problems into one message.
+func sentence(problems []Problem) string {
+	var parts []string
+	for _, p := range problems[:min(len(problems), 3)] {
+		parts = append(parts, fmt.Sprintf("line %d, column %d: %s", p.Line, p.Column, p.Message))
+	}
+	if more := len(problems) - len(parts); more > 0 {
+		parts = append(parts, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// whole returns an integer that the schema has checked; "30.0" and "3e1" are
+// integers too.
+func whole(n *Node, otherwise int) int {
+	if n == nil {
+		return otherwise
+	}
+	f, err := strconv.ParseFloat(n.Text, 64)
+	if err != nil {
+		return otherwise
+	}
+	return int(f)
+}
+
+// loadPlan returns the plan that study.json names: a built-in one, or a schema
+// in the collection folder.
+func loadPlan(root *os.Root, name string) (*Plan, error) {
+	if slices.Contains(Builtin(), name) {
+		return LoadPlan(name)
+	}
+	name = strings.TrimPrefix(name, "./")
+	if !filepath.IsLocal(filepath.FromSlash(name)) || strings.Contains(name, `\`) {
+		return nil, &ConfigError{studyFile, `"plan" must be "shifted", "limited", "year-only" or the path of a schema in the collection folder, with / between folders`}
+	}
+	if top, _, _ := strings.Cut(name, "/"); top == sessionsDir || top == recordingsDir {
+		return nil, &ConfigError{studyFile, `"plan" names a file among the records or recordings: move the schema to the top of the folder`}
+	}
+	data, err := readPlain(root, name, maxSchemaBytes)
+	if err != nil {
+		return nil, explainFile(err, studyFile, `"plan" names a file that is not in the collection folder: correct it, or write "shifted", "limited" or "year-only"`)
+	}
+	return ParsePlan(name, data)
+}
