@@ -1,0 +1,163 @@
+package schema
+
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"errors"
+	"html"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+// begin/ holds the files of a new collection; what stands in {{ }} is filled in.
+//
+//go:embed begin
+var beginFiles embed.FS
+
+var (
+	studyCode = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,31}$`)
+	siteCode  = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,15}$`)
+	plainName = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9._-]*$`)
+)
+
+// Begin lays out an empty collection in dir, which must not exist or be an
+// empty folder: study.json, roster.csv with its header row, the folders for
+// records and recordings, session-to-copy.json, a valid record of invented
+// values, and START-HERE.html, which explains them. What is laid out is
+// readable for its owner alone, because a roster will stand in it.
+//
+// It appears whole or not at all. The error is a *[ConfigError] if a code or
+// the folder cannot be used, else an I/O error.
+func Begin(dir, study, site string) error {
+	switch {
+	case !studyCode.MatchString(study):
+		return &ConfigError{"study code", "must be 1 to 32 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+	case !siteCode.MatchString(site):
+		return &ConfigError{"site code", "must be 1 to 16 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+	}
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	there, err := emptyFolder(dir)
+	if err != nil {
+		return err
+	}
+	// What is not finished stands in a folder of its own: beside dir, or inside
+	// it when dir is there already and may be somebody's current folder.
+	parent := filepath.Dir(dir)
+	if there {
+		parent = dir
+	}
+	staging, err := os.MkdirTemp(parent, ".begin-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(staging)
+	if err := layOut(staging, filepath.Base(dir), study, site); err != nil {
+		return err
+	}
+	if !there {
+		return os.Rename(staging, dir)
+	}
+	return moveAll(staging, dir)
+}
+
+// emptyFolder says whether dir is there; it must then be an empty folder.
+func emptyFolder(dir string) (bool, error) {
+	name := filepath.Base(dir)
+	if above, err := os.Stat(filepath.Dir(dir)); err != nil || !above.IsDir() {
+		return false, &ConfigError{name, "the folder in which it should stand does not exist: make that one first, or correct the path"}
+	}
+	info, err := os.Lstat(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return false, nil
+	case err != nil:
+		return false, err
+	case !info.IsDir():
+		return false, &ConfigError{name, "is there already and is no folder: choose another name"}
+	}
+	entries, err := os.ReadDir(dir)
+	if err == nil && len(entries) > 0 {
+		err = &ConfigError{name, "is there already and not empty; nothing in it was touched: choose the name of a new folder"}
+	}
+	return true, err
+}
+
+// layOut fills staging with the files of begin/. The page gives commands for
+// the folder called name.
+func layOut(staging, name, study, site string) error {
+	if !plainName.MatchString(name) {
+		name = "FOLDER" // a terminal would need it quoted, each in its own way
+	}
+	page, err := beginFiles.ReadFile("begin/START-HERE.html")
+	if err != nil {
+		return err
+	}
+	fill := strings.NewReplacer(
+		"{{STUDY}}", html.EscapeString(study), "{{SITE}}", html.EscapeString(site), "{{FOLDER}}", html.EscapeString(name),
+		"{{STYLE}}", styleHash(string(page)),
+	)
+	entries, err := beginFiles.ReadDir("begin")
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		data, err := beginFiles.ReadFile("begin/" + e.Name())
+		if err != nil {
+			return err
+		}
+		if err := writeSynced(filepath.Join(staging, e.Name()), fill.Replace(string(data))); err != nil {
+			return err
+		}
+	}
+	return errors.Join(os.Mkdir(filepath.Join(staging, "sessions"), 0o700), os.Mkdir(filepath.Join(staging, "recordings"), 0o700))
+}
+
+// styleHash names the page's own style in its Content-Security-Policy (CSP
+// level 2, 'sha256-...'), so that a browser applies that and loads nothing.
+func styleHash(page string) string {
+	_, style, _ := strings.Cut(page, "<style>")
+	style, _, _ = strings.Cut(style, "</style>")
+	sum := sha256.Sum256([]byte(style))
+	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
+}
+
+func writeSynced(path, text string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// moveAll moves what is in from to to, study.json last: without it a folder is
+// no collection. After an error nothing of it is left in to.
+func moveAll(from, to string) error {
+	entries, err := os.ReadDir(from)
+	if err != nil {
+		return err
+	}
+	var names []string
+	for _, e := range entries {
+		if e.Name() != "study.json" {
+			names = append(names, e.Name())
+		}
+	}
+	names = append(names, "study.json")
+	for i, name := range names {
+		if err := os.Rename(filepath.Join(from, name), filepath.Join(to, name)); err != nil {
+			for _, done := range names[:i] {
+				os.RemoveAll(filepath.Join(to, done))
+			}
+			return err
+		}
+	}
+	return nil
+}
