@@ -28,9 +28,13 @@ func (e *VersionError) Error() string {
 // FormatBagit returns the bytes of bagit.txt. Source: RFC 8493, 2.1.1.
 func FormatBagit() []byte { return []byte(versionLine + "\n" + encodingLine + "\n") }
 
-// ParseBagit checks the bytes of a bagit.txt: exactly its two lines. The error
-// is a *VersionError for another BagIt version, else a *SyntaxError.
+// ParseBagit checks the bytes of a bagit.txt: exactly its two lines. The last
+// may lack its end, as in bags of the Library of Congress conformance suite. The
+// error is a *VersionError for another BagIt version, else a *SyntaxError.
 func ParseBagit(data []byte) error {
+	if n := len(data); n > 0 && n < 1024 && data[n-1] != '\n' && data[n-1] != '\r' {
+		data = append(data[:n:n], '\n')
+	}
 	lines, err := splitLines(data)
 	if err != nil {
 		return err
