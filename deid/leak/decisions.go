@@ -1,6 +1,14 @@
 package leak
 
-import "time"
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
 
 // A Decision is one line of review.jsonl.
 type Decision struct {
@@ -14,11 +22,118 @@ type Decision struct {
 // Decisions are the decisions in force: of several on one id the last counts.
 type Decisions struct{ byID map[string]Decision }
 
+// Limits of review.jsonl, in bytes.
+const (
+	maxReview = 64 << 20
+	maxLine   = 64 << 10
+	maxID     = 256
+)
+
 // ParseDecisions reads review.jsonl. The error names the line.
-func ParseDecisions(data []byte) (*Decisions, error) { panic("todo") }
+func ParseDecisions(data []byte) (*Decisions, error) {
+	if len(data) > maxReview {
+		return nil, fmt.Errorf("review.jsonl has %d bytes, more than the %d allowed; move it away and decide again", len(data), maxReview)
+	}
+	d := &Decisions{byID: make(map[string]Decision)}
+	for n := 1; len(data) > 0; n++ {
+		line, rest, whole := bytes.Cut(data, []byte("\n"))
+		if !whole {
+			return nil, fmt.Errorf("review.jsonl:%d: the line has no end, so the file may have been cut; complete or delete this line", n)
+		}
+		dec, err := parseDecision(line)
+		if err != nil {
+			return nil, fmt.Errorf("review.jsonl:%d: %w; correct or delete this line", n, err)
+		}
+		d.byID[dec.ID] = dec
+		data = rest
+	}
+	return d, nil
+}
 
 // Of returns the decision on a finding's id. A nil receiver knows none.
-func (d *Decisions) Of(id string) (Decision, bool) { panic("todo") }
+func (d *Decisions) Of(id string) (Decision, bool) {
+	if d == nil {
+		return Decision{}, false
+	}
+	dec, ok := d.byID[id]
+	return dec, ok
+}
 
-// Format returns the line that records d, with its line feed.
-func (d Decision) Format() []byte { panic("todo") }
+// Format returns the line that records d, with its line feed. Time is written
+// in UTC; bytes that are not UTF-8 become U+FFFD.
+func (d Decision) Format() []byte {
+	d.When = d.When.UTC()
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	if enc.Encode(d) != nil { // only a year outside 0 to 9999 cannot be written
+		d.When = time.Time{}
+		_ = enc.Encode(d)
+	}
+	return b.Bytes()
+}
+
+// parseDecision reads one line: an object of exactly the five members, of
+// which only reason may be absent or empty, and that for "redact" alone.
+func parseDecision(line []byte) (d Decision, err error) {
+	if len(line) > maxLine {
+		return d, fmt.Errorf("the line has more than %d bytes", maxLine)
+	}
+	if !utf8.Valid(line) {
+		return d, fmt.Errorf("the line is not UTF-8")
+	}
+	when, seen := "", map[string]bool{}
+	into := map[string]*string{"id": &d.ID, "action": &d.Action, "reason": &d.Reason, "who": &d.Who, "when": &when}
+	// json.Unmarshal would take a name in any case, and the last of two equal ones.
+	dec := json.NewDecoder(bytes.NewReader(line))
+	if t, err := dec.Token(); err != nil || t != json.Delim('{') {
+		return d, fmt.Errorf("the line is not a JSON object")
+	}
+	for dec.More() {
+		t, err := dec.Token()
+		if err != nil {
+			return d, fmt.Errorf("the line is not a whole JSON object")
+		}
+		name, _ := t.(string)
+		switch {
+		case into[name] == nil:
+			return d, fmt.Errorf("a member other than id, action, reason, who and when")
+		case seen[name]:
+			return d, fmt.Errorf("two members named %s", name)
+		}
+		seen[name] = true
+		if t, err = dec.Token(); err != nil {
+			return d, fmt.Errorf("the line is not a whole JSON object")
+		}
+		v, ok := t.(string)
+		if !ok {
+			return d, fmt.Errorf("%s is not a string", name)
+		}
+		*into[name] = v
+	}
+	if _, err := dec.Token(); err != nil {
+		return d, fmt.Errorf("the line is not a whole JSON object")
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return d, fmt.Errorf("something follows the JSON object")
+	}
+	for _, name := range []string{"id", "action", "who", "when"} {
+		if !seen[name] {
+			return d, fmt.Errorf("%s is missing", name)
+		}
+	}
+	if d.ID == "" || len(d.ID) > maxID {
+		return d, fmt.Errorf("id is empty or longer than %d bytes", maxID)
+	}
+	if d.Action != "redact" && d.Action != "keep" {
+		return d, fmt.Errorf(`action is neither "redact" nor "keep"`)
+	}
+	if d.Action == "keep" && strings.TrimSpace(d.Reason) == "" {
+		return d, fmt.Errorf("keep needs a reason")
+	}
+	if d.When, err = time.Parse(time.RFC3339, when); err != nil {
+		return d, fmt.Errorf("when is not a date and time such as 2026-03-01T09:00:00Z")
+	}
+	d.When = d.When.UTC()
+	return d, nil
+}

@@ -3,6 +3,11 @@
 //
 // In: a roster and a text. Out: matches with byte offsets, and findings that a
 // person decides on. Most callers need [New] and [Scanner.Scan].
+//
+// A text is folded once (fold.go), cut into words and numbers (token.go), each
+// looked up once in a table of roster terms and everyday words (lexicon.go,
+// vocabulary.go); detectors then read the tokens (names.go, codes.go, dates.go,
+// places.go, patterns.go, encoded.go), and scan.go settles what overlaps.
 package leak
 
 import (
@@ -34,31 +39,7 @@ type Match struct {
 // is safe for concurrent use.
 type Scanner struct{ scanner }
 
-type scanner struct{}
+type scanner struct{ lex *lexicon }
 
 // New builds a scanner. A nil roster searches patterns only.
-func New(r *schema.Roster) *Scanner { panic("todo") }
-
-// Scan returns the matches in text, ordered by Start, not overlapping (of
-// overlapping ones the surer, then the longer, stays and covers both). declared
-// are values that the record itself declares (tube barcodes, kit lots, device
-// serials, study and site codes): a pattern match that lies within one of them
-// is no match; a roster match always is.
-func (s *Scanner) Scan(text string, declared []string) []Match { panic("todo") }
-
-// A Finding is a match in a place of the collection. It never holds the value.
-type Finding struct {
-	ID         string     `json:"id"` // keyed; "" when no key was at hand
-	File       string     `json:"file"`
-	Pointer    string     `json:"pointer"`
-	Start      int        `json:"start"`
-	End        int        `json:"end"`
-	Class      Class      `json:"class"`
-	Basis      string     `json:"basis"`
-	Confidence Confidence `json:"confidence"`
-	Action     string     `json:"action"`   // "redact" or "review": what is proposed
-	Decision   string     `json:"decision"` // "redact", "keep" or "" while open
-}
-
-// Open says whether a person still has to decide.
-func (f Finding) Open() bool { return f.Decision == "" }
+func New(r *schema.Roster) *Scanner { return &Scanner{scanner{newLexicon(r)}} }

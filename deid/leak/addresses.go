@@ -1,0 +1,209 @@
+package leak
+
+import (
+	"bytes"
+	"net/netip"
+	"strings"
+)
+
+// findAddresses finds e-mail addresses, account names with an @, URLs and
+// hosts, IPv6 and MAC addresses, and ages in words.
+func (p *page) findAddresses() {
+	b := p.fold.b
+	for i := 0; ; i++ {
+		k := bytes.IndexByte(b[i:], '@')
+		if k < 0 {
+			break
+		}
+		i += k
+		p.email(i)
+	}
+	if p.inner {
+		return
+	}
+	for i := 0; ; i++ {
+		k := bytes.IndexByte(b[i:], ':')
+		if k < 0 {
+			break
+		}
+		i += k
+		i = p.colon(i)
+	}
+	for i := range p.tok {
+		if p.kind(i)&kNumeral != 0 || bytes.HasPrefix(p.word(i), []byte("ninety")) {
+			p.agedWords(i)
+		}
+		if p.tok[i].piece == 0 {
+			p.mac(p.tok[i].s)
+		}
+		if i > 0 && !p.tok[i].number && string(p.gap(i)) == "." {
+			p.host(i)
+		}
+	}
+}
+
+// is says whether c is an ASCII letter or digit, a part of another script's
+// letter, or one of more.
+func is(c byte, more string) bool {
+	return 'a' <= c && c <= 'z' || '0' <= c && c <= '9' || c >= 0x80 || strings.IndexByte(more, c) >= 0
+}
+
+// email reads the address around the @ at b[i].
+func (p *page) email(i int) {
+	b := p.fold.b
+	s, e := i, i+1
+	for s > 0 && is(b[s-1], ".!#$%&*+-/=?^_{|}~'") {
+		s--
+	}
+	for e < len(b) && is(b[e], ".-") {
+		e++
+	}
+	for s < i && !is(b[s], "_") {
+		s++
+	}
+	for e > i+1 && !is(b[e-1], "") {
+		e--
+	}
+	if s == i && i > 0 && b[i-1] == '"' { // "a b"@example.org
+		if q := bytes.LastIndexByte(b[:i-1], '"'); q >= 0 && i-q <= 66 {
+			s = q
+		}
+	}
+	if e == i+1 && e < len(b) && b[e] == '[' { // an address literal
+		if q := bytes.IndexByte(b[e:], ']'); q > 0 && q < 60 {
+			e += q + 1
+		}
+	}
+	if s < i && p.lex.emails[string(b[s:e])] {
+		p.emit(s, e, "F", "roster: email", Sure)
+		return
+	}
+	if p.inner {
+		return
+	}
+	domain := b[i+1 : e]
+	switch {
+	case s < i && (bytes.IndexByte(domain, '.') > 0 || len(domain) > 2 && domain[0] == '['):
+		p.emit(s, e, "F", "pattern: e-mail", Sure)
+	case s < i && len(domain) > 3 && i-s > 3:
+		p.emit(s, e, "F", "pattern: e-mail", Possible)
+	case s == i:
+		p.handle(i)
+	}
+}
+
+// handle reads the account name behind the @ at b[i].
+func (p *page) handle(i int) {
+	b := p.fold.b
+	e := i + 1
+	for e < len(b) && is(b[e], "_.") {
+		e++
+	}
+	for e > i+1 && b[e-1] == '.' {
+		e--
+	}
+	if e-i < 4 || e-i > 40 || '0' <= b[i+1] && b[i+1] <= '9' || i > 0 && b[i-1] == '/' {
+		return
+	}
+	if t := p.lex.terms[string(b[i+1:e])]; t != nil && t.kind != 0 {
+		return // "@clinic"
+	}
+	p.emit(i, e, "R", "pattern: account name", Likely)
+}
+
+// colon reads the URL or the IPv6 address that has its first colon at b[i], and
+// returns where to go on.
+func (p *page) colon(i int) int {
+	b := p.fold.b
+	if bytes.HasPrefix(b[i:], []byte("://")) {
+		s := i
+		for s > 0 && i-s < 12 && is(b[s-1], "+-.") {
+			s--
+		}
+		if e := p.urlEnd(i + 3); e > i+4 && s < i {
+			p.emit(s, e, "N", "pattern: URL", Likely)
+			return e - 1
+		}
+		return i
+	}
+	hex := func(c byte) bool { return '0' <= c && c <= '9' || 'a' <= c && c <= 'f' || c == ':' || c == '.' }
+	s, e := i, i+1
+	for s > 0 && hex(b[s-1]) && b[s-1] != '.' {
+		s--
+	}
+	for e < len(b) && hex(b[e]) {
+		e++
+	}
+	last := e
+	for e > i && b[e-1] == '.' {
+		e--
+	}
+	if e-s >= 3 && e-s <= 45 && bytes.Count(b[s:e], []byte(":")) >= 2 && (s == 0 || !is(b[s-1], "")) && (last == len(b) || !is(b[last], "")) {
+		if a, err := netip.ParseAddr(string(b[s:e])); err == nil && a.Is6() && !a.IsUnspecified() {
+			p.emit(s, e, "O", "pattern: IP address", Likely)
+		}
+	}
+	return max(i, last-1)
+}
+
+func (p *page) urlEnd(e int) int {
+	b := p.fold.b
+	for e < len(b) && b[e] > ' ' && strings.IndexByte("<>\"`{}|\\^", b[e]) < 0 {
+		e++
+	}
+	for e > 0 && strings.IndexByte(".,;:!?)]'", b[e-1]) >= 0 {
+		e--
+	}
+	return e
+}
+
+// mac finds six pairs of hexadecimal digits divided by - or :, at b[s].
+func (p *page) mac(s int) {
+	b := p.fold.b
+	if s+17 > len(b) || b[s+2] != '-' && b[s+2] != ':' || b[s+5] != b[s+2] {
+		return
+	}
+	sep := b[s+2]
+	for k, c := range b[s : s+17] {
+		if k%3 == 2 {
+			if c != sep {
+				return
+			}
+		} else if !('0' <= c && c <= '9' || 'a' <= c && c <= 'f') {
+			return
+		}
+	}
+	if s > 0 && b[s-1] == sep || s+17 < len(b) && (b[s+17] == sep || is(b[s+17], "")) {
+		return
+	}
+	p.emit(s, s+17, "M", "pattern: MAC address", Likely)
+}
+
+// topLevel holds the endings by which a host without www is told from an
+// abbreviation.
+var topLevel = func() map[string]bool {
+	m := make(map[string]bool)
+	for _, w := range strings.Fields(`com org net edu gov mil int info biz name app dev io me health care online site eu uk ie de at ch fr be nl lu es pt it se no dk fi pl cz hu tr br us ca au nz jp in example test invalid`) {
+		m[w] = true
+	}
+	return m
+}()
+
+// host finds www hosts and, with a path behind, other hosts, whose last or
+// second label is token i.
+func (p *page) host(i int) {
+	b := p.fold.b
+	e := p.tok[i].e
+	www := bytes.HasPrefix(p.word(i-1), []byte("www"))
+	if !www && (!topLevel[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || p.tok[i-1].e-p.tok[i-1].s < 2) {
+		return
+	}
+	s := p.tok[i-1].s
+	for s > 0 && is(b[s-1], ".-") {
+		s--
+	}
+	if s > 0 && (b[s-1] == '@' || b[s-1] == '/') {
+		return
+	}
+	p.emit(s, p.urlEnd(e), "N", "pattern: URL", Likely)
+}

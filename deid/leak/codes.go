@@ -1,0 +1,126 @@
+package leak
+
+import "bytes"
+
+// codeGap says whether g can stand between the groups of one number. A comma,
+// a colon and a semicolon cannot: they part the columns and clocks of
+// recordings, where any two numbers would make a third.
+func codeGap(g []byte) bool {
+	if len(g) > 8 {
+		return false
+	}
+	lines := 0
+	for _, c := range g {
+		switch c {
+		case ' ', '-', '.', '/', '(', ')', '_', '\'', '\t', '\r', '+':
+		case '\n':
+			lines++
+		default:
+			return false
+		}
+	}
+	return lines < 2 && (len(g) <= 3 || lines == 1)
+}
+
+// findNumbers visits every number once: codes of the roster, dates, and the
+// patterns made of digits.
+func (p *page) findNumbers() {
+	for i := range p.tok {
+		if len(p.lex.codes) > 0 && (p.tok[i].number || p.number(i+1) && p.tok[i].e-p.tok[i].s <= 8) {
+			p.findCode(i)
+		}
+		if p.tok[i].number {
+			p.findDate(i)
+			if !p.inner {
+				p.findNumberPatterns(i)
+			}
+		}
+	}
+}
+
+// findCode looks for the roster's codes that begin with token i.
+func (p *page) findCode(i int) {
+	if p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].e-p.tok[i-1].s < 3 && !p.grouped(i) {
+		return // the decimals of a number
+	}
+	var buf [maxCode]byte
+	n, dots, gaps := 0, 0, 0
+	allDigits := true
+	for j := i; j < len(p.tok); j++ {
+		if j > i {
+			g := p.gap(j)
+			if !codeGap(g) {
+				return
+			}
+			if len(g) > 0 {
+				gaps++
+				if string(g) == "." {
+					dots++
+				}
+			}
+		}
+		w := p.word(j)
+		if n+len(w) > maxCode {
+			return
+		}
+		n += copy(buf[n:], w)
+		allDigits = allDigits && p.tok[j].number
+		if !p.lex.codeLen[n] {
+			continue
+		}
+		c, ok := p.lex.codes[string(buf[:n])]
+		if !ok || c.whole && gaps > 0 || allDigits && gaps == 1 && dots == 1 && n < 10 && buf[0] != '0' {
+			continue
+		}
+		// Letters that touch a number are part of it, unless it is long.
+		before := p.tok[i].glued
+		after := j+1 < len(p.tok) && p.tok[j+1].glued
+		if (before || after) && (n < 7 || p.runLen(i) > 4 || p.runLen(j) > 4) {
+			continue
+		}
+		if c.context != 0 && p.before(i, 4)&c.context == 0 {
+			continue
+		}
+		if c.class == "B" && c.conf == Possible {
+			k := p.before(i, 3)
+			switch {
+			case k&kPostal != 0:
+				c.conf = Likely
+			case k&(kThing|kCode|kVersion|kAccount|kInsurance|kPhone) != 0 || gaps > 0 || p.measured(j) || !p.bare(i, j):
+				continue
+			}
+		}
+		p.emit(p.withSign(i), p.tok[j].e, c.class, c.basis, c.conf)
+	}
+}
+
+// grouped says whether more than one full stop divides the digits around i.
+func (p *page) grouped(i int) bool {
+	return i > 1 && p.number(i-2) && string(p.gap(i-1)) == "." || p.number(i+1) && string(p.gap(i+1)) == "."
+}
+
+// bare says whether tokens i to j are no part of a longer number.
+func (p *page) bare(i, j int) bool {
+	if p.number(i-1) && len(p.gap(i)) < 2 && string(p.gap(i)) != "\n" && string(p.gap(i)) != "," {
+		return false
+	}
+	return !p.number(j+1) || len(p.gap(j+1)) > 1 || string(p.gap(j+1)) == "\n" || string(p.gap(j+1)) == ","
+}
+
+// measured says whether a unit or a per cent sign follows token j.
+func (p *page) measured(j int) bool {
+	g := p.after(j)
+	if t := bytes.TrimLeft(g, " "); len(t) > 0 && (t[0] == '%' || bytes.HasPrefix(t, []byte("°"))) {
+		return true
+	}
+	return p.kind(j+1)&kUnit != 0 && len(g) < 2
+}
+
+// withSign returns where token i begins with a + or an opening bracket before it.
+func (p *page) withSign(i int) int {
+	s := p.tok[i].s
+	for s > 0 && (p.fold.b[s-1] == '+' || p.fold.b[s-1] == '(') {
+		s--
+	}
+	return s
+}

@@ -1,0 +1,116 @@
+package leak
+
+import (
+	"encoding/base64"
+	"encoding/binary"
+	"encoding/hex"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// findEncoded finds digests of the roster's identifiers, and base64 text that
+// holds what the roster knows.
+func (p *page) findEncoded() {
+	if len(p.lex.digests) == 0 {
+		return
+	}
+	done := 0 // in text
+	for i := 0; i < len(p.tok); i++ {
+		j := p.runEnd(i)
+		run := p.fold.b[p.tok[i].s:p.tok[j].e]
+		if len(run) < 8 {
+			i = j
+			continue
+		}
+		if c, ok := p.digest(run); ok {
+			p.emit(p.tok[i].s, p.tok[j].e, c.class, c.basis, c.conf)
+			i = j
+			continue
+		}
+		s, e := p.fold.span(p.tok[i].s, p.tok[j].e)
+		if s >= done {
+			done = p.base64(s, e)
+		}
+		i = j
+	}
+}
+
+// digest looks up 32, 40 or 64 hexadecimal digits.
+func (p *page) digest(run []byte) (code, bool) {
+	if len(run) != 32 && len(run) != 40 && len(run) != 64 {
+		return code{}, false
+	}
+	var b [8]byte
+	if _, err := hex.Decode(b[:], run[:16]); err != nil {
+		return code{}, false
+	}
+	c, ok := p.lex.digests[binary.BigEndian.Uint64(b[:])]
+	return c, ok
+}
+
+// base64 decodes the base64 text around text[s:e] and searches what comes out.
+// It returns where that text ends.
+func (p *page) base64(s, e int) int {
+	in := func(c byte) bool {
+		return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '+' || c == '/' || c == '-' || c == '_'
+	}
+	for s > 0 && in(p.text[s-1]) {
+		s--
+	}
+	for e < len(p.text) && in(p.text[e]) {
+		e++
+	}
+	raw := p.text[s:e]
+	pad := e
+	for pad < len(p.text) && p.text[pad] == '=' && pad < e+2 {
+		pad++
+	}
+	if len(raw) < 8 || len(raw) > 4096 || len(raw)%4 == 1 || pad == e && !mixed(raw) {
+		return e
+	}
+	enc := base64.RawStdEncoding
+	if strings.ContainsAny(raw, "-_") {
+		enc = base64.RawURLEncoding
+	}
+	plain, err := enc.DecodeString(raw)
+	if err != nil || !printable(plain) {
+		return e
+	}
+	q := pages.Get().(*page)
+	defer pages.Put(q)
+	q.lex, q.inner = p.lex, true
+	q.scan(string(plain))
+	var best Match
+	for _, m := range q.out {
+		if rank(m.Confidence) > rank(best.Confidence) {
+			best = m
+		}
+	}
+	if rank(best.Confidence) >= rank(Likely) {
+		p.out = append(p.out, Match{s, pad, best.Class, best.Basis + ", in base64", best.Confidence})
+	}
+	return pad
+}
+
+// mixed says whether s has small letters, and large ones other than the first.
+func mixed(s string) bool {
+	small, large := false, false
+	for k := range len(s) {
+		small = small || 'a' <= s[k] && s[k] <= 'z'
+		large = large || k > 0 && 'A' <= s[k] && s[k] <= 'Z'
+	}
+	return small && large
+}
+
+func printable(b []byte) bool {
+	if !utf8.Valid(b) {
+		return false
+	}
+	for _, r := range string(b) {
+		if !unicode.IsPrint(r) && r != '\n' && r != '\t' && r != '\r' {
+			return false
+		}
+	}
+	return true
+}

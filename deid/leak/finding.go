@@ -1,0 +1,18 @@
+package leak
+
+// A Finding is a match in a place of the collection. It never holds the value.
+type Finding struct {
+	ID         string     `json:"id"` // keyed; "" when no key was at hand
+	File       string     `json:"file"`
+	Pointer    string     `json:"pointer"`
+	Start      int        `json:"start"`
+	End        int        `json:"end"`
+	Class      Class      `json:"class"`
+	Basis      string     `json:"basis"`
+	Confidence Confidence `json:"confidence"`
+	Action     string     `json:"action"`   // "redact" or "review": what is proposed
+	Decision   string     `json:"decision"` // "redact", "keep" or "" while open
+}
+
+// Open says whether a person still has to decide.
+func (f Finding) Open() bool { return f.Decision == "" }

@@ -1,0 +1,155 @@
+package leak
+
+import (
+	"sync"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+)
+
+// A folded text has case, accents, compatibility forms and invisible
+// characters taken away, so that equal-looking spellings compare equal.
+//
+// Byte i of b stems from the bytes start[i] to end[i] of the original: one
+// character with its combining marks. Both are nil when the original is ASCII,
+// where byte i stems from byte i.
+type folded struct {
+	b          []byte
+	start, end []int
+}
+
+// span returns the original's byte offsets of b[s:e]; s < e.
+func (f *folded) span(s, e int) (int, int) {
+	if f.start == nil {
+		return s, e
+	}
+	return f.start[s], f.end[e-1]
+}
+
+// fold folds text into f, using f's memory again.
+func (f *folded) fold(text string) {
+	f.b, f.start, f.end = f.b[:0], nil, nil
+	for i := 0; i < len(text); i++ {
+		c := text[i]
+		if c >= utf8.RuneSelf {
+			f.foldRest(text, i)
+			return
+		}
+		f.b = append(f.b, lower[c])
+	}
+}
+
+// foldRest goes on at i, where the first character outside ASCII is.
+func (f *folded) foldRest(text string, i int) {
+	f.start = make([]int, i, len(text)+len(text)/4)
+	f.end = make([]int, i, len(text)+len(text)/4)
+	for k := range i {
+		f.start[k], f.end[k] = k, k+1
+	}
+	for i < len(text) {
+		r, n := utf8.DecodeRuneInString(text[i:])
+		var s string
+		switch {
+		case r == utf8.RuneError && n == 1:
+			s = "\x1a" // broken UTF-8 separates words
+		case r < tableEnd:
+			s = foldTable()[r]
+		default:
+			s = foldRune(r)
+		}
+		if s == "" { // invisible, or a mark that joins the character before
+			if unicode.In(r, unicode.Mn, unicode.Me) {
+				for k := len(f.end) - 1; k >= 0 && len(f.b) > 0 && f.start[k] == f.start[len(f.b)-1]; k-- {
+					f.end[k] = i + n
+				}
+			}
+			i += n
+			continue
+		}
+		for k := range len(s) {
+			f.b = append(f.b, s[k])
+			f.start = append(f.start, i)
+			f.end = append(f.end, i+n)
+		}
+		i += n
+	}
+}
+
+// foldString folds s alone.
+func foldString(s string) string {
+	var f folded
+	f.fold(s)
+	return string(f.b)
+}
+
+var lower = func() (t [utf8.RuneSelf]byte) {
+	for c := range t {
+		t[c] = byte(unicode.ToLower(rune(c)))
+	}
+	return t
+}()
+
+const tableEnd = 0x2100 // Latin, Greek, Cyrillic, Vietnamese, punctuation
+
+var foldTable = sync.OnceValue(func() (t *[tableEnd]string) {
+	t = new([tableEnd]string)
+	for r := range t {
+		t[r] = foldRune(rune(r))
+	}
+	return t
+})
+
+// foldRune returns what r contributes: compatibility decomposition without
+// marks and format characters, lower case, look-alikes made Latin.
+func foldRune(r rune) string {
+	var out []byte
+	for _, r := range norm.NFKD.String(string(r)) {
+		if unicode.In(r, unicode.Mn, unicode.Me, unicode.Cf) {
+			continue
+		}
+		r = unicode.ToLower(r)
+		if s, ok := extra[r]; ok {
+			out = append(out, s...)
+			continue
+		}
+		if unicode.In(r, unicode.Nd) {
+			r = '0' + digitValue(r)
+		}
+		if unicode.In(r, unicode.Mn, unicode.Me) { // of a capital with a dot, say
+			continue
+		}
+		out = utf8.AppendRune(out, r)
+	}
+	return string(out)
+}
+
+func digitValue(r rune) rune {
+	for _, t := range unicode.Nd.R16 {
+		if rune(t.Lo) <= r && r <= rune(t.Hi) {
+			return (r - rune(t.Lo)) % 10
+		}
+	}
+	for _, t := range unicode.Nd.R32 {
+		if rune(t.Lo) <= r && r <= rune(t.Hi) {
+			return (r - rune(t.Lo)) % 10
+		}
+	}
+	return 0
+}
+
+// extra holds what NFKD leaves alone: letters with a stroke and ligatures,
+// punctuation with an ASCII equal, and Cyrillic and Greek letters that look
+// like a Latin one. The latter map in both cases, on the roster's side too, so
+// that text in those scripts still matches itself.
+var extra = map[rune]string{
+	'ø': "o", 'ł': "l", 'đ': "d", 'ð': "d", 'þ': "th", 'æ': "ae", 'œ': "oe", 'ß': "ss", 'ı': "i", 'ħ': "h", 'ŧ': "t", 'ŋ': "n",
+	'ĸ': "k", 'ƒ': "f", 'ɨ': "i", 'ʉ': "u", 'ə': "e", 'ɐ': "a", 'ƶ': "z", 'ƀ': "b", 'ɓ': "b", 'ɗ': "d", 'ŀ': "l", 'ɫ': "l", 'ɑ': "a", 'ɡ': "g",
+	'‘': "'", '’': "'", '‚': "'", '‛': "'", 'ʼ': "'", 'ʹ': "'", '′': "'", '´': "'", '`': "'", 'ʻ': "'", 'ʿ': "'", 'ʾ': "'",
+	'‐': "-", '‑': "-", '‒': "-", '–': "-", '—': "-", '―': "-", '−': "-", '­': "", '⁃': "-",
+	'\u2028': "\n", '\u2029': "\n", '\u0085': "\n", '\u00a0': " ", 'ㅤ': "",
+	'а': "a", 'в': "b", 'е': "e", 'ѕ': "s", 'і': "i", 'ј': "j", 'к': "k", 'м': "m", 'н': "h", 'о': "o", 'р': "p", 'с': "c", 'т': "t",
+	'у': "y", 'х': "x", 'һ': "h", 'ԁ': "d", 'ԛ': "q", 'ԝ': "w", 'ӏ': "l", 'ґ': "r", 'ь': "b",
+	'α': "a", 'β': "b", 'ε': "e", 'ζ': "z", 'η': "h", 'ι': "i", 'κ': "k", 'μ': "m", 'ν': "v", 'ο': "o", 'ρ': "p", 'τ': "t", 'υ': "y", 'χ': "x",
+	'ς': "σ",
+}

@@ -1,0 +1,413 @@
+package leak
+
+import (
+	"bytes"
+	"slices"
+	"sort"
+	"strings"
+	"unicode/utf8"
+)
+
+// A part is a token taken for a piece of a roster name.
+type part struct {
+	first, last int // tokens; two where a name is cut by a hyphen or a line's end
+	term        *term
+	fuzzy       bool // one letter off
+}
+
+// joins says whether g can stand between the parts of one name.
+func joins(g []byte) bool {
+	if len(g) > 12 {
+		return false
+	}
+	lines, commas := 0, 0
+	for _, c := range g {
+		switch c {
+		case ' ', '\t', '\r', '-', '\'', '.', '_':
+		case '\n':
+			lines++
+		case ',':
+			commas++
+		default:
+			return false
+		}
+	}
+	return lines < 2 && commas < 2
+}
+
+// findNames finds names of the roster and, behind titles and the words for
+// relatives and staff, names that the roster does not know.
+func (p *page) findNames() {
+	for i := 0; i < len(p.tok); {
+		if p.tok[i].number {
+			i++
+			continue
+		}
+		if len(p.lex.initials) > 0 {
+			if chain := p.chain(i); len(chain) > 0 {
+				p.judge(chain)
+				i = chain[len(chain)-1].last + 1
+				continue
+			}
+			if p.short(i) {
+				p.emit(p.tok[i].s, p.tok[i].e, "A", "roster: given_name, cut short", Possible)
+			}
+		}
+		i++
+	}
+	if p.inner {
+		return
+	}
+	for i := range p.tok {
+		if p.kind(i)&(kTitle|kRole|kPatient|kKin) != 0 {
+			p.afterTitle(i)
+		}
+	}
+}
+
+// part returns what token i is as a piece of a roster name.
+func (p *page) part(i int) (part, bool) {
+	if i < 0 || i >= len(p.tok) || p.tok[i].number || p.tok[i].piece > 1 || p.runLen(i) > 2 {
+		return part{}, false
+	}
+	// Guillau-<line end>me, Mac-Donald
+	if i+1 < len(p.tok) && !p.tok[i+1].number {
+		if g := p.gap(i + 1); len(g) > 0 && len(g) < 8 && (g[0] == '-' || g[0] == '\'') && bytes.Count(g, []byte("\n")) < 2 && len(bytes.Trim(g, "-' \r\n\t")) == 0 && (len(g) == 1 || bytes.IndexByte(g, '\n') > 0) {
+			if t := p.lex.terms[string(p.word(i))+string(p.word(i+1))]; t != nil && len(t.rows) > 0 && !t.part {
+				return part{i, i + 1, t, false}, true
+			}
+		}
+	}
+	if p.name(i) {
+		return part{i, i, p.tok[i].term, false}, true
+	}
+	return part{}, false
+}
+
+// chain returns the longest row of name pieces that begins at token i, spelling
+// mistakes included where a neighbour vouches for them.
+func (p *page) chain(i int) []part {
+	var c []part
+	next := i
+	for next < len(p.tok) {
+		if len(c) > 0 && !joins(p.gap(next)) {
+			break
+		}
+		q, ok := p.part(next)
+		if !ok {
+			var before []part
+			if len(c) > 0 {
+				before = c[len(c)-1:]
+			}
+			q, ok = p.misspelt(next, before)
+		}
+		if !ok && p.initial(next) && (len(c) > 0 || p.name(next+1) && joins(p.gap(next+1))) {
+			q, ok = part{next, next, nil, false}, true
+		}
+		if !ok {
+			break
+		}
+		c = append(c, q)
+		next = q.last + 1
+	}
+	if len(c) > 0 && !slices.ContainsFunc(c, func(q part) bool { return q.term != nil }) {
+		return nil
+	}
+	return c
+}
+
+// initial says whether token i is a single letter that can stand for a name.
+func (p *page) initial(i int) bool {
+	w := p.word(i)
+	if p.tok[i].number || utf8.RuneCount(w) != 1 || p.runLen(i) > 1 {
+		return false
+	}
+	return p.caseOf(i) != lowerCase || bytes.HasPrefix(p.after(i), []byte("."))
+}
+
+// misspelt looks for a roster name one letter away from token i. Without a
+// neighbour of the same subject it must be long, and written as a name.
+func (p *page) misspelt(i int, before []part) (part, bool) {
+	t := p.tok[i]
+	if t.number || t.e-t.s < 4 || t.e-t.s > 30 || p.kind(i) != 0 || p.runLen(i) > 1 {
+		return part{}, false
+	}
+	var next []part
+	if q, ok := p.part(i + 1); ok && joins(p.gap(i+1)) {
+		next = []part{q}
+	}
+	titled := p.titled(i)
+	alone := t.e-t.s >= 5 && (titled || p.marked(i)) || t.e-t.s >= 7 && p.caseOf(i) != lowerCase && !p.shouting(i, i)
+	if len(before) == 0 && len(next) == 0 && !alone {
+		return part{}, false
+	}
+	var found *term
+	p.lex.near(string(p.word(i)), func(x *term) bool {
+		for _, n := range [][]part{before, next} {
+			if len(n) == 1 && n[0].term != nil && shareRow(n[0].term.rows, x.rows) {
+				found = x
+				return false
+			}
+		}
+		if alone && len(x.text) >= 5 && (!x.word() || titled) {
+			found = x
+		}
+		return true
+	})
+	return part{i, i, found, true}, found != nil
+}
+
+// near calls f with every roster name that becomes w by one letter put in,
+// left out, replaced, or by two neighbours changing places, until f says false.
+func (l *lexicon) near(w string, f func(*term) bool) {
+	try := func(k string) bool {
+		for _, t := range l.typos[k] {
+			if t.text != w && oneOff(t.text, w) && !f(t) {
+				return false
+			}
+		}
+		return true
+	}
+	if !try(w) {
+		return
+	}
+	for i, n := 0, 0; i < len(w); i += n {
+		_, n = utf8.DecodeRuneInString(w[i:])
+		if !try(w[:i] + w[i+n:]) {
+			return
+		}
+	}
+}
+
+// oneOff says whether a and b are one edit apart, a swap of neighbours being one.
+func oneOff(a, b string) bool {
+	x, y := []rune(a), []rune(b)
+	i := 0
+	for i < len(x) && i < len(y) && x[i] == y[i] {
+		i++
+	}
+	x, y = x[i:], y[i:]
+	for len(x) > 0 && len(y) > 0 && x[len(x)-1] == y[len(y)-1] {
+		x, y = x[:len(x)-1], y[:len(y)-1]
+	}
+	switch {
+	case len(x)+len(y) == 1, len(x) == 1 && len(y) == 1:
+		return true
+	}
+	return len(x) == 2 && len(y) == 2 && x[0] == y[1] && x[1] == y[0]
+}
+
+func shareRow(a, b []int32) bool {
+	if len(a) > len(b) {
+		a, b = b, a
+	}
+	for _, r := range a {
+		if _, ok := slices.BinarySearch(b, r); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// titled says whether a title, or a word for the subject, stands before token i.
+func (p *page) titled(i int) bool {
+	k := p.kind(i - 1)
+	if k&(kTitle|kPatient) == 0 {
+		return false
+	}
+	if g := string(p.gap(i)); g != " " && g != ". " && g != "." && g != "\n" && g != "  " {
+		return false
+	}
+	if k&kTitle != 0 {
+		return true
+	}
+	// "patient will return": a capital is needed where the text has any.
+	return p.kind(i)&(kFunction|kThing|kPlain|kUnit|kCode) == 0 && (p.caseOf(i) != lowerCase || p.kind(i)&kWord == 0)
+}
+
+// judge decides which pieces of a chain are names, and emits them.
+func (p *page) judge(c []part) {
+	strong := make([]Confidence, len(c))
+	raise := func(i int, k Confidence) {
+		if rank(k) > rank(strong[i]) {
+			strong[i] = k
+		}
+	}
+	full := make([]bool, len(c))
+	for i, q := range c {
+		if q.term == nil || q.term.part {
+			continue
+		}
+		switch {
+		case q.term.word() && p.titled(q.first):
+			raise(i, Likely)
+		case q.term.word():
+			if p.marked(q.first) && p.lone(q) {
+				raise(i, Possible)
+			}
+		case q.fuzzy && !p.titled(q.first):
+			raise(i, Possible)
+		default:
+			raise(i, Likely)
+		}
+		for j := i + 1; j < len(c) && j <= i+3; j++ {
+			r := c[j]
+			if r.term == nil || r.term.part || r.term == q.term || !shareRow(q.term.rows, r.term.rows) {
+				continue
+			}
+			if q.term.word() && r.term.word() && (p.caseOf(q.first) == lowerCase || p.caseOf(r.first) == lowerCase) {
+				continue // "long hand", "will price"
+			}
+			k := Sure
+			if q.fuzzy || r.fuzzy {
+				k = Likely
+			}
+			for n := i; n <= j; n++ {
+				raise(n, k)
+				full[n] = true
+			}
+		}
+	}
+	// An initial beside a family name whose owner has it.
+	for i, q := range c {
+		if q.term != nil {
+			continue
+		}
+		for _, j := range []int{i - 1, i - 2, i + 1, i + 2} {
+			if j < 0 || j >= len(c) || c[j].term == nil || c[j].term.part {
+				continue
+			}
+			if p.hasInitial(c[j].term, string(p.word(q.first))) && (p.caseOf(c[j].first) != lowerCase || !c[j].term.word()) {
+				for n := min(i, j); n <= max(i, j); n++ {
+					raise(n, Likely)
+				}
+			}
+		}
+	}
+	// Particles go with the name they belong to.
+	for n := 0; n < 3; n++ {
+		for i, q := range c {
+			if strong[i] != "" || q.term == nil || !q.term.part {
+				continue
+			}
+			for _, j := range []int{i + 1, i - 1} {
+				if j >= 0 && j < len(c) && strong[j] != "" && c[j].term != nil && shareRow(q.term.rows, c[j].term.rows) {
+					strong[i] = strong[j]
+				}
+			}
+		}
+	}
+	for i := 0; i < len(c); {
+		if strong[i] == "" {
+			i++
+			continue
+		}
+		j, k := i, strong[i]
+		var cols []string
+		for ; j < len(c) && strong[j] != ""; j++ {
+			if rank(strong[j]) > rank(k) {
+				k = strong[j]
+			}
+			if t := c[j].term; t != nil && !t.part && !strings.Contains(strings.Join(cols, ", "), t.col) {
+				cols = append(cols, t.col)
+			}
+		}
+		p.emit(p.tok[c[i].first].s, p.tok[c[j-1].last].e, "A", "roster: "+strings.Join(cols, ", "), k)
+		i = j
+	}
+}
+
+// lone says whether a word that is also a name, in capitals within a sentence,
+// is no month or weekday in use as one.
+func (p *page) lone(q part) bool {
+	k := q.term.kind
+	if k&(kFunction|kThing|kUnit|kPlace|kRole|kTitle|kPatient|kCode) != 0 {
+		return false
+	}
+	if k&(kMonth|kWeekday) != 0 {
+		return p.kind(q.first-1)&kBefore == 0 && !p.number(q.first-1) && !p.number(q.last+1)
+	}
+	return !p.number(q.last+1) || len(bytes.Trim(p.after(q.last), " ")) > 0
+}
+
+func (p *page) hasInitial(t *term, letter string) bool {
+	for _, r := range t.rows {
+		if strings.Contains(p.lex.initials[r], letter) {
+			return true
+		}
+	}
+	return false
+}
+
+// afterTitle finds the capitalised words after a title, a word for staff or a
+// relative at token i.
+func (p *page) afterTitle(i int) {
+	k := p.kind(i)
+	next := i + 1
+	gap := func() string { return string(bytes.ReplaceAll(p.gap(next), []byte("\n"), []byte(" "))) }
+	if next >= len(p.tok) {
+		return
+	}
+	if g := gap(); g != " " && g != ". " && g != "." && g != "  " && !(k&kKin != 0 && (g == ", " || g == " (")) {
+		return
+	}
+	if w := string(p.word(next)); k&(kKin|kRole) != 0 && (w == "called" || w == "named" || w == "is" || w == "was") && next+1 < len(p.tok) {
+		next++
+		if gap() != " " {
+			return
+		}
+	}
+	first, last := -1, -1
+	for n := 0; n < 6 && next < len(p.tok); n, next = n+1, next+1 {
+		if g := gap(); first >= 0 && g != " " && g != "-" && g != "'" && g != ". " && g != "." && g != "" || p.tok[next].number {
+			break
+		}
+		if first >= 0 && strings.HasPrefix(gap(), ".") && p.tok[next-1].e-p.tok[next-1].s > 2 {
+			break // the sentence ends
+		}
+		kk := p.kind(next)
+		if kk&kTitle != 0 && first < 0 { // Prof. Dr.
+			continue
+		}
+		if kk&kParticle != 0 && (p.caseOf(next) == lowerCase || kk&kWord == 0) {
+			if first < 0 {
+				first = next
+			}
+			continue
+		}
+		c := p.caseOf(next)
+		if c == lowerCase || kk&(kPlain|kThing|kPlace|kUnit|kCode|kBirth|kPatient|kWeekday) != 0 || c == allCaps && p.shouting(i, next) {
+			break
+		}
+		if k&kPatient != 0 && kk != 0 || c == capital && p.runLen(next) > 1 || c == allCaps && p.tok[next].e-p.tok[next].s < 3 && k&kTitle == 0 {
+			break
+		}
+		if first < 0 {
+			first = next
+		}
+		last = next
+	}
+	if last < 0 || first < 0 {
+		return
+	}
+	conf, basis := Likely, "pattern: title and name"
+	switch {
+	case k&kPatient != 0:
+		conf, basis = Possible, "pattern: patient and name"
+	case k&kKin != 0:
+		basis = "pattern: relative and name"
+	case k&kRole != 0:
+		basis = "pattern: staff and name"
+	}
+	p.emit(p.tok[first].s, p.tok[last].e, "A", basis, conf)
+}
+
+// short finds a given name cut short, Véro for Véronique, written as a name.
+func (p *page) short(i int) bool {
+	w := string(p.word(i))
+	if len(w) < 4 || p.kind(i) != 0 || p.caseOf(i) != capital || !p.marked(i) || p.runLen(i) > 1 {
+		return false
+	}
+	k := sort.SearchStrings(p.lex.givens, w)
+	return k < len(p.lex.givens) && strings.HasPrefix(p.lex.givens[k], w) && len(p.lex.givens[k]) >= len(w)+2
+}

@@ -1,0 +1,106 @@
+package leak
+
+import (
+	"slices"
+	"strings"
+	"sync"
+)
+
+var pages = sync.Pool{New: func() any { return new(page) }}
+
+// Scan returns the matches in text, ordered by Start, not overlapping (of
+// overlapping ones the surer, then the longer, stays and covers both). declared
+// are values that the record itself declares (tube barcodes, kit lots, device
+// serials, study and site codes): a pattern match that lies within one of them
+// is no match; a roster match always is.
+func (s *Scanner) Scan(text string, declared []string) []Match {
+	p := pages.Get().(*page)
+	defer pages.Put(p)
+	p.lex, p.inner = s.lex, false
+	p.scan(text)
+	return settle(dismiss(p.out, text, declared))
+}
+
+// scan leaves every match of text in p.out.
+func (p *page) scan(text string) {
+	p.text, p.tok, p.out = text, p.tok[:0], nil
+	p.fold.fold(text)
+	p.tokenize()
+	p.findNames()
+	p.findPhrases()
+	p.findNumbers()
+	p.findAddresses()
+	if !p.inner {
+		p.findEncoded()
+	}
+}
+
+// dismiss drops pattern matches within a declared value.
+func dismiss(ms []Match, text string, declared []string) []Match {
+	var spans [][2]int
+	for _, d := range declared {
+		for i := 0; d != ""; {
+			k := strings.Index(text[i:], d)
+			if k < 0 {
+				break
+			}
+			spans = append(spans, [2]int{i + k, i + k + len(d)})
+			i += k + 1
+		}
+	}
+	if spans == nil {
+		return ms
+	}
+	return slices.DeleteFunc(ms, func(m Match) bool {
+		return !strings.HasPrefix(m.Basis, "roster") && slices.ContainsFunc(spans, func(s [2]int) bool {
+			return s[0] <= m.Start && m.End <= s[1]
+		})
+	})
+}
+
+func rank(c Confidence) int {
+	switch c {
+	case Sure:
+		return 3
+	case Likely:
+		return 2
+	case Possible:
+		return 1
+	}
+	return 0
+}
+
+// settle orders the matches and joins those that overlap: the surer, then one
+// from the roster, then the longer names the whole.
+func settle(ms []Match) []Match {
+	slices.SortFunc(ms, func(a, b Match) int {
+		if a.Start != b.Start {
+			return a.Start - b.Start
+		}
+		return b.End - a.End
+	})
+	var out []Match
+	var best Match // as found, before it was widened
+	for _, m := range ms {
+		n := len(out)
+		if n == 0 || m.Start >= out[n-1].End {
+			out, best = append(out, m), m
+			continue
+		}
+		if better(m, best) {
+			best = m
+		}
+		out[n-1] = Match{out[n-1].Start, max(out[n-1].End, m.End), best.Class, best.Basis, best.Confidence}
+	}
+	return out
+}
+
+func better(a, b Match) bool {
+	if a.Confidence != b.Confidence {
+		return rank(a.Confidence) > rank(b.Confidence)
+	}
+	if x, y := strings.HasPrefix(a.Basis, "roster"), strings.HasPrefix(b.Basis, "roster"); x != y {
+		return x
+	}
+	return a.End-a.Start > b.End-b.Start
+}

@@ -1,0 +1,266 @@
+package leak
+
+import (
+	"unicode"
+	"unicode/utf8"
+)
+
+// A token is a longest stretch of letters, or of digits, of the folded text.
+// Where letters and digits touch they are two tokens of one run.
+type token struct {
+	s, e   int // in folded.b
+	number bool
+	glued  bool  // nothing between this token and the one before
+	piece  int   // place in the run, from 0
+	term   *term // what is known of the word; nil for numbers and unknown words
+}
+
+// A page is one text at work.
+type page struct {
+	lex   *lexicon
+	text  string
+	fold  folded
+	tok   []token
+	out   []Match
+	inner bool // a decoded text within a text: roster terms only
+}
+
+const (
+	cOther = iota
+	cLetter
+	cDigit
+	cHigh // needs decoding
+)
+
+var class = func() (t [256]byte) {
+	for c := range t {
+		switch {
+		case c >= utf8.RuneSelf:
+			t[c] = cHigh
+		case unicode.IsLetter(rune(c)):
+			t[c] = cLetter
+		case '0' <= c && c <= '9':
+			t[c] = cDigit
+		}
+	}
+	return t
+}()
+
+// classAt returns the class of the character at b[i] and its length.
+func classAt(b []byte, i int) (byte, int) {
+	k := class[b[i]]
+	if k != cHigh {
+		return k, 1
+	}
+	r, n := utf8.DecodeRune(b[i:])
+	if unicode.IsLetter(r) || unicode.Is(unicode.Mc, r) {
+		return cLetter, n
+	}
+	return cOther, n
+}
+
+// tokenize cuts the folded text and looks every word up.
+func (p *page) tokenize() {
+	b := p.fold.b
+	end, piece := -1, 0
+	for i := 0; i < len(b); {
+		k, n := classAt(b, i)
+		if k == cOther {
+			i += n
+			continue
+		}
+		s := i
+		for i += n; i < len(b); i += n {
+			var next byte
+			if next, n = classAt(b, i); next != k {
+				break
+			}
+		}
+		t := token{s: s, e: i, number: k == cDigit, glued: s == end}
+		if t.glued {
+			piece++
+		} else {
+			piece = 0
+		}
+		t.piece = piece
+		if !t.number {
+			t.term = p.lex.terms[string(b[s:i])]
+		}
+		p.tok = append(p.tok, t)
+		end = i
+	}
+}
+
+// word returns the folded text of token i.
+func (p *page) word(i int) []byte { return p.fold.b[p.tok[i].s:p.tok[i].e] }
+
+// gap returns what stands before token i, back to the token before; for the
+// number of tokens, what stands after the last.
+func (p *page) gap(i int) []byte {
+	if i == 0 {
+		return p.fold.b[:p.tok[0].s]
+	}
+	if i == len(p.tok) {
+		return p.fold.b[p.tok[i-1].e:]
+	}
+	return p.fold.b[p.tok[i-1].e:p.tok[i].s]
+}
+
+// after returns what stands after token i.
+func (p *page) after(i int) []byte { return p.gap(i + 1) }
+
+// kind returns what the vocabulary says of token i; 0 outside the text.
+func (p *page) kind(i int) kind {
+	if i < 0 || i >= len(p.tok) || p.tok[i].term == nil {
+		return 0
+	}
+	return p.tok[i].term.kind
+}
+
+// name says whether the roster has token i as part of a name.
+func (p *page) name(i int) bool {
+	return i >= 0 && i < len(p.tok) && p.tok[i].term != nil && len(p.tok[i].term.rows) > 0
+}
+
+// number says whether token i is a number.
+func (p *page) number(i int) bool { return i >= 0 && i < len(p.tok) && p.tok[i].number }
+
+// runLen returns in how many pieces the run of token i falls.
+func (p *page) runLen(i int) int {
+	j := i + 1
+	for j < len(p.tok) && p.tok[j].glued {
+		j++
+	}
+	return p.tok[j-1].piece + 1
+}
+
+// How a word is written.
+const (
+	lowerCase = iota
+	capital   // first letter large, others not all
+	allCaps   // two letters or more, all large
+)
+
+// caseOf returns how token i is written in the original.
+func (p *page) caseOf(i int) int {
+	s, e := p.fold.span(p.tok[i].s, p.tok[i].e)
+	n, small, first := 0, false, true
+	for _, r := range p.text[s:e] {
+		if !unicode.IsLetter(r) {
+			continue
+		}
+		large := unicode.IsUpper(r) || unicode.IsTitle(r)
+		if first && !large {
+			return lowerCase
+		}
+		first = false
+		small = small || !large
+		n++
+	}
+	switch {
+	case n == 0:
+		return lowerCase
+	case n > 1 && !small:
+		return allCaps
+	}
+	return capital
+}
+
+// shouting says whether the words around tokens i to j are all in capitals, so
+// that capitals tell nothing.
+func (p *page) shouting(i, j int) bool {
+	near := func(k, step int) bool {
+		for n := 0; k >= 0 && k < len(p.tok) && n < 3; k, n = k+step, n+1 {
+			if !p.tok[k].number && p.tok[k].piece == 0 && p.tok[k].e-p.tok[k].s > 1 {
+				return p.caseOf(k) == allCaps
+			}
+		}
+		return false
+	}
+	return near(i-1, -1) || near(j+1, 1)
+}
+
+// sentenceStart says whether token i begins a sentence, a line, a list item or
+// a bracket, where a capital tells nothing.
+func (p *page) sentenceStart(i int) bool {
+	if i == 0 {
+		return true
+	}
+	g := p.gap(i)
+	for k, c := range g {
+		switch c {
+		case '!', '?', ':', ';', '\n', '(', '[', '"', '|', '*', '>':
+			return true
+		case '.':
+			// After an initial or a title the sentence goes on.
+			if (p.tok[i-1].number || p.tok[i-1].e-p.tok[i-1].s > 1) && p.kind(i-1)&kTitle == 0 {
+				return true
+			}
+		case '-':
+			if k > 0 && g[k-1] == ' ' {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// marked says whether token i is written as a name is: with a capital that
+// neither the start of a sentence nor a text in capitals explains, and not as
+// the first half of a room's or ward's name.
+func (p *page) marked(i int) bool {
+	c := p.caseOf(i)
+	if c == lowerCase || p.sentenceStart(i) || c == allCaps && p.shouting(i, i) {
+		return false
+	}
+	if i+1 < len(p.tok) && p.kind(i+1)&kPlace != 0 && string(p.gap(i+1)) == " " {
+		return false
+	}
+	return true
+}
+
+// clauseStart says whether a sentence or list item ends right before token i.
+func (p *page) clauseStart(i int) bool {
+	if i == 0 {
+		return true
+	}
+	g := p.gap(i)
+	for k, c := range g {
+		switch c {
+		case '!', '?', ';', '\n', '|':
+			return true
+		case '.':
+			if k+1 < len(g) && (g[k+1] == ' ' || g[k+1] == '\n') && (p.tok[i-1].number || p.tok[i-1].e-p.tok[i-1].s > 4 || p.kind(i-1) == 0) {
+				return true
+			}
+		case '-':
+			if k > 0 && g[k-1] == ' ' && k+1 < len(g) && g[k+1] == ' ' {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// before collects the kinds of up to n words before token i in its clause.
+func (p *page) before(i, n int) (k kind) {
+	for ; n > 0 && i > 0 && !p.clauseStart(i); n-- {
+		i--
+		k |= p.kind(i)
+	}
+	return k
+}
+
+// following collects the kinds of up to n words after token i in its clause.
+func (p *page) following(i, n int) (k kind) {
+	for i++; n > 0 && i < len(p.tok) && !p.clauseStart(i); i, n = i+1, n-1 {
+		k |= p.kind(i)
+	}
+	return k
+}
+
+// emit records a match of the folded bytes s to e.
+func (p *page) emit(s, e int, c Class, basis string, conf Confidence) {
+	s, e = p.fold.span(s, e)
+	p.out = append(p.out, Match{s, e, c, basis, conf})
+}
