@@ -186,8 +186,7 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		if v < col.lo[places] || v > col.hi[places] {
 			return i
 		}
-		d := decimal{neg: neg, hi: m, scale: -places}
-		if col.Rising && !col.rises(&d) {
+		if col.Rising && !col.rises(&decimal{neg: neg, hi: m, scale: -places}) {
 			return i
 		}
 		last := c.col == len(c.columns)-1
@@ -203,7 +202,7 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 			return i
 		}
 		if col.Rising {
-			col.last, col.begun = d, true
+			col.last, col.begun = decimal{neg: neg, hi: m, scale: -places}, true
 		}
 		i = j + 1
 	}
