@@ -8,16 +8,18 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 
 	"outbreath/keys"
 )
 
 // A Pseudonymiser makes the pseudonyms and day shifts of one study. It
 // remembers what it has made, so that a collision between two identifiers is
-// an error. Not safe for concurrent use.
+// an error. It is safe for concurrent use.
 type Pseudonymiser struct{ pseudonymiser }
 
 type pseudonymiser struct {
+	mu   sync.Mutex // guards the inner maps of made
 	key  map[keys.Purpose][32]byte
 	made map[keys.Purpose]map[string]string     // pseudonym to canonical identifier
 	mac  func(key [32]byte, id string) [32]byte // tests replace it to force a collision
@@ -63,6 +65,8 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 	mac := p.mac(p.key[purpose], canonical)
 	body := crockford.EncodeToString(mac[:10])
 	name := group(body) + "-" + string(check3736(body))
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	if other, ok := p.made[purpose][name]; ok && other != canonical {
 		return "", &CollisionError{purpose}
 	}

@@ -1,0 +1,273 @@
+package deid
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"runtime"
+	"slices"
+	"strconv"
+	"sync"
+	"sync/atomic"
+
+	"outbreath/deid/leak"
+	"outbreath/keys"
+	"outbreath/schema"
+)
+
+// A Draft is a treated collection that has not yet been released. Its methods
+// are not safe for concurrent use.
+type Draft struct{ draft }
+
+type draft struct {
+	c        *schema.Collection
+	treater  *treater
+	searcher *searcher
+	keyID    string // names the key in treatment.json
+	sessions []*treated
+	study    []place // texts of study.json that hold a match
+	searched int     // texts
+	traces   *traces // what the EDF recordings hold, once they have been read
+}
+
+// A treated session is kept as bytes: a tree is much larger.
+type treated struct {
+	name       string // the session's pseudonym
+	file       string // where it came from
+	json       []byte
+	declared   []string
+	places     []place // of those searched, the ones that hold a match
+	searched   int
+	tubes      []ClearedTube
+	recordings []recording
+	absent     []schema.Problem // recordings that the folder does not hold
+}
+
+// Treat applies the plan to every record of c. The error is a
+// *[schema.QueriesError] when a value cannot be treated (for example a collision
+// of pseudonyms, or an identifier without a letter or digit).
+//
+// key may be nil: findings then have no id, and the draft cannot be released.
+// The draft reads recordings through c.Root, which must stay open.
+func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
+	d := &Draft{draft{c: c, searcher: &searcher{scan: leak.New(c.Roster)}}}
+	if key != nil {
+		d.searcher.keyed = true
+		d.searcher.key = key.Derive(keys.Finding, c.Study.Study)
+		d.keyID = shortCode(key.Derive(keys.Label, c.Study.Study))
+	} else {
+		key = keys.NewPseudonymKey([32]byte{}) // any will do for what cannot leave
+	}
+	var err error
+	if d.treater, err = newTreater(c.Plan, NewPseudonymiser(key, c.Study.Study)); err != nil {
+		return nil, err
+	}
+	d.sessions = make([]*treated, len(c.Sessions))
+	faults := make([][]schema.Problem, len(c.Sessions))
+	spread(len(c.Sessions), func(i int) {
+		d.sessions[i], faults[i] = d.treat(c.Sessions[i])
+	})
+	problems := slices.Concat(faults...)
+	if problems = append(problems, d.twice()...); len(problems) > 0 {
+		return nil, &schema.QueriesError{Problems: problems}
+	}
+	d.searchStudy()
+	for _, s := range d.sessions {
+		d.searched += s.searched
+	}
+	return d, nil
+}
+
+// treat makes one session.
+func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
+	v, err := d.treater.visit(s)
+	if err != nil {
+		return nil, v.faults
+	}
+	out := d.treater.record(v)
+	if len(v.faults) > 0 {
+		return nil, v.faults
+	}
+	t := &treated{name: v.name, file: s.File, json: out.Encode(), declared: declared(d.c.Study, out)}
+	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
+	for i, r := range s.Recordings {
+		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})
+		t.recordings = append(t.recordings, d.recording(v, i, t.declared))
+	}
+	t.places = d.suspects(v.places, t.declared)
+	t.searched = len(v.places)
+	t.tubes = tubesOf(v.name, out)
+	t.absent = v.absent
+	return t, nil
+}
+
+// suspects returns the places that hold a match.
+func (d *draft) suspects(all []place, declared []string) []place {
+	var held []place
+	for _, p := range all {
+		if len(d.searcher.scan.Scan(p.text, declared)) > 0 {
+			p.declared = declared
+			held = append(held, p)
+		}
+	}
+	return held
+}
+
+// searchStudy searches what goes onto the outside of the shipment.
+func (d *draft) searchStudy() {
+	s := d.c.Study
+	all := []place{
+		{file: "study.json", pointer: "/contact", text: s.Contact},
+		{file: "study.json", pointer: "/site", text: s.Site},
+		{file: "study.json", pointer: "/study", text: s.Study},
+	}
+	// The contact is an address or a telephone number: only the roster can tell
+	// whether it is a wrong one.
+	d.study = d.suspects(all, []string{s.Study, s.Site, s.Contact})
+	d.searched += len(all)
+}
+
+// declared returns the values that a record declares about its things: they
+// have the shape of identifiers, but of no person's.
+func declared(study *schema.Study, record *schema.Node) []string {
+	list := []string{study.Study, study.Site}
+	add := func(n *schema.Node) {
+		if n != nil && (n.Kind == schema.String || n.Kind == schema.Number) && n.Text != "" {
+			list = append(list, n.Text)
+		}
+	}
+	for _, pointer := range []string{"/kit/lot", "/kit/unit", "/sampler/serial", "/sampler/firmware"} {
+		add(record.At(pointer))
+	}
+	if tubes := record.Member("tubes"); tubes != nil {
+		for _, t := range tubes.Items {
+			add(t.Member("barcode"))
+			add(t.Member("position"))
+		}
+	}
+	return list
+}
+
+// tubesOf reads the tubes out of a treated record: what the plan changes or
+// drops must not come back by way of tubes.csv.
+func tubesOf(session string, record *schema.Node) []ClearedTube {
+	value := func(n *schema.Node, name string) string {
+		if m := n.Member(name); m != nil && (m.Kind == schema.String || m.Kind == schema.Number) {
+			return m.Text
+		}
+		return ""
+	}
+	var list []ClearedTube
+	if tubes := record.Member("tubes"); tubes != nil {
+		for _, t := range tubes.Items {
+			list = append(list, ClearedTube{
+				Barcode: value(t, "barcode"), Session: session, Position: value(t, "position"),
+				Fraction: value(record, "fraction"), VolumeML: value(t, "volume_ml"), Storage: value(t, "storage"),
+			})
+		}
+	}
+	return list
+}
+
+// twice finds sessions that share a pseudonym: their identifiers differ in
+// spelling only, and one file would take the other's place.
+func (d *draft) twice() []schema.Problem {
+	first := map[string]string{}
+	var problems []schema.Problem
+	for _, s := range d.sessions {
+		if s == nil {
+			continue
+		}
+		if other, ok := first[s.name]; ok {
+			problems = append(problems, schema.Problem{
+				File: s.file, Pointer: "/session_id", Rule: "session.twice", Severity: schema.Error,
+				Message: "this session has the same identifier as " + strconv.Quote(other) + " but for upper case, blanks and hyphens; correct the wrong one, or take one of the two records away",
+			})
+		}
+		first[s.name] = s.file
+	}
+	return problems
+}
+
+// Findings searches every text, kept field, file name and EDF text of the
+// draft, and marks those that decisions settle. They are ordered by file,
+// pointer and offset. A recording whose format is broken has no findings here;
+// CheckRecordings names it, and Release refuses it.
+func (d *Draft) Findings(dec *leak.Decisions) ([]leak.Finding, error) {
+	if err := d.readTraces(); err != nil {
+		return nil, err
+	}
+	var all []leak.Finding
+	d.each(func(p place) { all = append(all, d.searcher.settle(p, dec).findings...) })
+	slices.SortStableFunc(all, func(a, b leak.Finding) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
+	})
+	// Forty bits are enough to name a finding, and too few to trust blindly: a
+	// decision on one must not settle another.
+	seen := map[string]bool{}
+	all = slices.Compact(all) // a recording that two sessions name
+	for _, f := range all {
+		if seen[f.ID] && f.ID != "" {
+			return nil, &schema.QueriesError{Problems: []schema.Problem{{
+				File: f.File, Pointer: f.Pointer, Rule: "leak.id", Severity: schema.Error,
+				Message: "by chance a finding in this text has the id of another one; change any word of the text and run check again",
+			}}}
+		}
+		seen[f.ID] = true
+	}
+	return all, nil
+}
+
+// each calls f for every place that holds a match.
+func (d *draft) each(f func(place)) {
+	for _, p := range d.study {
+		f(p)
+	}
+	for _, s := range d.sessions {
+		for _, p := range s.places {
+			f(p)
+		}
+	}
+	for _, p := range d.traces.places {
+		f(p)
+	}
+}
+
+// CanRedact says whether a decision to redact has an effect on f. In a field
+// that is kept as it is, and in study.json, it has none: the source is
+// corrected, or the value kept with a reason.
+func (d *Draft) CanRedact(f leak.Finding) bool {
+	if f.File == "study.json" {
+		return false
+	}
+	if f.Pointer == "" {
+		return true // a file name, or a text in a recording
+	}
+	field, ok := d.c.Plan.Field(planPath(f.Pointer))
+	return ok && field.Treatment.Kind == schema.Text
+}
+
+var errNoKey = errors.New("no pseudonym key was given, so nothing can be released; name the site's key folder and run the command again")
+
+// spread calls f for 0 to n-1, on all cores. A panic of f is the caller's.
+func spread(n int, f func(i int)) {
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	var failed atomic.Value
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			defer func() {
+				if r := recover(); r != nil {
+					failed.CompareAndSwap(nil, fmt.Sprint(r))
+				}
+			}()
+			for i := next.Add(1) - 1; i < int64(n); i = next.Add(1) - 1 {
+				f(int(i))
+			}
+		})
+	}
+	wg.Wait()
+	if r := failed.Load(); r != nil {
+		panic(r)
+	}
+}

@@ -1,0 +1,290 @@
+package deid
+
+import (
+	"errors"
+	"io"
+	"os"
+	"time"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+	"outbreath/schema/edf"
+)
+
+// traces is what a first reading of the EDF recordings has found.
+type traces struct {
+	places   []place                     // texts that hold a match
+	problems map[string][]schema.Problem // by file
+}
+
+// readTraces reads the header and the annotations of every EDF recording, once.
+func (d *draft) readTraces() error {
+	if d.traces != nil {
+		return nil
+	}
+	t := &traces{problems: map[string][]schema.Problem{}}
+	seen := map[string]bool{}
+	searched := 0
+	for _, s := range d.sessions {
+		for i := range s.recordings {
+			r := &s.recordings[i]
+			if r.Format != "edf" || seen[r.File] {
+				continue
+			}
+			seen[r.File] = true
+			n, places, err := d.trace(r)
+			var queries *schema.QueriesError
+			if errors.As(err, &queries) {
+				t.problems[r.File] = queries.Problems
+			} else if err != nil {
+				return err
+			}
+			t.places = append(t.places, places...)
+			searched += n
+		}
+	}
+	d.traces = t
+	d.searched += searched
+	return nil
+}
+
+// trace searches the texts of one recording.
+func (d *draft) trace(r *recording) (searched int, held []place, err error) {
+	s, h, err := r.header(d.c.Root)
+	if err != nil {
+		return 0, nil, err
+	}
+	defer s.Close()
+	note := func(offset int64, text string) {
+		searched++
+		held = append(held, d.suspects([]place{r.place(offset, text)}, r.declared)...)
+	}
+	for _, t := range h.Texts() {
+		note(t.Offset, t.Value)
+	}
+	err = edf.WalkAnnotations(s, h, func(_ int, offset int64, text string) error {
+		note(offset, text)
+		return nil
+	})
+	return searched, held, r.edfError(err)
+}
+
+func (r *recording) place(offset int64, text string) place {
+	return place{file: r.File, base: int(offset), text: text, manner: masked, declared: r.declared}
+}
+
+// header opens the recording and reads its header, which must fit the size of
+// the file and the session.
+func (r *recording) header(root *os.Root) (*source, *edf.Header, error) {
+	s, err := r.open(root)
+	if err != nil {
+		return nil, nil, err
+	}
+	h, err := edf.ReadHeader(s)
+	if err == nil {
+		err = h.Check(r.Size)
+	}
+	if err = r.edfError(err); err == nil {
+		err = r.starts(h)
+	}
+	if err != nil {
+		s.Close()
+		return nil, nil, err
+	}
+	return s, h, nil
+}
+
+// edfError turns what the format objects to into a problem.
+func (r *recording) edfError(err error) error {
+	var field *edf.FieldError
+	var queries *schema.QueriesError
+	switch {
+	case err == nil || errors.As(err, &queries):
+		return err
+	case errors.As(err, &field):
+		return r.problem("recording.edf", field.Error())
+	}
+	return r.unreadable(err)
+}
+
+// starts compares the recording's own start, in local time at the subject's
+// place, with the session's: more than a day apart, it may be another session's.
+func (r *recording) starts(h *edf.Header) error {
+	day, known := h.StartDay()
+	if !known {
+		return nil
+	}
+	clock, err := time.Parse("15.04.05", h.StartTime)
+	if err != nil {
+		return r.problem("recording.edf.start", "the header has no start time; export the recording again from the recorder")
+	}
+	at := day.Add(clock.Sub(clock.Truncate(24 * time.Hour)))
+	y, m, d := r.started.Date()
+	session := time.Date(y, m, d, r.started.Hour(), r.started.Minute(), r.started.Second(), 0, time.UTC)
+	if apart := at.Sub(session); apart > 24*time.Hour || apart < -24*time.Hour {
+		return r.problem("recording.edf.start", "the recording began more than a day before or after the session that names it, so it may be another subject's; "+
+			"name the right file in the record, or correct the wrong date")
+	}
+	return nil
+}
+
+// anonymise takes out of the header what may point to a person, and gives it
+// the day that the plan allows.
+func (r *recording) anonymise(h *edf.Header) error {
+	day, known := h.StartDay()
+	switch {
+	case !r.dated:
+		return h.DropDate(r.subject)
+	case !known: // nor will anybody know; the time of day is told as it is
+		clock := h.StartTime
+		err := h.DropDate(r.subject)
+		h.StartTime = clock
+		return err
+	}
+	return h.Anonymise(r.subject, day.AddDate(0, 0, -r.shift))
+}
+
+// An edfReader gives an EDF recording with its header made anonymous and its
+// texts as the decisions say. Every text is searched again as it passes.
+type edfReader struct {
+	*source
+	d      *draft
+	dec    *leak.Decisions
+	ready  []byte      // to be given out next
+	record []byte      // room for one data record; nil when none has texts
+	ranges []edf.Range // of the texts in it
+	at     int64       // of the next byte to be read from the file
+	err    error
+}
+
+func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
+	s, h, err := r.header(d.c.Root)
+	if err != nil {
+		return nil, err
+	}
+	e := &edfReader{source: s, d: d, dec: dec, at: h.HeaderSize()}
+	if err := e.head(h); err != nil {
+		s.Close()
+		return nil, err
+	}
+	if e.ranges = h.AnnotationRanges(); len(e.ranges) > 0 {
+		e.record = make([]byte, h.RecordSize())
+	}
+	return e, nil
+}
+
+// head makes the header.
+func (e *edfReader) head(h *edf.Header) error {
+	texts := h.Texts()
+	if err := e.r.anonymise(h); err != nil {
+		return e.r.edfError(err)
+	}
+	if err := h.Validate(); err != nil {
+		return e.r.edfError(err)
+	}
+	e.ready = h.Encode()
+	if int64(len(e.ready)) != h.HeaderSize() {
+		return e.r.problem("recording.edf", "the header cannot be rewritten in its size; export the recording again")
+	}
+	for _, t := range texts {
+		if err := e.settle(e.ready, t.Offset, t.Offset, t.Value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// settle searches the text that stands at b[in] and at byte at of the file, and
+// overwrites what is to be redacted.
+func (e *edfReader) settle(b []byte, in, at int64, text string) error {
+	done := e.d.searcher.settle(e.r.place(at, text), e.dec)
+	var open []leak.Finding
+	for _, f := range done.findings {
+		if f.Open() {
+			open = append(open, f)
+		}
+	}
+	if len(open) > 0 {
+		return &FindingsError{open}
+	}
+	if done.text != text && copy(b[in:], done.text) != len(text) {
+		return e.r.problem("recording.edf", "a text cannot be redacted in its size; export the recording again")
+	}
+	return nil
+}
+
+func (e *edfReader) Read(p []byte) (int, error) {
+	if len(p) == 0 || e.err != nil {
+		return 0, e.err
+	}
+	if len(e.ready) == 0 {
+		if e.record == nil {
+			return e.plain(p)
+		}
+		if e.err = e.next(); e.err != nil {
+			return 0, e.err
+		}
+	}
+	n := copy(p, e.ready)
+	e.ready = e.ready[n:]
+	return n, nil
+}
+
+// WriteTo is taken away: it would go round Read.
+func (e *edfReader) WriteTo(w io.Writer) (int64, error) {
+	return io.Copy(w, struct{ io.Reader }{e})
+}
+
+// plain gives data that holds samples only.
+func (e *edfReader) plain(p []byte) (int, error) {
+	left := e.r.Size - e.at
+	if left == 0 {
+		if e.err = e.same(); e.err == nil {
+			e.err = io.EOF
+		}
+		return 0, e.err
+	}
+	n, err := e.File.Read(p[:min(int64(len(p)), left)])
+	e.at += int64(n)
+	if err == io.EOF {
+		e.err = e.r.changed()
+	} else if err != nil {
+		e.err = e.r.unreadable(err)
+	}
+	return n, e.err
+}
+
+// next reads one data record and settles its texts.
+func (e *edfReader) next() error {
+	if e.at == e.r.Size {
+		if err := e.same(); err != nil {
+			return err
+		}
+		return io.EOF
+	}
+	if _, err := io.ReadFull(e.File, e.record); err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
+		return e.r.changed()
+	} else if err != nil {
+		return e.r.unreadable(err)
+	}
+	for _, a := range e.ranges {
+		tals, err := edf.ParseTALs(e.record[a.Offset : a.Offset+a.Size])
+		if err != nil {
+			return e.r.edfError(err)
+		}
+		for _, t := range tals {
+			for _, text := range t.Texts {
+				if text.Start == text.End {
+					continue
+				}
+				in := int64(a.Offset + text.Start)
+				if err := e.settle(e.record, in, e.at+in, text.Value); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	e.at += int64(len(e.record))
+	e.ready = e.record
+	return nil
+}

@@ -1,0 +1,117 @@
+package deid
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"io"
+
+	"outbreath/deid/leak"
+)
+
+// ledgerFormat names the form of treatment.json.
+const ledgerFormat = "outbreath-treatment-1"
+
+// A Ledger is treatment.json: what was done to each field. It holds counts and
+// no identifier.
+type Ledger struct {
+	Format     string          `json:"format"`
+	Study      string          `json:"study"`
+	Site       string          `json:"site"`
+	Plan       string          `json:"plan"`
+	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
+	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
+	Texts      TextLedger      `json:"texts"`
+	Recordings RecordingLedger `json:"recordings"`
+	Cautions   []string        `json:"cautions"`
+}
+
+// A FieldLedger is one field of the plan.
+type FieldLedger struct {
+	Path      string `json:"path"`
+	Treatment string `json:"treatment"`
+	Risk      string `json:"risk"` // "quasi", "sensitive" or ""
+	Why       string `json:"why"`
+	Values    int64  `json:"values"` // in all records
+}
+
+// A TextLedger counts the texts that were searched, the findings, and what was
+// decided on them.
+type TextLedger struct {
+	Searched int `json:"searched"`
+	Findings int `json:"findings"`
+	Redacted int `json:"redacted"`
+	Kept     int `json:"kept"`
+}
+
+// A RecordingLedger counts recordings by format.
+type RecordingLedger struct {
+	CSV int `json:"csv"`
+	EDF int `json:"edf"`
+}
+
+// cautions go with every shipment. Sources: 45 CFR 164.514(b); GDPR, recital 26.
+var cautions = []string{
+	"A clean search means that no listed identifier and no known pattern was found. It does not mean that nobody can be recognised.",
+	"This file is no legal determination. The privacy officer, the ethics committee, the protocol, the consent and the law decide.",
+	"The pseudonyms are keyed hashes of the site's identifiers. Whoever holds the site's key can lead them back to subjects: these are personal data for that site, and may be for others.",
+	"Rare conditions, dates, places and the curves of a recording can single out a person without a name. Do not try to recognise anybody.",
+	"The ranges that recordings are checked against find technical faults. They say nothing about a subject's health.",
+}
+
+// Ledger returns what was done, with the findings as [Draft.Findings] gave them.
+func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
+	l := &Ledger{
+		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, KeyID: d.keyID,
+		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{}, Cautions: cautions,
+	}
+	for i, f := range d.c.Plan.Fields {
+		l.Fields = append(l.Fields, FieldLedger{f.Path, f.Treatment.String(), f.Risk, f.Why, d.treater.values[i].Load()})
+	}
+	for _, f := range findings {
+		switch f.Decision {
+		case "redact":
+			l.Texts.Redacted++
+		case "keep":
+			l.Texts.Kept++
+		}
+	}
+	for _, s := range d.sessions {
+		for _, r := range s.recordings {
+			if r.Format == "edf" {
+				l.Recordings.EDF++
+			} else {
+				l.Recordings.CSV++
+			}
+		}
+	}
+	return l
+}
+
+// Format returns the file, indented, with a final line feed.
+func (l *Ledger) Encode() []byte {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(l); err != nil {
+		panic(err) // strings and numbers only
+	}
+	return b.Bytes()
+}
+
+// ParseLedger reads a treatment.json that came with a shipment, at most 16 MiB.
+func ParseLedger(data []byte) (*Ledger, error) {
+	if len(data) > 16<<20 {
+		return nil, errors.New("treatment.json is larger than 16 MiB; the shipment was not made by this tool")
+	}
+	var l Ledger
+	d := json.NewDecoder(bytes.NewReader(data))
+	if err := d.Decode(&l); err != nil || l.Format != ledgerFormat {
+		return nil, errors.New("treatment.json is not of the form " + ledgerFormat + "; a newer version of this tool may have made it")
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return nil, errors.New("something follows the end of treatment.json; the shipment was not made by this tool")
+	}
+	return &l, nil
+}

@@ -1,0 +1,248 @@
+package deid
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"slices"
+	"sync"
+	"time"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// maxProblems is the most problems that are told of one recording.
+const maxProblems = 20
+
+// A recording is one file that a session names, and what its treatment needs.
+type recording struct {
+	schema.RecordingRef
+	leaves   string // "recordings/<session pseudonym>-1.csv"
+	subject  string // the subject's pseudonym
+	started  time.Time
+	shift    int  // days
+	dated    bool // the plan lets a day out, moved by shift
+	declared []string
+}
+
+func (d *draft) recording(v *visit, i int, declared []string) recording {
+	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, declared: declared}
+	r.leaves = v.recordingName(r.Pointer)
+	if f, ok := d.c.Plan.Field("/started_at"); ok {
+		switch f.Treatment.Kind {
+		case schema.Shift:
+			r.dated, r.shift = true, v.shift
+		case schema.Keep:
+			r.dated = true
+		}
+	}
+	return r
+}
+
+// problem says what is wrong with the recording as a whole.
+func (r *recording) problem(rule, message string) *schema.QueriesError {
+	return &schema.QueriesError{Problems: []schema.Problem{{File: r.File, Rule: rule, Severity: schema.Error, Message: message}}}
+}
+
+func (r *recording) changed() error {
+	return r.problem("collection.changed", "the file has changed since the folder was read; wait until nothing writes to it any more, then run the command again")
+}
+
+// A source reads a recording that must still be the file that was judged.
+type source struct {
+	*os.File
+	r *recording
+}
+
+// open opens the recording for reading; links, pipes and devices are refused.
+func (r *recording) open(root *os.Root) (*source, error) {
+	before, err := root.Lstat(r.File)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, r.changed()
+	} else if err != nil {
+		return nil, r.unreadable(err)
+	}
+	if !before.Mode().IsRegular() {
+		return nil, r.changed()
+	}
+	f, err := root.Open(r.File)
+	if err != nil {
+		return nil, r.unreadable(err)
+	}
+	s := &source{f, r}
+	if info, err := f.Stat(); err != nil || !os.SameFile(before, info) {
+		f.Close()
+		return nil, r.changed()
+	}
+	if err := s.same(); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// same compares the open file with what the folder held when it was read.
+func (s *source) same() error {
+	info, err := s.Stat()
+	if err != nil {
+		return s.r.unreadable(err)
+	}
+	if !info.Mode().IsRegular() || info.Size() != s.r.Size || !info.ModTime().Equal(s.r.ModTime) {
+		return s.r.changed()
+	}
+	return nil
+}
+
+func (r *recording) unreadable(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		err = path.Err // the name stands before it already
+	}
+	return fmt.Errorf("%s cannot be read: %w; check the disk and the rights on the file", r.File, err)
+}
+
+// A csvReader gives the bytes of a CSV recording as they are, and proves on the
+// way that they are numbers and nothing else.
+type csvReader struct {
+	*source
+	check *schema.CSVCheck
+	left  int64
+	err   error
+}
+
+func (r *recording) csv(root *os.Root) (io.ReadCloser, error) {
+	s, err := r.open(root)
+	if err != nil {
+		return nil, err
+	}
+	return &csvReader{source: s, check: schema.NewCSVCheck(r.File, r.Columns, maxProblems), left: r.Size}, nil
+}
+
+// Read hands out no byte of a block in which something is wrong.
+func (c *csvReader) Read(p []byte) (int, error) {
+	if c.err != nil || len(p) == 0 {
+		return 0, c.err
+	}
+	n, err := c.File.Read(p)
+	c.left -= int64(n)
+	c.check.Write(p[:n])
+	switch {
+	case c.left < 0:
+		c.err = c.r.changed()
+	case err == io.EOF:
+		c.check.Close()
+		if c.err = c.verdict(); c.err == nil {
+			if c.err = c.same(); c.err == nil && c.left > 0 {
+				c.err = c.r.changed()
+			}
+		}
+		if c.err == nil {
+			c.err = io.EOF
+		}
+	case err != nil:
+		c.err = c.r.unreadable(err)
+	default:
+		c.err = c.verdict()
+	}
+	if c.err != nil {
+		return 0, c.err
+	}
+	return n, nil
+}
+
+// WriteTo is taken away: it would go round Read.
+func (c *csvReader) WriteTo(w io.Writer) (int64, error) {
+	return io.Copy(w, struct{ io.Reader }{c})
+}
+
+func (c *csvReader) verdict() error {
+	if problems := c.check.Problems(); len(problems) > 0 {
+		return &schema.QueriesError{Problems: problems}
+	}
+	return nil
+}
+
+// CheckRecordings reads every recording to its end and returns what its
+// format's rules object to. progress may be nil; it is called from one
+// goroutine at a time, with bytes.
+func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total int64)) ([]schema.Problem, error) {
+	var all []*recording
+	var total, done int64
+	for _, s := range d.sessions {
+		for i := range s.recordings {
+			all = append(all, &s.recordings[i])
+			total += s.recordings[i].Size
+		}
+	}
+	var mu sync.Mutex
+	tell := func(n int64) {
+		mu.Lock()
+		defer mu.Unlock()
+		done += n
+		if progress != nil {
+			progress(done, total)
+		}
+	}
+	if err := d.readTraces(); err != nil {
+		return nil, err
+	}
+	problems := make([][]schema.Problem, len(all))
+	failed := make([]error, len(all))
+	spread(len(all), func(i int) {
+		if failed[i] = ctx.Err(); failed[i] != nil {
+			return
+		}
+		if r := all[i]; r.Format == "csv" {
+			problems[i], failed[i] = r.checkCSV(ctx, d.c.Root, tell)
+		} else {
+			problems[i] = d.traces.problems[r.File]
+			tell(r.Size)
+		}
+	})
+	return slices.Concat(problems...), errors.Join(failed...)
+}
+
+// checkCSV reads on where a csvReader stops, so that all problems are told at once.
+func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64)) ([]schema.Problem, error) {
+	s, err := r.open(root)
+	var queries *schema.QueriesError
+	if errors.As(err, &queries) {
+		return queries.Problems, nil
+	} else if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	check := schema.NewCSVCheck(r.File, r.Columns, maxProblems)
+	buf := make([]byte, 256<<10)
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n, err := s.Read(buf)
+		check.Write(buf[:n])
+		tell(int64(n))
+		if err == io.EOF {
+			break
+		} else if err != nil {
+			return nil, r.unreadable(err)
+		}
+	}
+	check.Close()
+	problems := check.Problems()
+	if errors.As(s.same(), &queries) {
+		problems = append(problems, queries.Problems...)
+	}
+	return problems, nil
+}
+
+// reader returns the treated bytes of the recording, checked as they are read.
+func (d *draft) reader(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
+	if r.Format == "csv" {
+		return r.csv(d.c.Root)
+	}
+	return d.edf(r, dec)
+}

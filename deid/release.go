@@ -1,0 +1,212 @@
+package deid
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// Release searches the draft, applies the decisions, searches again, and
+// returns what may leave. Undecided findings are a *[FindingsError]; a
+// *[schema.QueriesError] says what else stands in the way. The draft's source
+// is not changed.
+func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
+	if !d.searcher.keyed {
+		return nil, errNoKey
+	}
+	findings, err := d.Findings(dec)
+	if err != nil {
+		return nil, err
+	}
+	if problems := d.broken(findings, dec); len(problems) > 0 {
+		return nil, &schema.QueriesError{Problems: problems}
+	}
+	if open := slices.DeleteFunc(slices.Clone(findings), func(f leak.Finding) bool { return !f.Open() }); len(open) > 0 {
+		return nil, &FindingsError{open}
+	}
+	c := &Cleared{study: d.c.Study, sessions: len(d.sessions)}
+	made := make([][]byte, len(d.sessions))
+	failed := make([]error, len(d.sessions))
+	spread(len(d.sessions), func(i int) { made[i], failed[i] = d.final(d.sessions[i], dec) })
+	if err := gather(failed); err != nil {
+		return nil, err
+	}
+	for i, s := range d.sessions {
+		c.add("sessions/"+s.name+".json", made[i])
+		c.tubes = append(c.tubes, s.tubes...)
+		for k := range s.recordings {
+			r := &s.recordings[k]
+			c.recordings++
+			c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
+		}
+	}
+	slices.SortFunc(c.tubes, func(a, b ClearedTube) int {
+		return cmp.Or(cmp.Compare(a.Barcode, b.Barcode), cmp.Compare(a.Session, b.Session))
+	})
+	table, err := tubesCSV(c.tubes)
+	if err != nil {
+		return nil, err
+	}
+	c.add("tubes.csv", table)
+	c.add("session.schema.json", d.c.Plan.Outgoing())
+	c.add("treatment.json", d.Ledger(findings).Encode())
+	slices.SortFunc(c.files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })
+	return c, nil
+}
+
+func (c *Cleared) add(name string, data []byte) {
+	c.files = append(c.files, File{name, int64(len(data)), func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
+}
+
+// broken returns what no decision on a finding can settle: errors of the
+// collection, recordings that are absent or break their format's rules, and
+// decisions that can have no effect.
+func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Problem {
+	problems := d.c.Errors()
+	for _, s := range d.sessions {
+		problems = append(problems, s.absent...)
+		for _, r := range s.recordings {
+			problems = append(problems, d.traces.problems[r.File]...)
+		}
+	}
+	for _, f := range findings {
+		if decision, ok := dec.Of(f.ID); ok && f.Open() && decision.Action == "redact" {
+			problems = append(problems, schema.Problem{
+				File: f.File, Pointer: f.Pointer, Rule: "leak.redact", Severity: schema.Error,
+				Message: "it was decided to redact here, but this field leaves as it is and cannot be redacted; correct the source, or decide keep with a reason",
+			})
+		}
+	}
+	return problems
+}
+
+// final returns the bytes of a record that leaves, after a last search of all
+// that it says in words.
+func (d *Draft) final(s *treated, dec *leak.Decisions) ([]byte, error) {
+	doc, err := schema.ParseJSON(s.json)
+	if err != nil {
+		return nil, err // we wrote it ourselves
+	}
+	settled := map[string]string{} // by pointer
+	changed := false
+	for _, p := range s.places {
+		if p.manner == name {
+			continue
+		}
+		done := d.searcher.settle(p, dec)
+		settled[p.pointer] = done.text
+		if done.text != p.text {
+			doc.At(p.pointer).Text = done.text
+			changed = true
+		}
+	}
+	data := s.json
+	if changed {
+		if problems := d.treater.prove(s.file, doc); len(problems) > 0 {
+			return nil, &schema.QueriesError{Problems: problems}
+		}
+		data = doc.Encode()
+	}
+	return data, d.last(s, data, settled)
+}
+
+// last searches the bytes that leave. Each text with a match must be one that
+// was settled, to the letter.
+func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
+	doc, err := schema.ParseJSON(data)
+	if err != nil {
+		return err
+	}
+	again := &visit{Session: &schema.Session{File: s.file}}
+	d.treater.words(again, doc, d.treater.root, "")
+	var open []leak.Finding
+	for _, p := range again.places {
+		if text, ok := settled[p.pointer]; ok && text == p.text {
+			continue
+		}
+		p.declared = s.declared
+		open = append(open, d.searcher.settle(p, nil).findings...)
+	}
+	if len(open) > 0 {
+		return &FindingsError{open}
+	}
+	return nil
+}
+
+// words notes every text of a treated record that leaves in a person's words.
+func (t *treater) words(v *visit, n *schema.Node, s *step, pointer string) {
+	switch n.Kind {
+	case schema.Object:
+		for _, m := range s.members {
+			if value := n.Member(m.name); value != nil {
+				t.words(v, value, m, pointer+"/"+m.name)
+			}
+		}
+	case schema.Array:
+		for i, item := range n.Items {
+			t.words(v, item, s.item, pointer+"/"+strconv.Itoa(i))
+		}
+	default:
+		if s.field < 0 {
+			return
+		}
+		if f := &t.plan.Fields[s.field]; f.Treatment.Kind == schema.Keep || f.Treatment.Kind == schema.Text {
+			v.search(n, f, pointer)
+		}
+	}
+}
+
+// gather returns all problems as one error, else all findings, else the first
+// error.
+func gather(failed []error) error {
+	var problems []schema.Problem
+	var findings []leak.Finding
+	var other error
+	for _, err := range failed {
+		switch e := err.(type) {
+		case nil:
+		case *schema.QueriesError:
+			problems = append(problems, e.Problems...)
+		case *FindingsError:
+			findings = append(findings, e.Findings...)
+		default:
+			other = cmp.Or(other, err)
+		}
+	}
+	switch {
+	case len(problems) > 0:
+		return &schema.QueriesError{Problems: problems}
+	case len(findings) > 0:
+		return &FindingsError{findings}
+	}
+	return other
+}
+
+// tubesCSV returns tubes.csv (RFC 4180, lines end with LF). A cell that a
+// spreadsheet would run as a formula is refused.
+func tubesCSV(tubes []ClearedTube) ([]byte, error) {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.Write([]string{"barcode", "session", "position", "fraction", "volume_ml", "storage"})
+	for _, t := range tubes {
+		row := []string{t.Barcode, t.Session, t.Position, t.Fraction, t.VolumeML, t.Storage}
+		for _, cell := range row {
+			if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+				return nil, &schema.QueriesError{Problems: []schema.Problem{{
+					File: "tubes.csv", Rule: "tube.formula", Severity: schema.Error,
+					Message: "a value of a tube begins with = + - @ or a tab, which a spreadsheet would run as a formula; correct barcode, position, volume and storage in the records",
+				}}}
+			}
+		}
+		w.Write(row)
+	}
+	w.Flush()
+	return b.Bytes(), w.Error()
+}

@@ -1,0 +1,237 @@
+package deid
+
+import (
+	"cmp"
+	"crypto/hmac"
+	"crypto/sha256"
+	"slices"
+	"strconv"
+	"strings"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// A manner says what a decision to redact does to a text.
+type manner uint8
+
+const (
+	fixed  manner = iota // nothing: the text leaves as it is, or is corrected at the site
+	words                // the stretch is replaced by a word in brackets
+	masked               // the stretch is overwritten, so that the text keeps its size
+	name                 // the text does not leave: a file gets another name
+)
+
+// A place is one text that is searched for identifiers.
+type place struct {
+	file, pointer string
+	base          int // of the text's first byte in the file; recordings only
+	text          string
+	manner        manner
+	declared      []string // values that the record declares
+}
+
+// search notes a value that leaves with the words of a person in it. Listed
+// values, dates and times are none: the plan's schema fixes their form.
+func (v *visit) search(n *schema.Node, f *schema.Field, pointer string) {
+	p := place{file: v.File, pointer: pointer, text: n.Text}
+	switch {
+	case f.Enum || f.Format != "" || n.Kind == schema.Bool:
+		return
+	case f.Treatment.Kind == schema.Text:
+		p.manner = words
+	}
+	v.places = append(v.places, p)
+}
+
+// A searcher looks for identifiers and applies decisions. Safe for concurrent use.
+type searcher struct {
+	scan  *leak.Scanner
+	keyed bool
+	key   [32]byte // makes the ids of findings
+}
+
+// id names a finding by what it says, where, and the whole text: when the text
+// changes, a person is asked again.
+func (s *searcher) id(p *place, start int, m leak.Match) string {
+	if !s.keyed {
+		return ""
+	}
+	h := hmac.New(sha256.New, s.key[:])
+	for _, part := range []string{string(m.Class), m.Basis, p.file, p.pointer, strconv.Itoa(start)} {
+		h.Write([]byte(part))
+		h.Write([]byte{0})
+	}
+	h.Write([]byte(p.text))
+	return shortCode([32]byte(h.Sum(nil)))
+}
+
+// settled is a text after the decisions on its findings.
+type settled struct {
+	text     string
+	findings []leak.Finding // by Start; offsets in the text as it was
+}
+
+// settle searches p, redacts what decisions say, and searches the outcome until
+// nothing new is found: a redaction may bring words together, and what it leaves
+// must be clean as well. Matches within what we put in ourselves do not count.
+func (s *searcher) settle(p place, dec *leak.Decisions) settled {
+	out := settled{text: p.text}
+	var cut cuts
+	type key struct {
+		start, end   int
+		class, basis string
+	}
+	seen := map[key]bool{}
+	for {
+		text, parts := cut.apply(p.text, p.manner)
+		grown := false
+		for _, m := range s.scan.Scan(text, p.declared) {
+			if parts.within(m.Start, m.End) {
+				continue
+			}
+			m.Start, m.End = parts.origin(m.Start, m.End)
+			k := key{m.Start, m.End, string(m.Class), m.Basis}
+			if seen[k] {
+				continue
+			}
+			seen[k] = true
+			f := leak.Finding{
+				ID: s.id(&p, p.base+m.Start, m), File: p.file, Pointer: p.pointer, Start: p.base + m.Start, End: p.base + m.End,
+				Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review",
+			}
+			if m.Confidence == leak.Sure && p.manner != fixed {
+				f.Action = "redact"
+			}
+			if d, ok := dec.Of(f.ID); ok && f.ID != "" && (d.Action == "keep" || d.Action == "redact" && p.manner != fixed) {
+				f.Decision = d.Action
+			}
+			if k.end = 0; !seen[k] { // else the same finding, a little longer now
+				seen[k] = true
+				out.findings = append(out.findings, f)
+			}
+			if f.Decision == "redact" {
+				cut = cut.add(p.text, m)
+				grown = true
+			}
+		}
+		if !grown {
+			out.text = text
+			break
+		}
+	}
+	slices.SortStableFunc(out.findings, func(a, b leak.Finding) int { return cmp.Compare(a.Start, b.Start) })
+	return out
+}
+
+// cuts are stretches of a text that are taken out, in order and apart.
+type cuts []cut
+
+type cut struct {
+	start, end int
+	words      []string // what was there
+}
+
+// add takes out m as well. Stretches that touch, or have nothing but blanks
+// between them, become one.
+func (c cuts) add(text string, m leak.Match) cuts {
+	c = append(c, cut{m.Start, m.End, []string{classWord(m.Class)}})
+	slices.SortFunc(c, func(a, b cut) int { return cmp.Compare(a.start, b.start) })
+	var out cuts
+	for _, next := range c {
+		last := len(out) - 1
+		if last < 0 || next.start > out[last].end && strings.Trim(text[out[last].end:next.start], " \t") != "" {
+			out = append(out, next)
+			continue
+		}
+		out[last].end = max(out[last].end, next.end)
+		for _, w := range next.words {
+			if !slices.Contains(out[last].words, w) {
+				out[last].words = append(slices.Clip(out[last].words), w)
+			}
+		}
+	}
+	return out
+}
+
+// A part is a stretch of a redacted text, and where it comes from.
+type part struct {
+	start, end int // in the redacted text
+	from, to   int // in the text as it was
+	ours       bool
+}
+
+type parts []part
+
+// apply returns text without the cuts.
+func (c cuts) apply(text string, how manner) (string, parts) {
+	if len(c) == 0 {
+		return text, parts{{0, len(text), 0, len(text), false}}
+	}
+	var b strings.Builder
+	var ps parts
+	put := func(s string, from, to int, ours bool) {
+		if from < to {
+			ps = append(ps, part{b.Len(), b.Len() + len(s), from, to, ours})
+			b.WriteString(s)
+		}
+	}
+	at := 0
+	for _, cut := range c {
+		put(text[at:cut.start], at, cut.start, false)
+		token := "[removed: " + strings.Join(cut.words, ", ") + "]"
+		if how == masked {
+			token = strings.Repeat("X", cut.end-cut.start)
+		}
+		put(token, cut.start, cut.end, true)
+		at = cut.end
+	}
+	put(text[at:], at, len(text), false)
+	return b.String(), ps
+}
+
+// within says whether a stretch of the redacted text lies in one of our words.
+func (ps parts) within(start, end int) bool {
+	for _, p := range ps {
+		if p.ours && p.start <= start && end <= p.end {
+			return true
+		}
+	}
+	return false
+}
+
+// origin returns where a stretch of the redacted text comes from. A word of ours
+// stands for all that it replaced.
+func (ps parts) origin(start, end int) (from, to int) {
+	for _, p := range ps {
+		if p.start <= start && start < p.end {
+			from = p.from
+			if !p.ours {
+				from += start - p.start
+			}
+		}
+		if p.start < end && end <= p.end {
+			to = p.to
+			if !p.ours {
+				to = p.from + end - p.start
+			}
+		}
+	}
+	return from, to
+}
+
+// classWord says in a word what a class of identifiers is.
+//
+// Source: classes of 45 CFR 164.514(b)(2)(i).
+func classWord(c leak.Class) string {
+	const classes = "ABCDEFGHIJKLMNOPQR"
+	w := [...]string{
+		"name", "place", "date", "telephone number", "fax number", "e-mail address", "social security number",
+		"record number", "insurance number", "account number", "licence number", "vehicle number", "device number",
+		"web address", "network address", "biometric mark", "picture", "identifying number",
+	}
+	if i := strings.Index(classes, string(c)); i >= 0 && len(c) == 1 {
+		return w[i]
+	}
+	return "identifier"
+}

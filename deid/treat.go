@@ -1,0 +1,327 @@
+package deid
+
+import (
+	"errors"
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+	"sync/atomic"
+	"time"
+	"unicode"
+
+	"outbreath/schema"
+
+	"golang.org/x/text/unicode/norm"
+)
+
+// A treater applies a plan to records. Safe for concurrent use.
+type treater struct {
+	plan     *schema.Plan
+	root     *step
+	outgoing *schema.Validator // proves every record that has been made
+	names    *Pseudonymiser
+	values   []atomic.Int64 // by index of Plan.Fields: values treated
+}
+
+func newTreater(plan *schema.Plan, names *Pseudonymiser) (*treater, error) {
+	outgoing, err := schema.CompileOutgoing(plan.Outgoing())
+	if err != nil {
+		return nil, err
+	}
+	return &treater{plan, steps(plan), outgoing, names, make([]atomic.Int64, len(plan.Fields))}, nil
+}
+
+// A visit is a session while it is treated.
+type visit struct {
+	*schema.Session
+	name    string    // the session's pseudonym
+	subject string    // the subject's
+	day     time.Time // civil date of the session as written in the record, midnight UTC
+	shift   int       // days
+	places  []place   // texts of the treated record that are to be searched
+	faults  []schema.Problem
+	absent  []schema.Problem // recordings that the folder does not hold
+}
+
+// visit makes what the treatments of a session share.
+func (t *treater) visit(s *schema.Session) (*visit, error) {
+	v := &visit{Session: s}
+	y, m, d := s.Started.Date()
+	v.day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	var err1, err2, err3 error
+	v.name, err1 = t.names.Session(s.ID)
+	v.subject, err2 = t.names.Subject(s.Subject)
+	v.shift, err3 = t.names.ShiftDays(s.Subject)
+	switch {
+	case err1 != nil:
+		return v, v.fault("/session_id", nil, "treat.pseudonym", err1.Error())
+	case err2 != nil:
+		return v, v.fault("/subject/subject_id", nil, "treat.pseudonym", err2.Error())
+	case err3 != nil:
+		return v, v.fault("/subject/subject_id", nil, "treat.shift", err3.Error())
+	}
+	return v, nil
+}
+
+// fault notes a problem of the record and returns it as an error.
+func (v *visit) fault(pointer string, n *schema.Node, rule, message string) error {
+	p := schema.Problem{File: v.File, Pointer: pointer, Rule: rule, Severity: schema.Error, Message: message}
+	if n != nil {
+		p.Line, p.Column = n.Line, n.Column
+	}
+	v.faults = append(v.faults, p)
+	return &schema.QueriesError{Problems: v.faults}
+}
+
+// record returns the treated record, its members in the plan's order. Nothing
+// gets into it but by a field of the plan. Faults are noted in v.
+func (t *treater) record(v *visit) *schema.Node {
+	doc := v.Doc()
+	out := t.node(v, doc, t.root, "")
+	if len(v.faults) > 0 {
+		return nil
+	}
+	v.faults = append(v.faults, t.prove(v.File, out)...)
+	return out
+}
+
+// prove checks a treated record against the schema that the laboratory gets.
+func (t *treater) prove(file string, out *schema.Node) []schema.Problem {
+	faults := t.outgoing.Validate(file, out)
+	for i := range faults {
+		faults[i].Rule = "treat.outgoing"
+		faults[i].Message = "after its treatment this field does not fit the outgoing schema (" + faults[i].Message +
+			"); correct the record, or ask the privacy officer to correct the plan"
+	}
+	return faults
+}
+
+// node treats n, which stands at pointer and is described by s. It returns nil
+// for what does not leave.
+func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schema.Node {
+	out := &schema.Node{Kind: n.Kind, Line: n.Line, Column: n.Column}
+	switch {
+	case s.gone && n.Kind != schema.Object && n.Kind != schema.Array:
+		t.count(s)
+		return nil
+	case n.Kind == schema.Object && s.members != nil:
+		t.members(v, n, s, pointer, out)
+	case n.Kind == schema.Array && s.item != nil:
+		for i, item := range n.Items {
+			if made := t.node(v, item, s.item, pointer+"/"+strconv.Itoa(i)); made != nil {
+				out.Items = append(out.Items, made)
+			}
+		}
+	case s.field >= 0 && n.Kind != schema.Object && n.Kind != schema.Array:
+		return t.leaf(v, n, s, pointer)
+	default:
+		v.fault(pointer, n, "treat.unplanned", "the plan gives no treatment for what stands here, so it cannot leave; remove it, or ask the privacy officer for a plan that names it")
+		return nil
+	}
+	if s.gone {
+		return nil
+	}
+	return out
+}
+
+func (t *treater) members(v *visit, n *schema.Node, s *step, pointer string, out *schema.Node) {
+	known := 0
+	for _, m := range s.members {
+		value := n.Member(m.name)
+		if value == nil {
+			continue
+		}
+		known++
+		if made := t.node(v, value, m, pointer+"/"+m.name); made != nil {
+			out.Members = append(out.Members, schema.Member{Name: m.name, Value: made})
+		}
+	}
+	if known < len(n.Members) {
+		v.fault(pointer, n, "treat.unplanned", "this object has a field that the plan does not name, so it cannot leave; remove it, or ask the privacy officer for a plan that names it")
+	}
+}
+
+func (t *treater) count(s *step) {
+	if s.field >= 0 {
+		t.values[s.field].Add(1)
+	}
+}
+
+// leaf treats a single value.
+func (t *treater) leaf(v *visit, n *schema.Node, s *step, pointer string) *schema.Node {
+	f := &t.plan.Fields[s.field]
+	t.count(s)
+	if n.Kind == schema.Null {
+		if !slices.Contains(f.Types, "null") {
+			v.fault(pointer, n, "treat.unplanned", "the plan does not let a null leave from here; remove it")
+		}
+		return &schema.Node{Kind: schema.Null, Line: n.Line, Column: n.Column}
+	}
+	out, err := t.value(v, n, f, pointer)
+	if err != nil {
+		v.fault(pointer, n, "treat."+string(f.Treatment.Kind), err.Error())
+		return nil
+	}
+	out.Line, out.Column = n.Line, n.Column
+	return out
+}
+
+var errKind = errors.New("this treatment is not possible for a value of this kind; correct the record, or ask the privacy officer to correct the plan")
+
+// value gives the treatment of f to one value that is not null.
+func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer string) (*schema.Node, error) {
+	treatment := f.Treatment
+	switch {
+	case treatment.Kind == schema.Keep:
+		v.search(n, f, pointer)
+		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
+	case treatment.Kind == schema.Round && n.Kind == schema.Number:
+		return number(roundTo(n.Text, treatment.Width))
+	case n.Kind != schema.String:
+		return nil, errKind
+	}
+	switch treatment.Kind {
+	case schema.Text:
+		v.search(n, f, pointer)
+		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
+	case schema.Pseudonym:
+		switch treatment.Purpose {
+		case "subject":
+			return text(t.names.Subject(n.Text))
+		case "session":
+			return text(t.names.Session(n.Text))
+		case "operator":
+			return text(t.names.Operator(n.Text))
+		}
+	case schema.Shift:
+		return text(shiftDate(n.Text, v.shift))
+	case schema.Year:
+		return yearNode(v, n.Text)
+	case schema.AgeBand:
+		return text(bandOf(n.Text, v.day, treatment.Width))
+	case schema.Region:
+		return text(region(n.Text))
+	case schema.Recording:
+		return text(v.recordingName(pointer), nil)
+	}
+	return nil, errKind
+}
+
+func text(s string, err error) (*schema.Node, error) {
+	return &schema.Node{Kind: schema.String, Text: s}, err
+}
+
+func number(s string, err error) (*schema.Node, error) {
+	return &schema.Node{Kind: schema.Number, Text: s}, err
+}
+
+// yearNode reduces a date to its year, and a date-time to
+// {"year": of the session, "elapsed_s": whole seconds since the session began}.
+func yearNode(v *visit, s string) (*schema.Node, error) {
+	date, rest, err := splitDate(s)
+	if err != nil {
+		return nil, err
+	}
+	if rest == "" {
+		return number(yearOf(date, v.day), nil)
+	}
+	at, err := parseTime(s)
+	if err != nil {
+		return nil, err
+	}
+	return &schema.Node{Kind: schema.Object, Members: []schema.Member{
+		{Name: "year", Value: &schema.Node{Kind: schema.Number, Text: strconv.Itoa(v.Started.Year())}},
+		{Name: "elapsed_s", Value: &schema.Node{Kind: schema.Number, Text: elapsedSeconds(v.Started, at)}},
+	}}, nil
+}
+
+func bandOf(birth string, day time.Time, width int) (string, error) {
+	date, rest, err := splitDate(birth)
+	if err != nil || rest != "" {
+		return "", errDate
+	}
+	age := ageAt(date, day)
+	if age < 0 {
+		return "", errors.New("the birth date lies after the session; correct the wrong one of the two")
+	}
+	return ageBand(age, width), nil
+}
+
+// The first three digits of these postal codes stand for 20,000 people or fewer.
+//
+// Source: 45 CFR 164.514(b)(2)(i)(B); list of the HHS guidance of November 2012
+// from the Census of 2000. A newer census may have another list.
+var census2000 = []string{
+	"036", "059", "063", "102", "203", "556", "692", "790", "821", "823", "830", "831", "878", "879", "884", "890", "893",
+}
+
+// region shortens a postal code. Five digits, or five and four as in ZIP+4,
+// give the first three, or "000" where these stand for too few people; any other
+// code gives its first two letters or digits, in upper case.
+func region(code string) (string, error) {
+	var short []rune
+	digits, other := 0, 0
+	for _, r := range strings.ToUpper(norm.NFKC.String(code)) {
+		switch {
+		case r >= '0' && r <= '9':
+			digits++
+			short = append(short, r)
+		case unicode.IsLetter(r) || unicode.IsDigit(r):
+			other++
+			short = append(short, r)
+		}
+	}
+	switch {
+	case len(short) < 3:
+		return "", errors.New("the postal code is too short to be shortened to a region; correct it, or leave the field out")
+	case other == 0 && (digits == 5 || digits == 9):
+		zip := string(short[:3])
+		if slices.Contains(census2000, zip) {
+			return "000", nil
+		}
+		return zip, nil
+	}
+	return string(short[:2]), nil
+}
+
+// roundTo rounds a JSON number to the nearest multiple of width, half away from
+// zero, and writes it without point and exponent.
+func roundTo(literal string, width int) (string, error) {
+	x, ok := new(big.Rat).SetString(literal)
+	if !ok || len(literal) > 64 {
+		return "", errKind
+	}
+	w := big.NewRat(int64(width), 1)
+	x.Quo(x, w)
+	half := big.NewRat(1, 2)
+	if x.Sign() < 0 {
+		half.Neg(half)
+	}
+	x.Add(x, half)
+	n := new(big.Int).Quo(x.Num(), x.Denom()) // towards zero
+	s := n.Mul(n, w.Num()).String()
+	if len(s) > 64 {
+		return "", errors.New("the number is too large to be rounded; correct it")
+	}
+	return s, nil
+}
+
+// recordingName returns the name under which the recording that the record
+// names at pointer ("/recordings/0/file") leaves. One that is not in the folder
+// gets a name too, so that all else can be checked.
+func (v *visit) recordingName(pointer string) string {
+	format := ""
+	for _, r := range v.Recordings {
+		if r.Pointer == pointer {
+			format = r.Format
+		}
+	}
+	if format != "csv" && format != "edf" {
+		v.absent = append(v.absent, schema.Problem{File: v.File, Pointer: pointer, Rule: "treat.recording", Severity: schema.Error,
+			Message: "the recording named here was not in the folder when it was read; put it there, then run check again"})
+		format = "csv"
+	}
+	i, _ := strconv.Atoi(strings.Split(pointer+"//", "/")[2])
+	return "recordings/" + v.name + "-" + strconv.Itoa(i+1) + "." + format
+}
