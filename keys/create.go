@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/pem"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -18,7 +19,12 @@ type NewOptions struct {
 	Role       Role
 	Name       string // principal: the site code, or the lab's short name; may be empty; stands as comment in signing.pub
 	Classic    bool   // lab: X25519 instead of the post-quantum hybrid
-	Passphrase []byte // nil: keys are written plain, mode 0600
+	Passphrase []byte `json:"-"` // nil: keys are written plain, mode 0600
+}
+
+// Format prints the choices without the passphrase.
+func (o NewOptions) Format(s fmt.State, _ rune) {
+	fmt.Fprintf(s, "(new key folder: role %q, classic %t, passphrase %t)", string(o.Role), o.Classic, o.Passphrase != nil)
 }
 
 // A newFile is a file of the new folder, made in memory first.

@@ -23,16 +23,19 @@ const (
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a
 // placeholder. The zero PseudonymKey has no key and cannot derive.
-type PseudonymKey struct{ b *[32]byte }
+type PseudonymKey struct{ bytes func() [32]byte }
 
 // NewPseudonymKey wraps 32 bytes, for tests with published values.
-func NewPseudonymKey(b [32]byte) *PseudonymKey { return &PseudonymKey{&b} }
+func NewPseudonymKey(b [32]byte) *PseudonymKey {
+	return &PseudonymKey{func() [32]byte { return b }}
+}
 
 // Derive returns HKDF-SHA256(key, no salt, info = "outbreath/1/" purpose "/" study).
 //
 // Source: contract; RFC 5869.
 func (k *PseudonymKey) Derive(p Purpose, study string) [32]byte {
-	out, err := hkdf.Key(sha256.New, k.b[:], nil, "outbreath/1/"+string(p)+"/"+study, 32)
+	b := k.bytes()
+	out, err := hkdf.Key(sha256.New, b[:], nil, "outbreath/1/"+string(p)+"/"+study, 32)
 	if err != nil {
 		panic("keys: HKDF of 32 bytes failed: " + err.Error()) // only lengths can
 	}
@@ -51,7 +54,7 @@ const pseudonymHeader = "outbreath-pseudonym-key-1"
 // formatPseudonymKey writes the text form: the header line, 64 lower-case hex
 // digits, a line feed after each.
 func formatPseudonymKey(k *PseudonymKey) []byte {
-	return fmt.Appendf(nil, "%s\n%s\n", pseudonymHeader, hex.EncodeToString(k.b[:]))
+	return fmt.Appendf(nil, "%s\n%x\n", pseudonymHeader, k.bytes())
 }
 
 // parsePseudonymKey reads exactly what formatPseudonymKey writes.

@@ -10,9 +10,10 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// fmt and JSON look through interfaces and into unexported fields, but stop at
-// a func and at a pointer that is not outermost. So every secret of this package
-// sits behind one, and the types that hold one print a placeholder as well.
+// fmt looks through interfaces, into unexported fields and, under a verb that
+// does not fit, behind pointers, without asking the types there how they want to
+// be printed. It stops at a func. So every secret of this package is kept in a
+// closure, and the types that hold one print a placeholder as well.
 
 // A passphrase is asked for at most once and remembered.
 type passphrase struct {
