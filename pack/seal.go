@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -158,9 +159,6 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(parts) > maxParts {
-		return nil, fmt.Errorf("the archive would have more than %d parts: choose a larger part size", maxParts)
-	}
 	sealed.Bag = hex.EncodeToString(tarSum[:])
 	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site, Sealed: s.o.Date.Format(time.DateOnly),
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes}
@@ -184,7 +182,7 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 
 // archive writes the parts.
 func (s *sealing) archive(ctx context.Context, limit int64) ([]media.Part, [sha256.Size]byte, error) {
-	out := &mediumWriter{parts: media.NewParts(s.fs, s.stage, partName(s.o.Number, 0, 1), limit), path: s.o.Media}
+	out := &mediumWriter{parts: media.NewParts(s.fs, s.stage, partName(s.o.Number, 0, 1), limit), path: s.o.Media, most: capacity(limit)}
 	read := int64(0)
 	o := *s.o
 	o.Progress = func(done, total int64) {
@@ -315,14 +313,26 @@ func sweep(dir, number string) error {
 	return nil
 }
 
+// capacity returns what maxParts parts of limit bytes hold; 0 for no limit.
+func capacity(limit int64) int64 {
+	if limit > math.MaxInt64/maxParts {
+		return 0
+	}
+	return limit * maxParts
+}
+
 // A mediumWriter makes every error of the parts a *MediaError and counts.
 type mediumWriter struct {
 	parts   *media.Parts
 	path    string
+	most    int64 // bytes that fit into all parts; 0: no limit
 	written int64
 }
 
 func (w *mediumWriter) Write(b []byte) (int, error) {
+	if w.most > 0 && w.written+int64(len(b)) > w.most {
+		return 0, fmt.Errorf("the archive would have more than %d parts: choose a larger part size", maxParts)
+	}
 	n, err := w.parts.Write(b)
 	w.written += int64(n)
 	if err != nil {
