@@ -146,7 +146,7 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 			WeightKG:      float64(520+body.IntN(420)) / 10,
 		},
 		StartedAt: at(0), EndedAt: at(ended), Outcome: "complete", Fraction: "end-tidal",
-		Kit: kit{Lot: "L2611", Unit: fmt.Sprintf("K-%02d", 1+i%40)},
+		Kit: kit{Lot: "L2611", Unit: fmt.Sprintf("K-%04d", i+1)},
 		Sampler: sampler{
 			Serial: []string{"SMP-207", "SMP-211"}[i%2], Firmware: "3.2.1",
 			ValveOK: true, WarmUpMin: 15 + r.IntN(8),
