@@ -56,7 +56,7 @@ func Small() Options { return Options{Subjects: 2, Sessions: 3, RecordingSeconds
 // Big asks for at least the given number of bytes of recordings: sessions of
 // 700 seconds at 100 rows a second, about 1.2 MB each.
 func Big(bytes int64) Options {
-	const each = 1_200_000 // a little less than the least that one comes to
+	const each = 1_180_000 // a little less than the least that one comes to
 	n := int((bytes + each - 1) / each)
 	n = max(n, 1)
 	return Options{Subjects: max(1, n/3), Sessions: n, RecordingSeconds: 700, SampleHz: 100, NoEDF: true}
