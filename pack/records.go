@@ -27,6 +27,7 @@ type records struct {
 	sessions  int
 	tubes     map[string][]string // rows that tubes.csv must have, by barcode
 	barcodes  []string            // of tubes.csv
+	ledger    []byte              // treatment.json
 	problems  int
 	first     string // the first problem
 }
@@ -60,6 +61,7 @@ func (r *records) treatment(data []byte) {
 	if _, err := schema.ParseJSON(data); err != nil {
 		r.problem("data/%s is not proper JSON", treatmentName)
 	}
+	r.ledger = bytes.Clone(data)
 }
 
 // session checks one record.

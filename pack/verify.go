@@ -52,6 +52,7 @@ type Verdict struct {
 
 	Study, Site                 string `json:"-"`
 	Sessions, Recordings, Count int    `json:"-"` // Count: tubes
+	Treatment                   []byte `json:"-"` // data/treatment.json; nil when rejected
 }
 
 // Names of the checks of the folder; those inside the archive stand in
@@ -150,6 +151,7 @@ func (v *verifying) run() error {
 	if err := v.inside(c); err != nil {
 		return err
 	}
+	v.verdict.Treatment = c.records.ledger
 	v.tubes(c.records.barcodes)
 	if err := v.ctx.Err(); err != nil {
 		return context.Cause(v.ctx)

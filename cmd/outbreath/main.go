@@ -1,3 +1,51 @@
+// Command outbreath gets a site's breath-sampling session data to the analysis
+// laboratory together with its tubes: checked, pseudonymised, sealed, and
+// verified on arrival.
+//
+// This package is thin: it reads flags, calls the packages below it, and
+// prints. It is the only place that prints, exits, or reads the clock and the
+// environment.
 package main
 
-func main() {}
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// run carries out one command line and returns its exit status.
+func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
+	u := newUI(in, out, errOut)
+	defer func() {
+		// Go's own crash would exit with 2, which means something else here, and
+		// would print values.
+		if r := recover(); r != nil {
+			fmt.Fprintf(errOut, "outbreath: error: something unforeseen happened (%T); nothing was finished\n", r)
+			if os.Getenv("OUTBREATH_DEBUG") != "" {
+				panic(r)
+			}
+			status = exitIO
+		}
+	}()
+	cmd := newRootCmd(u)
+	cmd.SetArgs(args)
+	cmd.SetIn(in)
+	cmd.SetOut(out)
+	cmd.SetErr(errOut)
+	err := cmd.ExecuteContext(ctx)
+	status = exitStatus(err)
+	if ctx.Err() != nil && status != exitOK {
+		status = exitInterrupted
+	}
+	u.failure(err, status)
+	return status
+}

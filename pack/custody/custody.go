@@ -21,6 +21,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -99,4 +100,17 @@ func (j *Journal) Of(shipment, what string) (Entry, bool) {
 func hexSum(b []byte) string {
 	sum := sha256.Sum256(b)
 	return hex.EncodeToString(sum[:])
+}
+
+// Unfinished returns the entries "sealing" that no later entry about the same
+// shipment settles: the program was stopped in between.
+func (j *Journal) Unfinished() []Entry {
+	var open []Entry
+	for i, e := range j.Entries {
+		settled := slices.ContainsFunc(j.Entries[i+1:], func(later Entry) bool { return later.Shipment == e.Shipment })
+		if e.What == "sealing" && !settled {
+			open = append(open, e)
+		}
+	}
+	return open
 }

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"encoding/json"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// floors says what of this module each package may import, tests left aside.
+// Imports point one way, downwards; DEVELOPERS.md draws the same.
+var floors = map[string][]string{
+	"outbreath/schema/edf":   {},
+	"outbreath/keys/sshsig":  {},
+	"outbreath/pack/bag":     {},
+	"outbreath/pack/media":   {},
+	"outbreath/pack/custody": {},
+	"outbreath/schema":       {"outbreath/schema/edf"},
+	"outbreath/schema/demo":  {"outbreath/schema", "outbreath/schema/edf"},
+	"outbreath/keys":         {"outbreath/keys/sshsig"},
+	"outbreath/deid/leak":    {"outbreath/schema"},
+	"outbreath/deid":         {"outbreath/schema", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
+	"outbreath/pack":         {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
+	"outbreath/cmd/outbreath": {
+		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
+	},
+}
+
+// houses says which packages may import a library from outside. A module that
+// is not named here may be imported by nobody.
+var houses = map[string][]string{
+	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack"},
+	"github.com/klauspost/compress":            {"outbreath/pack"},
+	"github.com/santhosh-tekuri/jsonschema/v5": {"outbreath/schema"},
+	"github.com/spf13/cobra":                   {"outbreath/cmd/outbreath"},
+	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
+	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody"},
+	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
+	"golang.org/x/text":                        {"outbreath/deid", "outbreath/deid/leak", "outbreath/pack/bag"},
+}
+
+func TestImportsPointOneWay(t *testing.T) {
+	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "outbreath/...")
+	cmd.Dir = "../.."
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	seen := map[string]bool{}
+	for dec := json.NewDecoder(strings.NewReader(string(out))); dec.More(); {
+		var p struct {
+			ImportPath string
+			Imports    []string
+		}
+		if err := dec.Decode(&p); err != nil {
+			t.Fatal(err)
+		}
+		allowed, ok := floors[p.ImportPath]
+		if !ok {
+			t.Errorf("%s has no place in the table of floors", p.ImportPath)
+		}
+		seen[p.ImportPath] = true
+		for _, imp := range p.Imports {
+			switch first, _, _ := strings.Cut(imp, "/"); {
+			case strings.HasPrefix(imp, "outbreath/"):
+				if !slices.Contains(allowed, imp) {
+					t.Errorf("%s imports %s: that arrow points the wrong way", p.ImportPath, imp)
+				}
+			case strings.Contains(first, "."):
+				if !mayImport(p.ImportPath, imp) {
+					t.Errorf("%s imports %s, which is not at home there", p.ImportPath, imp)
+				}
+			}
+		}
+	}
+	for p := range floors {
+		if !seen[p] {
+			t.Errorf("the table of floors names %s, which is not there", p)
+		}
+	}
+}
+
+func mayImport(pkg, imp string) bool {
+	for module, homes := range houses {
+		if imp == module || strings.HasPrefix(imp, module+"/") {
+			return slices.Contains(homes, pkg)
+		}
+	}
+	return false
+}

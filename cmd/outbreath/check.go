@@ -1,0 +1,84 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// checkResult is the JSON form of check, as in the contract.
+type checkResult struct {
+	OK         bool             `json:"ok"`
+	Records    int              `json:"records"`
+	Recordings int              `json:"recordings"`
+	Tubes      int              `json:"tubes"`
+	Problems   []schema.Problem `json:"problems"`
+	Leaks      []leak.Finding   `json:"leaks"`
+	Omitted    []schema.Omitted `json:"omitted"`
+}
+
+func newCheckCmd(u *ui, o *options) *cobra.Command {
+	return &cobra.Command{
+		Use:   "check COLLECTION",
+		Short: "List every query that stands between the folder and a shipment",
+		Long: `Check every record against the plan's schema, the records against each other
+and against the roster, every recording against its format, and search all that
+would leave for identifiers. Nothing is changed.
+` + statusHelp,
+		Example: "  outbreath check week-48",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			_, key, err := siteKey(u, o, false)
+			if err != nil {
+				return err
+			}
+			r, err := read(c.Context(), u, args[0], key)
+			if err != nil {
+				return err
+			}
+			defer r.col.Root.Close()
+			doc := checkResult{
+				OK: r.ok(), Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
+				Problems: nonNil(r.problems), Leaks: nonNil(r.findings), Omitted: nonNil(r.col.Omitted),
+			}
+			if err := u.result(doc, func(w io.Writer) { printCheck(w, doc) }); err != nil {
+				return err
+			}
+			if !doc.OK {
+				return statusError(exitResolve)
+			}
+			return nil
+		},
+	}
+}
+
+func printCheck(w io.Writer, doc checkResult) {
+	printProblems(w, doc.Problems)
+	printFindings(w, doc.Leaks)
+	for _, o := range doc.Omitted {
+		fmt.Fprintf(w, "%s: not shipped: %s\n", quoted(o.File), o.Why)
+	}
+	var errs, warnings int
+	for _, p := range doc.Problems {
+		if p.Severity == schema.Error {
+			errs++
+		} else {
+			warnings++
+		}
+	}
+	open := len(openFindings(doc.Leaks))
+	fmt.Fprintf(w, "read %s, %s, %s: %s, %s, %s of %d undecided\n", count(doc.Records, "record"), count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
+		count(errs, "error"), count(warnings, "warning"), count(open, "finding"), len(doc.Leaks))
+	switch {
+	case errs > 0:
+		fmt.Fprintln(w, "to do: correct what the errors name, then run check again")
+	case open > 0:
+		fmt.Fprintln(w, "to do: look at each place and decide with review: redact it, or keep it with a reason")
+	default:
+		fmt.Fprintln(w, "nothing stands in the way of a shipment. This means that no listed pattern was found;\nwhether the data are de-identified enough is for the privacy officer to decide.")
+	}
+}

@@ -1,0 +1,195 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"outbreath/deid"
+	"outbreath/deid/leak"
+	"outbreath/keys"
+	"outbreath/schema"
+)
+
+const reviewFile = "review.jsonl"
+
+// loadCollection reads a collection folder; the caller closes c.Root.
+func loadCollection(dir string) (*schema.Collection, error) {
+	c, err := schema.Load(dir)
+	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
+		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s", quoted(dir))
+	}
+	return c, err
+}
+
+// A reading is all that check, review, seal and audit look at.
+type reading struct {
+	col       *schema.Collection
+	draft     *deid.Draft
+	decisions *leak.Decisions
+	problems  []schema.Problem
+	findings  []leak.Finding
+}
+
+// read loads the collection in dir, treats it with key, searches it, and reads
+// every recording to its end. key may be nil.
+func read(ctx context.Context, u *ui, dir string, key *keys.PseudonymKey) (*reading, error) {
+	col, err := loadCollection(dir)
+	if err != nil {
+		return nil, err
+	}
+	r := &reading{col: col, problems: col.Problems}
+	if r.decisions, err = loadDecisions(dir); err != nil {
+		col.Root.Close()
+		return nil, err
+	}
+	if r.draft, err = deid.Treat(col, key); err == nil {
+		if r.findings, err = r.draft.Findings(r.decisions); err == nil {
+			p := u.progress("reading recordings")
+			var more []schema.Problem
+			more, err = r.draft.CheckRecordings(ctx, p.update)
+			p.end()
+			r.problems = append(r.problems, more...)
+		}
+	}
+	var queries *schema.QueriesError
+	if errors.As(err, &queries) {
+		r.problems = append(r.problems, queries.Problems...)
+		err = nil
+	}
+	if err != nil {
+		col.Root.Close()
+		return nil, err
+	}
+	schema.SortProblems(r.problems)
+	return r, nil
+}
+
+// treated returns the problems as an error when they kept the records from
+// being treated at all.
+func (r *reading) treated() error {
+	if r.draft == nil {
+		return &schema.QueriesError{Problems: r.problems}
+	}
+	return nil
+}
+
+// ok says whether nothing stands between the collection and a shipment.
+func (r *reading) ok() bool {
+	for _, p := range r.problems {
+		if p.Severity == schema.Error {
+			return false
+		}
+	}
+	return len(openFindings(r.findings)) == 0
+}
+
+// loadDecisions reads review.jsonl; a missing file holds no decision.
+func loadDecisions(dir string) (*leak.Decisions, error) {
+	data, err := readBounded(filepath.Join(dir, reviewFile), 64<<20)
+	if err != nil {
+		if _, statErr := lstat(filepath.Join(dir, reviewFile)); notExist(statErr) {
+			return nil, nil
+		}
+		return nil, err
+	}
+	d, err := leak.ParseDecisions(data)
+	if err != nil {
+		return nil, &schema.ConfigError{File: reviewFile, Message: err.Error()}
+	}
+	return d, nil
+}
+
+// siteKey opens the pseudonym key if there is one at hand; needed says that
+// the command cannot do without.
+func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, error) {
+	dir, err := o.dir()
+	if err != nil {
+		return nil, nil, err
+	}
+	if _, err := lstat(dir); notExist(err) && !needed && o.keysDir == "" {
+		u.say("remark: there is no key folder yet, so findings have no numbers and cannot be decided on; make one with keys new --role site")
+		return nil, nil, nil
+	}
+	f, err := openKeys(u, o)
+	if err != nil {
+		return nil, nil, err
+	}
+	if f.Role() != keys.Site {
+		return nil, nil, usagef("name the site's folder with --keys DIR", "%s is a laboratory's key folder", quoted(dir))
+	}
+	key, err := f.PseudonymKey()
+	return f, key, err
+}
+
+func openFindings(all []leak.Finding) []leak.Finding {
+	var open []leak.Finding
+	for _, f := range all {
+		if f.Open() {
+			open = append(open, f)
+		}
+	}
+	return open
+}
+
+// printProblems writes problems one a line, as file:line:column.
+func printProblems(w io.Writer, problems []schema.Problem) {
+	for _, p := range problems {
+		place := quoted(p.File)
+		if p.Line > 0 {
+			place += fmt.Sprintf(":%d:%d", p.Line, p.Column)
+		}
+		what := printable(p.Message)
+		if p.Pointer != "" {
+			what = printable(p.Pointer) + ": " + what
+		}
+		fmt.Fprintf(w, "%s: %s: %s [%s]\n", place, p.Severity, what, p.Rule)
+	}
+}
+
+// classWords name the identifier classes for people.
+var classWords = map[leak.Class]string{
+	"A": "name", "B": "address or place", "C": "date or high age", "D": "telephone number", "E": "fax number", "F": "e-mail address",
+	"G": "national number", "H": "medical record number", "I": "insurance number", "J": "account number", "K": "licence number",
+	"L": "vehicle number", "M": "device number", "N": "web address", "O": "network address", "P": "biometric", "Q": "picture",
+	"R": "identifying code",
+}
+
+// printFindings writes findings one a line. The suspect text is not printed.
+func printFindings(w io.Writer, findings []leak.Finding) {
+	for _, f := range findings {
+		id := f.ID
+		if id == "" {
+			id = "(no number)"
+		}
+		place := quoted(f.File)
+		if f.Pointer != "" {
+			place += " " + printable(f.Pointer)
+		}
+		state := "undecided"
+		if f.Decision != "" {
+			state = "decided: " + f.Decision
+		}
+		fmt.Fprintf(w, "%s  %s bytes %d to %d: %s %s (class %s, %s) %s\n", id, place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis, state)
+	}
+}
+
+// quoted writes a file name as it is, or quoted when it holds anything odd.
+func quoted(name string) string {
+	if q := strconv.Quote(name); q != `"`+name+`"` || strings.ContainsAny(name, " \t") || name == "" {
+		return q
+	}
+	return name
+}
+
+// nonNil makes an empty list of a nil one, so that JSON says [] and not null.
+func nonNil[T any](s []T) []T {
+	if s == nil {
+		return []T{}
+	}
+	return s
+}

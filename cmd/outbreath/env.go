@@ -1,0 +1,24 @@
+package main
+
+import (
+	"io/fs"
+	"maps"
+	"os"
+	"os/user"
+	"slices"
+)
+
+func lstat(path string) (fs.FileInfo, error) { return os.Lstat(path) }
+
+// operatorName says who is at work, for the audit trail.
+func operatorName(by string) string {
+	if by != "" {
+		return by
+	}
+	if u, err := user.Current(); err == nil && u.Username != "" {
+		return u.Username
+	}
+	return "unnamed"
+}
+
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"outbreath/deid"
+	"outbreath/keys"
+	"outbreath/pack"
+	"outbreath/schema"
+)
+
+// Exit statuses, as every command's help states them.
+const (
+	exitOK          = 0
+	exitResolve     = 1   // a person must resolve something
+	exitUsage       = 2   // wrong use or configuration
+	exitRejected    = 3   // damaged, altered, not authentic, wrong key
+	exitIO          = 4   // media or I/O failure, or anything unforeseen
+	exitInterrupted = 130 // as shells report an interrupt
+)
+
+// A usageError is a wrong use of the command line or of the folders named there.
+type usageError struct {
+	msg string // what is wrong
+	do  string // what to do
+}
+
+func (e *usageError) Error() string { return e.msg }
+
+func usagef(do, format string, args ...any) error {
+	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
+}
+
+// A statusError ends a command whose result has already been printed.
+type statusError int
+
+func (e statusError) Error() string { return "see above" }
+
+// exitStatus is the one place where an error becomes an exit status.
+func exitStatus(err error) int {
+	var status statusError
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.As(err, &status):
+		return int(status)
+	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)):
+		return exitResolve
+	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
+		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)):
+		return exitUsage
+	}
+	return exitIO
+}
+
+// toDo returns what a person can do about err, or "".
+func toDo(err error) string {
+	var (
+		usage *usageError
+		media *pack.MediaError
+	)
+	switch {
+	case errors.As(err, &usage):
+		return usage.do
+	case errors.As(err, &media):
+		return media.Do
+	case errors.As(err, new(*pack.ExistsError)):
+		return "choose another medium, or another number with --shipment; nothing was changed"
+	case errors.Is(err, context.Canceled):
+		return "nothing was left behind under a final name; run the command again"
+	case errors.Is(err, fs.ErrPermission):
+		return "ask for the right to read this folder, or run as the person who owns it"
+	}
+	return ""
+}

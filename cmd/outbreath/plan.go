@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"outbreath/schema"
+)
+
+// planField is one row of the treatment table.
+type planField struct {
+	Path      string `json:"path"`
+	Treatment string `json:"treatment"`
+	Risk      string `json:"risk"`
+	Why       string `json:"why"`
+}
+
+func planFields(p *schema.Plan) []planField {
+	out := make([]planField, 0, len(p.Fields))
+	for _, f := range p.Fields {
+		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why})
+	}
+	return out
+}
+
+func newPlanCmd(u *ui, _ *options) *cobra.Command {
+	return &cobra.Command{
+		Use:     "plan COLLECTION",
+		Short:   "Print how every field is treated before it leaves",
+		Long:    "Print the treatment table of the collection's plan: field, treatment, why.\nA plan with an untreated field is refused.\n" + statusHelp,
+		Example: "  outbreath plan week-48",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			col, err := loadCollection(args[0])
+			if err != nil {
+				return err
+			}
+			defer col.Root.Close()
+			fields := planFields(col.Plan)
+			doc := map[string]any{"ok": true, "plan": col.Plan.Name, "study": col.Study.Study, "site": col.Study.Site, "fields": fields}
+			return u.result(doc, func(w io.Writer) {
+				fmt.Fprintf(w, "plan %q, study %s, site %s\n\n", col.Plan.Name, col.Study.Study, col.Study.Site)
+				rows := [][]string{{"FIELD", "TREATMENT", "RISK", "WHY"}}
+				for _, f := range fields {
+					rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), f.Why})
+				}
+				table(w, rows)
+				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")
+			})
+		},
+	}
+}
+
+func dash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}

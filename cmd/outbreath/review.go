@@ -1,0 +1,126 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"outbreath/deid/leak"
+)
+
+func newReviewCmd(u *ui, o *options) *cobra.Command {
+	var (
+		decide     []string
+		reason, by string
+	)
+	c := &cobra.Command{
+		Use:   "review COLLECTION [--decide ID=redact|keep --reason TEXT]",
+		Short: "Decide on what the leak check found",
+		Long: `Without --decide, list the findings with their numbers. A decision is written to
+review.jsonl and holds for exactly the text it was made on: a changed text asks
+again. Redacting replaces the passage in what leaves; the record at the site
+stays as it is. Keeping needs a reason. Do not write the identifier into it.
+` + statusHelp,
+		Example: "  outbreath review week-48\n  outbreath review week-48 --decide 7Q4K-9M2B=redact\n  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			_, key, err := siteKey(u, o, true)
+			if err != nil {
+				return err
+			}
+			r, err := read(c.Context(), u, args[0], key)
+			if err != nil {
+				return err
+			}
+			defer r.col.Root.Close()
+			if err := r.treated(); err != nil {
+				return err
+			}
+			decisions, err := parseDecide(decide, reason, r)
+			if err != nil {
+				return err
+			}
+			if len(decisions) > 0 {
+				if err := recordDecisions(args[0], decisions, reason, operatorName(by)); err != nil {
+					return err
+				}
+				for i, f := range r.findings {
+					if d, ok := decisions[f.ID]; ok {
+						r.findings[i].Decision = d
+					}
+				}
+			}
+			open := nonNil(openFindings(r.findings))
+			doc := map[string]any{"ok": len(open) == 0, "decided": len(decisions), "leaks": nonNil(r.findings), "open": len(open)}
+			if err := u.result(doc, func(w io.Writer) {
+				printFindings(w, r.findings)
+				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
+				if len(open) > 0 {
+					fmt.Fprintln(w, "to do: open each file at the place named, then decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
+				}
+			}); err != nil {
+				return err
+			}
+			if len(open) > 0 {
+				return statusError(exitResolve)
+			}
+			return nil
+		},
+	}
+	c.Flags().StringArrayVar(&decide, "decide", nil, "NUMBER=redact or NUMBER=keep; may be given several times")
+	c.Flags().StringVar(&reason, "reason", "", "why; needed for keep")
+	c.Flags().StringVar(&by, "by", "", "who decides (default: the user's name on this computer)")
+	return c
+}
+
+// parseDecide checks the decisions asked for against the findings there are.
+func parseDecide(args []string, reason string, r *reading) (map[string]string, error) {
+	known := map[string]leak.Finding{}
+	for _, f := range r.findings {
+		known[f.ID] = f
+	}
+	out := map[string]string{}
+	for _, a := range args {
+		id, action, ok := strings.Cut(a, "=")
+		if !ok || action != "redact" && action != "keep" {
+			return nil, usagef("write --decide NUMBER=redact or --decide NUMBER=keep", "a decision is not in the form NUMBER=redact or NUMBER=keep")
+		}
+		f, ok := known[id]
+		if !ok || id == "" {
+			return nil, usagef("run review without --decide to see the numbers; a changed text has a new one", "there is no finding with the number given")
+		}
+		if action == "keep" && strings.TrimSpace(reason) == "" {
+			return nil, usagef("say why with --reason TEXT, without the identifier itself", "keeping %s needs a reason", f.ID)
+		}
+		if action == "redact" && !r.draft.CanRedact(f) {
+			return nil, usagef("correct the record, or keep it with a reason", "%s stands in a field that cannot be redacted in part", f.ID)
+		}
+		out[id] = action
+	}
+	return out, nil
+}
+
+// recordDecisions appends to review.jsonl, which only ever grows.
+func recordDecisions(dir string, decisions map[string]string, reason, who string) error {
+	f, err := os.OpenFile(filepath.Join(dir, reviewFile), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", reviewFile, err)
+	}
+	now := time.Now().UTC().Truncate(time.Second)
+	var lines []byte
+	for _, id := range sortedKeys(decisions) {
+		lines = append(lines, leak.Decision{ID: id, Action: decisions[id], Reason: reason, Who: who, When: now}.Format()...)
+	}
+	if _, err = f.Write(lines); err == nil {
+		err = f.Sync()
+	}
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	return err
+}

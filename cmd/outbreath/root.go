@@ -1,0 +1,123 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// options are the flags that every command takes.
+type options struct {
+	keysDir        string
+	passphraseFile string
+}
+
+const statusHelp = `
+Exit status: 0 all well; 1 a person must resolve something; 2 wrong use or
+configuration; 3 rejected: damaged, altered, not authentic or wrong key;
+4 media or I/O failure.`
+
+func newRootCmd(u *ui) *cobra.Command {
+	o := &options{}
+	root := &cobra.Command{
+		Use:   "outbreath",
+		Short: "Get breath-sampling session data to the laboratory, with its tubes and without its subjects' names",
+		Long: `outbreath gets a site's session records and recordings to the analysis
+laboratory: checked, pseudonymised, sealed on removable media, and verified on
+arrival against the tubes in the box.
+
+  site coordinator   begin, check, review, seal, custody
+  lab intake         verify, open
+  privacy officer    plan, audit
+
+A clean check means that no listed pattern was found. It is no legal
+determination of de-identification: the privacy officer, the ethics committee,
+the protocol and local law decide.
+` + statusHelp,
+		Example:       "  outbreath demo DIR        the whole job on an invented study, step by step",
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.CompletionOptions.DisableDefaultCmd = true
+	f := root.PersistentFlags()
+	f.StringVar(&o.keysDir, "keys", "", "key folder (default: outbreath in the user's configuration folder)")
+	f.StringVar(&o.passphraseFile, "passphrase-file", "", "read the passphrase from the first line of this file")
+	f.BoolVar(&u.json, "json", false, "print one JSON document on standard output")
+	f.BoolVar(&u.quiet, "quiet", false, "no progress, no remarks")
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return usagef("see outbreath help "+c.Name(), "%s", flagMessage(err))
+	})
+	root.AddCommand(
+		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o), newCustodyCmd(u, o),
+		newVerifyCmd(u, o), newOpenCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
+	)
+	wrapArgs(root)
+	return root
+}
+
+// wrapArgs makes the library's complaints about arguments usage errors. Their
+// texts may repeat an argument, and somebody may have typed an identifier
+// there: only the kind of mistake is told.
+func wrapArgs(c *cobra.Command) {
+	for _, sub := range c.Commands() {
+		wrapArgs(sub)
+		args := sub.Args
+		if args == nil {
+			args = cobra.NoArgs
+		}
+		sub.Args = func(c *cobra.Command, a []string) error {
+			if args(c, a) != nil {
+				return usagef("see outbreath help "+strings.TrimPrefix(c.CommandPath(), "outbreath "), "%s: wrong number of arguments; use: %s", c.CommandPath(), c.UseLine())
+			}
+			return nil
+		}
+		if sub.RunE == nil {
+			sub.RunE = func(c *cobra.Command, a []string) error {
+				if err := c.Help(); err != nil {
+					return err
+				}
+				return statusError(exitUsage)
+			}
+		}
+	}
+	if c.Parent() == nil {
+		c.Args = cobra.ArbitraryArgs
+		c.RunE = func(c *cobra.Command, a []string) error {
+			if len(a) > 0 {
+				return usagef("outbreath help lists the commands", "there is no such command")
+			}
+			return c.Help()
+		}
+	}
+}
+
+// flagMessage keeps the flag's name out of a library message and drops the rest.
+func flagMessage(err error) string {
+	text := err.Error()
+	for _, w := range strings.Fields(text) {
+		w = strings.Trim(w, `",:`)
+		if strings.HasPrefix(w, "--") {
+			name, _, _ := strings.Cut(w, "=")
+			return "the option " + name + " is unknown or its value is not usable"
+		}
+	}
+	return "an option is unknown or its value is missing"
+}
+
+// dir returns the key folder's path.
+func (o *options) dir() (string, error) {
+	if o.keysDir != "" {
+		return o.keysDir, nil
+	}
+	base, err := os.UserConfigDir()
+	if err != nil {
+		return "", usagef("name the key folder with --keys DIR", "there is no configuration folder for this user")
+	}
+	return filepath.Join(base, "outbreath"), nil
+}
+
+// notExist says whether err is about a missing file.
+func notExist(err error) bool { return errors.Is(err, os.ErrNotExist) }

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"unicode"
+
+	"golang.org/x/term"
+
+	"outbreath/deid"
+	"outbreath/schema"
+)
+
+// A ui is where a command reads and prints: results to out, talk and progress
+// to err. Colour is used nowhere, so NO_COLOR is obeyed by itself.
+type ui struct {
+	in       io.Reader
+	out, err io.Writer
+	json     bool
+	quiet    bool
+	printed  bool // a JSON document has been printed
+}
+
+func newUI(in io.Reader, out, err io.Writer) *ui { return &ui{in: in, out: out, err: err} }
+
+// terminal says whether w is a terminal.
+func terminal(w any) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// result prints one JSON document when --json is set, else what text writes.
+func (u *ui) result(doc any, text func(w io.Writer)) error {
+	if !u.json {
+		if text == nil {
+			return nil
+		}
+		var b bytes.Buffer
+		text(&b)
+		_, err := io.WriteString(u.out, printable(b.String()))
+		return err
+	}
+	u.printed = true
+	enc := json.NewEncoder(u.out)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(doc)
+}
+
+// say prints a line of talk, unless --quiet.
+func (u *ui) say(format string, args ...any) {
+	if !u.quiet {
+		fmt.Fprintln(u.err, printable(fmt.Sprintf(format, args...)))
+	}
+}
+
+// failure prints an error that ended a command.
+func (u *ui) failure(err error, status int) {
+	if err == nil || errors.As(err, new(statusError)) {
+		return
+	}
+	if u.json && !u.printed {
+		_ = u.result(map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}, nil)
+	}
+	var (
+		queries  *schema.QueriesError
+		findings *deid.FindingsError
+	)
+	switch {
+	case errors.As(err, &queries):
+		printProblems(u.err, queries.Problems)
+		fmt.Fprintln(u.err, "outbreath: to do: correct what is listed, then run check and this command again; nothing was written")
+		return
+	case errors.As(err, &findings):
+		printFindings(u.err, findings.Findings)
+		fmt.Fprintln(u.err, "outbreath: to do: decide on each with review, then run this command again; nothing was written")
+		return
+	}
+	fmt.Fprintln(u.err, "outbreath: error:", printable(err.Error()))
+	if do := toDo(err); do != "" {
+		fmt.Fprintln(u.err, "outbreath: to do:", printable(do))
+	}
+}
+
+// table writes rows in aligned columns.
+func table(w io.Writer, rows [][]string) {
+	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
+	for _, r := range rows {
+		fmt.Fprintln(tw, strings.Join(r, "\t"))
+	}
+	tw.Flush()
+}
+
+// printable replaces control characters, which come from file names at most,
+// so that no text of the collection can steer a terminal.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' || !unicode.IsControl(r) {
+			return r
+		}
+		return '\uFFFD'
+	}, s)
+}
+
+// count writes "1 record", "3 records" or "2 entries".
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	if stem, ok := strings.CutSuffix(noun, "y"); ok {
+		return fmt.Sprintf("%d %sies", n, stem)
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
