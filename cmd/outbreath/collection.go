@@ -140,14 +140,13 @@ func openFindings(all []leak.Finding) []leak.Finding {
 func printProblems(w io.Writer, problems []schema.Problem) {
 	for _, p := range problems {
 		place := quoted(p.File)
-		if p.Line > 0 {
+		switch {
+		case p.Line > 0:
 			place += fmt.Sprintf(":%d:%d", p.Line, p.Column)
+		case p.Pointer != "":
+			place += " " + printable(p.Pointer)
 		}
-		what := printable(p.Message)
-		if p.Pointer != "" {
-			what = printable(p.Pointer) + ": " + what
-		}
-		fmt.Fprintf(w, "%s: %s: %s [%s]\n", place, p.Severity, what, p.Rule)
+		fmt.Fprintf(w, "%s: %s: %s [%s]\n", place, p.Severity, printable(p.Message), p.Rule)
 	}
 }
 
