@@ -27,7 +27,7 @@ const (
 )
 
 // Contact is what study.json tells the finder of a lost stick.
-const Contact = "Weir Infirmary (invented), Breath Collection Unit, telephone +1 646 555 0143"
+const Contact = "Weir Infirmary (invented), Breath Collection Unit, telephone +1 646 555 0199"
 
 // Options say what to write. The zero value is the demonstration that ships:
 // 14 subjects, 18 sessions in one week, under 4 MB.

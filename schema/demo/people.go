@@ -63,7 +63,7 @@ var streets = []string{
 var areas = []string{"212", "303", "503", "812", "914", "617", "415", "702"}
 
 func fictionPhone(n int) string {
-	return fmt.Sprintf("+1 %s 555 %04d", areas[n/100%len(areas)], 100+n%100)
+	return fmt.Sprintf("+1 %s 555 %04d", areas[n/99%len(areas)], 100+n%99) // 0199 is the site's own
 }
 
 func contactPhone(n int) string {
