@@ -145,10 +145,14 @@ func TestFormatManifest(t *testing.T) {
 		"twice":   {{"data/a", sum}, {"data/b", sum}, {"data/a", [32]byte{1}}},
 		"outside": {{"bagit.txt", sum}},
 		"dots":    {{"data/../a", sum}},
+		"UTF-8":   {{"data/\xff", sum}},
 	} {
 		if got, err := FormatManifest(entries, true); err == nil {
 			t.Errorf("%s: got %q", name, got)
 		}
+	}
+	if got, err := FormatManifest([]Entry{{" bagit.txt", sum}}, false); err == nil {
+		t.Errorf("leading blank: got %q", got)
 	}
 }
 

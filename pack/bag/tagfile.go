@@ -2,6 +2,7 @@ package bag
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -76,6 +77,9 @@ func plain(s string) bool { return utf8.ValidString(s) && strings.IndexFunc(s, u
 // FormatInfo returns the bytes of bag-info.txt, fields in the order given, one
 // line each. The error is a field that [ParseInfo] would not give back.
 func FormatInfo(fields []Field) ([]byte, error) {
+	if len(fields) == 0 {
+		return nil, errors.New("a bag-info.txt of no fields")
+	}
 	var b bytes.Buffer
 	for i, f := range fields {
 		if msg := f.check(); msg != "" {

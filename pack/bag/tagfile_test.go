@@ -89,6 +89,7 @@ func TestInfoRefuses(t *testing.T) {
 		"blank before the colon": {"A : b\n", 1},
 		"empty line":             {"A: b\n\nC: d\n", 2},
 		"control character":      {"A: b\nC: d\x00\n", 2},
+		"not in the last line":   {"A: b\x00\nC: d\n", 1},
 		"in a continuation":      {"A: b\nC: d\n e\x1b\n", 2},
 		"not UTF-8":              {"A: \xff\n", 1},
 		"two oxums":              {"Payload-Oxum: 1.1\npayload-oxum: 1.1\n", 0},
@@ -104,6 +105,7 @@ func TestInfoRefuses(t *testing.T) {
 		}
 	}
 	for name, fields := range map[string][]Field{
+		"none":      {},
 		"line feed": {{"A", "b\nC: d"}}, "return": {{"A", "b\r"}}, "colon": {{"A:", "b"}}, "no label": {{"", "b"}},
 		"blank": {{" A", "b"}}, "oxum": {{"Payload-Oxum", "b"}}, "not UTF-8": {{"A", "\xff"}},
 		"two oxums": {{"Payload-Oxum", "1.1"}, {"Payload-Oxum", "1.1"}},
