@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -69,8 +68,6 @@ func toDo(err error) string {
 		return media.Do
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
-	case errors.Is(err, context.Canceled):
-		return "nothing was left behind under a final name; run the command again"
 	case errors.Is(err, fs.ErrPermission):
 		return "ask for the right to read this folder, or run as the person who owns it"
 	}

@@ -65,6 +65,9 @@ func (u *ui) failure(err error, status int) {
 	if err == nil || errors.As(err, new(statusError)) {
 		return
 	}
+	if status == exitInterrupted {
+		err = usagef("run the command again; nothing was left behind under a final name", "interrupted")
+	}
 	if u.json && !u.printed {
 		_ = u.result(map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}, nil)
 	}
