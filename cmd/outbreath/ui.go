@@ -68,19 +68,28 @@ func (u *ui) failure(err error, status int) {
 	if status == exitInterrupted {
 		err = usagef("run the command again; nothing was left behind under a final name", "interrupted")
 	}
-	if u.json && !u.printed {
-		_ = u.result(map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}, nil)
-	}
 	var (
 		queries  *schema.QueriesError
 		findings *deid.FindingsError
 	)
+	errors.As(err, &queries)
+	errors.As(err, &findings)
+	if u.json && !u.printed {
+		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}
+		if queries != nil {
+			doc["problems"] = queries.Problems
+		}
+		if findings != nil {
+			doc["leaks"] = findings.Findings
+		}
+		_ = u.result(doc, nil)
+	}
 	switch {
-	case errors.As(err, &queries):
+	case queries != nil:
 		printProblems(u.err, queries.Problems)
 		fmt.Fprintln(u.err, "outbreath: to do: correct what is listed, then run check and this command again; nothing was written")
 		return
-	case errors.As(err, &findings):
+	case findings != nil:
 		printFindings(u.err, findings.Findings)
 		fmt.Fprintln(u.err, "outbreath: to do: decide on each with review, then run this command again; nothing was written")
 		return
