@@ -1,0 +1,185 @@
+package deid
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+
+	"pgregory.net/rapid"
+)
+
+func testSearcher(keyed bool) *searcher {
+	return &searcher{keyed: keyed, key: [32]byte{1}, scan: leak.New(&schema.Roster{
+		Columns: []string{"subject_id", "given_name", "family_name", "email"},
+		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "given_name": "Zebulon", "family_name": "Quennell", "email": "zq@example.org"}},
+	})}
+}
+
+// decide makes the same decision on all findings.
+func decide(t testing.TB, action string, findings ...leak.Finding) *leak.Decisions {
+	t.Helper()
+	var lines []byte
+	for _, f := range findings {
+		lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "checked", Who: "co-ordinator", When: time.Date(2026, 3, 6, 9, 0, 0, 0, time.UTC)}.Format()...)
+	}
+	dec, err := leak.ParseDecisions(lines)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dec
+}
+
+func TestSettle(t *testing.T) {
+	s := testSearcher(true)
+	p := place{file: "sessions/1.json", pointer: "/notes", text: "asked Zebulon Quennell, then zq@example.org wrote", manner: words}
+	first := s.settle(p, nil)
+	if len(first.findings) == 0 || first.text != p.text {
+		t.Fatalf("%+v", first)
+	}
+	seen := map[string]bool{}
+	for _, f := range first.findings {
+		if !f.Open() || seen[f.ID] || len(f.ID) != 9 || f.ID[4] != '-' || f.File != p.file || f.Pointer != p.pointer {
+			t.Errorf("%+v", f)
+		}
+		seen[f.ID] = true
+		if got := p.text[f.Start:f.End]; !strings.ContainsAny(got, "Zz") {
+			t.Errorf("finding at %q", got)
+		}
+	}
+	done := s.settle(p, decide(t, "redact", first.findings...))
+	for _, f := range done.findings {
+		if f.Decision != "redact" {
+			t.Errorf("open: %+v", f)
+		}
+	}
+	if want := "asked [removed: name], then [removed: e-mail address] wrote"; done.text != want {
+		t.Errorf("%q, want %q", done.text, want)
+	}
+	kept := s.settle(p, decide(t, "keep", first.findings...))
+	if kept.text != p.text || slices.ContainsFunc(kept.findings, func(f leak.Finding) bool { return f.Decision != "keep" }) {
+		t.Errorf("%+v", kept)
+	}
+	// A changed text asks again.
+	p.text += "."
+	if again := s.settle(p, decide(t, "redact", first.findings...)); len(again.findings) == 0 || !again.findings[0].Open() {
+		t.Errorf("decided by the decision on another text: %+v", again.findings)
+	}
+}
+
+func TestSettleManners(t *testing.T) {
+	s := testSearcher(true)
+	for _, m := range []manner{fixed, words, masked, name} {
+		p := place{file: "f", base: 100, text: "by Quennell at 2", manner: m}
+		open := s.settle(p, nil)
+		if len(open.findings) != 1 || open.findings[0].Start != 103 || open.findings[0].End != 111 {
+			t.Fatalf("%+v", open.findings)
+		}
+		if want := map[bool]string{true: "review", false: "redact"}[m == fixed]; open.findings[0].Confidence == leak.Sure && open.findings[0].Action != want {
+			t.Errorf("manner %d proposes %q", m, open.findings[0].Action)
+		}
+		done := s.settle(p, decide(t, "redact", open.findings...))
+		want := map[manner]string{fixed: p.text, words: "by [removed: name] at 2", masked: "by XXXXXXXX at 2", name: "by [removed: name] at 2"}[m]
+		if done.text != want || done.findings[0].Open() != (m == fixed) {
+			t.Errorf("manner %d: %q, %+v", m, done.text, done.findings)
+		}
+	}
+}
+
+func TestSettleWithoutKey(t *testing.T) {
+	s := testSearcher(false)
+	p := place{file: "f", text: "by Quennell", manner: words}
+	for _, f := range s.settle(p, decide(t, "redact", leak.Finding{ID: "7Q4K-9M2B"})).findings {
+		if f.ID != "" || !f.Open() {
+			t.Errorf("%+v", f)
+		}
+	}
+}
+
+// Decisions of whatever kind end, leave only what was decided to be kept, and
+// touch nothing beside the findings.
+func TestSettleProperties(t *testing.T) {
+	s := testSearcher(true)
+	word := rapid.SampledFrom([]string{"Zebulon", "Quennell", "zq@example.org", "LARK2-WEIR-001", "tube", "name:", "removed", "12", "March", "2026", "call", "Mr", "\u00e9t\u00e9", "[", "]", ",", "+1 212 555 0143", " "})
+	rapid.Check(t, func(t *rapid.T) {
+		text := strings.Join(rapid.SliceOfN(word, 1, 12).Draw(t, "words"), rapid.SampledFrom([]string{" ", "", "  ", "-"}).Draw(t, "between"))
+		how := rapid.SampledFrom([]manner{words, masked}).Draw(t, "manner")
+		p := place{file: "f", pointer: "/notes", text: text, manner: how}
+		var lines []byte
+		decided := map[string]string{}
+		for range 20 {
+			dec, err := leak.ParseDecisions(lines)
+			if err != nil {
+				t.Fatal(err)
+			}
+			done := s.settle(p, dec)
+			open := 0
+			for _, f := range done.findings {
+				if f.Start < 0 || f.Start >= f.End || f.End > len(text) {
+					t.Fatalf("offsets %d to %d in %d bytes", f.Start, f.End, len(text))
+				}
+				if decided[f.ID] != f.Decision {
+					t.Fatalf("%+v was decided %q", f, decided[f.ID])
+				}
+				if f.Open() {
+					open++
+					decided[f.ID] = rapid.SampledFrom([]string{"redact", "redact", "keep"}).Draw(t, "action")
+					lines = append(lines, leak.Decision{ID: f.ID, Action: decided[f.ID], Reason: "r", Who: "w"}.Format()...)
+				}
+			}
+			if open > 0 {
+				continue
+			}
+			if how == masked && len(done.text) != len(text) {
+				t.Fatalf("%d bytes became %d", len(text), len(done.text))
+			}
+			for _, f := range done.findings {
+				if value := text[f.Start:f.End]; f.Decision == "redact" && strings.Count(done.text, value) >= strings.Count(text, value) && !strings.Contains("[removed: name, e-mail address, telephone number, date, identifying number, record number]XXXX", value) {
+					t.Fatalf("%q is still in %q", value, done.text)
+				}
+			}
+			return
+		}
+		t.Fatal("there is no end of findings")
+	})
+}
+
+func TestCutsMerge(t *testing.T) {
+	const text = "ab cd,ef  gh"
+	var c cuts
+	for _, m := range []leak.Match{{Start: 3, End: 5, Class: "A"}, {Start: 0, End: 2, Class: "D"}, {Start: 6, End: 8, Class: "A"}, {Start: 10, End: 12, Class: "A"}} {
+		c = c.add(text, m)
+	}
+	got, ps := c.apply(text, words)
+	if want := "[removed: telephone number, name],[removed: name]"; got != want {
+		t.Fatalf("%q, want %q", got, want)
+	}
+	if from, to := ps.origin(3, len(got)-2); from != 0 || to != 12 {
+		t.Errorf("origin %d to %d", from, to)
+	}
+	if from, to := ps.origin(33, 34); from != 5 || to != 6 || ps.within(33, 34) || !ps.within(0, 33) || ps.within(0, 34) {
+		t.Errorf("the comma comes from %d to %d", from, to)
+	}
+	if got, _ := c.apply(text, masked); got != "XXXXX,XXXXXX" {
+		t.Errorf("%q", got)
+	}
+}
+
+func TestClassWords(t *testing.T) {
+	seen := map[string]bool{}
+	for c := 'A'; c <= 'R'; c++ {
+		w := classWord(leak.Class(c))
+		if w == "identifier" || seen[w] {
+			t.Errorf("class %c is called %q", c, w)
+		}
+		seen[w] = true
+	}
+	for _, c := range []leak.Class{"", "S", "AB", "a"} {
+		if classWord(c) != "identifier" {
+			t.Errorf("class %q is called %q", c, classWord(c))
+		}
+	}
+}
