@@ -27,7 +27,7 @@ func newCompiler() *jsonschema.Compiler {
 	return c
 }
 
-const schemaURL = "outbreath:schema"
+const schemaURL = "outbreath:///schema.json"
 
 // compile hands a schema to the library, which panics on some.
 func compile(c *jsonschema.Compiler, data []byte) (s *jsonschema.Schema, err error) {

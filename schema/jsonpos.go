@@ -104,6 +104,18 @@ func (n *Node) Value() any {
 	return nil
 }
 
+// count returns the number of values in n, itself included.
+func (n *Node) count() int {
+	total := 1
+	for _, m := range n.Members {
+		total += m.Value.count()
+	}
+	for _, item := range n.Items {
+		total += item.count()
+	}
+	return total
+}
+
 // text returns the value of a string, and "" for everything else, nil
 // included.
 func (n *Node) text() string {

@@ -36,7 +36,25 @@ func written(s *shape) *Node {
 // outgoing returns the schema of the treated records. Words of the schema's
 // author are kept only if described, that is, if they are our own.
 func outgoing(s *shape, described bool) *Node {
+	s = s.unequal()
 	return top(s.write(func(leaf *shape) []Member { return leaf.treated(described) }, described))
+}
+
+// unequal returns s without "uniqueItems" where a treatment could make equal
+// entries of different ones.
+func (s *shape) unequal() *shape {
+	c := *s
+	if s.items != nil {
+		if !sameLeaves(s.items) {
+			c.words = slices.DeleteFunc(slices.Clone(s.words), func(m Member) bool { return m.Name == "uniqueItems" })
+		}
+		c.items = s.items.unequal()
+	}
+	c.members = slices.Clone(s.members)
+	for i, m := range c.members {
+		c.members[i].shape = m.unequal()
+	}
+	return &c
 }
 
 func top(n *Node) *Node {
@@ -53,11 +71,7 @@ func (s *shape) write(f func(*shape) []Member, described bool) *Node {
 		if items == nil {
 			return nil
 		}
-		words := s.spoken(described)
-		if !sameLeaves(s.items) {
-			words = slices.DeleteFunc(words, func(m Member) bool { return m.Name == "uniqueItems" })
-		}
-		return jsonObject(append(words, Member{"items", items})...)
+		return jsonObject(append(s.spoken(described), Member{"items", items})...)
 	case s.members != nil:
 		properties, required := jsonObject(), &Node{Kind: Array}
 		for _, m := range s.members {

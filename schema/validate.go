@@ -15,6 +15,10 @@ import (
 // is wrong as a whole.
 const maxProblems = 100
 
+// maxValues bounds the values of a file that is validated, because the library
+// collects every error it finds. A session record has about a hundred.
+const maxValues = 50_000
+
 // A Validator is a compiled schema that may come from outside.
 type Validator struct {
 	compiled *jsonschema.Schema
@@ -49,6 +53,10 @@ func newValidator(s *shape) (*Validator, error) {
 
 // Validate works like [Plan.Validate].
 func (v *Validator) Validate(file string, n *Node) []Problem {
+	if n.count() > maxValues {
+		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
+			Message: "this file holds more than 50,000 values, which no record needs: measured values belong in a recording"}}
+	}
 	result, err := run(v.compiled, n.Value())
 	if err != nil {
 		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.unchecked", Severity: Error,
