@@ -105,8 +105,8 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 func (d *draft) suspects(all []place, declared []string) []place {
 	var held []place
 	for _, p := range all {
-		if len(d.searcher.scan.Scan(p.text, declared)) > 0 {
-			p.declared = declared
+		p.declared = declared
+		if len(d.searcher.matches(&p, p.text)) > 0 {
 			held = append(held, p)
 		}
 	}

@@ -66,6 +66,21 @@ func (s *searcher) id(p *place, start int, m leak.Match) string {
 	return shortCode([32]byte(h.Sum(nil)))
 }
 
+// matches searches text, which p became.
+func (s *searcher) matches(p *place, text string) []leak.Match {
+	return slices.DeleteFunc(s.scan.Scan(text, p.declared), func(m leak.Match) bool { return p.meant(m) })
+}
+
+// meant says whether m is what the plan lets out on purpose: the whole of a
+// postal code or a city in a field of that name that is kept, as a limited data
+// set may have them (45 CFR 164.514(e)(2)(ii)). Anything else there is a finding.
+func (p *place) meant(m leak.Match) bool {
+	field := p.pointer[strings.LastIndexByte(p.pointer, '/')+1:]
+	return p.manner == fixed && (field == "postal_code" || field == "city") && m.Class == "B" &&
+		strings.TrimSpace(p.text) == p.text[m.Start:m.End] &&
+		(m.Basis == "roster: "+field || strings.HasPrefix(m.Basis, "pattern: "))
+}
+
 // settled is a text after the decisions on its findings.
 type settled struct {
 	text     string
@@ -86,7 +101,7 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 	for {
 		text, parts := cut.apply(p.text, p.manner)
 		grown := false
-		for _, m := range s.scan.Scan(text, p.declared) {
+		for _, m := range s.matches(&p, text) {
 			if parts.within(m.Start, m.End) {
 				continue
 			}

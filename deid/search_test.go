@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
@@ -85,6 +86,33 @@ func TestSettleManners(t *testing.T) {
 		want := map[manner]string{fixed: p.text, words: "by [removed: name] at 2", masked: "by XXXXXXXX at 2", name: "by [removed: name] at 2"}[m]
 		if done.text != want || done.findings[0].Open() != (m == fixed) {
 			t.Errorf("manner %d: %q, %+v", m, done.text, done.findings)
+		}
+	}
+}
+
+// A plan that keeps the postal code means the postal code, and nothing else
+// that is written into that field.
+func TestKeptPostalCode(t *testing.T) {
+	s := &searcher{scan: leak.New(&schema.Roster{
+		Columns: []string{"subject_id", "family_name", "street", "postal_code", "phone"},
+		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell", "street": "17 Zebulon Row", "postal_code": "81707", "phone": "+1 212 555 0143"}},
+	})}
+	for _, test := range []struct {
+		pointer, text string
+		manner        manner
+		found         bool
+	}{
+		{"/subject/postal_code", "81707", fixed, false},
+		{"/subject/postal_code", "81707 Quennell", fixed, true},
+		{"/subject/postal_code", "Quennell", fixed, true},
+		{"/subject/postal_code", "17 Zebulon Row", fixed, true},
+		{"/subject/postal_code", "+1 212 555 0143", fixed, true},
+		{"/kit/lot", "81707", fixed, true},
+		{"/notes/postal_code", "81707", words, true},
+	} {
+		p := place{file: "f", pointer: test.pointer, text: test.text, manner: test.manner}
+		if got := len(s.matches(&p, p.text)) > 0; got != test.found {
+			t.Errorf("%s, %q: found %v", test.pointer, test.text, got)
 		}
 	}
 }
@@ -182,4 +210,49 @@ func TestClassWords(t *testing.T) {
 			t.Errorf("class %q is called %q", c, classWord(c))
 		}
 	}
+}
+
+func FuzzSettle(f *testing.F) {
+	f.Add("asked Zebulon Quennell, then zq@example.org wrote", true, uint16(5))
+	f.Add("name: Zebulon [removed: name] Quennell", false, uint16(1))
+	s := testSearcher(true)
+	f.Fuzz(func(t *testing.T, text string, mask bool, keep uint16) {
+		if len(text) > 1000 || !utf8.ValidString(text) {
+			return
+		}
+		p := place{file: "f", pointer: "/n", text: text, manner: words}
+		if mask {
+			p.manner = masked
+		}
+		var lines []byte
+		for n := range 100 {
+			dec, err := leak.ParseDecisions(lines)
+			if err != nil {
+				t.Fatal(err)
+			}
+			done := s.settle(p, dec)
+			open := 0
+			for i, f := range done.findings {
+				if f.Start < 0 || f.Start >= f.End || f.End > len(text) {
+					t.Fatalf("offsets %d to %d in %d bytes", f.Start, f.End, len(text))
+				}
+				if f.Open() {
+					open++
+					action := "redact"
+					if keep>>((i+n)%16)&1 == 1 {
+						action = "keep"
+					}
+					lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "r", Who: "w"}.Format()...)
+				}
+			}
+			if open > 0 {
+				continue
+			}
+			if !utf8.ValidString(done.text) || mask && len(done.text) != len(text) {
+				t.Fatalf("%q became %q", text, done.text)
+			}
+			return
+		}
+		t.Fatal("there is no end of findings")
+	})
 }
