@@ -2,6 +2,7 @@ package schema
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -15,6 +16,7 @@ const (
 	maxJSONValues     = 1 << 18
 	maxNumberBytes    = 64
 	maxExponentDigits = 3
+	maxExponent       = 308 // beyond it no double holds the number (RFC 8259, section 6)
 )
 
 // A SyntaxError says where a text is not the strict JSON that we read.
@@ -28,7 +30,7 @@ func (e *SyntaxError) Error() string { return e.Message }
 // ParseJSON reads one strict JSON text (RFC 8259): valid UTF-8, no byte-order
 // mark, no equal names in one object, nothing after the value, no escape that
 // is half of a surrogate pair. Bounds: 16 MiB, 64 levels, 262,144 values,
-// numbers of at most 64 bytes and three exponent digits.
+// numbers of at most 64 bytes that a double can hold, exponents from -308 to 308.
 // The error is a *[SyntaxError].
 func ParseJSON(data []byte) (*Node, error) {
 	if len(data) > maxJSONBytes {
@@ -285,6 +287,11 @@ func (p *jsonParser) number() (string, *SyntaxError) {
 			return "", p.fail(start, "a digit must follow the exponent sign of this number")
 		case n > maxExponentDigits:
 			return "", p.fail(start, "this number has an exponent of more than three digits: write it plainly")
+		default:
+			exponent, _ := strconv.Atoi(string(p.data[p.pos-n : p.pos]))
+			if _, err := strconv.ParseFloat(string(p.data[start:p.pos]), 64); err != nil || exponent > maxExponent {
+				return "", p.fail(start, "this number is too large or too small to compute with: write it plainly")
+			}
 		}
 	}
 	if p.pos-start > maxNumberBytes {

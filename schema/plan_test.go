@@ -523,7 +523,7 @@ func TestTraps(t *testing.T) {
 		{"200,000 errors", `{"tubes": [` + strings.Repeat("1,", 200_000) + `1]}`, 1, "schema.size"},
 		{"49,000 errors", `{"tubes": [` + strings.Repeat("1,", 49_000) + `1]}`, maxProblems, "schema.required"},
 		{"49,000 unknown fields", `{` + unknown.String() + `"z": 1}`, maxProblems, "schema.required"},
-		{"16,000 large numbers", `{"tubes": [` + strings.Repeat(`{"volume_ml": 1e999, "x": 1},`, 16_000) + `1]}`, maxProblems, "schema.required"},
+		{"16,000 large numbers", `{"tubes": [` + strings.Repeat(`{"volume_ml": 1e308, "x": 1},`, 16_000) + `1]}`, maxProblems, "schema.required"},
 	} {
 		quickly(t, c.name, func(t *testing.T) {
 			problems := p.Validate("r", parse(t, c.text))

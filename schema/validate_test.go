@@ -70,7 +70,7 @@ func TestValidate(t *testing.T) {
 		{"/tubes", `[]`, "/tubes", "schema.length", "tubes must have at least one entry"},
 		{"/tubes/0/volume_ml", `"ZQXJ"`, "/tubes/0/volume_ml", "schema.type", "tubes[0].volume_ml must be a number, without quotation marks"},
 		{"/tubes/0/volume_ml", `0`, "/tubes/0/volume_ml", "schema.range", "tubes[0].volume_ml must be greater than 0"},
-		{"/tubes/0/volume_ml", `1e999`, "/tubes/0/volume_ml", "schema.range", "tubes[0].volume_ml must be at most 100000"},
+		{"/tubes/0/volume_ml", `1e308`, "/tubes/0/volume_ml", "schema.range", "tubes[0].volume_ml must be at most 100000"},
 		{"/tubes/0/position", `2`, "", "", ""},
 		{"/tubes/0/position", `2.5`, "/tubes/0/position", "schema.type", "tubes[0].position must be a text in quotation marks or a whole number"},
 		{"/tubes/0/position", `"=ZQXJ()"`, "/tubes/0/position", "schema.pattern", "tubes[0].position is not written as the plan asks: begins with a letter or digit"},
