@@ -26,6 +26,11 @@ var (
 //
 // Source: contract, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
 func Canonical(id string) (string, error) {
+	if short, ok := canonicalASCII(id); ok && short != "" {
+		return short, nil
+	} else if ok {
+		return "", ErrEmptyID
+	}
 	if !utf8.ValidString(id) {
 		return "", ErrUnassigned
 	}
@@ -48,6 +53,23 @@ func Canonical(id string) (string, error) {
 		id = next
 	}
 	return "", ErrUnassigned
+}
+
+// canonicalASCII is what all the rest comes to in ASCII, where ordinary
+// identifiers are; false for other texts.
+func canonicalASCII(id string) (string, bool) {
+	kept := make([]byte, 0, 64)
+	for i := range len(id) {
+		switch c := id[i]; {
+		case c >= utf8.RuneSelf:
+			return "", false
+		case 'A' <= c && c <= 'Z':
+			kept = append(kept, c-'A'+'a')
+		case 'a' <= c && c <= 'z' || '0' <= c && c <= '9':
+			kept = append(kept, c)
+		}
+	}
+	return string(kept), true
 }
 
 func canonicalOnce(id string) string {

@@ -162,6 +162,20 @@ func TestCanonicalIsStable(t *testing.T) {
 	})
 }
 
+// The short way through ASCII comes to the same as the long one.
+func TestCanonicalASCII(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		b := rapid.SliceOf(rapid.ByteMax(0x7f)).Draw(t, "id")
+		short, ok := canonicalASCII(string(b))
+		if long := canonicalOnce(string(b)); !ok || short != long {
+			t.Fatalf("%q gives %q, %v, want %q", b, short, ok, long)
+		}
+	})
+	if _, ok := canonicalASCII("S-1\u00e9"); ok {
+		t.Error("not ASCII")
+	}
+}
+
 func FuzzCanonical(f *testing.F) {
 	f.Add("LARK-2/0007")
 	f.Add("A\u200d\u0301")

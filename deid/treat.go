@@ -186,14 +186,7 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 		v.search(n, f, pointer)
 		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
 	case schema.Pseudonym:
-		switch treatment.Purpose {
-		case "subject":
-			return text(t.names.Subject(n.Text))
-		case "session":
-			return text(t.names.Session(n.Text))
-		case "operator":
-			return text(t.names.Operator(n.Text))
-		}
+		return text(t.pseudonym(v, treatment.Purpose, n.Text))
 	case schema.Shift:
 		return text(shiftDate(n.Text, v.shift))
 	case schema.Year:
@@ -206,6 +199,25 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 		return text(v.recordingName(pointer), nil)
 	}
 	return nil, errKind
+}
+
+// pseudonym makes one; the two that every session has are made already.
+func (t *treater) pseudonym(v *visit, purpose, id string) (string, error) {
+	switch purpose {
+	case "subject":
+		if id == v.Subject {
+			return v.subject, nil
+		}
+		return t.names.Subject(id)
+	case "session":
+		if id == v.ID {
+			return v.name, nil
+		}
+		return t.names.Session(id)
+	case "operator":
+		return t.names.Operator(id)
+	}
+	return "", errKind
 }
 
 func text(s string, err error) (*schema.Node, error) {
