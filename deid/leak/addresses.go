@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"net/netip"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // findAddresses finds e-mail addresses, account names with an @, URLs and
@@ -42,26 +44,57 @@ func (p *page) findAddresses() {
 	}
 }
 
-// is says whether c is an ASCII letter or digit, a part of another script's
-// letter, or one of more.
+// is says whether c is an ASCII letter or digit, or one of more.
 func is(c byte, more string) bool {
-	return 'a' <= c && c <= 'z' || '0' <= c && c <= '9' || c >= 0x80 || strings.IndexByte(more, c) >= 0
+	return 'a' <= c && c <= 'z' || '0' <= c && c <= '9' || strings.IndexByte(more, c) >= 0
+}
+
+// left and right pass over letters, digits and the characters of more, in any
+// script, up to b[i:] or from b[i] on.
+func left(b []byte, i int, more string) int {
+	for i > 0 {
+		if b[i-1] < utf8.RuneSelf {
+			if !is(b[i-1], more) {
+				break
+			}
+			i--
+			continue
+		}
+		r, n := utf8.DecodeLastRune(b[:i])
+		if !unicode.IsLetter(r) {
+			break
+		}
+		i -= n
+	}
+	return i
+}
+
+func right(b []byte, i int, more string) int {
+	for i < len(b) {
+		if b[i] < utf8.RuneSelf {
+			if !is(b[i], more) {
+				break
+			}
+			i++
+			continue
+		}
+		r, n := utf8.DecodeRune(b[i:])
+		if !unicode.IsLetter(r) {
+			break
+		}
+		i += n
+	}
+	return i
 }
 
 // email reads the address around the @ at b[i].
 func (p *page) email(i int) {
 	b := p.fold.b
-	s, e := i, i+1
-	for s > 0 && is(b[s-1], ".!#$%&*+-/=?^_{|}~'") {
-		s--
-	}
-	for e < len(b) && is(b[e], ".-") {
-		e++
-	}
-	for s < i && !is(b[s], "_") {
+	s, e := left(b, i, ".!#$%&*+-/=?^_{|}~'"), right(b, i+1, ".-")
+	for s < i && b[s] < utf8.RuneSelf && !is(b[s], "_") {
 		s++
 	}
-	for e > i+1 && !is(b[e-1], "") {
+	for e > i+1 && b[e-1] < utf8.RuneSelf && !is(b[e-1], "") {
 		e--
 	}
 	if s == i && i > 0 && b[i-1] == '"' { // "a b"@example.org
@@ -95,10 +128,7 @@ func (p *page) email(i int) {
 // handle reads the account name behind the @ at b[i].
 func (p *page) handle(i int) {
 	b := p.fold.b
-	e := i + 1
-	for e < len(b) && is(b[e], "_.") {
-		e++
-	}
+	e := right(b, i+1, "_.")
 	for e > i+1 && b[e-1] == '.' {
 		e--
 	}
@@ -198,10 +228,7 @@ func (p *page) host(i int) {
 	if !www && (!topLevel[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || p.tok[i-1].e-p.tok[i-1].s < 2) {
 		return
 	}
-	s := p.tok[i-1].s
-	for s > 0 && is(b[s-1], ".-") {
-		s--
-	}
+	s := left(b, p.tok[i-1].s, ".-")
 	if s > 0 && (b[s-1] == '@' || b[s-1] == '/') {
 		return
 	}

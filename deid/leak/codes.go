@@ -26,7 +26,7 @@ func codeGap(g []byte) bool {
 // patterns made of digits.
 func (p *page) findNumbers() {
 	for i := range p.tok {
-		if len(p.lex.codes) > 0 && (p.tok[i].number || p.number(i+1) && p.tok[i].e-p.tok[i].s <= 8) {
+		if len(p.lex.codes) > 0 && (p.tok[i].number || (p.number(i+1) || p.number(i+2)) && p.tok[i].e-p.tok[i].s <= 16) {
 			p.findCode(i)
 		}
 		if p.tok[i].number {

@@ -87,6 +87,7 @@ var lower = func() (t [utf8.RuneSelf]byte) {
 	for c := range t {
 		t[c] = byte(unicode.ToLower(rune(c)))
 	}
+	t['`'] = '\''
 	return t
 }()
 

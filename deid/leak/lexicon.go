@@ -21,12 +21,13 @@ type term struct {
 	col     string  // column of the first
 	part    bool    // a particle or single letter: no name by itself
 	given   bool    // some row has it as a given name
+	weak    bool    // a short form that no row lists
 	phrases []*phrase
 }
 
 // word says whether the term is a name only where it is written as one.
 func (t *term) word() bool {
-	return t.kind&^kParticle != 0 || utf8.RuneCountInString(t.text) <= 2
+	return t.weak || t.kind&^kParticle != 0 || utf8.RuneCountInString(t.text) <= 2
 }
 
 // A phrase is a value that is searched as a sequence of words and numbers.
@@ -202,6 +203,20 @@ func (l *lexicon) term(w string) *term {
 
 // addName enters every part of a name, and its parts written as one word.
 func (l *lexicon) addName(row int32, col, v string) {
+	if w := umlauts.Replace(v); w != v { // Müller, written Mueller
+		l.addParts(row, col, w)
+	}
+	l.addParts(row, col, v)
+}
+
+// umlauts are the usual spellings where a keyboard lacks the letter.
+var umlauts = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "ø", "oe", "å", "aa", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue", "Ø", "Oe", "Å", "Aa",
+	"a\u0308", "ae", "o\u0308", "oe", "u\u0308", "ue", "ğ", "g", "ð", "dh")
+
+// umlautsBack finds the letter that a roster typed without it stands for.
+var umlautsBack = strings.NewReplacer("ae", "a", "oe", "o", "ue", "u", "aa", "a")
+
+func (l *lexicon) addParts(row int32, col, v string) {
 	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
 		f := foldString(name)
 		for _, one := range strings.Fields(f) {
@@ -215,6 +230,15 @@ func (l *lexicon) addName(row int32, col, v string) {
 		}
 		for _, w := range parts {
 			l.addPart(row, col, w)
+			if u := umlautsBack.Replace(w); u != w && len(u) > 4 && vocabulary[u] == 0 {
+				l.addPart(row, col, u)
+			}
+			for _, short := range nicknames[w] {
+				if col == "given_name" && (l.terms[short] == nil || len(l.terms[short].rows) == 0 || l.terms[short].weak) {
+					l.addPart(row, col, short)
+					l.terms[short].weak = true
+				}
+			}
 			if col == "given_name" || col == "other_names" {
 				l.initials[row] += w[:runeLen(w)]
 			}
@@ -235,6 +259,7 @@ func (l *lexicon) addPart(row int32, col, w string) {
 	if t.col == "" {
 		t.col = col
 	}
+	t.weak = false
 	t.given = t.given || col == "given_name"
 	if n := len(t.rows); n == 0 || t.rows[n-1] != row {
 		t.rows = append(t.rows, row)
@@ -279,10 +304,12 @@ func (l *lexicon) addID(v string, c code) {
 	}
 	l.put(key, k)
 	tail := strings.TrimLeftFunc(key, unicode.IsLetter)
-	if tail != key && len(tail) >= 5 && digits(tail) {
-		k = c
-		k.conf, k.whole = Likely, len(tail) < 6
-		l.put(tail, k)
+	for _, t := range []string{tail, strings.TrimLeft(tail, "0")} {
+		if t != key && len(t) >= 5 && digits(t) {
+			k = c
+			k.conf, k.whole = Likely, len(t) < 6
+			l.put(t, k)
+		}
 	}
 }
 
@@ -337,6 +364,11 @@ func (l *lexicon) addPhone(v string, c code) {
 			l.put("00"+country+p+national, k)
 			l.put("011"+country+p+national, k)
 		}
+	}
+	for n := 7; n < len(national) && len(national) >= 9; n++ { // without the area code
+		k := c
+		k.conf = Likely
+		l.put(national[len(national)-n:], k)
 	}
 	if all != national { // a national 0 that is part of the number, as in Italy
 		l.put(country+all, c)
@@ -445,10 +477,10 @@ func (l *lexicon) index() {
 		if len(t.rows) == 0 {
 			continue
 		}
-		if t.given && !t.word() {
+		if t.given && !t.word() && len(w) > 5 {
 			l.givens = append(l.givens, w)
 		}
-		if t.part || len(w) < 4 {
+		if t.part || t.weak || len(w) < 4 {
 			continue
 		}
 		l.typos[w] = append(l.typos[w], t)

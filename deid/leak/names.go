@@ -348,14 +348,19 @@ func (p *page) afterTitle(i int) {
 	if next >= len(p.tok) {
 		return
 	}
-	if g := gap(); g != " " && g != ". " && g != "." && g != "  " && !(k&kKin != 0 && (g == ", " || g == " (")) {
+	if g := gap(); g != " " && g != ". " && g != "." && g != "  " && !(k&kKin != 0 && (g == "'" || g == "-")) && !(k&kKin != 0 && (g == ", " || g == " (")) {
 		return
 	}
-	if w := string(p.word(next)); k&(kKin|kRole) != 0 && (w == "called" || w == "named" || w == "is" || w == "was") && next+1 < len(p.tok) {
-		next++
-		if gap() != " " {
-			return
+	for n := 0; n < 4 && k&(kKin|kRole) != 0 && next+1 < len(p.tok); n++ { // sister-in-law, wife's name is, friend called
+		switch string(p.word(next)) {
+		case "called", "named", "is", "was", "name", "in", "law", "s":
+			next++
+			if g := gap(); g != " " && g != "-" && g != "'" && g != ": " && g != ", " {
+				return
+			}
+			continue
 		}
+		break
 	}
 	first, last := -1, -1
 	for n := 0; n < 6 && next < len(p.tok); n, next = n+1, next+1 {

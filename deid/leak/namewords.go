@@ -117,4 +117,6 @@ wheat wheel wheeler wheels whiff whip whisper whistler white whitehead whites wh
 wilde wilder will willow wills win winch wind winder window winds wine winfield wing wings wink winner winter winters
 wire wisdom wise wish wit wolf wonder wood wooden woodman woodruff woods woody wool word words work worker workman
 works world worm worth wreath wren wright write wu xenon xi yard yards yarrow ye year yell yellow yes yet yew yi yield
-yo you young youngs youth yu zeal zenith zimmer zinc zinnia zucker zwart`
+yo you young youngs youth yu zeal zenith zimmer zinc zinnia zucker zwart
+reading bury deal rugby sandwich nice bath essen halle split tours cork worms mobile hull wells
+`

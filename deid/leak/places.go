@@ -150,13 +150,16 @@ func (p *page) findPhrase(i int, f *phrase) {
 			}
 		}
 	}
-	if f.plain && !numbered {
+	if f.plain && !numbered && len(f.words) > 2 {
+		conf = Possible
+	}
+	if f.plain && !numbered && (len(f.words) == 1 || len(f.words) == 2 && f.class == "B") {
 		for n := i; n <= k; n++ {
 			if p.caseOf(n) == lowerCase && p.kind(n)&kParticle == 0 {
 				return
 			}
 		}
-		if p.shouting(i, k) || p.sentenceStart(i) && i == k || i == k && !p.marked(i) {
+		if p.shouting(i, k) || i == k && !p.marked(i) {
 			return
 		}
 	}
@@ -166,5 +169,5 @@ func (p *page) findPhrase(i int, f *phrase) {
 // near says whether only spaces and a comma stand before token i.
 func (p *page) near(i int) bool {
 	g := p.gap(i)
-	return len(g) > 0 && len(g) < 3 && len(bytes.Trim(g, " ,\n")) == 0
+	return len(g) > 0 && len(g) < 4 && len(bytes.Trim(g, " ,.\n")) == 0
 }

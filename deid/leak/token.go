@@ -125,13 +125,14 @@ func (p *page) name(i int) bool {
 // number says whether token i is a number.
 func (p *page) number(i int) bool { return i >= 0 && i < len(p.tok) && p.tok[i].number }
 
-// runLen returns in how many pieces the run of token i falls.
+// runLen returns in how many pieces the run of token i falls, at least up to
+// five pieces behind it.
 func (p *page) runLen(i int) int {
-	j := i + 1
-	for j < len(p.tok) && p.tok[j].glued {
-		j++
+	n := p.tok[i].piece + 1
+	for j := i + 1; j < len(p.tok) && p.tok[j].glued && j < i+6; j++ {
+		n++
 	}
-	return p.tok[j-1].piece + 1
+	return n
 }
 
 // How a word is written.
