@@ -58,7 +58,7 @@ func newPacker(ctx context.Context, dst io.Writer, plain hash.Hash, workers int)
 	for i := range encoders {
 		var err error
 		encoders[i], err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest),
-			zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(pieceSize), zstd.WithLowerEncoderMem(true))
+			zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(pieceSize), zstd.WithSingleSegment(true), zstd.WithLowerEncoderMem(true))
 		if err != nil {
 			return nil, err
 		}

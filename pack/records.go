@@ -25,6 +25,7 @@ type records struct {
 	validator *schema.Validator
 	found     map[string]bool // recordings, and whether a record names them
 	sessions  int
+	lists     int                 // treatment.json and tubes.csv that were there
 	tubes     map[string][]string // rows that tubes.csv must have, by barcode
 	barcodes  []string            // of tubes.csv
 	ledger    []byte              // treatment.json
@@ -58,6 +59,7 @@ func (r *records) schema(data []byte) {
 
 // treatment checks that treatment.json can be read.
 func (r *records) treatment(data []byte) {
+	r.lists++
 	if _, err := schema.ParseJSON(data); err != nil {
 		r.problem("data/%s is not proper JSON", treatmentName)
 	}
@@ -106,6 +108,7 @@ func (r *records) session(name string, data []byte) {
 
 // tubeList compares tubes.csv with the records.
 func (r *records) tubeList(data []byte) {
+	r.lists++
 	in := csv.NewReader(bytes.NewReader(data))
 	in.FieldsPerRecord = len(tubesHeader)
 	in.ReuseRecord = true
@@ -157,8 +160,8 @@ func (r *records) result() string {
 	}
 	l := r.label
 	switch {
-	case r.validator == nil:
-		r.problem("data/%s is missing", schemaName)
+	case r.validator == nil || r.lists != 2:
+		r.problem("data/%s, data/%s or data/%s is missing or cannot be used", schemaName, treatmentName, tubesName)
 	case r.sessions != l.Sessions || len(r.found) != l.Recordings || len(r.barcodes) != l.Tubes:
 		r.problem("%s counts %d sessions, %d recordings and %d tubes; inside are %d, %d and %d",
 			labelName, l.Sessions, l.Recordings, l.Tubes, r.sessions, len(r.found), len(r.barcodes))
