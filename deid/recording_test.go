@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -54,6 +55,16 @@ func TestRecordingChanged(t *testing.T) {
 				}
 				_, err = f.WriteString("1")
 				return errors.Join(err, f.Close())
+			},
+			"grown, and its time set back": func(file string) error {
+				info, err := os.Stat(file)
+				if err != nil {
+					return err
+				}
+				return errors.Join(os.Truncate(file, info.Size()+1), os.Chtimes(file, info.ModTime(), info.ModTime()))
+			},
+			"a pipe": func(file string) error { // to open it would wait for ever
+				return errors.Join(os.Remove(file), exec.Command(tool(t, "mkfifo"), file).Run())
 			},
 			"cut":     func(file string) error { return os.Truncate(file, 300) },
 			"touched": func(file string) error { return os.Chtimes(file, later, later) },

@@ -71,6 +71,22 @@ func TestSettle(t *testing.T) {
 	}
 }
 
+// A roster may hold the very words that stand in for what was removed.
+func TestSettleOwnWords(t *testing.T) {
+	s := &searcher{keyed: true, scan: leak.New(&schema.Roster{
+		Columns: []string{"subject_id", "family_name", "street"},
+		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell"}, {"subject_id": "LARK2-WEIR-002", "street": "Removed"}},
+	})}
+	if len(s.scan.Scan("by [removed: name] x", nil)) == 0 {
+		t.Fatal("the test needs a roster that matches")
+	}
+	p := place{file: "f", text: "by Quennell x", manner: words}
+	done := s.settle(p, decide(t, "redact", s.settle(p, nil).findings...))
+	if len(done.findings) != 1 || done.text != "by [removed: name] x" {
+		t.Errorf("%q, %+v", done.text, done.findings)
+	}
+}
+
 func TestSettleManners(t *testing.T) {
 	s := testSearcher(true)
 	for _, m := range []manner{fixed, words, masked, name} {
