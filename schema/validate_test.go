@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // validRecord is an invented session, valid under every built-in plan.
@@ -230,5 +232,63 @@ func TestFormats(t *testing.T) {
 		if got := formats[c.format](c.value); got != c.ok {
 			t.Errorf("%s %q: %t, want %t", c.format, c.value, got, c.ok)
 		}
+	}
+}
+
+// TestNothingUntreated is the promise of a plan: whatever stands in a record
+// that it accepts is a field of the plan, and so has a treatment.
+func TestNothingUntreated(t *testing.T) {
+	p := plan(t, "shifted")
+	accepted := 0
+	rapid.Check(t, func(t *rapid.T) {
+		root, err := ParseJSON([]byte(validRecord))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var places []*Node
+		var walk func(n *Node)
+		walk = func(n *Node) {
+			places = append(places, n)
+			for _, m := range n.Members {
+				walk(m.Value)
+			}
+			for _, item := range n.Items {
+				walk(item)
+			}
+		}
+		walk(root)
+		n := rapid.SampledFrom(places).Draw(t, "place")
+		added := node(2).Draw(t, "added")
+		switch n.Kind {
+		case Object:
+			name := rapid.OneOf(rapid.SampledFrom([]string{"notes", "subject", "x", ""}), rapid.String()).Draw(t, "name")
+			if n.Member(name) == nil {
+				n.Members = append(n.Members, Member{name, added})
+			}
+		case Array:
+			n.Items = append(n.Items, added)
+		default:
+			*n = *added
+		}
+		if len(p.Validate("r", root)) > 0 {
+			return
+		}
+		accepted++
+		var check func(n *Node, path string)
+		check = func(n *Node, path string) {
+			for _, m := range n.Members {
+				check(m.Value, path+"/"+m.Name)
+			}
+			for _, item := range n.Items {
+				check(item, path+"/*")
+			}
+			if _, ok := p.Field(path); !ok && n.Kind != Object && n.Kind != Array {
+				t.Fatalf("a value at %q was accepted without a treatment", path)
+			}
+		}
+		check(root, "")
+	})
+	if accepted == 0 {
+		t.Error("no record was accepted")
 	}
 }
