@@ -88,7 +88,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	return l
 }
 
-// Format returns the file, indented, with a final line feed.
+// Encode returns the file, indented, with a final line feed.
 func (l *Ledger) Encode() []byte {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
