@@ -1,8 +1,10 @@
 package edf
 
 import (
+	"bytes"
 	"fmt"
 	"io"
+	"strconv"
 )
 
 // A Range is where one annotation signal lies in each data record.
@@ -30,16 +32,17 @@ func (h *Header) AnnotationRanges() []Range {
 // if an annotation signal breaks a rule, or if r is shorter than h says.
 func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64, text string) error) error {
 	ranges := h.AnnotationRanges()
+	if len(ranges) == 0 {
+		return nil
+	}
 	size := 0
 	for _, a := range ranges {
 		size = max(size, a.Size)
 	}
 	buf := make([]byte, size)
-	for rec := range h.Records {
-		if len(ranges) == 0 {
-			return nil
-		}
-		start := h.HeaderSize() + int64(rec)*int64(h.RecordSize())
+	w := walk{fn: fn, continuous: h.flag() == "EDF+C", step: h.RecordSeconds()}
+	for w.record = range h.Records {
+		start := h.HeaderSize() + int64(w.record)*int64(h.RecordSize())
 		for i, a := range ranges {
 			b, at := buf[:a.Size], start+int64(a.Offset)
 			if n, err := r.ReadAt(b, at); n < len(b) {
@@ -48,7 +51,7 @@ func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64,
 				}
 				return err
 			}
-			if err := walkSignal(b, at, rec, i == 0, fn); err != nil {
+			if err := w.signal(b, at, i == 0); err != nil {
 				return err
 			}
 		}
@@ -56,33 +59,57 @@ func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64,
 	return nil
 }
 
-// walkSignal walks over b, which stands at byte at of the file. The first text
-// of a record's first annotation signal is the clock: it keeps the record's time.
-func walkSignal(b []byte, at int64, rec int, first bool, fn func(int, int64, string) error) error {
+// A walk is where WalkAnnotations is.
+type walk struct {
+	fn         func(record int, offset int64, text string) error
+	continuous bool
+	step       float64 // duration of a data record in seconds
+	record     int
+	time       float64 // of the record before, in seconds
+}
+
+// signal walks over b, which stands at byte at of the file. The first text of a
+// record's first annotation signal is empty: its onset is the record's time (2.2.4).
+func (w *walk) signal(b []byte, at int64, first bool) error {
 	var stop error
 	clock := first
 	bad := scanTALs(b, func(a annotation) *FieldError {
 		switch {
 		case clock && a.start < a.end:
 			return talError(0, "that keeps the time of its data record has a text where none may be")
-		case clock && rec == 0 && !startsAtZero(a.onset):
-			return talError(0, "that keeps the time of the first data record does not begin +0")
+		case clock:
+			clock = false
+			return w.tick(a.onset)
 		case a.start < a.end && stop == nil:
-			stop = fn(rec, at+int64(a.start), string(b[a.start:a.end]))
+			stop = w.fn(w.record, at+int64(a.start), string(b[a.start:a.end]))
 		}
-		clock = false
 		return nil
 	})
 	if bad == nil && clock {
 		bad = talError(0, "that keeps the time of its data record is missing")
 	}
 	if stop == nil && bad != nil {
-		return &FieldError{fmt.Sprintf("annotation in data record %d", rec+1), at + bad.Offset, bad.Message}
+		return &FieldError{fmt.Sprintf("annotation in data record %d", w.record+1), at + bad.Offset, bad.Message}
 	}
 	return stop
 }
 
-// startsAtZero accepts "+0" and "+0.25": the file starts within its first second (2.2.4).
-func startsAtZero(onset []byte) bool {
-	return string(onset) == "+0" || len(onset) > 3 && string(onset[:3]) == "+0."
+// tick checks the time of a data record: "+0" or "+0.25" in the first, then one
+// step later each, more after an interruption in EDF+D. Half a step is left for
+// recorders that round the step to the 8 characters of its field.
+func (w *walk) tick(onset []byte) *FieldError {
+	if w.record == 0 && string(onset) != "+0" && !bytes.HasPrefix(onset, []byte("+0.")) {
+		return talError(0, "that keeps the time of the first data record does not begin +0")
+	}
+	t, _ := strconv.ParseFloat(string(onset), 64) // digits, as scanTALs has seen
+	passed := t - w.time
+	w.time = t
+	switch {
+	case w.record == 0:
+	case passed < 0 || w.step > 0 && passed <= w.step/2:
+		return talError(0, "that keeps the time of its data record is too early after the record before")
+	case w.continuous && w.step > 0 && passed >= w.step*3/2:
+		return talError(0, "that keeps the time of its data record shows a gap, though the file says EDF+C (continuous)")
+	}
+	return nil
 }

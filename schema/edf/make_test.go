@@ -77,7 +77,7 @@ var anyHeader = rapid.Custom(func(t *rapid.T) *Header {
 			rapid.SampledFrom([]string{"00", "26", "84", "85", "99", "yy"}).Draw(t, "year")),
 		StartTime: fmt.Sprintf("%02d.%02d.%02d", rapid.IntRange(0, 23).Draw(t, "hour"), rapid.IntRange(0, 59).Draw(t, "minute"), rapid.IntRange(0, 59).Draw(t, "second")),
 		Reserved:  rapid.SampledFrom([]string{"EDF+C", "EDF+D", "EDF+C and more", "", "anything"}).Draw(t, "reserved"),
-		Records:   rapid.IntRange(1, 99_999_999).Draw(t, "records"), RecordDuration: rapid.SampledFrom([]string{"1", "0.25", "1e3", "30.0"}).Draw(t, "duration"),
+		Records:   rapid.IntRange(1, 99_999_999).Draw(t, "records"), RecordDuration: rapid.SampledFrom([]string{"1", "0.25", "+30", "30.0"}).Draw(t, "duration"),
 	}
 	for i := range rapid.IntRange(1, 6).Draw(t, "signals") {
 		s := Signal{Label: "S" + text("label", 15), Transducer: text("transducer", 80), Dimension: text("dimension", 8),
@@ -88,7 +88,7 @@ var anyHeader = rapid.Custom(func(t *rapid.T) *Header {
 			s.PhysMin, s.PhysMax = "0", "1"
 		}
 		if h.Plus() && (i == 0 || rapid.Bool().Draw(t, "annotation")) {
-			s.Label = AnnotationLabel
+			s.Label, s.Transducer, s.Prefilter = AnnotationLabel, "", ""
 		}
 		h.Signals = append(h.Signals, s)
 	}

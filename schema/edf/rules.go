@@ -46,7 +46,7 @@ func (h *Header) Validate() error {
 	}
 	d, ok := number(h.RecordDuration)
 	switch {
-	case !ok:
+	case !ok || strings.ContainsAny(h.RecordDuration, "eE"): // EDFlib, too, refuses a power of ten
 		return h.bad(duration, 0, badNumber(h.RecordDuration))
 	case d < 0 || d == 0 && annotated < len(h.Signals):
 		return h.bad(duration, 0, "is not more than 0 seconds"+exportAgain)
@@ -112,8 +112,15 @@ func (h *Header) checkSignal(i int) error {
 	if dhi <= dlo {
 		return h.bad(digMax, i, "is not greater than the digital minimum"+exportAgain)
 	}
-	if s.IsAnnotation() && (dlo != -32768 || dhi != 32767) {
-		return h.bad(digMin, i, "and digital maximum of an annotation signal are not -32768 and 32767"+exportAgain)
+	if s.IsAnnotation() { // 2.2.1
+		if dlo != -32768 || dhi != 32767 {
+			return h.bad(digMin, i, "and digital maximum of an annotation signal are not -32768 and 32767"+exportAgain)
+		}
+		for _, f := range []int{transducer, prefilter} {
+			if h.text(f, i) != "" {
+				return h.bad(f, i, "is not blank, as it must be for an annotation signal"+exportAgain)
+			}
+		}
 	}
 	if s.Samples < 1 {
 		return h.bad(samples, i, "is less than 1"+exportAgain)

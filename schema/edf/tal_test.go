@@ -236,6 +236,9 @@ func TestTimeKeeping(t *testing.T) {
 		"first below 0":       {1024 + 200, "-0\x14\x14", "annotation in data record 1", "+0"},
 		"first within 1 s":    {1024 + 200, "+0.25\x14\x14", "", ""},
 		"first with 00":       {1024 + 200, "+00\x14\x14", "annotation in data record 1", "+0"},
+		"too early":           {rec2, "+0\x14\x14", "annotation in data record 2", "too early"},
+		"a gap":               {rec2, "+2\x14\x14", "annotation in data record 2", "a gap"},
+		"rounded":             {rec2, "+1.0004\x14\x14", "", ""},
 		"none":                {rec2, "\x00\x00\x00\x00", "annotation in data record 2", "missing"},
 		"text in its place":   {rec2, "+1\x14x\x14", "annotation in data record 2", "none may be"},
 		"text after it":       {rec2, "+1\x14\x14x\x14", "", ""},
@@ -251,6 +254,20 @@ func TestTimeKeeping(t *testing.T) {
 		if !errors.As(err, &fe) || fe.Field != tt.field || fe.Offset != int64(tt.at) || !strings.Contains(fe.Message, tt.said) {
 			t.Errorf("%s: %v; want %q at byte %d and %q", name, err, tt.field, tt.at, tt.said)
 		}
+	}
+	// EDF+D may have gaps, but no way back.
+	h.Reserved = "EDF+D"
+	for onset, ok := range map[string]bool{"+1.4": true, "+1.5": false} { // the third record is at +2
+		b := bytes.Clone(good)
+		copy(b[rec2:], onset+"\x14\x14")
+		if err := WalkAnnotations(bytes.NewReader(b), h, nil); (err == nil) != ok {
+			t.Errorf("EDF+D, second record at %s: %v", onset, err)
+		}
+	}
+	last := bytes.Clone(good)
+	copy(last[rec2+380:], "+900\x14\x14")
+	if err := WalkAnnotations(bytes.NewReader(last), h, nil); err != nil {
+		t.Errorf("EDF+D with a gap: %v", err)
 	}
 	// A second annotation signal keeps no time.
 	h.Signals = append(h.Signals, h.Signals[1])
