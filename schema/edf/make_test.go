@@ -39,7 +39,7 @@ func specFile(t testing.TB, h *Header, last ...TAL) []byte {
 		for i := range h.Signals {
 			s := &h.Signals[i]
 			if s.IsAnnotation() {
-				tals := []TAL{NewTAL(fmt.Sprintf("+%d", rec), "", "")}
+				tals := []TAL{NewTAL(fmt.Sprintf("+%.6g", float64(rec)*h.RecordSeconds()), "", "")}
 				if rec == h.Records-1 {
 					tals = append(tals, last...)
 				}
