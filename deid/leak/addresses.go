@@ -31,15 +31,19 @@ func (p *page) findAddresses() {
 		i += k
 		i = p.colon(i)
 	}
+	done := 0 // where the last URL ended
 	for i := range p.tok {
 		if p.kind(i)&kNumeral != 0 || bytes.HasPrefix(p.word(i), []byte("ninety")) {
 			p.agedWords(i)
 		}
+		if i > 0 && string(p.word(i)) == "at" {
+			p.spelt(i)
+		}
 		if p.tok[i].piece == 0 {
 			p.mac(p.tok[i].s)
 		}
-		if i > 0 && !p.tok[i].number && string(p.gap(i)) == "." {
-			p.host(i)
+		if i > 0 && !p.tok[i].number && p.tok[i].s >= done && string(p.gap(i)) == "." {
+			done = p.host(i)
 		}
 	}
 }
@@ -125,6 +129,26 @@ func (p *page) email(i int) {
 	}
 }
 
+// spelt finds an address whose @ is written out, in brackets or with "dot"
+// behind it, at token i.
+func (p *page) spelt(i int) {
+	if i+2 >= len(p.tok) || p.tok[i-1].number && !p.tok[i-1].glued {
+		return
+	}
+	l, r := string(bytes.Trim(p.gap(i), " ")), string(bytes.Trim(p.gap(i+1), " "))
+	bracket := (l == "(" || l == "[" || l == "{") && (r == ")" || r == "]" || r == "}")
+	dot := string(p.word(i+2)) == "dot" && i+3 < len(p.tok)
+	if !bracket && !(l == "" && r == "" && dot) {
+		return
+	}
+	s := left(p.fold.b, p.tok[i-1].e, "._-+")
+	e := right(p.fold.b, p.tok[i+1].e, ".-")
+	if dot {
+		e = p.tok[i+3].e
+	}
+	p.emit(s, e, "F", "pattern: e-mail", Likely)
+}
+
 // handle reads the account name behind the @ at b[i].
 func (p *page) handle(i int) {
 	b := p.fold.b
@@ -150,7 +174,10 @@ func (p *page) colon(i int) int {
 		for s > 0 && i-s < 12 && is(b[s-1], "+-.") {
 			s--
 		}
-		if e := p.urlEnd(i + 3); e > i+4 && s < i {
+		if s == i {
+			return i
+		}
+		if e := p.urlEnd(i + 3); e > i+4 {
 			p.emit(s, e, "N", "pattern: URL", Likely)
 			return e - 1
 		}
@@ -220,17 +247,22 @@ var topLevel = func() map[string]bool {
 }()
 
 // host finds www hosts and, with a path behind, other hosts, whose last or
-// second label is token i.
-func (p *page) host(i int) {
+// second label is token i. It returns where the URL ends.
+func (p *page) host(i int) int {
 	b := p.fold.b
-	e := p.tok[i].e
-	www := bytes.HasPrefix(p.word(i-1), []byte("www"))
-	if !www && (!topLevel[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || p.tok[i-1].e-p.tok[i-1].s < 2) {
-		return
+	s, e := p.tok[i-1].s, p.tok[i].e
+	if !bytes.Equal(p.word(i-1), []byte("www")) {
+		if !topLevel[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || e-s < 5 {
+			return 0
+		}
+		s = max(left(b, s, ".-"), s-253)
+		for !utf8.RuneStart(b[s]) {
+			s++
+		}
 	}
-	s := left(b, p.tok[i-1].s, ".-")
-	if s > 0 && (b[s-1] == '@' || b[s-1] == '/') {
-		return
+	e = p.urlEnd(e)
+	if s == 0 || b[s-1] != '@' && b[s-1] != '/' {
+		p.emit(s, e, "N", "pattern: URL", Likely)
 	}
-	p.emit(s, p.urlEnd(e), "N", "pattern: URL", Likely)
+	return e
 }

@@ -43,6 +43,10 @@ func (p *page) findCode(i int) {
 	if p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].e-p.tok[i-1].s < 3 && !p.grouped(i) {
 		return // the decimals of a number
 	}
+	if p.tok[i].glued && p.runLen(i) > 4 {
+		return // within a jumble such as a digest
+	}
+	h := uint32(0)
 	var buf [maxCode]byte
 	n, dots, gaps := 0, 0, 0
 	allDigits := true
@@ -64,8 +68,11 @@ func (p *page) findCode(i int) {
 			return
 		}
 		n += copy(buf[n:], w)
+		for _, c := range w {
+			h = hash(h, c)
+		}
 		allDigits = allDigits && p.tok[j].number
-		if !p.lex.codeLen[n] {
+		if b := p.lex.slot(h); !p.lex.codeLen[n] || p.lex.codeBits[b/64]>>(b%64)&1 == 0 {
 			continue
 		}
 		c, ok := p.lex.codes[string(buf[:n])]

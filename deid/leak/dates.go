@@ -47,11 +47,14 @@ type reading struct {
 // findDate reads the dates that begin with the number i, and those with a month
 // word before it.
 func (p *page) findDate(i int) {
-	if t := p.tok[i]; t.glued && !(p.kind(i-1)&kMonth != 0) {
+	if p.tok[i].glued {
 		return
 	}
 	if p.number(i-1) && len(p.gap(i)) == 1 && bytes.ContainsAny(p.gap(i), "./-") {
 		return // within a longer number
+	}
+	if p.kinds&kMonth == 0 && p.tok[i].e-p.tok[i].s != 8 && p.tok[i].e-p.tok[i].s != 6 && (!p.number(i+1) || !p.number(i+2)) {
+		return
 	}
 	start, last, rs := p.readDate(i)
 	if len(rs) == 0 {

@@ -20,14 +20,16 @@ type term struct {
 	rows    []int32 // where it is part of a name, ascending
 	col     string  // column of the first
 	part    bool    // a particle or single letter: no name by itself
+	whole   bool    // some row has it as a whole name, particle or not
 	given   bool    // some row has it as a given name
 	weak    bool    // a short form that no row lists
 	phrases []*phrase
 }
 
-// word says whether the term is a name only where it is written as one.
+// word says whether the term is a name only where it is written as one. Of the
+// months only those that are everyday words in English count as words.
 func (t *term) word() bool {
-	return t.weak || t.kind&^kParticle != 0 || utf8.RuneCountInString(t.text) <= 2
+	return t.weak || t.kind&^kMonth != 0 || utf8.RuneCountInString(t.text) <= 2
 }
 
 // A phrase is a value that is searched as a sequence of words and numbers.
@@ -56,6 +58,7 @@ type lexicon struct {
 	terms    map[string]*term
 	codes    map[string]code
 	codeLen  [maxCode + 1]bool
+	codeBits []uint64 // a bit for each code's hash, so that most look-ups end here
 	births   map[birth]bool
 	emails   map[string]bool
 	digests  map[uint64]code // first eight bytes of a digest of an identifier
@@ -230,6 +233,9 @@ func (l *lexicon) addParts(row int32, col, v string) {
 		}
 		for _, w := range parts {
 			l.addPart(row, col, w)
+			if t := l.terms[w]; t != nil && len(parts) == 1 && len(w) > runeLen(w) {
+				t.whole, t.part = true, false
+			}
 			if u := umlautsBack.Replace(w); u != w && len(u) > 4 && vocabulary[u] == 0 {
 				l.addPart(row, col, u)
 			}
@@ -264,7 +270,7 @@ func (l *lexicon) addPart(row int32, col, w string) {
 	if n := len(t.rows); n == 0 || t.rows[n-1] != row {
 		t.rows = append(t.rows, row)
 	}
-	t.part = t.kind&kParticle != 0 && t.kind&kWord == 0 || len(w) == runeLen(w)
+	t.part = !t.whole && (t.kind&kParticle != 0 && t.kind&kWord == 0 || len(w) == runeLen(w))
 }
 
 // put enters a code; of two meanings the first, and the surer, stays.
@@ -403,10 +409,12 @@ func (l *lexicon) addEmail(v, basis string) {
 	if len(key) < 5 || vocabulary[key] != 0 || len(key) < 8 && digits(key) {
 		return
 	}
-	if parts := split(local); len(parts) == 1 && class[local[0]] != cDigit {
-		l.addWords([]string{key}, "F", basis, Likely)
-	} else {
+	if strings.ContainsAny(key, "0123456789") {
 		l.put(key, c)
+		return
+	}
+	if p := l.addWords(split(local), "F", basis, Likely); p != nil {
+		p.plain = false // no everyday sequence of words
 	}
 }
 
@@ -452,27 +460,52 @@ func (l *lexicon) addPhrase(v string, c Class, basis string, conf Confidence) {
 	l.addWords(split(foldString(v)), c, basis, conf)
 }
 
-func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) {
+// addWords enters a phrase, unless it is too short or there already: then nil.
+func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *phrase {
 	n, plain := 0, true
 	for _, x := range w {
 		n += len(x)
 		plain = plain && (vocabulary[x] != 0 || len(x) < 4)
 	}
 	if n < 4 {
-		return
+		return nil
 	}
 	t := l.term(w[0])
 	for _, p := range t.phrases {
 		if slices.Equal(p.words, w) {
-			return
+			return nil
 		}
 	}
-	t.phrases = append(t.phrases, &phrase{w, c, basis, conf, plain})
+	p := &phrase{w, c, basis, conf, plain}
+	t.phrases = append(t.phrases, p)
+	return p
+}
+
+// hash adds c to the hash h of the characters before it.
+func hash(h uint32, c byte) uint32 { return (h ^ uint32(c)) * 0x01000193 }
+
+// slot returns the bit of codeBits for the hash h.
+func (l *lexicon) slot(h uint32) uint32 {
+	h ^= h >> 15
+	return h * 0x9e3779b1 >> 3 & uint32(64*len(l.codeBits)-1)
 }
 
 // index builds what is searched by neighbourhood: names one letter off, and
 // given names by their first letters.
 func (l *lexicon) index() {
+	n := 64
+	for n < 16*len(l.codes) {
+		n *= 2
+	}
+	l.codeBits = make([]uint64, n/64)
+	for key := range l.codes {
+		h := uint32(0)
+		for k := range len(key) {
+			h = hash(h, key[k])
+		}
+		b := l.slot(h)
+		l.codeBits[b/64] |= 1 << (b % 64)
+	}
 	for w, t := range l.terms {
 		if len(t.rows) == 0 {
 			continue

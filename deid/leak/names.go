@@ -62,6 +62,9 @@ func (p *page) findNames() {
 		if p.kind(i)&(kTitle|kRole|kPatient|kKin) != 0 {
 			p.afterTitle(i)
 		}
+		if string(p.word(i)) == "by" && i > 0 {
+			p.afterBy(i)
+		}
 	}
 }
 
@@ -137,7 +140,7 @@ func (p *page) misspelt(i int, before []part) (part, bool) {
 		next = []part{q}
 	}
 	titled := p.titled(i)
-	alone := t.e-t.s >= 5 && (titled || p.marked(i)) || t.e-t.s >= 7 && p.caseOf(i) != lowerCase && !p.shouting(i, i)
+	alone := titled || p.marked(i) || t.e-t.s >= 7 && p.caseOf(i) != lowerCase && !p.shouting(i, i)
 	if len(before) == 0 && len(next) == 0 && !alone {
 		return part{}, false
 	}
@@ -255,11 +258,14 @@ func (p *page) judge(c []part) {
 			if r.term == nil || r.term.part || r.term == q.term || !shareRow(q.term.rows, r.term.rows) {
 				continue
 			}
-			if q.term.word() && r.term.word() && (p.caseOf(q.first) == lowerCase || p.caseOf(r.first) == lowerCase) {
-				continue // "long hand", "will price"
-			}
 			k := Sure
-			if q.fuzzy || r.fuzzy {
+			if q.term.word() && r.term.word() && (p.caseOf(q.first) == lowerCase || p.caseOf(r.first) == lowerCase) {
+				if j > i+1 || (q.term.kind|r.term.kind)&kFunction != 0 {
+					continue // "will price"
+				}
+				k = Possible
+			}
+			if k == Sure && (q.fuzzy || r.fuzzy) {
 				k = Likely
 			}
 			for n := i; n <= j; n++ {
@@ -348,7 +354,7 @@ func (p *page) afterTitle(i int) {
 	if next >= len(p.tok) {
 		return
 	}
-	if g := gap(); g != " " && g != ". " && g != "." && g != "  " && !(k&kKin != 0 && (g == "'" || g == "-")) && !(k&kKin != 0 && (g == ", " || g == " (")) {
+	if g := gap(); g != " " && g != ". " && g != "." && g != "  " && !(k&kKin != 0 && (g == "'" || g == "-")) && !(k&(kKin|kRole) != 0 && (g == ", " || g == " (")) {
 		return
 	}
 	for n := 0; n < 4 && k&(kKin|kRole) != 0 && next+1 < len(p.tok); n++ { // sister-in-law, wife's name is, friend called
@@ -371,7 +377,7 @@ func (p *page) afterTitle(i int) {
 			break // the sentence ends
 		}
 		kk := p.kind(next)
-		if kk&kTitle != 0 && first < 0 { // Prof. Dr.
+		if kk&(kTitle|k&kRole) != 0 && first < 0 { // Prof. Dr., nurse practitioner
 			continue
 		}
 		if kk&kParticle != 0 && (p.caseOf(next) == lowerCase || kk&kWord == 0) {
@@ -381,6 +387,9 @@ func (p *page) afterTitle(i int) {
 			continue
 		}
 		c := p.caseOf(next)
+		if k&kTitle != 0 && c == capital {
+			kk &^= kPlain // Dr Said
+		}
 		if c == lowerCase || kk&(kPlain|kThing|kPlace|kUnit|kCode|kBirth|kPatient|kWeekday) != 0 || c == allCaps && p.shouting(i, next) {
 			break
 		}
@@ -405,6 +414,29 @@ func (p *page) afterTitle(i int) {
 		basis = "pattern: staff and name"
 	}
 	p.emit(p.tok[first].s, p.tok[last].e, "A", basis, conf)
+}
+
+// afterBy finds who signed, saw or collected something.
+func (p *page) afterBy(i int) {
+	switch string(p.word(i - 1)) {
+	case "signed", "witnessed", "seen", "entered", "checked", "collected", "supervised", "reviewed", "countersigned", "completed", "assisted", "interpreted", "brought", "accompanied":
+	default:
+		return
+	}
+	first, last := i+1, i
+	for k := first; k < len(p.tok) && k < i+4; k++ {
+		g := string(p.gap(k))
+		if k > first && p.tok[k-1].e-p.tok[k-1].s == 1 && g == ". " {
+			g = " "
+		}
+		if g != " " && g != "-" && g != "'" || p.tok[k].number || p.caseOf(k) == lowerCase || p.shouting(first, k) || p.kind(k)&^(kWord|kParticle) != 0 || k+1 < len(p.tok) && p.kind(k+1)&kPlace != 0 {
+			break
+		}
+		last = k
+	}
+	if last >= first && p.tok[last].e-p.tok[last].s > 1 {
+		p.emit(p.tok[first].s, p.tok[last].e, "A", "pattern: staff and name", Possible)
+	}
 }
 
 // short finds a given name cut short, Véro for Véronique, written as a name.

@@ -8,6 +8,9 @@ import (
 // nearest returns which of the wanted kinds stands closest before token i in
 // its clause, at most n words away.
 func (p *page) nearest(i, n int, want kind) kind {
+	if p.kinds&want == 0 {
+		return 0
+	}
 	for ; n > 0 && i > 0 && !p.clauseStart(i); n-- {
 		i--
 		if k := p.kind(i) & want; k != 0 {
@@ -35,21 +38,83 @@ func (p *page) findNumberPatterns(i int) {
 		return // within a number
 	}
 	p.phone(i, near)
+	p.record(i)
 }
 
-// group returns the last token of the groups of digits that begin at token i,
-// their digits, and whether they are divided as decimals or a date are.
-func (p *page) group(i int) (last int, d []byte, gaps []string) {
-	d = append(d, p.word(i)...)
-	for last = i; p.number(last+1) && !p.tok[last+1].glued; last++ {
-		g := p.gap(last + 1)
-		if !codeGap(g) || bytes.ContainsAny(g, "\n_") || len(d)+len(p.word(last+1)) > 16 {
+// record finds a number behind the words for a patient's record or a passport,
+// and payment cards by their form and Luhn digit (ISO/IEC 7812-1).
+func (p *page) record(i int) {
+	if p.tok[i].piece > 1 || p.tok[i].e-p.tok[i].s < 2 && !p.number(i+1) {
+		return
+	}
+	first, last, d := i-p.tok[i].piece, i, p.tok[i].e-p.tok[i].s
+	for p.number(last+1) && (string(p.gap(last+1)) == " " || string(p.gap(last+1)) == "-") {
+		last++
+		d += p.tok[last].e - p.tok[last].s
+	}
+	if d < 6 || d > 19 || p.measured(last) {
+		return
+	}
+	if d == 16 && p.sizes(i, last) == "4444" && luhn(p.fold.b[p.tok[i].s:p.tok[last].e]) && p.nearest(first, 4, kThing) == 0 {
+		p.emit(p.tok[i].s, p.tok[last].e, "J", "pattern: card number", Likely)
+		return
+	}
+	if p.nearest(first, 3, kRecord|kThing)&kRecord == 0 {
+		return
+	}
+	if _, _, rs := p.readDate(i); len(rs) > 0 && !rs[0].compact {
+		return
+	}
+	class, basis := Class("H"), "pattern: record number"
+	for k := first - 1; k >= 0 && k >= first-3; k-- {
+		switch string(p.word(k)) {
+		case "passport", "identity", "identification":
+			class, basis = "R", "pattern: document number"
+		case "ssn", "social":
+			class, basis = "G", "pattern: social security number"
+		}
+	}
+	p.emit(p.tok[first].s, p.tok[last].e, class, basis, Possible)
+}
+
+// luhn checks the digits of b, doubling every second from the right.
+func luhn(b []byte) bool {
+	sum, n := 0, 0
+	for k := len(b) - 1; k >= 0; k-- {
+		if class[b[k]] != cDigit {
+			continue
+		}
+		v := int(b[k] - '0')
+		if n%2 == 1 {
+			if v *= 2; v > 9 {
+				v -= 9
+			}
+		}
+		sum += v
+		n++
+	}
+	return n > 0 && sum%10 == 0
+}
+
+// digitGroups are the groups of one number.
+type digitGroups struct {
+	last int // token
+	d    []byte
+	gaps []string // what stands between the groups
+	room [16]byte
+}
+
+// group reads the groups of digits that begin at token i.
+func (p *page) group(i int, g *digitGroups) {
+	g.d = append(g.room[:0], p.word(i)...)
+	for g.last = i; p.number(g.last+1) && !p.tok[g.last+1].glued; g.last++ {
+		gap := p.gap(g.last + 1)
+		if !codeGap(gap) || bytes.ContainsAny(gap, "\n_") || len(g.d)+len(p.word(g.last+1)) > 16 {
 			break
 		}
-		gaps = append(gaps, string(g))
-		d = append(d, p.word(last+1)...)
+		g.gaps = append(g.gaps, string(gap))
+		g.d = append(g.d, p.word(g.last+1)...)
 	}
-	return last, d, gaps
 }
 
 // phone finds telephone numbers, and numbers of the SSN's and the NHS's form.
@@ -58,7 +123,12 @@ func (p *page) phone(i int, near kind) {
 	if t.glued || p.tok[p.runEnd(i)].piece > 0 {
 		return
 	}
-	last, d, gaps := p.group(i)
+	if t.e-t.s < 7 && (!p.number(i+1) || string(p.gap(i+1)) == "." && (!p.number(i+2) || string(p.gap(i+2)) != ".")) {
+		return // too short, or a decimal number
+	}
+	var g digitGroups
+	p.group(i, &g)
+	last, d, gaps := g.last, g.d, g.gaps
 	if len(d) < 7 || last+1 < len(p.tok) && p.tok[last+1].glued {
 		return
 	}

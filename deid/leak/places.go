@@ -7,9 +7,9 @@ import (
 )
 
 // streetWords maps the words for kinds of street, and their abbreviations, to
-// one spelling. Common practice of postal addresses, no source.
-var streetWords = func() map[string]string {
-	m := make(map[string]string)
+// full spellings. Common practice of postal addresses, no source.
+var streetWords = func() map[string][]string {
+	m := make(map[string][]string)
 	for _, line := range strings.Split(`street str st strasse strase|road rd|avenue ave av avda avenida aven|lane ln|drive dr drv|close cl|court ct|crescent cres cr|terrace ter terr
 		square sq|place pl|gardens gdns gdn|grove gr grv|boulevard blvd bd boul bvd|highway hwy|parkway pkwy|park pk|hill hl|circle cir|way wy|walk wlk|mews mws|green grn|view vw|rise ri
 		mount mt|heights hts|fields flds fld|forge frg|forges frgs|valley vly|valleys vlys|plaza plz pza|piazza pzza|via v|viale vle|corso cso|strada str|vicolo vlo|largo lgo|calle c|paseo po pso|carretera ctra|camino cno
@@ -19,9 +19,7 @@ var streetWords = func() map[string]string {
 		for _, group := range strings.Split(line, "|") {
 			w := strings.Fields(group)
 			for _, x := range w {
-				if _, ok := m[x]; !ok {
-					m[x] = w[0]
-				}
+				m[x] = append(m[x], w[0])
 			}
 		}
 	}
@@ -50,7 +48,7 @@ func (l *lexicon) addStreet(v, basis string) {
 	n, plain := 0, true
 	for _, x := range w {
 		n += len(x)
-		plain = plain && (vocabulary[x] != 0 || streetWords[x] != "" || len(x) < 4)
+		plain = plain && (vocabulary[x] != 0 || streetWords[x] != nil || len(x) < 4)
 	}
 	if n < 5 {
 		return
@@ -67,14 +65,20 @@ func (l *lexicon) addStreet(v, basis string) {
 	for _, first := range spellings(w[0]) {
 		enter(first, append([]string{first}, w[1:]...))
 	}
+	if ends, ok := contracted[w[0]]; ok {
+		enter(w[0][:1], append([]string{w[0][:1], ends}, w[1:]...))
+	}
 }
+
+// contracted holds the endings of Italian words cut in the middle, P.zza.
+var contracted = map[string]string{"piazza": "zza", "piazzale": "le", "viale": "le", "corso": "so", "largo": "go", "vicolo": "lo", "strada": "da"}
 
 // spellings returns the ways in which a word of an address is written.
 func spellings(w string) []string {
 	out := []string{w}
-	if k, ok := streetWords[w]; ok {
+	for _, full := range streetWords[w] {
 		for x, y := range streetWords {
-			if y == k && x != w {
+			if x != w && slices.Contains(y, full) {
 				out = append(out, x)
 			}
 		}
@@ -99,8 +103,10 @@ func sameWord(a string, b []byte) bool {
 	if a == string(b) {
 		return true
 	}
-	if k := streetWords[a]; k != "" && k == streetWords[string(b)] {
-		return true
+	for _, full := range streetWords[a] {
+		if slices.Contains(streetWords[string(b)], full) {
+			return true
+		}
 	}
 	return len(a) > 5 && slices.Contains(spellings(a), string(b))
 }
@@ -108,6 +114,9 @@ func sameWord(a string, b []byte) bool {
 // findPhrases finds streets, places and other values of several words.
 func (p *page) findPhrases() {
 	for i := range p.tok {
+		if !p.inner && !p.tok[i].number {
+			p.findAddress(i)
+		}
 		if p.tok[i].term == nil {
 			continue
 		}
@@ -164,6 +173,30 @@ func (p *page) findPhrase(i int, f *phrase) {
 		}
 	}
 	p.emit(p.tok[first].s, p.tok[last].e, f.class, f.basis, conf)
+}
+
+// findAddress finds a street of no subject by its form: a number, capitalised
+// words and a word for a street, or the other way round.
+func (p *page) findAddress(i int) {
+	if p.kind(i)&kRoad != 0 && p.caseOf(i) != lowerCase { // 22 Baker Lane
+		k := i - 1
+		for k >= 0 && k > i-4 && !p.tok[k].number && (string(p.gap(k+1)) == " " || string(p.gap(k+1)) == "'") && p.caseOf(k) != lowerCase && p.kind(k)&(kThing|kCode) == 0 {
+			k--
+		}
+		if k < i-1 && p.number(k) && !p.tok[k].glued && string(p.gap(k+1)) == " " && p.tok[k].e-p.tok[k].s < 6 && !p.shouting(k+1, i) {
+			p.emit(p.tok[k].s, p.tok[i].e, "B", "pattern: street address", Likely)
+		}
+		return
+	}
+	if i+1 >= len(p.tok) || !p.number(i+1) || string(p.gap(i+1)) != " " && string(p.gap(i+1)) != ". " || p.tok[i+1].e-p.tok[i+1].s > 4 || p.caseOf(i) == lowerCase {
+		return
+	}
+	for _, end := range []string{"strasse", "str", "gasse", "straat", "gatan"} { // Lindenstr. 4
+		if stem, ok := bytes.CutSuffix(p.word(i), []byte(end)); ok && len(stem) > 3 && p.kind(i) == 0 {
+			p.emit(p.tok[i].s, p.tok[i+1].e, "B", "pattern: street address", Likely)
+			return
+		}
+	}
 }
 
 // near says whether only spaces and a comma stand before token i.

@@ -18,7 +18,9 @@ func (s *Scanner) Scan(text string, declared []string) []Match {
 	defer pages.Put(p)
 	p.lex, p.inner = s.lex, false
 	p.scan(text)
-	return settle(dismiss(p.out, text, declared))
+	out := p.out
+	p.text, p.out = "", nil // a pooled page holds nobody's text back
+	return settle(dismiss(out, text, declared))
 }
 
 // scan leaves every match of text in p.out.

@@ -175,10 +175,183 @@ var quiet = []string{
 	"unit restarted at 09:15, 09:17 and 09:20", "1,100,000,000 bytes", "breath no. 3 at 00:01:25.5", "dead space 150 ml, tidal volume 0.5 l", "Tenax TA 200 mg", "fridge at 4 °C since Monday",
 }
 
+// remarks are what coordinators write, after the manner of the trade.
+const remarks = `Nurse's station was noisy
+Doctor's letter seen, no change
+Partner waited outside, friend drove home
+Mother of three, no time
+Contact lenses removed before the run
+Calls in the corridor, repeated at 14:30
+Phone rang 3 times during exhalation 4
+Mobile pump 500 ml, call 2 of 3
+Bank holiday traffic, 45 min late
+Insurance of the device checked
+Patient ID card left in room
+Patient Card missing
+Participant Information Sheet version 3.2 handed out
+Subject Number not on label
+Car park full, started 20 min late
+Van late, box at 7 degrees C
+Zip tie on bag replaced
+Post-run flush 2 min at 300 ml/min
+Age of battery unknown, 95 cycles
+Battery at 95, then 91 %
+Filter is 99, replaced at 100
+Pressure was 101, then 99
+He is 1.93 m tall; BMI 24.2
+Weight 92 kg, height 178 cm
+Spirometry FEV1 2.91 l, FVC 3.60 l
+SpO2 98 %, HR 64, BP 120/80
+Nose clip size 2, cap 4/5
+T 21.4 C, RH 43 %, p 1013.2 hPa
+Tubes 1-4 sealed, 5-8 not
+Position 3/4 swapped with 2/4
+Serial no. SN 4471-2203-19 on the sampler
+Barcode 0012345678905 unreadable
+Session restarted at 10:42:07, ended 10:55
+Started 9.30, stopped 10.05
+Break from 11 to 12, then 3 more
+Sample volume 500 mL at 250 mL/min, tube no. 4
+Ventolin at 7, nothing since
+Took Ibuprofen 400 mg and Paracetamol 1 g
+Moved from Ward 7 to the Lab
+Site visit by Monitor on Tuesday
+Sponsor Monitor present
+CO2 sensor drift 0.12 kPa, zeroed with N2
+Log file log_20260312_1015.csv copied
+Recording session-0012.edf stopped early
+Error 0x80070005 on export, code 1603
+Software v2.10.4.1200 updated
+Firmware 1.2.3 to 1.2.4
+Firmware 10.20.30.40 loaded
+IP rating 67, hose ok
+Exhalation 12/20 too short, 2.5 s
+Mask leak at nose bridge; re-seated
+Gave up after third try
+Second tube from Box 12, Row B
+Kit K-2291 opened, lot 44-B-902
+CRM 5021 used as check
+Leak rate 3.2e-4 mbar l/s
+Hay fever today; sneezing
+Read the instructions twice
+Smell of Garlic and Mint
+Fire alarm test at 10
+Lunch at 12, sampling at 14
+Follow-up in 6 weeks
+Follow-up on Monday
+Follow up in May, with Dr on duty
+Sat upright, arms on rest
+Interpreter present throughout
+Interpreter needed next time
+Daughter translated, fine
+Son asked whether results will be sent
+Husband in the room, quiet
+Wife Very helpful
+Sister Study protocol followed
+Professor asked for a copy
+Prof on leave
+MS diagnosed in 2015
+Ms requested a break
+DR TUBE FAILED
+Mask, hose and valve OK
+Study LARK-2, site 07, shipment 07-0012
+Cold room 4 C, freezer -20 C
+At 100 ml/min for 5 min = 500 ml
+Ambient blank 3 taken by window
+Cylinder 15 L, 200 bar, zero air
+Order 4500123456 pending
+PO 4500-1234-56 pending
+Ticket INC0012345 opened
+Ref. 2026/0311-A
+Timer 00:12:30, 00:12:45
+See note 4.2.1 of the manual, p. 17
+GPS off. Bluetooth off.
+WiFi: Guest
+Visit 2 of 4, arm B
+Randomised to arm A on day 14
+Cohort 2; visit 3; exhalations 12
+Waiting time 1 h 20 min
+Room Lisbon booked
+Pump flow 199.8 200.1 200.3 199.9
+O2 20.9, CO2 0.04, N2 78.1
+Signal 1023 counts, offset 512
+Ethanol wipe used; Acetone peak seen
+Isoprene high, limonene after orange
+Ward round interrupted; resumed 11:05
+Used spare Mouthpiece from Cabinet 3`
+
 func TestStaysQuiet(t *testing.T) {
-	for _, text := range quiet {
+	for _, text := range append(strings.Split(remarks, "\n"), quiet...) {
 		for _, m := range scan().Scan(text, nil) {
 			t.Errorf("%q: %s (%s) at %d-%d", text, m.Basis, m.Confidence, m.Start, m.End)
+		}
+	}
+}
+
+// strangers hold identifiers that no roster knows.
+const strangers = `Her neighbour, Mr. Okonkwo-Bell, drove
+Signed by Thea Lindqvist
+Seen by T. Lindqvist
+Caretaker Ms Hollis-Wray let us in
+Call back on 07700 900123
+Rang 0117 496 0777 twice
+fax: +1-202-555-0176
+mail to ruth(at)example.org
+ruth at example dot org
+Social 987-65-4321
+SSN 987654321
+DOB 12/5/61
+d.o.b. 5 May 61
+Born 1961-05-12 in Leeds
+admitted 3 Mar 2026
+discharged on March 9th
+he turned 91 in spring
+a 92 year old
+aged ninety two
+just over a hundred years old
+93yo male
+patient aged 101
+grandson Piet waits
+Brother's name is Tomasz
+friend called Ulla came
+Medical record no 4471-9921
+hospital no. 55-12-90-3
+NHS 9434765919
+passport 533380006
+Plate: B-MX 4471
+reg. no. LV72 OPA
+Member ID W2233 44556
+Policy number 88-4471-22
+account no 20-44-71 33445566
+card 4111 1111 1111 1111
+driving licence MORGA753116SM9IJ
+IP 203.0.113.9
+mac 00-00-5e-00-53-9f
+fe80::1ff:fe23:4567:890a
+profile at facebook.example/ruth.k
+instagram @ruth_k_81
+lives in 4 Elm Row, Harrowgate
+Flat 3, 22 Baker Lane
+123 Main Street
+GP is Dr. Said al-Masri
+Dres. Kowal und Partner
+Hr. Petersen ringte an
+Frau Dr. Kowalski war da
+Mme Lefebvre-Noir est venue
+Sra. Ximena Obregón llamó
+her carer (Blessing Adeyemi) helped
+nurse practitioner Gail Thorne
+Consultant anaesthetist Dr R. Pym
+Trainee Lotte filled tube 3
+WhatsApp 0049 151 23456789`
+
+func TestFindsStrangers(t *testing.T) {
+	s := New(nil)
+	for _, text := range strings.Split(strangers, "\n") {
+		ms := s.Scan(text, nil)
+		checkMatches(t, text, ms)
+		if len(ms) == 0 {
+			t.Errorf("%q: nothing found", text)
 		}
 	}
 }
@@ -274,6 +447,30 @@ func TestFold(t *testing.T) {
 			t.Errorf("%q folds to %q, not %q", in, got, want)
 		}
 	}
+}
+
+// A roster of anything builds, and finds every national id and MRN it holds.
+func TestAnyRoster(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := &schema.Roster{Columns: roster.Columns}
+		for range rapid.IntRange(1, 4).Draw(t, "rows") {
+			row := map[string]string{}
+			for _, c := range r.Columns {
+				row[c] = rapid.OneOf(rapid.String(), rapid.StringMatching(`[A-Za-z0-9.@; -]{0,20}`)).Draw(t, c)
+			}
+			row["mrn"] = rapid.StringMatching(`[A-Z]{0,3}[0-9]{6,10}`).Draw(t, "number")
+			r.Rows = append(r.Rows, row)
+		}
+		s := New(r)
+		for _, row := range r.Rows {
+			text := "file " + row["mrn"] + " and " + row["email"]
+			ms := s.Scan(text, nil)
+			checkMatches(t, text, ms)
+			if len(ms) == 0 || ms[0].Start > 5 || ms[0].End < 5+len(row["mrn"]) {
+				t.Fatalf("%q: %+v", text, ms)
+			}
+		}
+	})
 }
 
 func FuzzScan(f *testing.F) {

@@ -22,6 +22,7 @@ type page struct {
 	fold  folded
 	tok   []token
 	out   []Match
+	kinds kind // of all words
 	inner bool // a decoded text within a text: roster terms only
 }
 
@@ -62,6 +63,7 @@ func classAt(b []byte, i int) (byte, int) {
 // tokenize cuts the folded text and looks every word up.
 func (p *page) tokenize() {
 	b := p.fold.b
+	p.kinds = 0
 	end, piece := -1, 0
 	for i := 0; i < len(b); {
 		k, n := classAt(b, i)
@@ -84,7 +86,9 @@ func (p *page) tokenize() {
 		}
 		t.piece = piece
 		if !t.number {
-			t.term = p.lex.terms[string(b[s:i])]
+			if t.term = p.lex.terms[string(b[s:i])]; t.term != nil {
+				p.kinds |= t.term.kind
+			}
 		}
 		p.tok = append(p.tok, t)
 		end = i
@@ -145,21 +149,21 @@ const (
 // caseOf returns how token i is written in the original.
 func (p *page) caseOf(i int) int {
 	s, e := p.fold.span(p.tok[i].s, p.tok[i].e)
-	n, small, first := 0, false, true
+	n, small, first, some := 0, false, false, false
 	for _, r := range p.text[s:e] {
 		if !unicode.IsLetter(r) {
 			continue
 		}
 		large := unicode.IsUpper(r) || unicode.IsTitle(r)
-		if first && !large {
-			return lowerCase
+		if n == 0 {
+			first = large
 		}
-		first = false
+		some = some || large
 		small = small || !large
 		n++
 	}
 	switch {
-	case n == 0:
+	case !first && !(some && n > 3): // eMma is a slip of the shift key, mL is not
 		return lowerCase
 	case n > 1 && !small:
 		return allCaps
@@ -207,11 +211,11 @@ func (p *page) sentenceStart(i int) bool {
 }
 
 // marked says whether token i is written as a name is: with a capital that
-// neither the start of a sentence nor a text in capitals explains, and not as
+// neither the start of a sentence (unless what follows is what people do) nor a text in capitals explains, and not as
 // the first half of a room's or ward's name.
 func (p *page) marked(i int) bool {
 	c := p.caseOf(i)
-	if c == lowerCase || p.sentenceStart(i) || c == allCaps && p.shouting(i, i) {
+	if c == lowerCase || p.sentenceStart(i) && p.kind(i+1)&kActs == 0 || c == allCaps && p.shouting(i, i) {
 		return false
 	}
 	if i+1 < len(p.tok) && p.kind(i+1)&kPlace != 0 && string(p.gap(i+1)) == " " {

@@ -31,6 +31,9 @@ const (
 	kCode                       // an identifier follows
 	kPlain                      // never part of a name after a title
 	kParticle                   // de, van, von
+	kRoad                       // a kind of street
+	kRecord                     // a number after it is a patient's or a document's
+	kActs                       // what a person does: coughed, refused
 	kFunction                   // a name-word that is mostly a verb or adverb: will, may, long
 )
 
@@ -40,14 +43,14 @@ var vocabulary = func() map[string]kind {
 	m := make(map[string]kind)
 	for k, words := range map[kind]string{
 		kTitle: `mr mrs ms miss mx dr prof professor sir dame herr frau hr mme mlle madame monsieur mademoiselle sr sra srta senor senora
-			senorita dhr mevr mevrouw meneer mw sig signor signora dott dottssa dottore dottoressa drs dra docteur doktor pani pan
+			senorita dhr mevr mevrouw meneer mw sig signor signora dott dottssa dottore dottoressa drs dra docteur doktor pani dres
 			doña fru rouva bey hanim`,
 		kRole: `nurse doctor physician anaesthetist anesthetist surgeon technician therapist physiotherapist physio dietitian pharmacist midwife
 			consultant registrar interpreter translator coordinator investigator operator colleague receptionist porter matron paramedic
 			gp psychologist psychiatrist dentist cardiologist pulmonologist radiologist neurologist oncologist carer caregiver caretaker
 			assistant pathologist dermatologist gynaecologist urologist paediatrician pediatrician geriatrician teacher boss employer lawyer solicitor chaplain
 			priest pastor rabbi imam driver chauffeur krankenschwester pfleger arzt arztin hausarzt infirmiere infirmier medecin enfermera enfermero medico
-			verpleegkundige huisarts arts infermiera infermiere clinician intern resident student trainee supervisor monitor`,
+			verpleegkundige huisarts arts infermiera infermiere clinician intern resident student trainee supervisor monitor practitioner witness`,
 		kPatient: `patient pt participant subject volunteer proband probandin client patientin patiente paciente paziente participante deelnemer teilnehmer teilnehmerin`,
 		kKin: `wife husband partner spouse son daughter mother father mum mom mam dad mummy daddy brother sister aunt auntie uncle cousin niece nephew
 			grandmother grandfather grandma grandpa granny grandson granddaughter fiance fiancee boyfriend girlfriend friend neighbour neighbor
@@ -71,7 +74,7 @@ var vocabulary = func() map[string]kind {
 		kAccount: `bank account iban acct konto kontonummer bankkonto compte cuenta conto rekening`,
 		kInsurance: `insurer insurers insurance insured policy member membership beneficiary medicaid medicare krankenkasse versicherung versichertennummer versicherungsnummer
 			mutuelle mutua seguro zorgverzekering polis subscriber`,
-		kPlate:  `plate plates vehicle car van registration licence license kennzeichen motorbike motorcycle taxi nummernschild immatriculation matricula targa kenteken`,
+		kPlate:  `reg rego plate plates vehicle car van registration licence license kennzeichen motorbike motorcycle taxi nummernschild immatriculation matricula targa kenteken`,
 		kPostal: `zip post postal postcode postcodes plz cp cap postleitzahl zipcode address addresses lives living home resident domicile adresse indirizzo direccion adres`,
 		kPlace: `ward clinic clinics zone unit room rooms wing hospital department dept office offices corridor building centre center side street road lane floor suite lab
 			laboratory theatre hall house gate entrance lift desk kiosk cafe canteen pharmacy institute foundation trust university school college park square court bay block
@@ -87,10 +90,16 @@ var vocabulary = func() map[string]kind {
 			that this then there when about after before note notes diary card id number no information leaflet sheet consent visit visits call calls
 			report reported did does do came went left took felt data room ward did told also again still only sat stood all any some every each
 			intercom training hours shift name names unknown none nil n na tbc tbd declined refused withdrew complained wants may yes ok okay
-			salbutamol metformin omeprazole`,
+			very too quite just now here present absent waiting outside inside`,
 		kParticle: `de da di do du del della dello dei degli des den der van von vom zu zum zur la le les el al bin ibn ben ter ten te af av y e dos das d o st san santa mac mc`,
 		kFunction: `will may can long short low good day may much more most so do an be such many little just best close early hard in on at to at by my`,
-		kWord:     nameWords,
+		kRoad:     `street road lane avenue drive crescent terrace close row mews grove gardens boulevard rd ave ln blvd st`,
+		kRecord:   `mrn record chart passport hospital ssn social nhs nino identity identification`,
+		kActs: `complained complains wants wanted asked asks breathes breathed refused refuses said says felt feels told coughed coughs smoked smokes ate eats
+			drank drinks interrupted arrived came went agreed agrees declined declines laughed laughs fainted reports drove drives interprets interpreted waited
+			helped helps spoke speaks thinks thought knows cried sneezed sneezes yawned yawns swallowed vomited slept forgot forgets lives works cancelled
+			called rang phoned mentioned mentions apologised apologized insisted insists prefers preferred tolerated managed manages understands understood`,
+		kWord: nameWords,
 	} {
 		for _, w := range strings.Fields(words) {
 			m[foldString(w)] |= k
