@@ -3,7 +3,7 @@ package leak
 import "bytes"
 
 // codeGap says whether g can stand between the groups of one number. A comma,
-// a colon and a semicolon cannot: they part the columns and clocks of
+// a semicolon, a colon and a tab cannot: they part the columns and clocks of
 // recordings, where any two numbers would make a third.
 func codeGap(g []byte) bool {
 	if len(g) > 8 {
@@ -12,7 +12,7 @@ func codeGap(g []byte) bool {
 	lines := 0
 	for _, c := range g {
 		switch c {
-		case ' ', '-', '.', '/', '(', ')', '_', '\'', '\t', '\r', '+':
+		case ' ', '-', '.', '/', '(', ')', '_', '\'', '\r', '+':
 		case '\n':
 			lines++
 		default:
@@ -25,7 +25,13 @@ func codeGap(g []byte) bool {
 // findNumbers visits every number once: codes of the roster, dates, and the
 // patterns made of digits.
 func (p *page) findNumbers() {
-	for i := range p.tok {
+	for i := 0; i < len(p.tok); i++ {
+		if p.tok[i].number {
+			if k := p.cell(i); k > 0 {
+				i = k - 1
+				continue
+			}
+		}
 		if len(p.lex.codes) > 0 && (p.tok[i].number || (p.number(i+1) || p.number(i+2)) && p.tok[i].e-p.tok[i].s <= 16) {
 			p.findCode(i)
 		}
@@ -38,6 +44,31 @@ func (p *page) findNumbers() {
 	}
 }
 
+// cell returns the token after the short or decimal number that fills a cell of
+// a table at token i, and 0 where there is none: nobody's identifier, and most
+// of what a recording consists of.
+func (p *page) cell(i int) int {
+	b := p.fold.b
+	s, e, next := p.tok[i].s, p.tok[i].e, i+1
+	if e-s > 4 {
+		return 0
+	}
+	if s > 0 && b[s-1] == '-' {
+		s--
+	}
+	if s > 0 && !(b[s-1] == ',' || b[s-1] == ';' || b[s-1] == '\n' || b[s-1] == '\t') {
+		return 0
+	}
+	if e < len(b) && b[e] == '.' && p.number(next) && p.tok[next].s == e+1 {
+		e = p.tok[next].e
+		next++
+	}
+	if e < len(b) && !(b[e] == ',' || b[e] == ';' || b[e] == '\n' || b[e] == '\r' || b[e] == '\t') || s > 1 && b[s-2] == '-' {
+		return 0
+	}
+	return next
+}
+
 // findCode looks for the roster's codes that begin with token i.
 func (p *page) findCode(i int) {
 	if p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].e-p.tok[i-1].s < 3 && !p.grouped(i) {
@@ -48,20 +79,16 @@ func (p *page) findCode(i int) {
 	}
 	h := uint32(0)
 	var buf [maxCode]byte
-	n, dots, gaps := 0, 0, 0
+	var g gapCount
+	n := 0
 	allDigits := true
 	for j := i; j < len(p.tok); j++ {
 		if j > i {
-			g := p.gap(j)
-			if !codeGap(g) {
+			gap := p.gap(j)
+			if !codeGap(gap) {
 				return
 			}
-			if len(g) > 0 {
-				gaps++
-				if string(g) == "." {
-					dots++
-				}
-			}
+			g.add(gap)
 		}
 		w := p.word(j)
 		if n+len(w) > maxCode {
@@ -76,7 +103,7 @@ func (p *page) findCode(i int) {
 			continue
 		}
 		c, ok := p.lex.codes[string(buf[:n])]
-		if !ok || c.whole && gaps > 0 || allDigits && gaps == 1 && dots == 1 && n < 10 && buf[0] != '0' {
+		if !ok || c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
 			continue
 		}
 		// Letters that touch a number are part of it, unless it is long.
@@ -93,12 +120,50 @@ func (p *page) findCode(i int) {
 			switch {
 			case k&kPostal != 0:
 				c.conf = Likely
-			case k&(kThing|kCode|kVersion|kAccount|kInsurance|kPhone) != 0 || gaps > 0 || p.measured(j) || !p.bare(i, j):
+			case k&(kThing|kCode|kVersion|kAccount|kInsurance|kPhone) != 0 || g.all > 0 || p.measured(j) || !p.bare(i, j):
 				continue
 			}
 		}
 		p.emit(p.withSign(i), p.tok[j].e, c.class, c.basis, c.conf)
 	}
+}
+
+// A gapCount counts what stands between the groups of a number.
+type gapCount struct{ all, dots, spaces, lines int }
+
+func (c *gapCount) add(g []byte) {
+	switch {
+	case len(g) == 0:
+		return
+	case string(g) == ".":
+		c.dots++
+	case string(g) == " ", string(g) == " -":
+		c.spaces++
+	case g[0] != '-' && bytes.IndexByte(g, '\n') >= 0:
+		c.lines++
+	}
+	c.all++
+}
+
+// table says whether tokens i to j, n digits in all, are rather several numbers
+// of a table or one decimal number than one number in groups.
+func (p *page) table(i, j, n int, g gapCount, first byte) bool {
+	switch {
+	case g.all == 0:
+		return false
+	case g.all == 1 && g.dots == 1 && n < 10 && first != '0': // 635.49201
+		return true
+	case g.dots > g.spaces+g.lines && g.spaces+g.lines > 0 && g.dots+g.spaces+g.lines == g.all: // 12.5 13.02
+		return true
+	case g.lines > 0 && (g.dots > 0 || i == 0 || p.tok[i-1].number || bytes.IndexByte(p.gap(i), '\n') >= 0): // one number a line
+		return true
+	}
+	if g.spaces < g.all {
+		return false
+	}
+	before := i > 0 && p.tok[i-1].number && string(p.gap(i)) == " "
+	after := p.number(j+1) && string(p.gap(j+1)) == " "
+	return before && after || n < 9 && (before || after)
 }
 
 // grouped says whether more than one full stop divides the digits around i.

@@ -17,6 +17,7 @@ import (
 type folded struct {
 	b          []byte
 	start, end []int
+	room       [2][]int // memory of start and end, used again
 }
 
 // span returns the original's byte offsets of b[s:e]; s < e.
@@ -42,19 +43,27 @@ func (f *folded) fold(text string) {
 
 // foldRest goes on at i, where the first character outside ASCII is.
 func (f *folded) foldRest(text string, i int) {
-	f.start = make([]int, i, len(text)+len(text)/4)
-	f.end = make([]int, i, len(text)+len(text)/4)
+	f.start, f.end = f.room[0][:0], f.room[1][:0]
+	defer func() { f.room = [2][]int{f.start, f.end} }()
 	for k := range i {
-		f.start[k], f.end[k] = k, k+1
+		f.start, f.end = append(f.start, k), append(f.end, k+1)
 	}
+	table := foldTable()
 	for i < len(text) {
+		if c := text[i]; c < utf8.RuneSelf {
+			f.b = append(f.b, lower[c])
+			f.start = append(f.start, i)
+			i++
+			f.end = append(f.end, i)
+			continue
+		}
 		r, n := utf8.DecodeRuneInString(text[i:])
 		var s string
 		switch {
 		case r == utf8.RuneError && n == 1:
 			s = "\x1a" // broken UTF-8 separates words
 		case r < tableEnd:
-			s = foldTable()[r]
+			s = table[r]
 		default:
 			s = foldRune(r)
 		}

@@ -356,6 +356,24 @@ func TestFindsStrangers(t *testing.T) {
 	}
 }
 
+// Numbers of a recording are not read together as one identifier, though their
+// digits after one another are the MRN 30417788 or the phone 20 7946 0018.
+func TestTables(t *testing.T) {
+	for _, text := range []string{
+		"3041,7788", "30.41,77.88", "30.41;77.88", "30.41\t77.88", "30.41\n77.88", "30.41 77.88", "3041\n7788", "1.5,30.417788,2", "x,y\n30,41\n77,88\n", "1 3041 7788 2",
+		"20.79,46.00\n18.0", "79.46 00.18", "30:41:77.88", "0.30417788",
+	} {
+		for _, m := range scan().Scan(text, nil) {
+			t.Errorf("%q: %s (%s) at %d-%d", text, m.Basis, m.Confidence, m.Start, m.End)
+		}
+	}
+	for _, text := range []string{"a,30417788,b", "1.5;30417788;2", "30417788\n", "x\t30417788\t2", "t_s,30-41-77-88", "file 3041\n7788"} {
+		if ms := scan().Scan(text, nil); len(ms) != 1 || ms[0].Basis != "roster: mrn" {
+			t.Errorf("%q: %+v", text, ms)
+		}
+	}
+}
+
 func TestDeclared(t *testing.T) {
 	text := "serial +44 1632 960001 and 30417788"
 	if ms := scan().Scan(text, nil); len(ms) != 2 {
