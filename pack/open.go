@@ -9,6 +9,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"outbreath/pack/media"
 )
@@ -19,7 +20,16 @@ type staging struct {
 	into, dir string
 	root      *os.Root
 	made      map[string]bool // folders in it
+
+	written chan *os.File // to be synced and closed
+	syncing sync.WaitGroup
+	once    sync.Once
+	failed  firstError
 }
+
+// syncers is how many files are synced at once: for many small files a sync is
+// mostly waiting, and a file system can answer several in one go.
+const syncers = 16
 
 // newStaging makes the folder. into must not exist. What a killed run left
 // behind on its way to the same folder is removed.
@@ -47,13 +57,22 @@ func newStaging(into string) (*staging, error) {
 	}
 	random := make([]byte, 8)
 	rand.Read(random)
-	s := &staging{into: into, dir: filepath.Join(parent, prefix+hex.EncodeToString(random)), made: make(map[string]bool)}
+	s := &staging{into: into, dir: filepath.Join(parent, prefix+hex.EncodeToString(random)),
+		made: make(map[string]bool), written: make(chan *os.File)}
 	if err := os.Mkdir(s.dir, 0o700); err != nil {
 		return nil, mediaError(parent, err)
 	}
 	if s.root, err = os.OpenRoot(s.dir); err != nil {
 		os.Remove(s.dir)
 		return nil, mediaError(parent, err)
+	}
+	for range syncers {
+		s.syncing.Go(func() {
+			for f := range s.written {
+				s.failed.set(f.Sync())
+				s.failed.set(f.Close())
+			}
+		})
 	}
 	return s, nil
 }
@@ -73,13 +92,17 @@ func (s *staging) create(name string) (io.WriteCloser, error) {
 	if err != nil {
 		return nil, mediaError(s.into, err)
 	}
-	return &stagedFile{f, s.into}, nil
+	return &stagedFile{f, s}, nil
 }
 
 // commit makes everything durable and gives the folder its name.
 func (s *staging) commit() error {
 	fsys := media.OS{}
-	err := s.root.Close()
+	s.wait()
+	err := s.failed.get()
+	if err == nil {
+		err = s.root.Close()
+	}
 	for dir := range s.made {
 		if err == nil {
 			err = fsys.SyncDir(filepath.Join(s.dir, filepath.FromSlash(dir)))
@@ -103,33 +126,59 @@ func (s *staging) commit() error {
 	return nil
 }
 
+// wait ends the syncing.
+func (s *staging) wait() {
+	s.once.Do(func() { close(s.written) })
+	s.syncing.Wait()
+}
+
 // remove takes everything away. After commit it finds nothing.
 func (s *staging) remove() {
+	s.wait()
 	s.root.Close()
 	os.RemoveAll(s.dir)
 }
 
-// A stagedFile is synced when it is closed.
+// A stagedFile is handed on to be synced when it is closed.
 type stagedFile struct {
-	*os.File
-	into string
+	f *os.File
+	s *staging
 }
 
 func (f *stagedFile) Write(b []byte) (int, error) {
-	n, err := f.File.Write(b)
+	n, err := f.f.Write(b)
 	if err != nil {
-		err = mediaError(f.into, err)
+		err = mediaError(f.s.into, err)
 	}
 	return n, err
 }
 
+// Close returns what has failed so far, of this file or of one before; commit
+// returns the rest.
 func (f *stagedFile) Close() error {
-	err := f.File.Sync()
-	if e := f.File.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
-		return mediaError(f.into, err)
+	f.s.written <- f.f
+	if err := f.s.failed.get(); err != nil {
+		return mediaError(f.s.into, err)
 	}
 	return nil
+}
+
+// A firstError keeps the first error that it is told.
+type firstError struct {
+	mu  sync.Mutex
+	err error
+}
+
+func (e *firstError) set(err error) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.err == nil {
+		e.err = err
+	}
+}
+
+func (e *firstError) get() error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.err
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 
 	"outbreath/schema"
 )
@@ -23,7 +24,10 @@ var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume
 type records struct {
 	label     *label
 	validator *schema.Validator
-	found     map[string]bool // recordings, and whether a record names them
+	work      chan recordJob
+	running   sync.WaitGroup
+	checked   []*checkedRecord // in the order of the archive, not yet merged
+	found     map[string]bool  // recordings, and whether a record names them
 	sessions  int
 	lists     int                 // treatment.json and tubes.csv that were there
 	tubes     map[string][]string // rows that tubes.csv must have, by barcode
@@ -33,8 +37,41 @@ type records struct {
 	first     string // the first problem
 }
 
+// A recordJob is one record on its way to a worker, which fills in to.
+type recordJob struct {
+	name string
+	data []byte
+	to   *checkedRecord
+}
+
+// A checkedRecord is what is kept of a record.
+type checkedRecord struct {
+	name       string
+	problem    string     // "" when the record is as it must be
+	recordings []string   // that it names
+	tubes      [][]string // rows that tubes.csv must have
+}
+
+// newRecords starts workers, which stop ends.
 func newRecords(l *label) *records {
-	return &records{label: l, found: make(map[string]bool), tubes: make(map[string][]string)}
+	r := &records{label: l, work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
+	for range min(workers(0), 4) { // each may hold a record of maxRecord bytes
+		r.running.Go(func() {
+			for j := range r.work {
+				r.check(j)
+			}
+		})
+	}
+	return r
+}
+
+// stop waits for the workers.
+func (r *records) stop() {
+	if r.work != nil {
+		close(r.work)
+		r.running.Wait()
+		r.work = nil
+	}
 }
 
 // problem notes one, in words that hold no content of a file.
@@ -66,49 +103,77 @@ func (r *records) treatment(data []byte) {
 	r.ledger = bytes.Clone(data)
 }
 
-// session checks one record.
+// session has one record checked.
 func (r *records) session(name string, data []byte) {
 	r.sessions++
-	n, err := schema.ParseJSON(data)
+	if r.validator == nil || r.work == nil {
+		return // the schema is the problem, or the order of the files
+	}
+	to := &checkedRecord{name: name}
+	r.checked = append(r.checked, to)
+	r.work <- recordJob{name, data, to}
+}
+
+// check checks one record on its own.
+func (r *records) check(j recordJob) {
+	defer func() {
+		if recover() != nil { // a library's fault must not look like a good record
+			j.to.problem = "cannot be checked"
+		}
+	}()
+	n, err := schema.ParseJSON(j.data)
 	if err != nil {
-		r.problem("data/%s is not proper JSON", name)
+		j.to.problem = "is not proper JSON"
 		return
 	}
-	if r.validator == nil {
-		return // the schema is the problem
-	}
-	if p := r.validator.Validate("data/"+name, n); len(p) > 0 {
-		r.problem("data/%s: %s %s", name, p[0].Pointer, p[0].Message)
+	if p := r.validator.Validate("data/"+j.name, n); len(p) > 0 {
+		j.to.problem = fmt.Sprintf("breaks the schema at %q: %s", p[0].Pointer, p[0].Message)
 		return
 	}
-	id := strings.TrimSuffix(strings.TrimPrefix(name, "sessions/"), ".json")
+	id := strings.TrimSuffix(strings.TrimPrefix(j.name, "sessions/"), ".json")
 	for _, f := range []struct{ member, want string }{{"session_id", id}, {"study", r.label.Study}, {"site", r.label.Site}} {
 		if text(n, f.member) != f.want {
-			r.problem("data/%s: /%s is not that of its name or of the shipment", name, f.member)
+			j.to.problem = "has another /" + f.member + " than its name or the shipment"
 			return
 		}
 	}
 	for _, rec := range items(n, "recordings") {
-		file := text(rec, "file")
-		if named, ok := r.found[file]; !ok || named {
-			r.problem("data/%s names a recording that is not in the shipment, or that another entry names too", name)
-			continue
-		}
-		r.found[file] = true
+		j.to.recordings = append(j.to.recordings, text(rec, "file"))
 	}
 	for _, t := range items(n, "tubes") {
-		row := []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")}
-		if _, twice := r.tubes[row[0]]; twice {
-			r.problem("data/%s has a tube that stands in the records twice", name)
-			continue
-		}
-		r.tubes[row[0]] = row
+		j.to.tubes = append(j.to.tubes, []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")})
 	}
+}
+
+// merge brings the records together once all have been checked.
+func (r *records) merge() {
+	r.stop()
+	for _, c := range r.checked {
+		if c.problem != "" {
+			r.problem("data/%s %s", c.name, c.problem)
+		}
+		for _, file := range c.recordings {
+			if named, ok := r.found[file]; !ok || named {
+				r.problem("data/%s names a recording that is not in the shipment, or that another entry names too", c.name)
+				continue
+			}
+			r.found[file] = true
+		}
+		for _, row := range c.tubes {
+			if _, twice := r.tubes[row[0]]; twice {
+				r.problem("data/%s has a tube that stands in the records twice", c.name)
+				continue
+			}
+			r.tubes[row[0]] = row
+		}
+	}
+	r.checked = nil
 }
 
 // tubeList compares tubes.csv with the records.
 func (r *records) tubeList(data []byte) {
 	r.lists++
+	r.merge()
 	in := csv.NewReader(bytes.NewReader(data))
 	in.FieldsPerRecord = len(tubesHeader)
 	in.ReuseRecord = true
@@ -146,6 +211,7 @@ func (r *records) tubeList(data []byte) {
 
 // result says what is wrong, "" for nothing, after everything has been seen.
 func (r *records) result() string {
+	r.merge()
 	for name, named := range r.found {
 		if !named {
 			r.problem("data/%s is a recording that no record names", name)

@@ -71,8 +71,10 @@ func readArchive(ctx context.Context, src io.Reader, o *VerifyOptions, l *label,
 		return nil, err
 	}
 	defer u.stop()
+	checks := newRecords(l)
+	defer checks.stop()
 	r := &bagReader{u: u, number: l.Shipment, to: to, seen: make(map[string]bool),
-		content: content{tags: make(map[string][]byte), records: newRecords(l)}}
+		content: content{tags: make(map[string][]byte), records: checks}}
 	if err := r.read(); err != nil {
 		return nil, r.explain(err)
 	}

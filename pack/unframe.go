@@ -49,16 +49,24 @@ func newUnpacker(ctx context.Context, src io.Reader, workers int) (*unpacker, er
 		u.running.Go(func() {
 			defer dec.Close()
 			for q := range u.work {
-				q.plain, q.err = dec.DecodeAll(q.packed, q.store[:0:q.size])
-				if q.err != nil || len(q.plain) != q.size {
-					q.err = errFrame // the library's words may quote data
-				}
+				q.unpack(dec)
 				q.done <- struct{}{}
 			}
 		})
 	}
 	u.running.Go(func() { u.split(bufio.NewReaderSize(src, 128<<10)) })
 	return u, nil
+}
+
+// unpack decompresses the frame. The library's words are not passed on, because
+// they may quote data, and its faults not either.
+func (q *piece) unpack(dec *zstd.Decoder) {
+	q.err = errFrame
+	defer func() { recover() }()
+	plain, err := dec.DecodeAll(q.packed, q.store[:0:q.size])
+	if err == nil && len(plain) == q.size {
+		q.plain, q.err = plain, nil
+	}
 }
 
 // split hands on frame after frame, and at last a piece with the error that
@@ -138,7 +146,7 @@ func readFrame(r *bufio.Reader, buf []byte) (frame []byte, size int, err error) 
 			return nil, errFrame
 		}
 		if cap(buf) < from+n {
-			buf = append(make([]byte, 0, max(pieceSize+maxBlock, 2*cap(buf), from+n)), buf...)
+			buf = append(make([]byte, 0, max(3*maxBlock, 2*cap(buf), from+n)), buf...)
 		}
 		buf = buf[:from+n]
 		_, err := io.ReadFull(r, buf[from:])
