@@ -73,26 +73,35 @@ func readAll(f *os.File, path string) ([]byte, error) {
 // check reads the bytes of a journal.
 func check(path string, data []byte) (*Journal, error) {
 	j := newJournal(path)
-	for n := 1; len(data) > 0; n++ {
+	if err := j.take(data); err != nil {
+		return nil, err
+	}
+	return j, nil
+}
+
+// take reads lines that follow those of j.
+func (j *Journal) take(data []byte) error {
+	for len(data) > 0 {
+		n := len(j.Entries) + 1
 		end := bytes.IndexByte(data, '\n')
 		if end < 0 {
-			return nil, &TornError{path, n}
+			return &TornError{j.path, n}
 		}
 		line := data[:end+1]
 		data = data[end+1:]
 		if len(line) > maxLine {
-			return nil, &BrokenError{path, n, fmt.Sprintf("is longer than %d bytes", maxLine)}
+			return &BrokenError{j.path, n, fmt.Sprintf("is longer than %d bytes", maxLine)}
 		}
 		e, msg := parse(line[:end])
 		if msg == "" {
 			msg = j.follows(e)
 		}
 		if msg != "" {
-			return nil, &BrokenError{path, n, msg}
+			return &BrokenError{j.path, n, msg}
 		}
 		j.keep(e, line)
 	}
-	return j, nil
+	return nil
 }
 
 // follows says why e, a sound line in itself, is not the next one.

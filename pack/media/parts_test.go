@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"syscall"
@@ -192,7 +193,7 @@ func TestNothingReplaced(t *testing.T) {
 	if err := media.WriteFile(media.OS{}, dir, "y", nil); !errors.Is(err, fs.ErrExist) {
 		t.Error(err)
 	}
-	if st, err := os.Stat(filepath.Join(dir, "y")); err != nil || st.Mode().Perm()&0o644 != st.Mode().Perm() {
+	if st, err := os.Stat(filepath.Join(dir, "y")); err != nil || st.Mode().Perm()&^0o644 != 0 && runtime.GOOS != "windows" {
 		t.Error(st.Mode(), err)
 	}
 }

@@ -29,6 +29,11 @@ func TestReadBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	var mismatch *media.MismatchError
+	for _, other := range []int64{0, 1, size - 1, size + 1} {
+		if _, err := media.ReadBack(ctx, media.OS{}, path, sum, other); !errors.As(err, &mismatch) {
+			t.Errorf("size %d: %v", other, err)
+		}
+	}
 	for name, change := range map[string]func([]byte) []byte{
 		"first bit":  func(b []byte) []byte { b[0] ^= 1; return b },
 		"last bit":   func(b []byte) []byte { b[len(b)-1] ^= 0x80; return b },

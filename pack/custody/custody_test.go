@@ -1,0 +1,627 @@
+package custody
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"pgregory.net/rapid"
+)
+
+var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+
+func sample(i int) Entry {
+	return Entry{
+		When: noon.Add(time.Duration(i) * time.Minute), Who: "coordinator", What: []string{"sealing", "sealed"}[i%2],
+		Shipment: fmt.Sprintf("07-%04d", i/2+1), Why: "weekly <box> & \"stick\"", Facts: map[string]string{"tubes": "12", "sum": "b", "archive": "a"},
+	}
+}
+
+// lines returns the lines, with line feeds, of a journal of n entries.
+func lines(t testing.TB, n int) [][]byte {
+	t.Helper()
+	j := newJournal("")
+	var all [][]byte
+	for i := range n {
+		e := sample(i)
+		e.Seq, e.Prev = len(j.Entries)+1, j.last
+		line, err := format(&e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		j.keep(e, line)
+		all = append(all, line)
+	}
+	return all
+}
+
+func journalPath(t testing.TB) string { return filepath.Join(t.TempDir(), "custody.jsonl") }
+
+func TestAppendRead(t *testing.T) {
+	path := journalPath(t)
+	j, err := Read(path)
+	if err != nil || len(j.Entries) != 0 || j.Head() != strings.Repeat("0", 64) {
+		t.Fatal(j, err)
+	}
+	here := time.FixedZone("", 2*3600)
+	for i := range 5 {
+		e := sample(i)
+		e.When = e.When.In(here)
+		if i == 2 { // a second reader goes on where the first stopped
+			if j, err = Read(path); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := j.Append(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	again, err := Read(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(j, again, cmp.AllowUnexported(Journal{})); d != "" {
+		t.Error(d)
+	}
+	for i, e := range again.Entries {
+		want := sample(i)
+		want.Seq = i + 1
+		if d := cmp.Diff(want, e, cmpopts.IgnoreFields(Entry{}, "Prev", "Sum")); d != "" {
+			t.Error(d)
+		}
+	}
+	st, err := os.Stat(path)
+	if err != nil || st.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
+		t.Errorf("mode %v, %v", st.Mode(), err)
+	}
+	data, _ := os.ReadFile(path)
+	if !bytes.Equal(data, bytes.Join(lines(t, 5), nil)) {
+		t.Errorf("equal entries give other bytes:\n%s", data)
+	}
+}
+
+// TestStockTools follows the chain with sed and sha256sum, as the doc comments
+// say that anybody can.
+func TestStockTools(t *testing.T) {
+	for _, tool := range []string{"sh", "sed", "tr", "tail", "sha256sum"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			if os.Getenv("CI") == "true" {
+				t.Fatal(err)
+			}
+			t.Skip(err)
+		}
+	}
+	all := lines(t, 3)
+	sh := func(script string, in []byte) string {
+		cmd := exec.Command("sh", "-c", script)
+		cmd.Stdin = bytes.NewReader(in)
+		out, err := cmd.Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Fields(string(out))[0]
+	}
+	j, err := check("", bytes.Join(all, nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, line := range all {
+		if got := sh(`sed 's/\(.*\),"sum":.*/\1/' | tr -d '\n' | sha256sum`, line); got != j.Entries[i].Sum {
+			t.Errorf("line %d: sum %s", i+1, got)
+		}
+		if i > 0 {
+			if got := sh(`tr -d '\n' | sha256sum`, all[i-1]); got != j.Entries[i].Prev {
+				t.Errorf("line %d: prev %s", i+1, got)
+			}
+		}
+	}
+	if got := sh(`tail -n1 | tr -d '\n' | sha256sum`, bytes.Join(all, nil)); got != j.Head() {
+		t.Errorf("head %s", got)
+	}
+}
+
+// TestEveryChange makes every deletion, swap of neighbours, doubling and edit of
+// one line in a journal of 200 entries.
+func TestEveryChange(t *testing.T) {
+	all := lines(t, 200)
+	j, err := check("custody.jsonl", bytes.Join(all, nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The lines before the change are good and read once; a change shows within
+	// the next two lines or not at all, which the last ones here show.
+	before := 0
+	sound := newJournal("custody.jsonl")
+	brokenAt := func(parts ...[]byte) int {
+		at := *sound
+		at.Entries = slices.Clip(at.Entries)
+		var b *BrokenError
+		if err := at.take(bytes.Join(parts[before:min(len(parts), before+6)], nil)); errors.As(err, &b) {
+			return b.Line
+		}
+		return 0
+	}
+	for i := range all {
+		line := i + 1
+		if i > 1 {
+			sound.keep(j.Entries[before], all[before])
+			before++
+		}
+		changed := slices.Delete(slices.Clone(all), i, i+1)
+		// Without its last line the journal is whole: see the package comment.
+		if want, got := line%len(all), brokenAt(changed...); got != want {
+			t.Errorf("line %d removed: line %d named", line, got)
+		}
+		if i > 0 {
+			changed = slices.Clone(all)
+			changed[i-1], changed[i] = changed[i], changed[i-1]
+			if got := brokenAt(changed...); got != line-1 {
+				t.Errorf("lines %d and %d swapped: line %d named", line-1, line, got)
+			}
+		}
+		changed = slices.Insert(slices.Clone(all), i, all[i])
+		if got := brokenAt(changed...); got != line+1 {
+			t.Errorf("line %d twice: line %d named", line, got)
+		}
+		for _, edit := range [][2]string{
+			{"coordinator", "coordinatos"}, {"weekly", "Weekly"}, {`"tubes":"12"`, `"tubes":"11"`}, {"2026", "2025"},
+			{`"prev":"`, `"prev": "`}, {`}}`, `}} `}, {`"who"`, `"Who"`}, {`,"why"`, `,"x":1,"why"`}, {"07-", "08-"},
+			{`"sum":"` + tail(all[i]), `"sum":"` + strings.Repeat("0", 64)},
+		} {
+			changed = slices.Clone(all)
+			changed[i] = bytes.Replace(all[i], []byte(edit[0]), []byte(edit[1]), 1)
+			if bytes.Equal(changed[i], all[i]) && edit[0] != "}}" {
+				t.Fatalf("edit %q changes nothing", edit)
+			}
+			if got := brokenAt(changed...); !bytes.Equal(changed[i], all[i]) && got != line {
+				t.Errorf("%q in line %d: line %d named", edit[0], line, got)
+			}
+		}
+		// Edited by somebody who makes a new checksum: the next line tells.
+		e, _ := parse(all[i][:len(all[i])-1])
+		e.Why = "another reason"
+		forged, err := format(&e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		changed = slices.Clone(all)
+		changed[i] = forged
+		if want, got := (line+1)%(len(all)+1), brokenAt(changed...); got != want {
+			t.Errorf("line %d forged: line %d named", line, got)
+		}
+	}
+}
+
+func tail(line []byte) string {
+	s := string(line)
+	return s[len(s)-67 : len(s)-3]
+}
+
+// TestAnyByte: no byte of the file can be another one.
+func TestAnyByte(t *testing.T) {
+	all := lines(t, 20)
+	data := bytes.Join(all, nil)
+	rapid.Check(t, func(t *rapid.T) {
+		i := rapid.IntRange(0, len(data)-1).Draw(t, "at")
+		changed := slices.Clone(data)
+		changed[i] ^= rapid.ByteRange(1, 255).Draw(t, "bits")
+		line := bytes.Count(data[:i], []byte("\n")) + 1
+		_, err := check("custody.jsonl", changed)
+		var b *BrokenError
+		var torn *TornError
+		switch {
+		case errors.As(err, &b) && b.Line == line:
+		case errors.As(err, &torn) && i == len(data)-1:
+		default:
+			t.Fatalf("byte %d, in line %d: %v", i, line, err)
+		}
+	})
+}
+
+// TestCut: cut anywhere, what is left is whole lines, or torn.
+func TestCut(t *testing.T) {
+	data := bytes.Join(lines(t, 3), nil)
+	for n := range data {
+		j, err := check("custody.jsonl", data[:n])
+		whole := bytes.Count(data[:n], []byte("\n"))
+		var torn *TornError
+		if n == 0 || data[n-1] == '\n' {
+			if err != nil || len(j.Entries) != whole {
+				t.Errorf("cut at %d: %v", n, err)
+			}
+		} else if !errors.As(err, &torn) || torn.Line != whole+1 {
+			t.Errorf("cut at %d: %v", n, err)
+		}
+	}
+}
+
+func TestReadRefuses(t *testing.T) {
+	good := lines(t, 1)[0]
+	for name, data := range map[string]string{
+		"empty line":     string(good) + "\n",
+		"no object":      "[]\n",
+		"no JSON":        "yes\n",
+		"CRLF":           strings.Replace(string(good), "\n", "\r\n", 1),
+		"byte-order":     "\ufeff" + string(good),
+		"too long":       `{"who":"` + strings.Repeat("a", maxLine) + "\"}\n",
+		"first is not 1": string(lines(t, 2)[1]),
+	} {
+		_, err := check("custody.jsonl", []byte(data))
+		var b *BrokenError
+		if !errors.As(err, &b) || !strings.HasPrefix(err.Error(), "custody.jsonl:") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	path := journalPath(t)
+	if err := os.WriteFile(path, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(path, maxFile+1); err == nil {
+		if _, err := Read(path); err == nil || !strings.Contains(err.Error(), "longer than") {
+			t.Errorf("too large: %v", err)
+		}
+	}
+	if _, err := Read(filepath.Dir(path)); err == nil {
+		t.Error("a folder was read")
+	}
+}
+
+func TestAppendRefuses(t *testing.T) {
+	path := journalPath(t)
+	j := newJournal(path)
+	for name, change := range map[string]func(*Entry){
+		"no time":           func(e *Entry) { e.When = time.Time{} },
+		"time of year 0":    func(e *Entry) { e.When = time.Date(-1, 1, 1, 0, 0, 0, 0, time.UTC) },
+		"nobody":            func(e *Entry) { e.Who = "" },
+		"nothing":           func(e *Entry) { e.What = "" },
+		"not UTF-8":         func(e *Entry) { e.Why = "\xff" },
+		"control character": func(e *Entry) { e.Facts["a"] = "\x1b[2J" },
+		"carriage return":   func(e *Entry) { e.Why = "a\r\nb" },
+		"too long":          func(e *Entry) { e.Why = strings.Repeat("a", maxLine) },
+	} {
+		e := sample(0)
+		change(&e)
+		if err := j.Append(e); err == nil || !strings.HasPrefix(err.Error(), path) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+		t.Error("a file was made")
+	}
+	e := sample(0)
+	e.Why, e.Facts = "two\nlines\tand a tab \u2028 <&>", nil
+	if err := j.Append(e); err != nil {
+		t.Error(err)
+	}
+	if again, err := Read(path); err != nil || again.Entries[0].Why != e.Why {
+		t.Error(err)
+	}
+}
+
+func TestChanged(t *testing.T) {
+	for name, change := range map[string]func(path string, data []byte) error{
+		"another entry": func(path string, _ []byte) error {
+			other, err := Read(path)
+			if err != nil {
+				return err
+			}
+			return other.Append(sample(1))
+		},
+		"last line edited, same length": func(path string, data []byte) error {
+			return os.WriteFile(path, bytes.Replace(data, []byte("weekly"), []byte("Weekly"), 1), 0o600)
+		},
+		"cut":     func(path string, data []byte) error { return os.WriteFile(path, data[:len(data)-1], 0o600) },
+		"emptied": func(path string, _ []byte) error { return os.Truncate(path, 0) },
+		"gone":    func(path string, _ []byte) error { return os.Remove(path) },
+	} {
+		path := journalPath(t)
+		j := newJournal(path)
+		if err := j.Append(sample(0)); err != nil {
+			t.Fatal(err)
+		}
+		data, _ := os.ReadFile(path)
+		if err := change(path, data); err != nil {
+			t.Fatal(err)
+		}
+		before, errBefore := os.ReadFile(path)
+		if err := j.Append(sample(2)); !errors.As(err, new(*ChangedError)) {
+			t.Errorf("%s: %v", name, err)
+		}
+		after, errAfter := os.ReadFile(path)
+		if !bytes.Equal(before, after) || (errBefore == nil) != (errAfter == nil) || len(j.Entries) != 1 {
+			t.Errorf("%s: something was written", name)
+		}
+	}
+	path := journalPath(t)
+	first, second := newJournal(path), newJournal(path)
+	if err := first.Append(sample(0)); err != nil {
+		t.Fatal(err)
+	}
+	if err := second.Append(sample(0)); !errors.As(err, new(*ChangedError)) {
+		t.Errorf("two first entries: %v", err)
+	}
+}
+
+// TestWriters has several add at once; each that is told so has its entry.
+func TestWriters(t *testing.T) {
+	path := journalPath(t)
+	var wg sync.WaitGroup
+	const writers, each = 4, 10
+	for w := range writers {
+		wg.Go(func() {
+			for n := 0; n < each; {
+				j, err := Read(path)
+				if err != nil {
+					t.Error(err)
+					return
+				}
+				e := sample(n)
+				e.Who = fmt.Sprint(w)
+				switch err := j.Append(e); {
+				case err == nil:
+					n++
+				case !errors.As(err, new(*ChangedError)):
+					t.Error(err)
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
+	j, err := Read(path)
+	if err != nil || len(j.Entries) != writers*each {
+		t.Fatal(len(j.Entries), err)
+	}
+}
+
+// A failing stands for the file of the journal on a failing disk.
+type failing struct {
+	*os.File
+	write, sync, close error
+	keep               int // bytes that a failing write takes
+}
+
+func (f failing) Write(b []byte) (int, error) {
+	if f.keep < 0 {
+		return f.File.Write(b)
+	}
+	n, _ := f.File.Write(b[:f.keep])
+	return n, f.write
+}
+
+func (f failing) Sync() error  { return errors.Join(f.File.Sync(), f.sync) }
+func (f failing) Close() error { return errors.Join(f.File.Close(), f.close) }
+
+func TestAppendFails(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		f    failing
+		torn bool
+	}{
+		{"full at once", failing{write: syscall.ENOSPC}, false},
+		{"full within the line", failing{write: syscall.ENOSPC, keep: 40}, true},
+		{"short write and no word of it", failing{keep: 40}, true},
+		{"sync", failing{sync: syscall.EIO, keep: -1}, false},
+		{"close", failing{close: syscall.EIO, keep: -1}, false},
+	} {
+		path := journalPath(t)
+		j := newJournal(path)
+		if err := j.Append(sample(0)); err != nil {
+			t.Fatal(err)
+		}
+		open := openAppend
+		openAppend = func(path string, flag int) (file, error) {
+			f, err := open(path, flag)
+			if err != nil {
+				return nil, err
+			}
+			c.f.File = f.(*os.File)
+			return c.f, nil
+		}
+		err := j.Append(sample(1))
+		openAppend = open
+		if err == nil || len(j.Entries) != 1 {
+			t.Errorf("%s: no error, or the entry was kept", c.name)
+		}
+		if c.f.write != nil && !errors.Is(err, c.f.write) {
+			t.Errorf("%s: %v", c.name, err)
+		}
+		if _, err := Read(path); errors.As(err, new(*TornError)) != c.torn {
+			t.Errorf("%s: then reading gives %v", c.name, err)
+		}
+	}
+}
+
+func TestRepair(t *testing.T) {
+	path := journalPath(t)
+	all := lines(t, 3)
+	whole, torn := bytes.Join(all[:2], nil), all[2][:50]
+	for n := 1; n <= 2; n++ {
+		if err := os.WriteFile(path, append(slices.Clone(whole), torn...), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		moved, err := Repair(path)
+		if want := strings.TrimSuffix(path, ".jsonl") + fmt.Sprintf(".torn-%d", n); moved != want || err != nil {
+			t.Fatalf("%s, %v", moved, err)
+		}
+		side, _ := os.ReadFile(moved)
+		left, _ := os.ReadFile(path)
+		if !bytes.Equal(side, torn) || !bytes.Equal(left, whole) {
+			t.Errorf("moved %q, left %q", side, left)
+		}
+		if st, err := os.Stat(moved); err != nil || st.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
+			t.Error(st.Mode(), err)
+		}
+	}
+	if moved, err := Repair(path); moved != "" || err != nil {
+		t.Errorf("a whole journal: %s, %v", moved, err)
+	}
+	j, err := Read(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := j.Append(sample(2)); err != nil {
+		t.Error(err)
+	}
+	// The only line, torn.
+	if err := os.WriteFile(path, torn, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if moved, err := Repair(path); !strings.HasSuffix(moved, ".torn-3") || err != nil {
+		t.Errorf("%s, %v", moved, err)
+	}
+	// Broken as well: not touched.
+	broken := append(bytes.Join([][]byte{all[1], all[0]}, nil), torn...)
+	if err := os.WriteFile(path, broken, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Repair(path); !errors.As(err, new(*BrokenError)) {
+		t.Error(err)
+	}
+	if left, _ := os.ReadFile(path); !bytes.Equal(left, broken) {
+		t.Error("a broken journal was changed")
+	}
+	if _, err := Repair(path + "x"); !errors.Is(err, fs.ErrNotExist) {
+		t.Error(err)
+	}
+}
+
+func TestNext(t *testing.T) {
+	j := newJournal("custody.jsonl")
+	add := func(shipments ...string) {
+		for _, s := range shipments {
+			j.Entries = append(j.Entries, Entry{Shipment: s})
+		}
+	}
+	next := func(site, want string) {
+		t.Helper()
+		if got, err := j.Next(site); got != want || err != nil {
+			t.Errorf("after %d entries: %q, %v", len(j.Entries), got, err)
+		}
+	}
+	next("07", "07-0001")
+	add("07-0003", "07-0002", "")
+	next("07", "07-0004")
+	next("08", "08-0001")
+	next("7", "7-0001")
+	add("07-99999", "07-abcd", "07-+999", "07-12", "107-0500", "A-07-0600", "07", "07-")
+	next("07", "07-0004")
+	next("A-07", "A-07-0601")
+	add("07-9998")
+	next("07", "07-9999")
+	add("07-9999")
+	if got, err := j.Next("07"); err == nil || got != "" {
+		t.Errorf("beyond 9999: %q", got)
+	}
+}
+
+func TestOf(t *testing.T) {
+	j := newJournal("")
+	for i := range 6 {
+		j.Entries = append(j.Entries, Entry{Seq: i + 1, Shipment: fmt.Sprint("07-000", i%2), What: []string{"sealing", "sealed"}[i/2%2]})
+	}
+	if e, ok := j.Of("07-0001", "sealing"); !ok || e.Seq != 6 {
+		t.Error(e, ok)
+	}
+	if e, ok := j.Of("07-0001", "sealed"); !ok || e.Seq != 4 {
+		t.Error(e, ok)
+	}
+	if e, ok := j.Of("07-0001", "received"); ok || e.Seq != 0 {
+		t.Error(e, ok)
+	}
+}
+
+func TestUnfinished(t *testing.T) {
+	j := newJournal("")
+	for _, e := range []string{"1 sealing", "2 sealing", "1 sealed", "3 sealing", "3 abandoned", "4 received", "5 sealing"} {
+		shipment, what, _ := strings.Cut(e, " ")
+		j.Entries = append(j.Entries, Entry{Shipment: shipment, What: what})
+	}
+	var open []string
+	for _, e := range j.Unfinished() {
+		open = append(open, e.Shipment)
+	}
+	if d := cmp.Diff([]string{"2", "5"}, open); d != "" {
+		t.Error(d)
+	}
+}
+
+// TestRoundTrip: whatever may be written is read back the same.
+func TestRoundTrip(t *testing.T) {
+	text := rapid.StringMatching(`[^\x00-\x08\x0b-\x1f\x7f-\x9f]{0,20}`)
+	some := rapid.StringMatching(`[^\x00-\x08\x0b-\x1f\x7f-\x9f]{1,20}`)
+	rapid.Check(t, func(t *rapid.T) {
+		j := newJournal("")
+		var data []byte
+		for range rapid.IntRange(1, 5).Draw(t, "entries") {
+			e := Entry{
+				Seq: len(j.Entries) + 1, Prev: j.last,
+				When: noon.Add(time.Duration(rapid.Int64Range(0, 1<<55).Draw(t, "when"))),
+				Who:  some.Draw(t, "who"), What: some.Draw(t, "what"), Shipment: text.Draw(t, "shipment"), Why: text.Draw(t, "why"),
+				Facts: rapid.MapOfN(text, text, 0, 4).Draw(t, "facts"),
+			}
+			line, err := format(&e)
+			if err != nil {
+				t.Fatal(err)
+			}
+			j.keep(e, line)
+			data = append(data, line...)
+		}
+		got, err := check("", data)
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, data)
+		}
+		if d := cmp.Diff(j.Entries, got.Entries, cmpopts.EquateEmpty()); d != "" {
+			t.Fatal(d)
+		}
+	})
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add(bytes.Join(lines(f, 2), nil))
+	f.Add([]byte(`{"seq":1,"prev":"","when":"2026-03-02T12:00:00Z","who":"a","what":"b"` + "\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		j, err := check("custody.jsonl", data)
+		if err != nil {
+			if !errors.As(err, new(*BrokenError)) && !errors.As(err, new(*TornError)) {
+				t.Fatalf("%T", err)
+			}
+		} else {
+			var out []byte
+			for i := range j.Entries {
+				line, err := format(&j.Entries[i])
+				if err != nil {
+					t.Fatal(err)
+				}
+				out = append(out, line...)
+			}
+			if !bytes.Equal(out, data) {
+				t.Fatal("read and written again, the bytes differ")
+			}
+		}
+		// A random text never has the right checksum, so the line itself is
+		// tried as well, with one.
+		line, _, _ := bytes.Cut(data, []byte("\n"))
+		line = append(bytes.Clone(line), fmt.Sprintf(`%s%x"}`, sumField, sha256.Sum256(line))...)
+		if e, msg := parse(line); msg == "" {
+			out, err := format(&e)
+			if err != nil || !bytes.Equal(out, append(line, '\n')) {
+				t.Fatalf("%s\nwritten again as\n%s, %v", line, out, err)
+			}
+		}
+	})
+}
