@@ -69,6 +69,13 @@ func (p *page) cell(i int) int {
 	return next
 }
 
+// fenced says whether token i fills a cell of a table by itself.
+func (p *page) fenced(i int) bool {
+	l, r := p.gap(i), p.after(i)
+	in := func(g []byte, at int) bool { return len(g) == 0 || bytes.IndexByte([]byte(",;\n\r\t"), g[at]) >= 0 }
+	return !p.tok[i].glued && in(l, len(l)-1) && in(r, 0) && (i > 0 || i+1 < len(p.tok))
+}
+
 // findCode looks for the roster's codes that begin with token i.
 func (p *page) findCode(i int) {
 	if p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].e-p.tok[i-1].s < 3 && !p.grouped(i) {
@@ -104,6 +111,9 @@ func (p *page) findCode(i int) {
 		}
 		c, ok := p.lex.codes[string(buf[:n])]
 		if !ok || c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
+			continue
+		}
+		if c.cut && n < 9 && i == j && p.fenced(i) {
 			continue
 		}
 		// Letters that touch a number are part of it, unless it is long.
@@ -153,7 +163,7 @@ func (p *page) table(i, j, n int, g gapCount, first byte) bool {
 		return false
 	case g.all == 1 && g.dots == 1 && n < 10 && first != '0': // 635.49201
 		return true
-	case g.dots > g.spaces+g.lines && g.spaces+g.lines > 0 && g.dots+g.spaces+g.lines == g.all: // 12.5 13.02
+	case g.dots >= g.spaces+g.lines && g.spaces+g.lines > 0 && g.dots+g.spaces+g.lines == g.all && (first != '0' || n < 9): // 12.5 13.02
 		return true
 	case g.lines > 0 && (g.dots > 0 || i == 0 || p.tok[i-1].number || bytes.IndexByte(p.gap(i), '\n') >= 0): // one number a line
 		return true

@@ -49,6 +49,7 @@ type code struct {
 	conf    Confidence
 	context kind // words one of which must stand before; 0: none
 	whole   bool // must stand in one piece
+	cut     bool // lacks a prefix or an area code: a lone cell of a table is not enough
 }
 
 type birth struct{ y, m, d int }
@@ -313,7 +314,7 @@ func (l *lexicon) addID(v string, c code) {
 	for _, t := range []string{tail, strings.TrimLeft(tail, "0")} {
 		if t != key && len(t) >= 5 && digits(t) {
 			k = c
-			k.conf, k.whole = Likely, len(t) < 6
+			k.conf, k.whole, k.cut = Likely, len(t) < 6, true
 			l.put(t, k)
 		}
 	}
@@ -373,7 +374,7 @@ func (l *lexicon) addPhone(v string, c code) {
 	}
 	for n := 7; n < len(national) && len(national) >= 9; n++ { // without the area code
 		k := c
-		k.conf = Likely
+		k.conf, k.cut = Likely, true
 		l.put(national[len(national)-n:], k)
 	}
 	if all != national { // a national 0 that is part of the number, as in Italy
