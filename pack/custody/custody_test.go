@@ -280,6 +280,26 @@ func TestReadRefuses(t *testing.T) {
 	}
 }
 
+// TestMessages: the coordinator is told which kind of change was made.
+func TestMessages(t *testing.T) {
+	all := lines(t, 4)
+	edited := bytes.Replace(all[1], []byte("weekly"), []byte("Weekly"), 1)
+	for _, c := range []struct {
+		msg   string
+		lines [][]byte
+	}{
+		{":2: this line was changed after it was written", [][]byte{all[0], edited, all[2]}},
+		{":2: this line is not an entry", [][]byte{all[0], []byte("{}\n"), all[1]}},
+		{":2: this line does not follow the one before: lines between them are missing", [][]byte{all[0], all[2]}},
+		{":3: this line does not follow the one before: it was put in", [][]byte{all[0], all[1], all[1]}},
+	} {
+		_, err := check("custody.jsonl", bytes.Join(c.lines, nil))
+		if err == nil || !strings.HasPrefix(err.Error(), "custody.jsonl"+c.msg) || !strings.Contains(err.Error(), "privacy officer") {
+			t.Errorf("want %q, got %v", c.msg, err)
+		}
+	}
+}
+
 func TestAppendRefuses(t *testing.T) {
 	path := journalPath(t)
 	j := newJournal(path)
