@@ -196,13 +196,6 @@ func (p *payload) sort() {
 	slices.SortFunc(p.files, func(a, b deid.File) int { return cmpNames(a.Name, b.Name) })
 }
 
-// replace puts data in place of the payload file called name, or adds it.
-func (p *payload) replace(name string, data []byte) {
-	p.files = slices.DeleteFunc(p.files, func(f deid.File) bool { return f.Name == name })
-	p.files = append(p.files, file(name, data))
-	p.sort()
-}
-
 // tree returns every file below dir with its bytes.
 func tree(t testing.TB, dir string) map[string]string {
 	t.Helper()

@@ -461,3 +461,39 @@ func TestSignedBadLabel(t *testing.T) {
 	}
 	rejectedAt(t, v, "signature")
 }
+
+// FuzzBag takes any tar stream apart: no panic, and what is accepted is a whole
+// bag in which every name is one that belongs there.
+func FuzzBag(f *testing.F) {
+	h := tarHeader("07-0012/"+bag.Info, 5)
+	f.Add(append(append(h[:], "hello"...), make([]byte, 3*tarBlock-5)...))
+	b := newBench(f)
+	dir, s := b.mustSeal(f, sample(f, 1, 50))
+	f.Add(tarOf(f, b, dir, s.Parts))
+	enc, err := zstd.NewWriter(nil, zstd.WithSingleSegment(true))
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		u, err := newUnpacker(t.Context(), bytes.NewReader(enc.EncodeAll(data, nil)), 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer u.stop()
+		checks := newRecords(goodLabel())
+		defer checks.stop()
+		r := &bagReader{u: u, number: "07-0012", seen: make(map[string]bool), content: content{tags: make(map[string][]byte), records: checks}}
+		if err := r.read(); err != nil {
+			return
+		}
+		if len(r.tags) != len(tagNames) || int64(len(r.entries)) != r.files+int64(len(tagNames)) {
+			t.Errorf("accepted with %d tag files and %d of %d payload files", len(r.tags), r.files, len(r.entries))
+		}
+		for _, e := range r.entries {
+			if name, payload := strings.CutPrefix(e.Path, "data/"); payload && kindOf(name) == otherFile {
+				t.Errorf("accepted %q", name)
+			}
+		}
+		r.records.result()
+	})
+}

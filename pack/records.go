@@ -107,7 +107,8 @@ func (r *records) treatment(data []byte) {
 func (r *records) session(name string, data []byte) {
 	r.sessions++
 	if r.validator == nil || r.work == nil {
-		return // the schema is the problem, or the order of the files
+		r.problem("data/%s does not stand between the schema and the list of tubes", name)
+		return
 	}
 	to := &checkedRecord{name: name}
 	r.checked = append(r.checked, to)

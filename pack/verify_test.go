@@ -3,6 +3,7 @@ package pack
 import (
 	"context"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -331,5 +332,29 @@ func TestValidThen(t *testing.T) {
 		if v, err := Verify(context.Background(), dir, o); err != nil || v.Decision != tt.want {
 			t.Errorf("at %s: %v, %v", tt.now, v, err)
 		}
+	}
+}
+
+// A medium that cannot be read is no rejection: the shipment may be sound.
+func TestUnreadableParts(t *testing.T) {
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "a"), []byte("first"))
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	r := readParts(t.Context(), root, []labelPart{{"a", 5}, {"b", 5}}, nil)
+	data, err := io.ReadAll(r)
+	if string(data) != "first" || err != nil {
+		t.Errorf("read %q, %v", data, err)
+	}
+	if _, err := r.finish(); !errors.As(err, new(*MediaError)) || !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("got %v", err)
+	}
+	r = readParts(t.Context(), root, []labelPart{{"a", 2}}, nil)
+	sums, err := r.finish()
+	if err != nil || sums[0].bytes != 3 {
+		t.Errorf("a part that grew: %+v, %v", sums, err)
 	}
 }
