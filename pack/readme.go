@@ -96,7 +96,8 @@ func wrap(text, indent string) string {
 	var lines []string
 	for para := range strings.SplitSeq(text, "\n") {
 		line := ""
-		for word := range strings.FieldsFuncSeq(para, func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) }) {
+		words := strings.FieldsFunc(para, func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) })
+		for _, word := range keepNumbers(words) {
 			switch {
 			case line == "":
 				line = indent + word
@@ -115,4 +116,18 @@ func wrap(text, indent string) string {
 		lines = []string{indent + "the study's contact (none is given)"}
 	}
 	return strings.Join(lines, "\n")
+}
+
+// keepNumbers joins what is one telephone number, so that it stays on one line.
+func keepNumbers(words []string) []string {
+	digit := func(b byte) bool { return b >= '0' && b <= '9' }
+	var out []string
+	for _, w := range words {
+		if n := len(out) - 1; n >= 0 && digit(w[0]) && digit(out[n][len(out[n])-1]) && len(out[n]) < 30 {
+			out[n] += " " + w
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
 }

@@ -64,7 +64,7 @@ type Part struct {
 // Everything is written into a hidden folder on the medium, synced and read
 // back, the signature last; then the folder gets its name. On an error, a
 // cancelled context included, the hidden folder is removed. What an earlier,
-// killed run left of the same shipment is removed first.
+// killed run left on the medium is removed first.
 //
 // The error is an *[ExistsError] if the medium holds that number already, a
 // *[MediaError] if the medium fails, and what a payload reader returned
@@ -95,6 +95,7 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 	if err := s.prepare(); err != nil {
 		return nil, err
 	}
+	defer s.release()
 	sealed, err := s.run(ctx)
 	if err != nil {
 		os.RemoveAll(s.stage) // a pulled stick cannot be cleaned; the next run sweeps it
@@ -109,7 +110,8 @@ type sealing struct {
 	p            *payload
 	o            *SealOptions
 	final, stage string
-	free         int64 // bytes on the medium at the start; 0: unknown
+	release      func() // of the hold on stage
+	free         int64  // bytes on the medium at the start; 0: unknown
 }
 
 // prepare looks at the medium before anything of the collection is read.
@@ -122,7 +124,7 @@ func (s *sealing) prepare() error {
 	if err := absent(s.final); err != nil {
 		return err
 	}
-	if err := sweep(s.o.Media, s.o.Number); err != nil {
+	if err := sweep(s.o.Media); err != nil {
 		return mediaError(s.o.Media, err)
 	}
 	free, err := s.fs.Free(s.o.Media)
@@ -140,6 +142,9 @@ func (s *sealing) prepare() error {
 	rand.Read(random)
 	s.stage = filepath.Join(s.o.Media, ".outbreath-"+s.o.Number+"-"+hex.EncodeToString(random))
 	if err := s.fs.Mkdir(s.stage); err != nil {
+		return mediaError(s.o.Media, err)
+	}
+	if s.release, _, err = media.Hold(s.stage); err != nil {
 		return mediaError(s.o.Media, err)
 	}
 	return nil
@@ -296,18 +301,31 @@ func absent(path string) error {
 	return nil
 }
 
-// sweep removes what killed runs left of shipment number.
-func sweep(dir, number string) error {
-	ours := regexp.MustCompile(`^\.outbreath-` + regexp.QuoteMeta(number) + `-[0-9a-f]{16}$`)
+var stageName = regexp.MustCompile(`^\.outbreath-[A-Za-z0-9-]+-[0-9]{4}-[0-9a-f]{16}$`)
+
+// sweep removes what killed runs left on the medium, of any shipment: hidden
+// folders of ours that no running seal holds.
+func sweep(dir string) error {
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		return err
 	}
 	for _, e := range entries {
-		if e.IsDir() && ours.MatchString(e.Name()) {
-			if err := os.RemoveAll(filepath.Join(dir, e.Name())); err != nil {
-				return err
-			}
+		if !e.IsDir() || !stageName.MatchString(e.Name()) {
+			continue
+		}
+		stale := filepath.Join(dir, e.Name())
+		release, held, err := media.Hold(stale)
+		if err != nil {
+			return err
+		}
+		if !held {
+			continue
+		}
+		err = os.RemoveAll(stale)
+		release()
+		if err != nil {
+			return err
 		}
 	}
 	return nil

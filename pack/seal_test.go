@@ -343,12 +343,18 @@ func TestExists(t *testing.T) {
 func TestSweep(t *testing.T) {
 	b := newBench(t)
 	dir := t.TempDir()
-	for _, name := range []string{".outbreath-07-0012-0123456789abcdef", ".outbreath-07-0013-0123456789abcdef", "mine"} {
+	for _, name := range []string{".outbreath-07-0002-0123456789abcdef", ".outbreath-07-0012-0123456789abcdef", ".outbreath-07-0013-0123456789abcdef", "mine"} {
 		if err := os.Mkdir(filepath.Join(dir, name), 0o755); err != nil {
 			t.Fatal(err)
 		}
 		write(t, filepath.Join(dir, name, "x"), nil)
 	}
+	// another seal is at work in 0013
+	release, held, err := media.Hold(filepath.Join(dir, ".outbreath-07-0013-0123456789abcdef"))
+	if err != nil || !held {
+		t.Fatal(held, err)
+	}
+	defer release()
 	if _, err := seal(context.Background(), media.OS{}, sample(t, 1, 100), b.sealOptions(dir)); err != nil {
 		t.Fatal(err)
 	}

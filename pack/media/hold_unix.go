@@ -1,0 +1,24 @@
+//go:build unix && !solaris && !aix
+
+package media
+
+import (
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// Hold marks a folder as in use by this process until release is called or the
+// process ends, however it ends. held is false when another process holds it.
+// A file system without locks holds nothing and says true.
+func Hold(dir string) (release func(), held bool, err error) {
+	f, err := os.Open(dir)
+	if err != nil {
+		return nil, false, err
+	}
+	if unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB) == unix.EWOULDBLOCK {
+		f.Close()
+		return nil, false, nil
+	}
+	return func() { f.Close() }, true, nil
+}
