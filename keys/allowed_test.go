@@ -185,6 +185,11 @@ func TestParseAllowedFile(t *testing.T) {
 	wantError(t, err, "10000 lines")
 	_, err = ParseAllowed(lines(maxAllowedLines + 1))
 	wantError(t, err, "10000 lines")
+	if _, err := ParseAllowed([]byte(strings.Repeat("a", 255) + " " + key)); err != nil {
+		t.Error(err)
+	}
+	_, err = ParseAllowed([]byte(strings.Repeat("a", 256) + " " + key))
+	wantError(t, err, "line 1 ", "signer's name")
 	_, err = ParseAllowed(bytes.Repeat([]byte("#"), maxList+1))
 	wantError(t, err, "1048576 bytes")
 }

@@ -432,6 +432,18 @@ func TestPassphrase(t *testing.T) {
 	}
 }
 
+// TestWorkFactor: new files cost a guesser at least age's own default (2^18),
+// and the reader accepts them.
+func TestWorkFactor(t *testing.T) {
+	if shippedWorkFactor < 18 || shippedWorkFactor > maxScryptWorkFactor {
+		t.Errorf("2^%d", shippedWorkFactor)
+	}
+	f := create(t, NewOptions{Role: Site, Passphrase: somePass})
+	if !bytes.Contains(readFile(t, f.path(pseudonymFile)), []byte(" 8\n")) {
+		t.Error("the work factor does not reach the file")
+	}
+}
+
 func TestSealedByOthers(t *testing.T) {
 	site := create(t, NewOptions{Role: Site, Passphrase: somePass})
 	text := formatPseudonymKey(NewPseudonymKey([32]byte{1, 2, 3}))

@@ -18,6 +18,9 @@ import (
 	"outbreath/keys/sshsig"
 )
 
+// shippedWorkFactor is what the program itself uses.
+var shippedWorkFactor = scryptWorkFactor
+
 func TestMain(m *testing.M) {
 	scryptWorkFactor = 8
 	os.Exit(m.Run())

@@ -230,6 +230,11 @@ func TestParseRefuses(t *testing.T) {
 			n := in.Blob[3]
 			in.Blob = append([]byte{0, 0, 0, n + 1, 0}, in.Blob[4:]...)
 		})},
+		{"RSA exponent with a leading zero", "canonical", build(rsaGood, func(w *wire, _ *wireSignature) {
+			// string "ssh-rsa", then mpint e = 3 bytes 01 00 01
+			p := len("ssh-rsa") + 4
+			w.PublicKey = append(append(bytes.Clone(w.PublicKey[:p]), 0, 0, 0, 4, 0), w.PublicKey[p+4:]...)
+		})},
 		{"RSA of 1024 bits", "2048", build(rsaGood, func(w *wire, _ *wireSignature) { w.PublicKey = shortPub.Marshal() })},
 	}
 	for _, tt := range tests {
@@ -316,6 +321,14 @@ func TestZeroSignature(t *testing.T) {
 	}
 	if err := (&Signature{Namespace: "n", Hash: "sha512"}).Verify(nil, "n"); err == nil {
 		t.Error("a Signature without key verifies")
+	}
+	s, err := Parse(readVector(t, "ed25519.sig"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Namespace = ""
+	if err := s.Verify(readVector(t, "message"), ""); !errors.Is(err, ErrNamespace) {
+		t.Errorf("an empty namespace: %v", err)
 	}
 }
 
