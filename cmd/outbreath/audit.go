@@ -89,11 +89,7 @@ loads nothing from elsewhere. It is no legal determination of de-identification.
 
 // auditCollection says what would leave.
 func auditCollection(c *cobra.Command, u *ui, o *options, dir string) (*auditResult, error) {
-	_, key, err := siteKey(u, o, true)
-	if err != nil {
-		return nil, err
-	}
-	r, err := read(c.Context(), u, dir, key)
+	r, err := read(c.Context(), u, o, dir, true)
 	if err != nil {
 		return nil, err
 	}

@@ -32,11 +32,7 @@ would leave for identifiers. Nothing is changed.
 		Example: "  outbreath check week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			_, key, err := siteKey(u, o, false)
-			if err != nil {
-				return err
-			}
-			r, err := read(c.Context(), u, args[0], key)
+			r, err := read(c.Context(), u, o, args[0], false)
 			if err != nil {
 				return err
 			}

@@ -35,9 +35,14 @@ type reading struct {
 	findings  []leak.Finding
 }
 
-// read loads the collection in dir, treats it with key, searches it, and reads
-// every recording to its end. key may be nil.
-func read(ctx context.Context, u *ui, dir string, key *keys.PseudonymKey) (*reading, error) {
+// read loads the collection in dir, treats it with the site's key, searches it,
+// and reads every recording to its end. needed says that the command cannot do
+// without a key. The caller closes col.Root.
+func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
+	_, key, err := siteKey(u, o, needed)
+	if err != nil {
+		return nil, err
+	}
 	col, err := loadCollection(dir)
 	if err != nil {
 		return nil, err

@@ -36,7 +36,7 @@ func TestReadme(t *testing.T) {
 				}
 			}
 			_, out, errOut := runHere(args...)
-			if !transcript(want).MatchString(out) {
+			if !shown(want).MatchString(out) {
 				t.Errorf("README shows for %q\n%s\nbut it prints\n%s%s", line, want, out, errOut)
 			}
 		}
@@ -46,11 +46,11 @@ func TestReadme(t *testing.T) {
 	}
 }
 
-// transcript makes a pattern of what README.md shows.
-func transcript(shown string) *regexp.Regexp {
+// shown makes a pattern of what README.md shows.
+func shown(text string) *regexp.Regexp {
 	var b strings.Builder
 	b.WriteString(`(?s)^`)
-	for line := range strings.Lines(strings.TrimRight(shown, "\n") + "\n") {
+	for line := range strings.Lines(strings.TrimRight(text, "\n") + "\n") {
 		if line == "...\n" {
 			b.WriteString(`(?:[^\n]*\n)*?`)
 			continue

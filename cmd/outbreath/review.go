@@ -29,11 +29,7 @@ stays as it is. Keeping needs a reason. Do not write the identifier into it.
 		Example: "  outbreath review week-48\n  outbreath review week-48 --decide 7Q4K-9M2B=redact\n  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			_, key, err := siteKey(u, o, true)
-			if err != nil {
-				return err
-			}
-			r, err := read(c.Context(), u, args[0], key)
+			r, err := read(c.Context(), u, o, args[0], true)
 			if err != nil {
 				return err
 			}
