@@ -17,14 +17,20 @@ func newReviewCmd(u *ui, o *options) *cobra.Command {
 	var (
 		decide     []string
 		reason, by string
+		list       bool
 	)
 	c := &cobra.Command{
 		Use:   "review COLLECTION [--decide ID=redact|keep --reason TEXT]",
 		Short: "Decide on what the leak check found",
-		Long: `Without --decide, list the findings with their numbers. A decision is written to
-review.jsonl and holds for exactly the text it was made on: a changed text asks
-again. Redacting replaces the passage in what leaves; the record at the site
-stays as it is. Keeping needs a reason. Do not write the identifier into it.
+		Long: `At a terminal, walk through the open findings: equal ones are decided together,
+the words are shown on the terminal only, and you may stop at any moment. With
+--list, or where there is no terminal, list the findings with their numbers and
+without their words, for --decide.
+
+A decision is written to review.jsonl and holds for exactly the text it was made
+on: a changed text asks again. Redacting replaces the passage in what leaves; the
+record at the site stays as it is. Keeping needs a reason. Do not write the
+identifier into it.
 ` + statusHelp,
 		Example: "  outbreath review week-48\n  outbreath review week-48 --decide 7Q4K-9M2B=redact\n  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
 		Args:    cobra.ExactArgs(1),
@@ -41,18 +47,28 @@ stays as it is. Keeping needs a reason. Do not write the identifier into it.
 			if err != nil {
 				return err
 			}
+			who := operatorName(by)
 			if len(decisions) > 0 {
-				if err := recordDecisions(args[0], decisions, reason, operatorName(by)); err != nil {
+				if err := r.decide(args[0], decisions, reason, who); err != nil {
 					return err
 				}
-				for i, f := range r.findings {
-					if d, ok := decisions[f.ID]; ok {
-						r.findings[i].Decision = d
+			} else if groups := r.groups(); len(groups) > 0 && !list && !u.json && !u.quiet {
+				if w, ok := newWalker(u); ok {
+					w.record = func(g *group, action, reason string) error {
+						g.decision = action
+						made := map[string]string{}
+						for _, f := range g.findings {
+							made[f.ID] = action
+						}
+						return r.decide(args[0], made, reason, who)
+					}
+					if err := w.walk(groups); err != nil {
+						return err
 					}
 				}
 			}
 			open := nonNil(openFindings(r.findings))
-			doc := map[string]any{"ok": len(open) == 0, "decided": len(decisions), "leaks": nonNil(r.findings), "open": len(open)}
+			doc := map[string]any{"ok": len(open) == 0, "decided": len(r.findings) - len(open), "leaks": nonNil(r.findings), "open": len(open)}
 			if err := u.result(doc, func(w io.Writer) {
 				printFindings(w, r.findings)
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
@@ -70,8 +86,22 @@ stays as it is. Keeping needs a reason. Do not write the identifier into it.
 	}
 	c.Flags().StringArrayVar(&decide, "decide", nil, "NUMBER=redact or NUMBER=keep; may be given several times")
 	c.Flags().StringVar(&reason, "reason", "", "why; needed for keep")
+	c.Flags().BoolVar(&list, "list", false, "only list the findings, also at a terminal")
 	c.Flags().StringVar(&by, "by", "", "who decides (default: the user's name on this computer)")
 	return c
+}
+
+// decide records decisions and takes them over.
+func (r *reading) decide(dir string, decisions map[string]string, reason, who string) error {
+	if err := recordDecisions(dir, decisions, reason, who); err != nil {
+		return err
+	}
+	for i, f := range r.findings {
+		if d, ok := decisions[f.ID]; ok {
+			r.findings[i].Decision = d
+		}
+	}
+	return nil
 }
 
 // parseDecide checks the decisions asked for against the findings there are.
