@@ -18,6 +18,7 @@ func newReviewCmd(u *ui, o *options) *cobra.Command {
 		decide     []string
 		reason, by string
 		list       bool
+		walked     bool // the person has seen the findings one by one
 	)
 	c := &cobra.Command{
 		Use:   "review COLLECTION [--decide ID=redact|keep --reason TEXT]",
@@ -65,15 +66,18 @@ identifier into it.
 					if err := w.walk(groups); err != nil {
 						return err
 					}
+					walked = true
 				}
 			}
 			open := nonNil(openFindings(r.findings))
 			doc := map[string]any{"ok": len(open) == 0, "decided": len(r.findings) - len(open), "leaks": nonNil(r.findings), "open": len(open)}
 			if err := u.result(doc, func(w io.Writer) {
-				printFindings(w, r.findings)
+				if !walked {
+					printFindings(w, r.findings)
+				}
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
 				if len(open) > 0 {
-					fmt.Fprintln(w, "to do: open each file at the place named, then decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
+					fmt.Fprintln(w, "to do: run review at a terminal, or open each file at the place named and decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
 				}
 			}); err != nil {
 				return err
