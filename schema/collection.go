@@ -115,6 +115,9 @@ func (c *Collection) records(files []fs.DirEntry, shelf *shelf) error {
 	if c.Read.Records == 0 {
 		c.Problems = append(c.Problems, Problem{File: sessionsDir, Rule: "collection.empty", Severity: Error,
 			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in the form that session-to-copy.json shows"})
+	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
+		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact", Severity: Error,
+			Message: "the contact is still the text that begin wrote: put there whom a finder of a lost stick should call, an institution and no person; everybody can read it on the medium"})
 	}
 	shelf.unnamed(c)
 	return nil

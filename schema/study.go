@@ -23,6 +23,9 @@ type Study struct {
 
 const studyFile = "study.json"
 
+// contactToWrite is how the contact begins that begin lays out.
+const contactToWrite = "WRITE HERE"
+
 //go:embed study.schema.json
 var studySchema []byte
 

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"outbreath/deid"
 	"outbreath/deid/leak"
@@ -47,7 +48,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	if err != nil {
 		return nil, err
 	}
-	r := &reading{col: col, problems: col.Problems}
+	r := &reading{col: col, problems: append(col.Problems, col.Holding(time.Now())...)}
 	if r.decisions, err = loadDecisions(dir); err != nil {
 		col.Root.Close()
 		return nil, err

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -46,7 +47,7 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 	if err := os.MkdirAll(at("media"), 0o755); err != nil {
 		return fmt.Errorf("the demo folder cannot be made: %w", err)
 	}
-	truth, err := demo.Write(at("collection"), demo.Options{})
+	truth, err := demo.Write(at("collection"), demo.Options{Start: time.Now().AddDate(0, 0, -10)}) // fresh tubes
 	if err != nil {
 		return fmt.Errorf("the invented collection cannot be written: %w", err)
 	}

@@ -67,6 +67,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if errs := col.Errors(); len(errs) > 0 {
 		return &schema.QueriesError{Problems: errs}
 	}
+	if held := col.Holding(time.Now()); len(held) > 0 {
+		u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
+	}
 	folder, key, err := siteKey(u, o, true)
 	if err != nil {
 		return err
