@@ -113,7 +113,7 @@ func (p *page) findCode(i int) {
 		if !ok || c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
 			continue
 		}
-		if c.cut && n < 9 && i == j && p.fenced(i) {
+		if c.cut && (n < 9 && i == j && p.fenced(i) || c.class == "D" && p.otherArea(i)) {
 			continue
 		}
 		// Letters that touch a number are part of it, unless it is long.
@@ -136,6 +136,18 @@ func (p *page) findCode(i int) {
 		}
 		p.emit(p.withSign(i), p.tok[j].e, c.class, c.basis, c.conf)
 	}
+}
+
+// otherArea says whether a telephone number that begins with + or an opening
+// bracket leads up to token i: what begins at i is only its end, and had the
+// area code been the subscriber's, the whole number would have been found.
+func (p *page) otherArea(i int) bool {
+	k, digits := i, 0
+	for k > 0 && p.number(k-1) && codeGap(p.gap(k)) && len(p.gap(k)) <= 2 {
+		k--
+		digits += p.tok[k].e - p.tok[k].s
+	}
+	return digits >= 2 && p.withSign(k) < p.tok[k].s
 }
 
 // A gapCount counts what stands between the groups of a number.

@@ -358,6 +358,30 @@ func TestFindsStrangers(t *testing.T) {
 
 // Numbers of a recording are not read together as one identifier, though their
 // digits after one another are the MRN 30417788 or the phone 20 7946 0018.
+// Another area code makes another number, even when its end is a subscriber's.
+func TestOtherAreaCode(t *testing.T) {
+	for _, c := range []struct {
+		text   string
+		roster bool
+	}{
+		{"ring 555 0123 at noon", true},
+		{"ring (202) 555-0123", true},
+		{"ring +1 202 555 0123", true},
+		{"ring +1 646 555 0123", false},
+		{"ring (646) 555-0123", false},
+		{"ring +1-646-555-0123", false},
+		{"ring ext. 646, 555 0123", true},
+	} {
+		found := false
+		for _, m := range scan().Scan(c.text, nil) {
+			found = found || strings.HasPrefix(m.Basis, "roster: phone")
+		}
+		if found != c.roster {
+			t.Errorf("%q: found as the roster's %v, want %v", c.text, found, c.roster)
+		}
+	}
+}
+
 func TestTables(t *testing.T) {
 	for _, text := range []string{
 		"3041,7788", "30.41,77.88", "30.41;77.88", "30.41\t77.88", "30.41\n77.88", "30.41 77.88", "3041\n7788", "1.5,30.417788,2", "x,y\n30,41\n77,88\n", "1 3041 7788 2",
