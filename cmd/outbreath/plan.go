@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"outbreath/deid"
 	"outbreath/schema"
 )
 
@@ -15,21 +16,38 @@ type planField struct {
 	Treatment string `json:"treatment"`
 	Risk      string `json:"risk"`
 	Why       string `json:"why"`
+	Before    string `json:"before"` // an invented value; "" for a field that leaves as it is
+	After     string `json:"after"`
 }
 
-func planFields(p *schema.Plan) []planField {
-	out := make([]planField, 0, len(p.Fields))
-	for _, f := range p.Fields {
-		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why})
+func planFields(p *schema.Plan) ([]planField, error) {
+	examples, err := deid.Examples(p)
+	if err != nil {
+		return nil, err
 	}
-	return out
+	out := make([]planField, 0, len(p.Fields))
+	for i, f := range p.Fields {
+		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why, examples[i].Before, examples[i].After})
+	}
+	return out, nil
+}
+
+// example writes what happens to an invented value.
+func (f planField) example() string {
+	switch {
+	case f.Before == "":
+		return "leaves as it is"
+	case f.After == "":
+		return "does not leave"
+	}
+	return f.Before + " -> " + f.After
 }
 
 func newPlanCmd(u *ui, _ *options) *cobra.Command {
 	return &cobra.Command{
 		Use:     "plan COLLECTION",
 		Short:   "Print how every field is treated before it leaves",
-		Long:    "Print the treatment table of the collection's plan: field, treatment, why.\nA plan with an untreated field is refused.\n" + statusHelp,
+		Long:    "Print the treatment table of the collection's plan: field, treatment, an\ninvented value before and after, and why. A plan with an untreated field is refused.\n" + statusHelp,
 		Example: "  outbreath plan week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -38,15 +56,24 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 				return err
 			}
 			defer col.Root.Close()
-			fields := planFields(col.Plan)
+			fields, err := planFields(col.Plan)
+			if err != nil {
+				return err
+			}
 			doc := map[string]any{"ok": true, "plan": col.Plan.Name, "study": col.Study.Study, "site": col.Study.Site, "fields": fields}
 			return u.result(doc, func(w io.Writer) {
 				fmt.Fprintf(w, "plan %q, study %s, site %s\n\n", col.Plan.Name, col.Study.Study, col.Study.Site)
-				rows := [][]string{{"FIELD", "TREATMENT", "RISK", "WHY"}}
+				rows := [][]string{{"FIELD", "TREATMENT", "RISK", "INVENTED EXAMPLE"}}
 				for _, f := range fields {
-					rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), f.Why})
+					rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), f.example()})
 				}
-				table(w, rows)
+				// why stands below each row: beside it, the table would be too wide to read
+				for i, line := range tableLines(rows) {
+					fmt.Fprintln(w, line)
+					if i > 0 {
+						fmt.Fprintf(w, "    %s\n", fields[i-1].Why)
+					}
+				}
 				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")
 			})
 		},

@@ -109,6 +109,13 @@ func table(w io.Writer, rows [][]string) {
 	tw.Flush()
 }
 
+// tableLines returns the lines of a table.
+func tableLines(rows [][]string) []string {
+	var b strings.Builder
+	table(&b, rows)
+	return strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
+}
+
 // printable replaces control characters, which come from file names at most,
 // so that no text of the collection can steer a terminal.
 func printable(s string) string {
