@@ -177,7 +177,7 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 		v.search(n, f, pointer)
 		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
 	case treatment.Kind == schema.Round && n.Kind == schema.Number:
-		return number(roundTo(n.Text, treatment.Width))
+		return number(coded(n.Text, treatment))
 	case n.Kind != schema.String:
 		return nil, errKind
 	}
@@ -295,6 +295,24 @@ func region(code string) (string, error) {
 		return zip, nil
 	}
 	return string(short[:2]), nil
+}
+
+// coded rounds a number and gathers what lies beyond the ends at the ends.
+func coded(literal string, t schema.Treatment) (string, error) {
+	s, err := roundTo(literal, t.Width)
+	if err != nil || !t.Coded {
+		return s, err
+	}
+	n, ok := new(big.Int).SetString(s, 10)
+	switch {
+	case !ok:
+		return "", errKind
+	case n.Cmp(big.NewInt(int64(t.From))) < 0:
+		return strconv.Itoa(t.From), nil
+	case n.Cmp(big.NewInt(int64(t.To))) > 0:
+		return strconv.Itoa(t.To), nil
+	}
+	return s, nil
 }
 
 // roundTo rounds a JSON number to the nearest multiple of width, half away from

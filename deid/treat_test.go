@@ -52,6 +52,21 @@ func TestRegion(t *testing.T) {
 	}
 }
 
+// Ends for extremes: common practice, no source.
+func TestCoded(t *testing.T) {
+	height := schema.Treatment{Kind: schema.Round, Width: 5, From: 140, To: 200, Coded: true}
+	for in, want := range map[string]string{
+		"92": "140", "137.4": "140", "142.4": "140", "142.5": "145", "173": "175", "200": "200", "202.4": "200", "219": "200", "1e3": "200", "-3": "140",
+	} {
+		if got, err := coded(in, height); err != nil || got != want {
+			t.Errorf("%s: %q, %v, want %s", in, got, err, want)
+		}
+	}
+	if got, err := coded("219", schema.Treatment{Kind: schema.Round, Width: 5}); err != nil || got != "220" {
+		t.Errorf("without ends: %q, %v", got, err)
+	}
+}
+
 func TestRoundTo(t *testing.T) {
 	for _, test := range []struct {
 		in    string

@@ -136,6 +136,9 @@ func (s *shape) treated(described bool) []Member {
 		words = []Member{typed("string"), {"minLength", jsonNumber(1)}, {"maxLength", jsonNumber(16)}}
 	case Round:
 		words = []Member{typed("number")}
+		if t.Coded {
+			words = append(words, Member{"minimum", jsonNumber(t.From)}, Member{"maximum", jsonNumber(t.To)})
+		}
 	case Text:
 		words = []Member{typed("string")}
 	case Recording:

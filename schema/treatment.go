@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 )
@@ -26,6 +27,11 @@ type Treatment struct {
 	Kind    TreatmentKind
 	Purpose string // Pseudonym only
 	Width   int    // AgeBand (1..50 years) and Round (1..100) only
+
+	// Round only, where Coded: what lies below From becomes From, and above To
+	// becomes To, so that a very short or heavy person does not stand out.
+	From, To int
+	Coded    bool
 }
 
 // String gives the treatment in one or two words, for example "age-band 5".
@@ -34,7 +40,11 @@ func (t Treatment) String() string {
 	case Pseudonym:
 		return string(t.Kind) + " " + t.Purpose
 	case AgeBand, Round:
-		return string(t.Kind) + " " + strconv.Itoa(t.Width)
+		s := string(t.Kind) + " " + strconv.Itoa(t.Width)
+		if t.Coded {
+			s += fmt.Sprintf(", %d to %d", t.From, t.To)
+		}
+		return s
 	}
 	return string(t.Kind)
 }
@@ -53,6 +63,8 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 		case AgeBand, Round:
 			return t, `the treatment needs a width: write for example {"` + n.Text + `": 5}`
 		}
+	case n.Kind == Object && n.Member("round") != nil:
+		return parseRound(n)
 	case n.Kind == Object && len(n.Members) == 1:
 		v := n.Members[0].Value
 		t.Kind = TreatmentKind(n.Members[0].Name)
@@ -65,11 +77,32 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 			return t, ""
 		case AgeBand:
 			return t, parseWidth(v, 50, &t.Width)
-		case Round:
-			return t, parseWidth(v, 100, &t.Width)
 		}
 	}
 	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, "region", {"round": 5}, "text", "recording"`
+}
+
+// parseRound reads {"round": 5} or {"round": 5, "from": 140, "to": 200}.
+func parseRound(n *Node) (t Treatment, message string) {
+	t.Kind = Round
+	if message = parseWidth(n.Member("round"), 100, &t.Width); message != "" {
+		return t, message
+	}
+	from, to := n.Member("from"), n.Member("to")
+	switch {
+	case from == nil && to == nil && len(n.Members) == 1:
+		return t, ""
+	case from == nil || to == nil || len(n.Members) != 3:
+		return t, `write {"round": 5}, or {"round": 5, "from": 140, "to": 200} with both ends and nothing else`
+	}
+	var err1, err2 error
+	t.From, err1 = strconv.Atoi(from.Text)
+	t.To, err2 = strconv.Atoi(to.Text)
+	t.Coded = true
+	if err1 != nil || err2 != nil || from.Kind != Number || to.Kind != Number || t.From >= t.To || t.From%t.Width != 0 || t.To%t.Width != 0 {
+		return t, `"from" and "to" must be multiples of the width of "round", and "from" the lesser`
+	}
+	return t, ""
 }
 
 func parseWidth(n *Node, most int, width *int) string {
