@@ -142,17 +142,19 @@ func openFindings(all []leak.Finding) []leak.Finding {
 	return open
 }
 
-// printProblems writes problems one a line, as file:line:column.
+// printProblems writes problems one a line: file:line:column, what and what to
+// do, and in brackets the rule and the JSON pointer.
 func printProblems(w io.Writer, problems []schema.Problem) {
 	for _, p := range problems {
 		place := quoted(p.File)
-		switch {
-		case p.Line > 0:
+		if p.Line > 0 {
 			place += fmt.Sprintf(":%d:%d", p.Line, p.Column)
-		case p.Pointer != "":
-			place += " " + printable(p.Pointer)
 		}
-		fmt.Fprintf(w, "%s: %s: %s [%s]\n", place, p.Severity, printable(p.Message), p.Rule)
+		rule := p.Rule
+		if p.Pointer != "" {
+			rule += " " + printable(p.Pointer)
+		}
+		fmt.Fprintf(w, "%s: %s: %s [%s]\n", place, p.Severity, printable(p.Message), rule)
 	}
 }
 
