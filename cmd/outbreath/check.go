@@ -53,19 +53,13 @@ would leave for identifiers. Nothing is changed.
 }
 
 func printCheck(w io.Writer, doc checkResult) {
-	printProblems(w, doc.Problems)
+	printProblems(w, weighing(doc.Problems, schema.Error))
+	printWarnings(w, weighing(doc.Problems, schema.Warning))
 	printFindings(w, doc.Leaks)
 	for _, o := range doc.Omitted {
 		fmt.Fprintf(w, "%s: not shipped: %s\n", quoted(o.File), o.Why)
 	}
-	var errs, warnings int
-	for _, p := range doc.Problems {
-		if p.Severity == schema.Error {
-			errs++
-		} else {
-			warnings++
-		}
-	}
+	errs, warnings := len(weighing(doc.Problems, schema.Error)), len(weighing(doc.Problems, schema.Warning))
 	open := len(openFindings(doc.Leaks))
 	fmt.Fprintf(w, "read %s, %s, %s: %s, %s, %s of %d undecided\n", count(doc.Records, "record"), count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
 		count(errs, "error"), count(warnings, "warning"), count(open, "finding"), len(doc.Leaks))
@@ -76,5 +70,36 @@ func printCheck(w io.Writer, doc checkResult) {
 		fmt.Fprintln(w, "to do: look at each place and decide with review: redact it, or keep it with a reason")
 	default:
 		fmt.Fprintln(w, "nothing stands in the way of a shipment. This means that no listed pattern was found;\nwhether the data are de-identified enough is for the privacy officer to decide.")
+	}
+}
+
+func weighing(problems []schema.Problem, weight schema.Severity) []schema.Problem {
+	var out []schema.Problem
+	for _, p := range problems {
+		if p.Severity == weight {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// alike is how many warnings of equal words are shown; a rack of tubes that has
+// waited too long must not hide the rest.
+const alike = 3
+
+// printWarnings writes warnings one a line, and counts what only repeats.
+func printWarnings(w io.Writer, warnings []schema.Problem) {
+	shown := map[string]int{}
+	for _, p := range warnings {
+		if shown[p.Message]++; shown[p.Message] <= alike {
+			printProblems(w, []schema.Problem{p})
+		}
+	}
+	said := map[string]bool{}
+	for _, p := range warnings {
+		if more := shown[p.Message] - alike; more > 0 && !said[p.Message] {
+			said[p.Message] = true
+			fmt.Fprintf(w, "and %d more [%s]; --json lists all\n", more, p.Rule)
+		}
 	}
 }
