@@ -83,7 +83,7 @@ func exampleText() Example {
 	})
 	var c cuts
 	for _, m := range scan.Scan(note, nil) {
-		c = c.add(note, m)
+		c = c.add(note, m, "")
 	}
 	after, _ := c.apply(note, words)
 	return Example{note, after}

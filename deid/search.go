@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
@@ -28,7 +29,9 @@ type place struct {
 	base          int // of the text's first byte in the file; recordings only
 	text          string
 	manner        manner
-	declared      []string // values that the record declares
+	declared      []string  // values that the record declares
+	shift         int       // days by which a date in the text moves; 0: it is taken out
+	day           time.Time // of the session
 }
 
 // search notes a value that leaves with the words of a person in it. Listed
@@ -39,7 +42,7 @@ func (v *visit) search(n *schema.Node, f *schema.Field, pointer string) {
 	case f.Enum || f.Format != "" || n.Kind == schema.Bool:
 		return
 	case f.Treatment.Kind == schema.Text:
-		p.manner = words
+		p.manner, p.shift, p.day = words, v.textShift, v.day
 	}
 	v.places = append(v.places, p)
 }
@@ -79,6 +82,18 @@ func (p *place) meant(m leak.Match) bool {
 	return p.manner == fixed && (field == "postal_code" || field == "city") && m.Class == "B" &&
 		strings.TrimSpace(p.text) == p.text[m.Start:m.End] &&
 		(m.Basis == "roster: "+field || strings.HasPrefix(m.Basis, "pattern: "))
+}
+
+// instead returns what stands for m once it is redacted: a date that the plan
+// shifts and that can be read in one way only moves with the subject's others, so
+// that intervals stay true. All else is taken out (""), also a date of the roster
+// and one that the words around call a birth date, which the search is surer of.
+func (p *place) instead(m leak.Match) string {
+	if p.shift == 0 || m.Class != "C" || m.Basis != "pattern: date" || m.Confidence != leak.Possible {
+		return ""
+	}
+	moved, _ := movedDate(p.text[m.Start:m.End], p.shift, p.day)
+	return moved
 }
 
 // settled is a text after the decisions on its findings.
@@ -126,7 +141,7 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 				out.findings = append(out.findings, f)
 			}
 			if f.Decision == "redact" {
-				cut = cut.add(p.text, m)
+				cut = cut.add(p.text, m, p.instead(m))
 				grown = true
 			}
 		}
@@ -145,12 +160,13 @@ type cuts []cut
 type cut struct {
 	start, end int
 	words      []string // what was there
+	instead    string   // what stands there now; "": a word for what was there
 }
 
 // add takes out m as well. Stretches that touch, or have nothing but blanks
 // between them, become one.
-func (c cuts) add(text string, m leak.Match) cuts {
-	c = append(c, cut{m.Start, m.End, []string{classWord(m.Class)}})
+func (c cuts) add(text string, m leak.Match, instead string) cuts {
+	c = append(c, cut{m.Start, m.End, []string{classWord(m.Class)}, instead})
 	slices.SortFunc(c, func(a, b cut) int { return cmp.Compare(a.start, b.start) })
 	var out cuts
 	for _, next := range c {
@@ -160,6 +176,7 @@ func (c cuts) add(text string, m leak.Match) cuts {
 			continue
 		}
 		out[last].end = max(out[last].end, next.end)
+		out[last].instead = "" // a date beside something else goes with it
 		for _, w := range next.words {
 			if !slices.Contains(out[last].words, w) {
 				out[last].words = append(slices.Clip(out[last].words), w)
@@ -195,7 +212,10 @@ func (c cuts) apply(text string, how manner) (string, parts) {
 	for _, cut := range c {
 		put(text[at:cut.start], at, cut.start, false)
 		token := "[removed: " + strings.Join(cut.words, ", ") + "]"
-		if how == masked {
+		switch {
+		case how == words && cut.instead != "":
+			token = cut.instead
+		case how == masked:
 			token = strings.Repeat("X", cut.end-cut.start)
 		}
 		put(token, cut.start, cut.end, true)

@@ -195,7 +195,7 @@ func TestCutsMerge(t *testing.T) {
 	const text = "ab cd,ef  gh"
 	var c cuts
 	for _, m := range []leak.Match{{Start: 3, End: 5, Class: "A"}, {Start: 0, End: 2, Class: "D"}, {Start: 6, End: 8, Class: "A"}, {Start: 10, End: 12, Class: "A"}} {
-		c = c.add(text, m)
+		c = c.add(text, m, "")
 	}
 	got, ps := c.apply(text, words)
 	if want := "[removed: telephone number, name],[removed: name]"; got != want {

@@ -35,13 +35,14 @@ func newTreater(plan *schema.Plan, names *Pseudonymiser) (*treater, error) {
 // A visit is a session while it is treated.
 type visit struct {
 	*schema.Session
-	name    string    // the session's pseudonym
-	subject string    // the subject's
-	day     time.Time // civil date of the session as written in the record, midnight UTC
-	shift   int       // days
-	places  []place   // texts of the treated record that are to be searched
-	faults  []schema.Problem
-	absent  []schema.Problem // recordings that the folder does not hold
+	name      string    // the session's pseudonym
+	subject   string    // the subject's
+	day       time.Time // civil date of the session as written in the record, midnight UTC
+	shift     int       // days
+	textShift int       // days by which dates in free text move; 0: they are taken out
+	places    []place   // texts of the treated record that are to be searched
+	faults    []schema.Problem
+	absent    []schema.Problem // recordings that the folder does not hold
 }
 
 // visit makes what the treatments of a session share.
@@ -53,6 +54,9 @@ func (t *treater) visit(s *schema.Session) (*visit, error) {
 	v.name, err1 = t.names.Session(s.ID)
 	v.subject, err2 = t.names.Subject(s.Subject)
 	v.shift, err3 = t.names.ShiftDays(s.Subject)
+	if f, ok := t.plan.Field("/started_at"); ok && f.Treatment.Kind == schema.Shift {
+		v.textShift = v.shift
+	}
 	switch {
 	case err1 != nil:
 		return v, v.fault("/session_id", nil, "treat.pseudonym", err1.Error())
