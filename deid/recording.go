@@ -203,7 +203,8 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 			tell(r.Size)
 		}
 	})
-	return slices.Concat(problems...), errors.Join(failed...)
+	same, err := d.same()
+	return append(slices.Concat(problems...), same...), errors.Join(append(failed, err)...)
 }
 
 // checkCSV reads on where a csvReader stops, so that all problems are told at once.

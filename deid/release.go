@@ -25,7 +25,11 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if err != nil {
 		return nil, err
 	}
-	if problems := d.broken(findings, dec); len(problems) > 0 {
+	same, err := d.same()
+	if err != nil {
+		return nil, err
+	}
+	if problems := append(d.broken(findings, dec), same...); len(problems) > 0 {
 		return nil, &schema.QueriesError{Problems: problems}
 	}
 	if open := slices.DeleteFunc(slices.Clone(findings), func(f leak.Finding) bool { return !f.Open() }); len(open) > 0 {
