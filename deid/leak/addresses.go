@@ -33,16 +33,17 @@ func (p *page) findAddresses() {
 	}
 	done := 0 // where the last URL ended
 	for i := range p.tok {
-		if p.kind(i)&kNumeral != 0 || bytes.HasPrefix(p.word(i), []byte("ninety")) {
+		t := &p.tok[i]
+		switch {
+		case t.term != nil && t.term.kind&kNumeral != 0, b[t.s] == 'n' && bytes.HasPrefix(p.word(i), []byte("ninety")):
 			p.agedWords(i)
-		}
-		if i > 0 && string(p.word(i)) == "at" {
+		case i > 0 && t.e-t.s == 2 && string(p.word(i)) == "at":
 			p.spelt(i)
 		}
-		if p.tok[i].piece == 0 {
-			p.mac(p.tok[i].s)
+		if t.piece == 0 && t.s+2 < len(b) && (b[t.s+2] == '-' || b[t.s+2] == ':') {
+			p.mac(t.s)
 		}
-		if i > 0 && !p.tok[i].number && p.tok[i].s >= done && string(p.gap(i)) == "." {
+		if i > 0 && !t.number && b[t.s-1] == '.' && t.s >= done && p.tok[i-1].e == t.s-1 {
 			done = p.host(i)
 		}
 	}
@@ -159,7 +160,7 @@ func (p *page) handle(i int) {
 	if e-i < 4 || e-i > 40 || '0' <= b[i+1] && b[i+1] <= '9' || i > 0 && b[i-1] == '/' {
 		return
 	}
-	if t := p.lex.terms[string(b[i+1:e])]; t != nil && t.kind != 0 {
+	if t := p.lex.words.look(b[i+1 : e]); t != nil && t.kind != 0 {
 		return // "@clinic"
 	}
 	p.emit(i, e, "R", "pattern: account name", Likely)

@@ -26,13 +26,16 @@ func codeGap(g []byte) bool {
 // patterns made of digits.
 func (p *page) findNumbers() {
 	for i := 0; i < len(p.tok); i++ {
+		if !p.tok[i].number && !p.tok[i].beside {
+			continue
+		}
 		if p.tok[i].number {
 			if k := p.cell(i); k > 0 {
 				i = k - 1
 				continue
 			}
 		}
-		if len(p.lex.codes) > 0 && (p.tok[i].number || (p.number(i+1) || p.number(i+2)) && p.tok[i].e-p.tok[i].s <= 16) {
+		if len(p.lex.codes) > 0 && (p.tok[i].number || p.tok[i].e-p.tok[i].s <= 16) {
 			p.findCode(i)
 		}
 		if p.tok[i].number {
@@ -106,11 +109,18 @@ func (p *page) findCode(i int) {
 			h = hash(h, c)
 		}
 		allDigits = allDigits && p.tok[j].number
-		if b := p.lex.slot(h); !p.lex.codeLen[n] || p.lex.codeBits[b/64]>>(b%64)&1 == 0 {
+		if !p.lex.prefixes.has(h) {
+			return
+		}
+		if !p.lex.codeLen[n] || !p.lex.codeBits.has(h) {
 			continue
 		}
-		c, ok := p.lex.codes[string(buf[:n])]
-		if !ok || c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
+		k, ok := p.lex.codes[string(buf[:n])]
+		if !ok {
+			continue
+		}
+		c := p.lex.kinds[k]
+		if c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
 			continue
 		}
 		if c.cut && (n < 9 && i == j && p.fenced(i) || c.class == "D" && p.otherArea(i)) {

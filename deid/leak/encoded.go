@@ -17,7 +17,12 @@ func (p *page) findEncoded() {
 	}
 	done := 0 // in text
 	for i := 0; i < len(p.tok); i++ {
-		j := p.runEnd(i)
+		j := i
+		if i+1 < len(p.tok) && p.tok[i+1].glued {
+			j = p.runEnd(i)
+		} else if p.tok[i].e-p.tok[i].s < 8 {
+			continue
+		}
 		run := p.fold.b[p.tok[i].s:p.tok[j].e]
 		if len(run) < 8 {
 			i = j
@@ -45,20 +50,20 @@ func (p *page) digest(run []byte) (code, bool) {
 	if _, err := hex.Decode(b[:], run[:16]); err != nil {
 		return code{}, false
 	}
-	c, ok := p.lex.digests[binary.BigEndian.Uint64(b[:])]
-	return c, ok
+	k, ok := p.lex.digests[binary.BigEndian.Uint64(b[:])]
+	if !ok {
+		return code{}, false
+	}
+	return p.lex.kinds[k], true
 }
 
 // base64 decodes the base64 text around text[s:e] and searches what comes out.
 // It returns where that text ends.
 func (p *page) base64(s, e int) int {
-	in := func(c byte) bool {
-		return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '+' || c == '/' || c == '-' || c == '_'
-	}
-	for s > 0 && in(p.text[s-1]) {
+	for s > 0 && base64Char[p.text[s-1]] {
 		s--
 	}
-	for e < len(p.text) && in(p.text[e]) {
+	for e < len(p.text) && base64Char[p.text[e]] {
 		e++
 	}
 	raw := p.text[s:e]
@@ -92,6 +97,14 @@ func (p *page) base64(s, e int) int {
 	}
 	return pad
 }
+
+// base64Char holds the characters of both alphabets of RFC 4648.
+var base64Char = func() (t [256]bool) {
+	for c := range t {
+		t[c] = 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '+' || c == '/' || c == '-' || c == '_'
+	}
+	return t
+}()
 
 // mixed says whether s has small letters, and large ones other than the first.
 func mixed(s string) bool {

@@ -1,6 +1,8 @@
 package leak
 
 import (
+	"bytes"
+	"encoding/binary"
 	"sync"
 	"unicode"
 	"unicode/utf8"
@@ -30,14 +32,37 @@ func (f *folded) span(s, e int) (int, int) {
 
 // fold folds text into f, using f's memory again.
 func (f *folded) fold(text string) {
-	f.b, f.start, f.end = f.b[:0], nil, nil
-	for i := 0; i < len(text); i++ {
-		c := text[i]
-		if c >= utf8.RuneSelf {
-			f.foldRest(text, i)
-			return
+	f.b, f.start, f.end = append(f.b[:0], text...), nil, nil
+	if i := foldASCII(f.b); i < len(text) {
+		f.b = f.b[:i]
+		f.foldRest(text, i)
+	}
+}
+
+// foldASCII folds b in place, eight bytes at a time, up to the first byte that
+// is not ASCII, and returns how far it came.
+func foldASCII(b []byte) int {
+	const ones = 0x0101010101010101
+	i := 0
+	for ; i+8 <= len(b); i += 8 {
+		x := binary.LittleEndian.Uint64(b[i:])
+		if x&(0x80*ones) != 0 {
+			break
 		}
-		f.b = append(f.b, lower[c])
+		// The high bit of a byte becomes 1 where 'A' <= c, and where 'Z' < c.
+		capital := (x + (0x80-'A')*ones) &^ (x + (0x80-'Z'-1)*ones) & (0x80 * ones)
+		binary.LittleEndian.PutUint64(b[i:], x|capital>>2)
+	}
+	for ; i < len(b) && b[i] < utf8.RuneSelf; i++ {
+		b[i] = lower[b[i]]
+	}
+	for k := 0; ; k++ {
+		n := bytes.IndexByte(b[k:i], '`')
+		if n < 0 {
+			return i
+		}
+		k += n
+		b[k] = '\''
 	}
 }
 

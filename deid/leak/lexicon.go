@@ -5,6 +5,7 @@ import (
 	"crypto/sha1"
 	"crypto/sha256"
 	"encoding/binary"
+	"maps"
 	"slices"
 	"strings"
 	"unicode"
@@ -56,15 +57,18 @@ type birth struct{ y, m, d int }
 
 // A lexicon is what a scanner knows: the roster and the vocabulary.
 type lexicon struct {
-	terms    map[string]*term
-	codes    map[string]code
+	terms    map[string]*term // while the lexicon is built, then words
+	words    wordTable
+	kinds    []code // the few that differ; codes and digests hold places in it
+	codes    map[string]uint16
 	codeLen  [maxCode + 1]bool
-	codeBits []uint64 // a bit for each code's hash, so that most look-ups end here
+	codeBits bitSet // the hash of each code, so that most look-ups end here
+	prefixes bitSet // the hash of all that a code begins with
 	births   map[birth]bool
 	emails   map[string]bool
-	digests  map[uint64]code // first eight bytes of a digest of an identifier
-	initials []string        // of each row's given and other names
-	typos    map[string][]*term
+	digests  map[uint64]uint16 // first eight bytes of a digest of an identifier
+	initials []string          // of each row's given and other names
+	typos    typoIndex
 	givens   []string // ascending
 }
 
@@ -75,13 +79,14 @@ var nameColumns = []string{"family_name", "given_name", "other_names", "emergenc
 
 func newLexicon(r *schema.Roster) *lexicon {
 	l := &lexicon{
-		terms: make(map[string]*term), codes: make(map[string]code), births: make(map[birth]bool),
-		emails: make(map[string]bool), digests: make(map[uint64]code), typos: make(map[string][]*term),
+		terms: make(map[string]*term), codes: make(map[string]uint16), births: make(map[birth]bool),
+		emails: make(map[string]bool), digests: make(map[uint64]uint16),
 	}
 	for w, k := range vocabulary {
 		l.terms[w] = &term{kind: k, text: w}
 	}
 	if r == nil {
+		l.index()
 		return l
 	}
 	shared := sharedValues(r)
@@ -274,15 +279,25 @@ func (l *lexicon) addPart(row int32, col, w string) {
 	t.part = !t.whole && (t.kind&kParticle != 0 && t.kind&kWord == 0 || len(w) == runeLen(w))
 }
 
+// kindOf returns the place of c in kinds. Each column makes a few.
+func (l *lexicon) kindOf(c code) uint16 {
+	i := slices.Index(l.kinds, c)
+	if i < 0 {
+		i = len(l.kinds)
+		l.kinds = append(l.kinds, c)
+	}
+	return uint16(i)
+}
+
 // put enters a code; of two meanings the first, and the surer, stays.
 func (l *lexicon) put(key string, c code) {
 	if len(key) > maxCode {
 		key = key[:maxCode]
 	}
-	if old, ok := l.codes[key]; ok && rank(old.conf) >= rank(c.conf) && old.context == 0 {
+	if k, ok := l.codes[key]; ok && rank(l.kinds[k].conf) >= rank(c.conf) && l.kinds[k].context == 0 {
 		return
 	}
-	l.codes[key] = c
+	l.codes[key] = l.kindOf(c)
 	l.codeLen[len(key)] = true
 }
 
@@ -324,6 +339,7 @@ func (l *lexicon) addID(v string, c code) {
 // that somebody would hash to match records.
 func (l *lexicon) addDigests(v, key string, c code) {
 	c.basis += ", as a digest"
+	kind := l.kindOf(c)
 	forms := []string{v, strings.ToLower(v), strings.ToUpper(v), key, strings.ToUpper(key)}
 	for i, f := range forms {
 		if slices.Contains(forms[:i], f) {
@@ -331,7 +347,7 @@ func (l *lexicon) addDigests(v, key string, c code) {
 		}
 		a, b, d := sha256.Sum256([]byte(f)), sha1.Sum([]byte(f)), md5.Sum([]byte(f))
 		for _, sum := range [][]byte{a[:8], b[:8], d[:8]} {
-			l.digests[binary.BigEndian.Uint64(sum)] = c
+			l.digests[binary.BigEndian.Uint64(sum)] = kind
 		}
 	}
 }
@@ -485,48 +501,37 @@ func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *
 // hash adds c to the hash h of the characters before it.
 func hash(h uint32, c byte) uint32 { return (h ^ uint32(c)) * 0x01000193 }
 
-// slot returns the bit of codeBits for the hash h.
-func (l *lexicon) slot(h uint32) uint32 {
-	h ^= h >> 15
-	return h * 0x9e3779b1 >> 3 & uint32(64*len(l.codeBits)-1)
-}
-
-// index builds what is searched by neighbourhood: names one letter off, and
-// given names by their first letters.
+// index builds what a text is searched with: words, codes and their beginnings,
+// names one letter off, and given names by their first letters.
 func (l *lexicon) index() {
-	n := 64
-	for n < 16*len(l.codes) {
-		n *= 2
+	n := 0
+	for key := range l.codes {
+		n += len(key)
 	}
-	l.codeBits = make([]uint64, n/64)
+	l.codeBits, l.prefixes = newBitSet(2*len(l.codes)), newBitSet(n)
 	for key := range l.codes {
 		h := uint32(0)
 		for k := range len(key) {
 			h = hash(h, key[k])
+			l.prefixes.add(h)
 		}
-		b := l.slot(h)
-		l.codeBits[b/64] |= 1 << (b % 64)
+		l.codeBits.add(h)
 	}
-	for w, t := range l.terms {
+	for _, w := range slices.Sorted(maps.Keys(l.terms)) {
+		t := l.terms[w]
 		if len(t.rows) == 0 {
 			continue
 		}
 		if t.given && !t.word() && len(w) > 5 {
 			l.givens = append(l.givens, w)
 		}
-		if t.part || t.weak || len(w) < 4 {
-			continue
-		}
-		l.typos[w] = append(l.typos[w], t)
-		for i, n := 0, 0; i < len(w); i += n {
-			n = runeLen(w[i:])
-			d := w[:i] + w[i+n:]
-			if i == 0 || w[i-1] != w[i] {
-				l.typos[d] = append(l.typos[d], t)
-			}
+		if !t.part && !t.weak && len(w) >= 4 {
+			l.typos.add(t)
 		}
 	}
-	slices.Sort(l.givens)
+	l.typos.finish()
+	l.words = newWordTable(l.terms)
+	l.terms = nil
 }
 
 // isSSN says whether v has the form of a US social security number, the area

@@ -39,7 +39,7 @@ func joins(g []byte) bool {
 // relatives and staff, names that the roster does not know.
 func (p *page) findNames() {
 	for i := 0; i < len(p.tok); {
-		if p.tok[i].number {
+		if p.tok[i].number || !p.hopeful(i) {
 			i++
 			continue
 		}
@@ -59,13 +59,25 @@ func (p *page) findNames() {
 		return
 	}
 	for i := range p.tok {
-		if p.kind(i)&(kTitle|kRole|kPatient|kKin) != 0 {
+		t := p.tok[i].term
+		if t == nil {
+			continue
+		}
+		if t.kind&(kTitle|kRole|kPatient|kKin) != 0 {
 			p.afterTitle(i)
 		}
-		if string(p.word(i)) == "by" && i > 0 {
+		if t.text == "by" && i > 0 {
 			p.afterBy(i)
 		}
 	}
+}
+
+// hopeful says whether a name of the roster can begin at token i at all: the word
+// or the next one is part of a name or is cut by a hyphen, or the word is written
+// with a capital or stands behind a title. Most words of a text are not.
+func (p *page) hopeful(i int) bool {
+	t := &p.tok[i]
+	return t.lead || t.upper || i+1 < len(p.tok) && p.tok[i+1].lead || p.kind(i-1)&(kTitle|kPatient) != 0
 }
 
 // part returns what token i is as a piece of a roster name.
@@ -76,7 +88,8 @@ func (p *page) part(i int) (part, bool) {
 	// Guillau-<line end>me, Mac-Donald
 	if i+1 < len(p.tok) && !p.tok[i+1].number {
 		if g := p.gap(i + 1); len(g) > 0 && len(g) < 8 && (g[0] == '-' || g[0] == '\'') && bytes.Count(g, []byte("\n")) < 2 && len(bytes.Trim(g, "-' \r\n\t")) == 0 && (len(g) == 1 || bytes.IndexByte(g, '\n') > 0) {
-			if t := p.lex.terms[string(p.word(i))+string(p.word(i+1))]; t != nil && len(t.rows) > 0 && !t.part {
+			var room [64]byte
+			if t := p.lex.words.look(append(append(room[:0], p.word(i)...), p.word(i+1)...)); t != nil && len(t.rows) > 0 && !t.part {
 				return part{i, i + 1, t, false}, true
 			}
 		}
@@ -145,7 +158,7 @@ func (p *page) misspelt(i int, before []part) (part, bool) {
 		return part{}, false
 	}
 	var found *term
-	p.lex.near(string(p.word(i)), func(x *term) bool {
+	p.lex.typos.near(p.word(i), func(x *term) bool {
 		for _, n := range [][]part{before, next} {
 			if len(n) == 1 && n[0].term != nil && shareRow(n[0].term.rows, x.rows) {
 				found = x
@@ -158,28 +171,6 @@ func (p *page) misspelt(i int, before []part) (part, bool) {
 		return true
 	})
 	return part{i, i, found, true}, found != nil
-}
-
-// near calls f with every roster name that becomes w by one letter put in,
-// left out, replaced, or by two neighbours changing places, until f says false.
-func (l *lexicon) near(w string, f func(*term) bool) {
-	try := func(k string) bool {
-		for _, t := range l.typos[k] {
-			if t.text != w && oneOff(t.text, w) && !f(t) {
-				return false
-			}
-		}
-		return true
-	}
-	if !try(w) {
-		return
-	}
-	for i, n := 0, 0; i < len(w); i += n {
-		_, n = utf8.DecodeRuneInString(w[i:])
-		if !try(w[:i] + w[i+n:]) {
-			return
-		}
-	}
 }
 
 // oneOff says whether a and b are one edit apart, a swap of neighbours being one.

@@ -27,7 +27,7 @@ func (p *page) findNumberPatterns(i int) {
 	}
 	p.age(i)
 	const keys = kPhone | kFax | kAccount | kInsurance | kPlate | kThing | kVersion
-	near := p.nearest(i-p.tok[i].piece, 4, keys)
+	near := p.nearest(p.runStart(i), 4, keys)
 	if near&kPlate != 0 && p.plate(i) {
 		return
 	}
@@ -47,7 +47,7 @@ func (p *page) record(i int) {
 	if p.tok[i].piece > 1 || p.tok[i].e-p.tok[i].s < 2 && !p.number(i+1) {
 		return
 	}
-	first, last, d := i-p.tok[i].piece, i, p.tok[i].e-p.tok[i].s
+	first, last, d := p.runStart(i), i, p.tok[i].e-p.tok[i].s
 	for p.number(last+1) && (string(p.gap(last+1)) == " " || string(p.gap(last+1)) == "-") {
 		last++
 		d += p.tok[last].e - p.tok[last].s
@@ -187,6 +187,8 @@ func (p *page) sizes(i, last int) string {
 	return string(b)
 }
 
+func (p *page) runStart(i int) int { return i - int(p.tok[i].piece) }
+
 func (p *page) runEnd(i int) int {
 	for i+1 < len(p.tok) && p.tok[i+1].glued {
 		i++
@@ -271,7 +273,7 @@ func (p *page) account(i int, near kind) bool {
 	if p.tok[i].piece > 1 {
 		return false
 	}
-	first := i - p.tok[i].piece
+	first := p.runStart(i)
 	last := p.runEnd(i)
 	for p.number(last+1) && (string(p.gap(last+1)) == " " || string(p.gap(last+1)) == "-") {
 		last = p.runEnd(last + 1)

@@ -526,31 +526,6 @@ func FuzzScan(f *testing.F) {
 	})
 }
 
-func BenchmarkScan(b *testing.B) {
-	s := New(manyRows(2000))
-	for name, text := range map[string]string{
-		"notes": strings.Repeat(strings.Join(quiet, ". ")+". ", 20),
-		"csv":   strings.Repeat("12.01,5.324,-12.5\n12.02,5.319,-12.4\n", 1000),
-		"hex":   strings.Repeat("a1b2", 20000),
-		"marks": strings.Repeat("Grün wäre schöner gewesen, ", 1000),
-	} {
-		b.Run(name, func(b *testing.B) {
-			b.SetBytes(int64(len(text)))
-			for b.Loop() {
-				s.Scan(text, nil)
-			}
-		})
-	}
-}
-
-func BenchmarkNew(b *testing.B) {
-	r := manyRows(10000)
-	for b.Loop() {
-		New(r)
-	}
-}
-
-// manyRows makes up a roster of syllables.
 func manyRows(n int) *schema.Roster {
 	r := &schema.Roster{Columns: roster.Columns}
 	syl := []string{"ba", "dor", "kle", "min", "rog", "sti", "tav", "ull", "wen", "zy", "qua", "fen", "hob", "jur", "lix", "nop"}

@@ -8,11 +8,14 @@ import (
 // A token is a longest stretch of letters, or of digits, of the folded text.
 // Where letters and digits touch they are two tokens of one run.
 type token struct {
-	s, e   int // in folded.b
-	number bool
-	glued  bool  // nothing between this token and the one before
-	piece  int   // place in the run, from 0
+	s, e   int   // in folded.b
 	term   *term // what is known of the word; nil for numbers and unknown words
+	piece  int32 // place in the run, from 0
+	number bool
+	glued  bool // nothing between this token and the one before
+	upper  bool // a word with a capital in it
+	lead   bool // a word of a roster name, or with a hyphen or an apostrophe behind it
+	beside bool // one of the two words before a number
 }
 
 // A page is one text at work.
@@ -64,35 +67,67 @@ func classAt(b []byte, i int) (byte, int) {
 func (p *page) tokenize() {
 	b := p.fold.b
 	p.kinds = 0
-	end, piece := -1, 0
+	end, piece := -1, int32(0)
 	for i := 0; i < len(b); {
-		k, n := classAt(b, i)
+		k, n := class[b[i]], 1
+		if k == cHigh {
+			k, n = classAt(b, i)
+		}
 		if k == cOther {
 			i += n
 			continue
 		}
 		s := i
-		for i += n; i < len(b); i += n {
-			var next byte
-			if next, n = classAt(b, i); next != k {
-				break
-			}
-		}
+		i = wordEnd(b, i+n, k)
 		t := token{s: s, e: i, number: k == cDigit, glued: s == end}
-		if t.glued {
-			piece++
-		} else {
+		if piece++; !t.glued {
 			piece = 0
 		}
-		t.piece = piece
-		if !t.number {
-			if t.term = p.lex.terms[string(b[s:i])]; t.term != nil {
-				p.kinds |= t.term.kind
+		t.piece, end = piece, i
+		if t.number {
+			for j := max(0, len(p.tok)-2); j < len(p.tok); j++ {
+				p.tok[j].beside = true
 			}
+		} else {
+			if t.term = p.lex.words.look(b[s:i]); t.term != nil {
+				p.kinds |= t.term.kind
+				t.lead = len(t.term.rows) > 0
+			}
+			t.lead = t.lead || i < len(b) && (b[i] == '-' || b[i] == '\'')
+			t.upper = p.hasCapital(s, i)
 		}
 		p.tok = append(p.tok, t)
-		end = i
 	}
+}
+
+// wordEnd returns where the letters or digits, whichever k says, end that go on
+// at b[i].
+func wordEnd(b []byte, i int, k byte) int {
+	for i < len(b) {
+		next, n := class[b[i]], 1
+		if next == cHigh {
+			next, n = classAt(b, i)
+		}
+		if next != k {
+			break
+		}
+		i += n
+	}
+	return i
+}
+
+// hasCapital says whether the original of the folded bytes s to e has a capital.
+func (p *page) hasCapital(s, e int) bool {
+	from, to := p.fold.span(s, e)
+	if p.text[from:to] == string(p.fold.b[s:e]) {
+		return false
+	}
+	for _, r := range p.text[from:to] {
+		if 'A' <= r && r <= 'Z' || r >= utf8.RuneSelf && (unicode.IsUpper(r) || unicode.IsTitle(r)) {
+			return true
+		}
+	}
+	return false
 }
 
 // word returns the folded text of token i.
@@ -132,7 +167,7 @@ func (p *page) number(i int) bool { return i >= 0 && i < len(p.tok) && p.tok[i].
 // runLen returns in how many pieces the run of token i falls, at least up to
 // five pieces behind it.
 func (p *page) runLen(i int) int {
-	n := p.tok[i].piece + 1
+	n := int(p.tok[i].piece) + 1
 	for j := i + 1; j < len(p.tok) && p.tok[j].glued && j < i+6; j++ {
 		n++
 	}
@@ -148,6 +183,9 @@ const (
 
 // caseOf returns how token i is written in the original.
 func (p *page) caseOf(i int) int {
+	if !p.tok[i].upper {
+		return lowerCase
+	}
 	s, e := p.fold.span(p.tok[i].s, p.tok[i].e)
 	n, small, first, some := 0, false, false, false
 	for _, r := range p.text[s:e] {

@@ -1,0 +1,178 @@
+package leak
+
+import (
+	"encoding/binary"
+	"math/bits"
+	"slices"
+	"unicode/utf8"
+)
+
+// A wordTable finds terms by their text. It is made once and for bytes, which a
+// map of strings is slower at: every word of every text is looked up.
+type wordTable struct {
+	slots []wordSlot // a power of two, at most half of them full
+	mask  uint32
+}
+
+type wordSlot struct {
+	h uint32
+	t *term
+}
+
+func newWordTable(terms map[string]*term) (w wordTable) {
+	n := 1 << bits.Len(uint(2*len(terms)))
+	w.slots, w.mask = make([]wordSlot, n), uint32(n-1)
+	for text, t := range terms {
+		h := wordHash([]byte(text))
+		i := h & w.mask
+		for w.slots[i].t != nil {
+			i = (i + 1) & w.mask
+		}
+		w.slots[i] = wordSlot{h, t}
+	}
+	return w
+}
+
+// look returns the term of the folded word, or nil.
+func (w *wordTable) look(word []byte) *term {
+	h := wordHash(word)
+	for i := h & w.mask; ; i = (i + 1) & w.mask {
+		s := &w.slots[i]
+		if s.t == nil || s.h == h && s.t.text == string(word) {
+			return s.t
+		}
+	}
+}
+
+const (
+	prime1 = 0x9e3779b97f4a7c15
+	prime2 = 0xff51afd7ed558ccd
+)
+
+// wordHash mixes eight bytes at a time; the last eight may overlap.
+func wordHash(w []byte) uint32 {
+	n := len(w)
+	h := uint64(n) * prime1
+	switch {
+	case n >= 8:
+		for i := 0; i+8 < n; i += 8 {
+			h = bits.RotateLeft64((h^binary.LittleEndian.Uint64(w[i:]))*prime2, 29)
+		}
+		h ^= binary.LittleEndian.Uint64(w[n-8:])
+	case n >= 4:
+		h ^= uint64(binary.LittleEndian.Uint32(w)) | uint64(binary.LittleEndian.Uint32(w[n-4:]))<<32
+	case n > 0:
+		h ^= uint64(w[0]) | uint64(w[n/2])<<8 | uint64(w[n-1])<<16
+	}
+	h *= prime2
+	return uint32(h >> 32)
+}
+
+// A bitSet answers "surely not" from one look at memory.
+type bitSet struct {
+	words []uint64
+	mask  uint32
+}
+
+// newBitSet holds n hashes with about one false "perhaps" in sixteen.
+func newBitSet(n int) bitSet {
+	size := 1 << max(6, bits.Len(uint(8*n)))
+	return bitSet{make([]uint64, size/64), uint32(size - 1)}
+}
+
+func (b *bitSet) add(h uint32) {
+	h = mix(h) & b.mask
+	b.words[h/64] |= 1 << (h % 64)
+}
+
+func (b *bitSet) has(h uint32) bool {
+	h = mix(h) & b.mask
+	return b.words[h/64]>>(h%64)&1 != 0
+}
+
+func mix(h uint32) uint32 {
+	h ^= h >> 15
+	h *= 0x9e3779b1
+	return h ^ h>>13
+}
+
+// A typoIndex finds words that become equal when a letter is left out of one or
+// of both: each word stands under the hashes of what it becomes without a letter.
+type typoIndex struct {
+	keys  []uint64 // hash<<32 | word, ascending
+	words []*term
+	some  bitSet
+}
+
+// without calls f with a hash of w, then with one of w without each of its
+// letters in turn, until f says false.
+func without(w []byte, f func(h uint32) bool) {
+	const base = 0x9e3779b97f4a7c15 // h = sum of w[i] * base^(n-1-i)
+	var tail [65]uint64             // tail[i]: hash of w[i:]
+	n := min(len(w), 64)
+	w = w[:n]
+	pow := uint64(1)
+	for i := n - 1; i >= 0; i-- {
+		tail[i] = tail[i+1] + uint64(w[i]+1)*pow
+		pow *= base
+	}
+	if !f(uint32(tail[0] >> 32)) {
+		return
+	}
+	head := uint64(0) // hash of w[:i]
+	pow = 1
+	for range n {
+		pow *= base
+	}
+	inverse := uint64(0xf1de83e19937733d) // of base modulo 2^64
+	for i, k := 0, 0; i < n; i += k {
+		_, k = utf8.DecodeRune(w[i:n])
+		for range k {
+			pow *= inverse
+		}
+		if !f(uint32((head*pow + tail[i+k]) >> 32)) {
+			return
+		}
+		for _, c := range w[i : i+k] {
+			head = head*base + uint64(c+1)
+		}
+	}
+}
+
+func (x *typoIndex) add(t *term) {
+	k := uint64(len(x.words))
+	x.words = append(x.words, t)
+	without([]byte(t.text), func(h uint32) bool {
+		x.keys = append(x.keys, uint64(h)<<32|k)
+		return true
+	})
+}
+
+func (x *typoIndex) finish() {
+	slices.Sort(x.keys)
+	x.keys = slices.Clip(slices.Compact(x.keys))
+	x.some = newBitSet(len(x.keys))
+	for _, k := range x.keys {
+		x.some.add(uint32(k >> 32))
+	}
+}
+
+// near calls f with every word that becomes w by one letter put in, left out,
+// replaced, or by two neighbours changing places, until f says false.
+func (x *typoIndex) near(w []byte, f func(*term) bool) {
+	if len(x.keys) == 0 {
+		return
+	}
+	without(w, func(h uint32) bool {
+		if !x.some.has(h) {
+			return true
+		}
+		i, _ := slices.BinarySearch(x.keys, uint64(h)<<32)
+		for ; i < len(x.keys) && uint32(x.keys[i]>>32) == h; i++ {
+			if t := x.words[uint32(x.keys[i])]; t.text != string(w) && oneOff(t.text, string(w)) && !f(t) {
+				return false
+			}
+		}
+		return true
+	})
+}
