@@ -1,0 +1,197 @@
+// Package breath counts breaths in a CO2 curve, so that somebody can judge
+// whether a sample was collected properly. It gives no medical reading.
+//
+// In: the samples of one recording, in order. Out: [Figures]. Most callers need
+// [NewMeter] and [Sparkline]. A meter keeps about 40 KB, however long the
+// recording is, and allocates nothing for a sample.
+//
+// # What is counted
+//
+// The words are those of capnography: CO2 lies at the inspired baseline, rises
+// steeply, and rises slowly along a plateau whose last value is the end-tidal
+// one. A breath is a stretch of more than 0.3 s above half of the way from
+// baseline to plateau, followed by as long a stretch below. Baseline and plateau
+// are the extremes of the last 14 to 16 s that lasted more than 0.3 s, so that
+// drift, noise and a cough leave them where they are. Waves lower than 0.4 kPa
+// are not breaths. All limits are ours, wide on purpose.
+package breath
+
+import "math"
+
+// Figures describe one recording. Shares and counts are of the recording as it
+// is; nothing is said about the person. Numbers are rounded to 3 decimals.
+type Figures struct {
+	Seconds    float64 `json:"seconds"` // from the first to the last sample
+	Samples    int     `json:"samples"`
+	Dropped    int     `json:"dropped"` // samples without a value, which are among Samples
+	Breaths    int     `json:"breaths"`
+	PerMinute  float64 `json:"per_minute"`     // over the time with the mask on and samples no more than 3 s apart
+	EndTidal   float64 `json:"end_tidal_kpa"`  // median over breaths; 0 when none was complete
+	OffShare   float64 `json:"mask_off_share"` // share of Seconds in which CO2 stays below 0.3 kPa for over 12 s, 0 to 1
+	LongestGap float64 `json:"longest_gap_s"`  // longest step from one sample to the next
+	Flat       bool    `json:"flat"`           // two values or more, all within 0.02 kPa: is the sensor connected?
+
+	// Hint is one of the Hint constants, or empty. CO2 in percent gets none:
+	// 1 % of 1 atm is 1.013 kPa, so that its plateau cannot be told from kPa.
+	Hint string `json:"hint,omitempty"`
+
+	// Strip holds at most 60 values: the maximum of CO2 in equal stretches of
+	// time, NaN where there is no value.
+	Strip []float64 `json:"-"`
+}
+
+const (
+	HintMmHg = "unit-mmhg" // the plateau is at 20 to 60, as it would be in mmHg, and no kPa can be
+	HintLeak = "leak"      // ten breaths or more that end below 2 kPa, or that end far below the ones before them
+)
+
+const (
+	offBelow, offSeconds = 0.3, 12 // kPa
+	flatWithin           = 0.02    // kPa
+	longestStep          = 3.0     // seconds; the curve is not followed across a longer one
+	blockSeconds         = 0.05    // samples closer than this are averaged
+	latest               = 1e9     // seconds; a greater time is not taken
+	roundingError        = 1.0 / (1 << 30)
+)
+
+// A Meter takes the samples of one recording. It is not safe for concurrent use.
+type Meter struct {
+	samples, dropped int
+	first, last      float64 // times of samples
+	gap              float64
+
+	// Of the block under way.
+	blockAt, sum float64
+	n            int
+
+	valued   int
+	valuedAt float64
+	lowest   float64
+	highest  float64
+	observed float64 // seconds between values no more than longestStep apart
+
+	air   airTime
+	waves waves
+	ends  ends
+	strip strip
+}
+
+// NewMeter returns a meter for one recording.
+func NewMeter() *Meter {
+	m := &Meter{lowest: math.Inf(1), highest: math.Inf(-1), waves: waves{floor: 0.4}}
+	m.strip.init()
+	return m
+}
+
+// Add takes a sample: its time in seconds and its CO2 in kPa, NaN if it was
+// dropped. Times rise; a sample whose time does not, or is not finite, is passed
+// over.
+func (m *Meter) Add(t, co2 float64) {
+	if !(t >= -latest && t <= latest) || m.samples > 0 && t <= m.last {
+		return
+	}
+	if m.samples == 0 {
+		m.first = t
+	} else if step := t - m.last; step > m.gap {
+		m.gap = step
+	}
+	m.samples++
+	m.last = t
+	if !(math.Abs(co2) <= math.MaxFloat64) {
+		m.dropped++
+		return
+	}
+	if m.n > 0 && t-m.blockAt >= blockSeconds-roundingError {
+		m.endBlock()
+	}
+	if m.n == 0 {
+		m.blockAt = t
+	}
+	m.n++
+	m.sum += co2
+}
+
+// endBlock hands on the mean of the samples since blockAt.
+func (m *Meter) endBlock() {
+	t, v := m.blockAt, m.sum/float64(m.n)
+	m.n, m.sum = 0, 0
+	m.lowest, m.highest = min(m.lowest, v), max(m.highest, v)
+	m.strip.add(t-m.first, v)
+	if m.valued > 0 {
+		if step := t - m.valuedAt; step <= longestStep {
+			m.observed += step
+		} else {
+			m.air.cut()
+		}
+	}
+	m.valued++
+	m.valuedAt = t
+	if m.waves.add(t, v) {
+		m.ends.add(m.waves.end)
+	}
+	m.air.add(t, m.waves.lastingMax)
+}
+
+// Figures returns the figures of the samples so far.
+func (m *Meter) Figures() Figures {
+	c := *m
+	values := c.samples - c.dropped
+	if c.n > 0 {
+		c.endBlock()
+	}
+	f := Figures{
+		Samples: c.samples, Dropped: c.dropped,
+		Seconds: round(c.last - c.first), LongestGap: round(c.gap),
+		Breaths: c.waves.count, EndTidal: round(c.ends.median()),
+		Flat:  values >= 2 && c.highest-c.lowest <= flatWithin,
+		Strip: c.strip.values(),
+	}
+	if c.waves.high {
+		f.Breaths++ // its plateau has begun
+	}
+	off := c.air.total()
+	if seconds := c.last - c.first; seconds > 0 {
+		f.OffShare = round(min(1, off/seconds))
+	}
+	if on := c.observed - off; on > 1 {
+		f.PerMinute = round(float64(f.Breaths) * 60 / on)
+	}
+	switch {
+	case c.ends.n >= 3 && f.EndTidal >= 20 && f.EndTidal <= 60:
+		f.Hint = HintMmHg
+	case c.ends.collapsed || c.ends.n >= manyBreaths && f.EndTidal < 2:
+		f.Hint = HintLeak
+	}
+	return f
+}
+
+func round(f float64) float64 { return math.Round(f*1000) / 1000 }
+
+// An airTime sums the stretches in which CO2 stays as in room air.
+type airTime struct {
+	in       bool
+	from, at float64
+	sum      float64
+}
+
+// add takes the CO2 that lasted until t.
+func (a *airTime) add(t, co2 float64) {
+	switch {
+	case co2 >= offBelow:
+		a.cut()
+	case !a.in:
+		a.in, a.from = true, t
+	}
+	a.at = t
+}
+
+func (a *airTime) cut() {
+	a.sum, a.in = a.total(), false
+}
+
+func (a *airTime) total() float64 {
+	if a.in && a.at-a.from > offSeconds {
+		return a.sum + (a.at - a.from)
+	}
+	return a.sum
+}
