@@ -2,6 +2,7 @@ package schema
 
 import (
 	"bytes"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -36,7 +37,15 @@ const maxCell = 32
 // within range, comma between, LF or CRLF after each. An empty cell or NaN is a
 // dropped sample. It is an io.Writer; no byte is kept and nothing is allocated a
 // row, so that what it has passed can hold no text. Not safe for concurrent use.
-type CSVCheck struct{ csvState }
+type CSVCheck struct {
+	// Each, if set, is called for every good row with its numbers in the order
+	// of the columns, NaN for a dropped sample; they are those of
+	// strconv.ParseFloat. The slice is used again for the next row. A row is
+	// good if it is told in no problem, even where its file is refused.
+	Each func(row []float64)
+
+	csvState
+}
 
 type csvState struct {
 	file     string
@@ -47,6 +56,7 @@ type csvState struct {
 	count    int
 	told     [faultKinds]bool
 	rows     int
+	row      []float64 // for Each
 
 	state   csvPlace
 	line    int // from 1
@@ -92,7 +102,7 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	if len(columns) == 0 {
 		panic("schema: NewCSVCheck needs a column")
 	}
-	c := &CSVCheck{csvState{file: file, max: max, line: 1}}
+	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns))}}
 	names := make([]string, len(columns))
 	for i, col := range columns {
 		names[i] = col.Name
@@ -188,6 +198,10 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		}
 		if col.Rising && !col.rises(&decimal{neg: neg, hi: m, scale: -places}) {
 			return i
+		}
+		if c.Each != nil {
+			d := decimal{neg: neg, hi: m, scale: -places}
+			c.row[c.col] = d.float()
 		}
 		last := c.col == len(c.columns)-1
 		switch {
@@ -342,6 +356,12 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 			col.last, col.begun = c.num, true
 		}
 	}
+	if c.Each != nil {
+		c.row[c.col] = math.NaN()
+		if !dropped {
+			c.row[c.col] = c.num.float()
+		}
+	}
 	last := c.col == len(c.columns)-1
 	switch {
 	case b == ',' && last:
@@ -443,6 +463,9 @@ func (c *CSVCheck) fail(f csvFault, b byte, i int) {
 // endRow ends a row of numbers with the LF at i.
 func (c *CSVCheck) endRow(i int) {
 	c.rows++
+	if c.Each != nil {
+		c.Each(c.row)
+	}
 	c.newLine(i)
 }
 

@@ -58,6 +58,41 @@ func (d *decimal) compare(e *decimal) int {
 		cmp.Compare(d.lo*pow10[plainDigits-d.loDigits], e.lo*pow10[plainDigits-e.loDigits]))
 }
 
+// float returns the float64 nearest to d.
+func (d *decimal) float() float64 {
+	f := float64(d.hi)
+	// Both are exact up to here, and one division or multiplication rounds
+	// correctly (Clinger, How to read floating point numbers accurately, 1990).
+	if d.hi <= 1<<53 && d.loDigits == 0 && d.scale >= -maxExact && d.scale <= maxExact {
+		if d.scale <= 0 {
+			f /= exact10[-d.scale]
+		} else {
+			f *= exact10[d.scale]
+		}
+	} else {
+		var text [64]byte
+		b := strconv.AppendUint(text[:0], d.hi, 10)
+		if d.loDigits > 0 {
+			first := len(b)
+			b = strconv.AppendUint(b, pow10[d.loDigits]+d.lo, 10)
+			b = append(b[:first], b[first+1:]...) // the one that keeps the zeros in front
+		}
+		b = append(b, 'e')
+		b = strconv.AppendInt(b, int64(d.scale), 10)
+		f, _ = strconv.ParseFloat(string(b), 64) // beyond float64 it is an infinity
+	}
+	if d.neg {
+		return -f
+	}
+	return f
+}
+
+// exact10 holds the powers of ten that a float64 holds exactly.
+const maxExact = 22
+
+var exact10 = [maxExact + 1]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
+
 var pow10 = func() (p [plainDigits + 1]uint64) {
 	p[0] = 1
 	for i := 1; i < len(p); i++ {

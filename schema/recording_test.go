@@ -2,15 +2,19 @@ package schema
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"math/big"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"outbreath/schema/breath"
 
 	"pgregory.net/rapid"
 )
@@ -209,13 +213,47 @@ func rat(f float64) *big.Rat {
 	return r
 }
 
+// eachOfCSV is checkCSV, and gathers the numbers of the good rows.
+func eachOfCSV(text string, columns []Column, step int) (*CSVCheck, []float64) {
+	var got []float64
+	c := NewCSVCheck("recordings/a.csv", columns, 100)
+	c.Each = func(row []float64) { got = append(got, row...) }
+	for p := []byte(text); len(p) > 0; p = p[min(len(p), step):] {
+		c.Write(p[:min(len(p), step)])
+	}
+	c.Close()
+	return c, got
+}
+
+// numbersOf reads the numbers of a recording that is acceptable.
+func numbersOf(text string) (out []float64) {
+	lines := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
+	for _, l := range lines[1:] {
+		for _, cell := range strings.Split(strings.TrimSuffix(l, "\r"), ",") {
+			f, err := strconv.ParseFloat(cell, 64)
+			if errors.Is(err, strconv.ErrSyntax) {
+				f = math.NaN() // an empty cell
+			}
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func sameNumber(a, b float64) bool {
+	return math.Float64bits(a) == math.Float64bits(b) || math.IsNaN(a) && math.IsNaN(b)
+}
+
 // agree compares the check with the independent reader, whole and byte by byte.
 func agree(t interface {
 	Fatalf(string, ...any)
 }, text string, columns []Column) bool {
 	rows, ok := acceptable(text, columns)
 	for _, step := range []int{1, 5, 1 << 20} {
-		c := checkCSV(text, columns, step)
+		c, got := eachOfCSV(text, columns, step)
+		if ok && !slices.EqualFunc(got, numbersOf(text), sameNumber) {
+			t.Fatalf("in pieces of %d Each gave %v of\n%q", step, got, text)
+		}
 		if passed := len(c.Problems()) == 0; passed != ok || passed && c.Rows() != rows || passed != (c.Count() == 0) {
 			t.Fatalf("in pieces of %d passed = %v with %d rows, the independent reader says %v with %d\n%q\n%v", step, passed, c.Rows(), ok, rows, text, c.Problems())
 		}
@@ -317,37 +355,68 @@ func traceCSV(rows int) []byte {
 	return b.Bytes()
 }
 
+// meter is what a caller hangs on a check.
+func meter() func(row []float64) {
+	m := breath.NewMeter()
+	return func(row []float64) { m.Add(row[0], row[1]) }
+}
+
 func TestCSVDoesNotAllocate(t *testing.T) {
 	good := traceCSV(1000)[len(csvHead):]
 	for name, body := range map[string][]byte{
 		"good":    good,
 		"unusual": bytes.ReplaceAll(good, []byte("\n"), []byte("e-0\r\n")),
+		"long":    bytes.ReplaceAll(good, []byte("\n"), []byte("0000000000000001\n")),
 		"bad":     bytes.ReplaceAll(good, []byte("\n"), []byte("x\n")),
 	} {
-		var checks []*CSVCheck
-		for range 2 { // AllocsPerRun runs once before it measures
-			c := NewCSVCheck("a.csv", DefaultColumns(), 1)
-			c.Write([]byte(csvHead + "0,0,x\n"))
-			checks = append(checks, c)
+		for _, each := range []func([]float64){nil, meter()} {
+			var checks []*CSVCheck
+			for range 2 { // AllocsPerRun runs once before it measures
+				c := NewCSVCheck("a.csv", DefaultColumns(), 1)
+				c.Write([]byte(csvHead + "0,0,x\n"))
+				c.Each = each
+				checks = append(checks, c)
+			}
+			n := testing.AllocsPerRun(1, func() { checks[0].Write(body); checks = checks[1:] })
+			if n != 0 {
+				t.Errorf("%s, Each set %t: %v allocations", name, each != nil, n)
+			}
 		}
-		n := testing.AllocsPerRun(1, func() { checks[0].Write(body); checks = checks[1:] })
-		if n != 0 {
-			t.Errorf("%s: %v allocations", name, n)
-		}
+	}
+}
+
+// A dropped sample is NaN, and a bad row is nobody's.
+func TestCSVEach(t *testing.T) {
+	_, got := eachOfCSV(csvHead+"0,4.25,-0\n0.5,x,1\n1,,NaN\n1,2,3\n2,1e-3,0.10,\n+3,.5,1E2\r\n4,123456789012345678901e-20,7", DefaultColumns(), 1<<20)
+	nan := math.NaN()
+	want := []float64{0, 4.25, math.Copysign(0, -1), 1, nan, nan, 3, 0.5, 100, 4, 1.23456789012345678901, 7}
+	if !slices.EqualFunc(got, want, sameNumber) {
+		t.Errorf("%v", got)
 	}
 }
 
 func BenchmarkCSVCheck(b *testing.B) {
 	text := traceCSV(72_000)
-	b.SetBytes(int64(len(text)))
-	for b.Loop() {
-		c := NewCSVCheck("a.csv", DefaultColumns(), 10)
-		for p := text; len(p) > 0; p = p[min(len(p), 1<<16):] {
-			c.Write(p[:min(len(p), 1<<16)])
-		}
-		c.Close()
-		if len(c.Problems()) > 0 || c.Rows() != 72_000 {
-			b.Fatal(c.Problems())
-		}
+	for _, hook := range []struct {
+		name string
+		each func() func([]float64)
+	}{
+		{"alone", func() func([]float64) { return nil }},
+		{"meter", meter},
+	} {
+		b.Run(hook.name, func(b *testing.B) {
+			b.SetBytes(int64(len(text)))
+			for b.Loop() {
+				c := NewCSVCheck("a.csv", DefaultColumns(), 10)
+				c.Each = hook.each()
+				for p := text; len(p) > 0; p = p[min(len(p), 1<<16):] {
+					c.Write(p[:min(len(p), 1<<16)])
+				}
+				c.Close()
+				if len(c.Problems()) > 0 || c.Rows() != 72_000 {
+					b.Fatal(c.Problems())
+				}
+			}
+		})
 	}
 }
