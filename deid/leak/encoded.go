@@ -24,11 +24,12 @@ func (p *page) findEncoded() {
 			continue
 		}
 		run := p.fold.b[p.tok[i].s:p.tok[j].e]
-		if len(run) < 8 {
+		if len(run) < 8 || i == j && p.smallWord(i) {
 			i = j
 			continue
 		}
-		if c, ok := p.digest(run); ok {
+		if n := len(run); n != 32 && n != 40 && n != 64 {
+		} else if c, ok := p.digest(run); ok {
 			p.emit(p.tok[i].s, p.tok[j].e, c.class, c.basis, c.conf)
 			i = j
 			continue
@@ -41,11 +42,17 @@ func (p *page) findEncoded() {
 	}
 }
 
+// smallWord says whether token i is a word in small letters, and no part of base64 text.
+func (p *page) smallWord(i int) bool {
+	t := &p.tok[i]
+	if t.upper || t.number || p.fold.start != nil {
+		return false
+	}
+	return (t.s == 0 || !base64Char[p.text[t.s-1]]) && (t.e == len(p.text) || !base64Char[p.text[t.e]] && p.text[t.e] != '=')
+}
+
 // digest looks up 32, 40 or 64 hexadecimal digits.
 func (p *page) digest(run []byte) (code, bool) {
-	if len(run) != 32 && len(run) != 40 && len(run) != 64 {
-		return code{}, false
-	}
 	var b [8]byte
 	if _, err := hex.Decode(b[:], run[:16]); err != nil {
 		return code{}, false

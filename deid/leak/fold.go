@@ -3,6 +3,7 @@ package leak
 import (
 	"bytes"
 	"encoding/binary"
+	"slices"
 	"sync"
 	"unicode"
 	"unicode/utf8"
@@ -32,7 +33,7 @@ func (f *folded) span(s, e int) (int, int) {
 
 // fold folds text into f, using f's memory again.
 func (f *folded) fold(text string) {
-	f.b, f.start, f.end = append(f.b[:0], text...), nil, nil
+	f.b, f.start, f.end = append(slices.Grow(f.b[:0], len(text)+8), text...), nil, nil // see wordEnd
 	if i := foldASCII(f.b); i < len(text) {
 		f.b = f.b[:i]
 		f.foldRest(text, i)

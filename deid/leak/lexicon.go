@@ -70,6 +70,7 @@ type lexicon struct {
 	initials []string          // of each row's given and other names
 	typos    typoIndex
 	givens   []string // ascending
+	shorts   bitSet   // wordHash of what they begin with
 }
 
 const maxCode = 40 // bytes; longer codes are cut off when they are looked for
@@ -530,6 +531,12 @@ func (l *lexicon) index() {
 		}
 	}
 	l.typos.finish()
+	l.shorts = newBitSet(8 * len(l.givens))
+	for _, w := range l.givens {
+		for n := 4; n+2 <= len(w); n++ {
+			l.shorts.add(wordHash([]byte(w[:n])))
+		}
+	}
 	l.words = newWordTable(l.terms)
 	l.terms = nil
 }

@@ -432,10 +432,10 @@ func (p *page) afterBy(i int) {
 
 // short finds a given name cut short, Véro for Véronique, written as a name.
 func (p *page) short(i int) bool {
-	w := string(p.word(i))
-	if len(w) < 4 || p.kind(i) != 0 || p.caseOf(i) != capital || !p.marked(i) || p.runLen(i) > 1 {
+	if w := p.word(i); len(w) < 4 || p.kind(i) != 0 || !p.lex.shorts.has(wordHash(w)) || p.caseOf(i) != capital || !p.marked(i) || p.runLen(i) > 1 {
 		return false
 	}
+	w := string(p.word(i))
 	k := sort.SearchStrings(p.lex.givens, w)
 	return k < len(p.lex.givens) && strings.HasPrefix(p.lex.givens[k], w) && len(p.lex.givens[k]) >= len(w)+2
 }

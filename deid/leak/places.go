@@ -114,13 +114,14 @@ func sameWord(a string, b []byte) bool {
 // findPhrases finds streets, places and other values of several words.
 func (p *page) findPhrases() {
 	for i := range p.tok {
-		if !p.inner && !p.tok[i].number {
+		t := &p.tok[i]
+		if t.upper && !p.inner {
 			p.findAddress(i)
 		}
-		if p.tok[i].term == nil {
+		if t.term == nil {
 			continue
 		}
-		for _, f := range p.tok[i].term.phrases {
+		for _, f := range t.term.phrases {
 			p.findPhrase(i, f)
 		}
 	}

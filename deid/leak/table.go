@@ -10,36 +10,38 @@ import (
 // A wordTable finds terms by their text. It is made once and for bytes, which a
 // map of strings is slower at: every word of every text is looked up.
 type wordTable struct {
-	slots []wordSlot // a power of two, at most half of them full
+	tags  []uint8 // 0 where no term is, else some bits of the hash
+	terms []*term // a power of two, at most half of them there
 	mask  uint32
-}
-
-type wordSlot struct {
-	h uint32
-	t *term
 }
 
 func newWordTable(terms map[string]*term) (w wordTable) {
 	n := 1 << bits.Len(uint(2*len(terms)))
-	w.slots, w.mask = make([]wordSlot, n), uint32(n-1)
+	w.tags, w.terms, w.mask = make([]uint8, n), make([]*term, n), uint32(n-1)
 	for text, t := range terms {
 		h := wordHash([]byte(text))
 		i := h & w.mask
-		for w.slots[i].t != nil {
+		for w.tags[i] != 0 {
 			i = (i + 1) & w.mask
 		}
-		w.slots[i] = wordSlot{h, t}
+		w.tags[i], w.terms[i] = tag(h), t
 	}
 	return w
 }
+
+func tag(h uint32) uint8 { return uint8(h>>24) | 1 }
 
 // look returns the term of the folded word, or nil.
 func (w *wordTable) look(word []byte) *term {
 	h := wordHash(word)
 	for i := h & w.mask; ; i = (i + 1) & w.mask {
-		s := &w.slots[i]
-		if s.t == nil || s.h == h && s.t.text == string(word) {
-			return s.t
+		switch w.tags[i] {
+		case 0:
+			return nil
+		case tag(h):
+			if t := w.terms[i]; t.text == string(word) {
+				return t
+			}
 		}
 	}
 }
@@ -49,7 +51,8 @@ const (
 	prime2 = 0xff51afd7ed558ccd
 )
 
-// wordHash mixes eight bytes at a time; the last eight may overlap.
+// wordHash mixes eight bytes at a time; the last eight may overlap. It may read
+// beyond the word where memory allows, to be quick with short ones.
 func wordHash(w []byte) uint32 {
 	n := len(w)
 	h := uint64(n) * prime1
@@ -59,42 +62,42 @@ func wordHash(w []byte) uint32 {
 			h = bits.RotateLeft64((h^binary.LittleEndian.Uint64(w[i:]))*prime2, 29)
 		}
 		h ^= binary.LittleEndian.Uint64(w[n-8:])
-	case n >= 4:
-		h ^= uint64(binary.LittleEndian.Uint32(w)) | uint64(binary.LittleEndian.Uint32(w[n-4:]))<<32
-	case n > 0:
-		h ^= uint64(w[0]) | uint64(w[n/2])<<8 | uint64(w[n-1])<<16
+	case cap(w) >= 8:
+		h ^= binary.LittleEndian.Uint64(w[:8]) & (1<<(8*n) - 1)
+	default:
+		for i, c := range w {
+			h ^= uint64(c) << (8 * i)
+		}
 	}
 	h *= prime2
-	return uint32(h >> 32)
+	return uint32(h>>32) ^ uint32(h>>61)
 }
 
-// A bitSet answers "surely not" from one look at memory.
+// A bitSet answers "surely not" from one look at memory: two bits of one word
+// for each hash.
 type bitSet struct {
 	words []uint64
 	mask  uint32
 }
 
-// newBitSet holds n hashes with about one false "perhaps" in sixteen.
+// newBitSet holds n hashes with about one false "perhaps" in fifty.
 func newBitSet(n int) bitSet {
-	size := 1 << max(6, bits.Len(uint(8*n)))
-	return bitSet{make([]uint64, size/64), uint32(size - 1)}
+	size := 1 << bits.Len(uint(n/8))
+	return bitSet{make([]uint64, size), uint32(size - 1)}
 }
 
 func (b *bitSet) add(h uint32) {
-	h = mix(h) & b.mask
-	b.words[h/64] |= 1 << (h % 64)
+	m := uint64(h) * prime1
+	b.words[uint32(m>>32)&b.mask] |= twoBits(m)
 }
 
 func (b *bitSet) has(h uint32) bool {
-	h = mix(h) & b.mask
-	return b.words[h/64]>>(h%64)&1 != 0
+	m := uint64(h) * prime1
+	two := twoBits(m)
+	return b.words[uint32(m>>32)&b.mask]&two == two
 }
 
-func mix(h uint32) uint32 {
-	h ^= h >> 15
-	h *= 0x9e3779b1
-	return h ^ h>>13
-}
+func twoBits(m uint64) uint64 { return 1<<(m>>26&63) | 1<<(m>>20&63) }
 
 // A typoIndex finds words that become equal when a letter is left out of one or
 // of both: each word stands under the hashes of what it becomes without a letter.

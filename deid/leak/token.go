@@ -1,6 +1,9 @@
 package leak
 
 import (
+	"encoding/binary"
+	"math/bits"
+	"slices"
 	"unicode"
 	"unicode/utf8"
 )
@@ -79,30 +82,46 @@ func (p *page) tokenize() {
 		}
 		s := i
 		i = wordEnd(b, i+n, k)
-		t := token{s: s, e: i, number: k == cDigit, glued: s == end}
+		if len(p.tok) == cap(p.tok) {
+			p.tok = slices.Grow(p.tok, len(b)/16+8)
+		}
+		p.tok = p.tok[:len(p.tok)+1]
+		t := &p.tok[len(p.tok)-1]
+		*t = token{s: s, e: i, glued: s == end}
 		if piece++; !t.glued {
 			piece = 0
 		}
 		t.piece, end = piece, i
-		if t.number {
-			for j := max(0, len(p.tok)-2); j < len(p.tok); j++ {
+		if k == cDigit {
+			t.number = true
+			for j := max(0, len(p.tok)-3); j < len(p.tok)-1; j++ {
 				p.tok[j].beside = true
 			}
-		} else {
-			if t.term = p.lex.words.look(b[s:i]); t.term != nil {
-				p.kinds |= t.term.kind
-				t.lead = len(t.term.rows) > 0
-			}
-			t.lead = t.lead || i < len(b) && (b[i] == '-' || b[i] == '\'')
-			t.upper = p.hasCapital(s, i)
+			continue
 		}
-		p.tok = append(p.tok, t)
+		if term := p.lex.words.look(b[s:i]); term != nil {
+			t.term = term
+			p.kinds |= term.kind
+			t.lead = len(term.rows) > 0
+		}
+		t.lead = t.lead || i < len(b) && (b[i] == '-' || b[i] == '\'')
+		t.upper = p.hasCapital(s, i)
 	}
 }
 
 // wordEnd returns where the letters or digits, whichever k says, end that go on
 // at b[i].
 func wordEnd(b []byte, i int, k byte) int {
+	const ones = 0x0101010101010101
+	for k == cLetter && i+8 <= cap(b) { // eight at a time; what lies behind b does not count
+		x := binary.LittleEndian.Uint64(b[i : i+8])
+		small := (x + (0x80-'a')*ones) &^ (x + (0x80-'z'-1)*ones) & (0x80 * ones)
+		n := bits.TrailingZeros64(small^(0x80*ones)) / 8
+		i = min(i+n, len(b))
+		if n < 8 || i == len(b) {
+			break
+		}
+	}
 	for i < len(b) {
 		next, n := class[b[i]], 1
 		if next == cHigh {
