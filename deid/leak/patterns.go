@@ -55,7 +55,7 @@ func (p *page) record(i int) {
 	if d < 6 || d > 19 || p.measured(last) {
 		return
 	}
-	if d == 16 && p.sizes(i, last) == "4444" && luhn(p.fold.b[p.tok[i].s:p.tok[last].e]) && p.nearest(first, 4, kThing) == 0 {
+	if d == 16 && string(p.sizes(nil, i, last)) == "4444" && luhn(p.fold.b[p.tok[i].s:p.tok[last].e]) && p.nearest(first, 4, kThing) == 0 {
 		p.emit(p.tok[i].s, p.tok[last].e, "J", "pattern: card number", Likely)
 		return
 	}
@@ -100,19 +100,20 @@ func luhn(b []byte) bool {
 type digitGroups struct {
 	last int // token
 	d    []byte
-	gaps []string // what stands between the groups
+	gaps [][]byte // what stands between the groups
 	room [16]byte
+	more [16][]byte
 }
 
 // group reads the groups of digits that begin at token i.
 func (p *page) group(i int, g *digitGroups) {
-	g.d = append(g.room[:0], p.word(i)...)
+	g.d, g.gaps = append(g.room[:0], p.word(i)...), g.more[:0]
 	for g.last = i; p.number(g.last+1) && !p.tok[g.last+1].glued; g.last++ {
 		gap := p.gap(g.last + 1)
 		if !codeGap(gap) || bytes.ContainsAny(gap, "\n_") || len(g.d)+len(p.word(g.last+1)) > 16 {
 			break
 		}
-		g.gaps = append(g.gaps, string(gap))
+		g.gaps = append(g.gaps, gap)
 		g.d = append(g.d, p.word(g.last+1)...)
 	}
 }
@@ -126,27 +127,28 @@ func (p *page) phone(i int, near kind) {
 	if t.e-t.s < 7 && (!p.number(i+1) || string(p.gap(i+1)) == "." && (!p.number(i+2) || string(p.gap(i+2)) != ".")) {
 		return // too short, or a decimal number
 	}
-	var g digitGroups
-	p.group(i, &g)
+	g := &p.groups // used again, so that a number costs no memory
+	p.group(i, g)
 	last, d, gaps := g.last, g.d, g.gaps
 	if len(d) < 7 || last+1 < len(p.tok) && p.tok[last+1].glued {
 		return
 	}
 	s := p.withSign(i)
 	plus := p.fold.b[s] == '+' || s > 0 && p.fold.b[s-1] == '+'
-	sizes := p.sizes(i, last)
+	var lengths [16]byte
+	sizes := string(p.sizes(lengths[:0], i, last))
 	if start, end, rs := p.readDate(i); len(rs) > 0 && !plus && start <= i && end >= last && (near&kPhone == 0 || !rs[0].compact) {
 		return
 	}
-	tight := len(gaps) == 2 && gaps[0] == gaps[1]
+	tight := len(gaps) == 2 && bytes.Equal(gaps[0], gaps[1])
 	switch {
-	case sizes == "324" && tight && gaps[0] == "-":
+	case sizes == "324" && tight && string(gaps[0]) == "-":
 		p.emit(t.s, p.tok[last].e, "G", "pattern: social security number", Likely)
 		return
-	case sizes == "324" && tight && gaps[0] == " " && p.before(i, 4)&kCode != 0:
+	case sizes == "324" && tight && string(gaps[0]) == " " && p.before(i, 4)&kCode != 0:
 		p.emit(t.s, p.tok[last].e, "G", "pattern: social security number", Possible)
 		return
-	case len(d) == 10 && nhs(d) && near&(kThing|kVersion) == 0 && (sizes == "334" && tight && gaps[0] != "." || sizes == "10" && p.before(i, 4)&kCode != 0):
+	case len(d) == 10 && nhs(d) && near&(kThing|kVersion) == 0 && (sizes == "334" && tight && string(gaps[0]) != "." || sizes == "10" && p.before(i, 4)&kCode != 0):
 		p.emit(t.s, p.tok[last].e, "R", "pattern: NHS number", Likely)
 		return
 	}
@@ -157,14 +159,14 @@ func (p *page) phone(i int, near kind) {
 	if near&kFax != 0 {
 		class = "E"
 	}
-	decimal := len(gaps) == 1 && gaps[0] == "."
+	decimal := len(gaps) == 1 && string(gaps[0]) == "."
 	switch {
 	case plus && d[0] != '0' && !decimal:
 	case near&(kPhone|kFax) != 0 && !decimal:
 	case near&(kThing|kVersion) != 0 || len(gaps) == 0 || decimal:
 		return
 	case d[0] == '0' && d[1] != '0' && len(d) >= 9 && len(d) <= 12 && len(p.word(i)) >= 2 && p.before(i, 3)&kCode == 0, // 020 7946 0018
-		sizes == "334" && (gaps[0] == "-" && gaps[1] == "-" || gaps[0] == "." && gaps[1] == "." || gaps[0] == ") "), // (212) 555-0123
+		sizes == "334" && (string(gaps[0]) == "-" && string(gaps[1]) == "-" || string(gaps[0]) == "." && string(gaps[1]) == "." || string(gaps[0]) == ") "), // (212) 555-0123
 		p.fold.b[s] == '(' && len(d) >= 9:
 		conf = Possible
 	default:
@@ -173,9 +175,8 @@ func (p *page) phone(i int, near kind) {
 	p.emit(s, p.tok[last].e, class, "pattern: telephone number", conf)
 }
 
-// sizes writes the lengths of the groups after one another.
-func (p *page) sizes(i, last int) string {
-	var b []byte
+// sizes appends the lengths of the groups after one another.
+func (p *page) sizes(b []byte, i, last int) []byte {
 	for ; i <= last; i++ {
 		n := p.tok[i].e - p.tok[i].s
 		if n > 9 {
@@ -184,7 +185,7 @@ func (p *page) sizes(i, last int) string {
 		}
 		b = append(b, byte('0'+n%10))
 	}
-	return string(b)
+	return b
 }
 
 func (p *page) runStart(i int) int { return i - int(p.tok[i].piece) }

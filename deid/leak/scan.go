@@ -19,7 +19,7 @@ func (s *Scanner) Scan(text string, declared []string) []Match {
 	p.lex, p.inner = s.lex, false
 	p.scan(text)
 	out := p.out
-	p.text, p.out = "", nil // a pooled page holds nobody's text back
+	p.text, p.out, p.groups = "", nil, digitGroups{} // a pooled page holds nobody's text back
 	return settle(dismiss(out, text, declared))
 }
 

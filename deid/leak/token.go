@@ -23,13 +23,14 @@ type token struct {
 
 // A page is one text at work.
 type page struct {
-	lex   *lexicon
-	text  string
-	fold  folded
-	tok   []token
-	out   []Match
-	kinds kind // of all words
-	inner bool // a decoded text within a text: roster terms only
+	lex    *lexicon
+	text   string
+	fold   folded
+	tok    []token
+	out    []Match
+	kinds  kind // of all words
+	inner  bool // a decoded text within a text: roster terms only
+	groups digitGroups
 }
 
 const (
