@@ -15,6 +15,7 @@ func (p *page) findEncoded() {
 	if len(p.lex.digests) == 0 {
 		return
 	}
+	p.findEscapes()
 	done := 0 // in text
 	for i := 0; i < len(p.tok); i++ {
 		j := i
@@ -35,6 +36,14 @@ func (p *page) findEncoded() {
 			continue
 		}
 		s, e := p.fold.span(p.tok[i].s, p.tok[j].e)
+		if run[0] == '0' && len(run) > 1 && run[1] == 'x' {
+			run = run[2:]
+		}
+		if len(run)%2 == 0 && len(run) <= maxEncoded && (p.tok[i].number || p.tok[i].e-p.tok[i].s < 8) {
+			if plain := make([]byte, len(run)/2); hexText(plain, run) {
+				p.within(s, e, plain, "hexadecimal")
+			}
+		}
 		if s >= done {
 			done = p.base64(s, e)
 		}
@@ -64,6 +73,18 @@ func (p *page) digest(run []byte) (code, bool) {
 	return p.lex.kinds[k], true
 }
 
+// hexText decodes hexadecimal digits and says whether they can be text: no
+// control characters, as few digests are.
+func hexText(plain, run []byte) bool {
+	for k := 0; k < len(run); k += 2 {
+		if run[k] < '2' {
+			return false
+		}
+	}
+	_, err := hex.Decode(plain, run)
+	return err == nil
+}
+
 // base64 decodes the base64 text around text[s:e] and searches what comes out.
 // It returns where that text ends.
 func (p *page) base64(s, e int) int {
@@ -78,29 +99,17 @@ func (p *page) base64(s, e int) int {
 	for pad < len(p.text) && p.text[pad] == '=' && pad < e+2 {
 		pad++
 	}
-	if len(raw) < 8 || len(raw) > 4096 || len(raw)%4 == 1 || pad == e && !mixed(raw) {
+	if len(raw) < 8 || len(raw) > maxEncoded || len(raw)%4 == 1 || pad == e && !mixed(raw) {
 		return e
 	}
 	enc := base64.RawStdEncoding
 	if strings.ContainsAny(raw, "-_") {
 		enc = base64.RawURLEncoding
 	}
-	plain, err := enc.DecodeString(raw)
-	if err != nil || !printable(plain) {
+	if plain, err := enc.DecodeString(raw); err == nil {
+		p.within(s, pad, plain, "base64")
+	} else {
 		return e
-	}
-	q := pages.Get().(*page)
-	defer pages.Put(q)
-	q.lex, q.inner = p.lex, true
-	q.scan(string(plain))
-	var best Match
-	for _, m := range q.out {
-		if rank(m.Confidence) > rank(best.Confidence) {
-			best = m
-		}
-	}
-	if rank(best.Confidence) >= rank(Likely) {
-		p.out = append(p.out, Match{s, pad, best.Class, best.Basis + ", in base64", best.Confidence})
 	}
 	return pad
 }

@@ -1,6 +1,7 @@
 package leak
 
 import (
+	"cmp"
 	"strings"
 	"sync"
 	"testing"
@@ -547,4 +548,46 @@ func manyRows(n int) *schema.Roster {
 		})
 	}
 	return r
+}
+
+// Where every match is cut out and a word put in its place, as often as the cut
+// brings new words together, nothing is left to be found but what was put in.
+func TestCutOut(t *testing.T) {
+	names := map[Class]string{"A": "name", "B": "address", "C": "date", "D": "telephone", "E": "fax", "F": "e-mail", "G": "number", "H": "number", "R": "identifier"}
+	pieces := append(append(strings.Split(strangers, "\n"), strings.Split(remarks, "\n")...),
+		"Anne-Sophie Grünwald", "30417788", "LK-0107", "9.1.1947", "Mr May", "+44 20 7946 0018", "17 Quarry Road", "as.gruenwald@example.org", "Gr=C3=BCnwald", "May", "Will", "born", "Dr")
+	rapid.Check(t, func(t *rapid.T) {
+		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(pieces), 1, 6).Draw(t, "pieces"), rapid.SampledFrom([]string{" ", ". ", "\n", ", "}).Draw(t, "between"))
+		for round := 0; ; round++ {
+			var b strings.Builder
+			at := 0
+			var put [][2]int
+			for _, m := range scan().Scan(text, nil) {
+				b.WriteString(text[at:m.Start])
+				from := b.Len()
+				b.WriteString("[removed: " + cmp.Or(names[m.Class], "other") + "]")
+				put = append(put, [2]int{from, b.Len()})
+				at = m.End
+			}
+			b.WriteString(text[at:])
+			text = b.String()
+			left := 0
+			for _, m := range scan().Scan(text, nil) {
+				inside := strings.Contains(text[m.Start:m.End], "[removed")
+				for _, p := range put {
+					inside = inside || m.Start < p[1] && p[0] < m.End
+				}
+				if inside {
+					t.Fatalf("%+v finds what stands for a match in %q", m, text)
+				}
+				left++
+			}
+			if left == 0 {
+				return
+			}
+			if round == 3 {
+				t.Fatalf("still %d matches in %q", left, text)
+			}
+		}
+	})
 }
