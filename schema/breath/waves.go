@@ -1,10 +1,17 @@
 package breath
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // lasting is the time in seconds, at least, that a peak or a trough lasts; what
 // is shorter is a cough or a disturbance.
 const lasting = 0.3
+
+// Shares of the way from baseline to plateau at which a wave begins and ends. A
+// shallow breath between deep ones may end at less than half of their value.
+const riseShare, fallShare = 0.3, 0.2
 
 // A point is one value of the curve.
 type point struct{ t, v float64 }
@@ -21,12 +28,13 @@ type waves struct {
 	n    int       // points since the last break
 	span extremes
 
-	// The least and the greatest value that lasted until now: greater than
-	// everything shorter, less than everything shorter.
-	lastingMax, lastingMin float64
+	lastingMax float64 // the greatest value that the curve has not been below for more than lasting
 
-	high  bool
-	since float64 // when the peak under way began
+	high    bool
+	since   float64 // when the peak under way began, or was last interrupted
+	longest float64 // seconds without an interruption, in the peak under way
+	below   float64 // seconds in the trough after it
+	belows  int     // points in it
 
 	count   int
 	end     float64 // value at the end of the latest wave
@@ -37,10 +45,13 @@ type waves struct {
 // add takes the next value, and reports whether it ended a wave.
 func (w *waves) add(t, v float64) (ended bool) {
 	if w.nRaw > 0 && t-w.raw[1].t > longestStep {
+		if w.high {
+			w.count++ // its plateau had begun
+		}
 		w.nRaw, w.n, w.high = 0, 0, false
 	}
 	p := point{t, v}
-	if w.nRaw >= 2 && t-w.raw[0].t < 0.2 {
+	if w.nRaw >= 2 && t-w.raw[0].t < 0.15 {
 		p = point{w.raw[1].t, median(w.raw[0].v, w.raw[1].v, v)}
 	}
 	w.raw[0], w.raw[1] = w.raw[1], point{t, v}
@@ -60,31 +71,43 @@ func (w *waves) latest(i int) point { return w.ring[(w.n-1-i)%len(w.ring)] }
 func (w *waves) follow(p point) bool {
 	lo, hi := p.v, p.v
 	from, whole := p.t, false
-	for i := 1; i < min(w.n, len(w.ring)); i++ {
-		q := w.latest(i)
-		lo, hi = min(lo, q.v), max(hi, q.v)
-		from = q.t
-		if p.t-q.t > lasting+roundingError {
-			whole = true
-			break
+	trough := min(lasting, max(lasting/2, float64(w.seconds/4)))
+	for i := 1; i < min(w.n, len(w.ring)) && !whole; i++ {
+		if p.t-from <= trough+roundingError {
+			hi = max(hi, w.latest(i).v)
 		}
+		from = w.latest(i).t
+		lo = min(lo, w.latest(i).v)
+		whole = p.t-from > lasting+roundingError
 	}
+	w.lastingMax = lo
 	if !whole {
-		w.lastingMax, w.lastingMin = lo, hi
 		return false
 	}
-	w.lastingMax, w.lastingMin = lo, hi
 	w.span.add(p.t, hi, lo)
 	bottom, height := w.span.min, w.span.max-w.span.min
 	if height < w.floor {
 		return false
 	}
-	switch {
-	case !w.high && lo > bottom+height*0.5:
-		w.high, w.since = true, from
-	case w.high && hi < bottom+height*0.35:
+	if !w.high {
+		if lo > bottom+float64(height*riseShare) {
+			w.high, w.since, w.longest, w.below, w.belows = true, from, 0, 0, 0
+		}
+		return false
+	}
+	step := p.t - w.latest(1).t
+	if p.v < bottom+float64(height*fallShare) {
+		w.since = p.t // coughs one after the other make one peak with interruptions
+		w.below += step
+		w.belows++
+	} else {
+		w.longest = max(w.longest, p.t-w.since)
+		// A cough in a trough makes two of it, which still add up to one.
+		w.below = max(0, w.below-step/4)
+	}
+	if w.below > trough && w.belows >= 2 {
 		w.high = false
-		return w.endWave(bottom, bottom+height*0.5)
+		return w.endWave(bottom, bottom+float64(height*riseShare))
 	}
 	return false
 }
@@ -97,12 +120,8 @@ func (w *waves) endWave(bottom, middle float64) bool {
 		i++
 	}
 	end := w.latest(i).t
-	seconds := end - w.since
-	span := min(0.6, max(0.2, seconds/3))
-	top := math.Inf(-1)
-	for ; i < n && w.latest(i).t >= end-span-roundingError; i++ {
-		top = max(top, w.latest(i).v)
-	}
+	seconds := w.longest
+	top := w.plateauEnd(i, end-min(0.6, max(0.2, seconds/3)), bottom)
 	height := top - bottom
 	weight := 1.0 / 8
 	cough := w.count >= 3 && seconds < 0.35*w.seconds && height < 0.8*w.height
@@ -120,6 +139,27 @@ func (w *waves) endWave(bottom, middle float64) bool {
 	w.count++
 	w.end = top
 	return true
+}
+
+// plateauEnd returns the greatest value, or of four or more the second greatest,
+// which noise raises less, from the point i places before the newest back to time
+// from. If a cough stands out there it returns the median.
+func (w *waves) plateauEnd(i int, from, bottom float64) float64 {
+	var values [len(w.ring)]float64
+	n := 0
+	for ; i < min(w.n, len(w.ring)) && (n == 0 || w.latest(i).t >= from-roundingError); i++ {
+		values[n] = w.latest(i).v
+		n++
+	}
+	slices.Sort(values[:n])
+	top, middle := values[n-1], values[n/2]
+	if n >= 4 {
+		top = values[n-2]
+	}
+	if (top-middle)*10 > top-bottom {
+		return middle
+	}
+	return top
 }
 
 func median(a, b, c float64) float64 {
