@@ -29,6 +29,9 @@ func (p *page) findNumbers() {
 		if !p.tok[i].number && !p.tok[i].beside {
 			continue
 		}
+		if p.tok[i].beside && !p.tok[i].number && !p.inner {
+			p.national(i)
+		}
 		if p.tok[i].number {
 			if k := p.cell(i); k > 0 {
 				i = k - 1
