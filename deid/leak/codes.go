@@ -151,8 +151,8 @@ func (p *page) findCode(i int) {
 	}
 }
 
-// otherArea says whether a telephone number that begins with + or an opening
-// bracket leads up to token i: what begins at i is only its end, and had the
+// otherArea says whether a telephone number that begins with +, an opening
+// bracket, a 0 or three digits joined by a hyphen or a full stop leads up to token i: what begins at i is only its end, and had the
 // area code been the subscriber's, the whole number would have been found.
 func (p *page) otherArea(i int) bool {
 	k, digits := i, 0
@@ -160,7 +160,13 @@ func (p *page) otherArea(i int) bool {
 		k--
 		digits += p.tok[k].e - p.tok[k].s
 	}
-	return digits >= 2 && p.withSign(k) < p.tok[k].s
+	if k == i {
+		return false
+	}
+	g := string(p.gap(k + 1))
+	trunk := p.fold.b[p.tok[k].s] == '0' && digits >= 3                            // 0161 555 0123
+	joined := digits == 3 && k == i-1 && (g == "-" || g == ".") && !p.tok[k].glued // 646-555-0123
+	return digits >= 2 && p.withSign(k) < p.tok[k].s || trunk || joined
 }
 
 // A gapCount counts what stands between the groups of a number.

@@ -4,7 +4,9 @@ import (
 	"bufio"
 	"encoding/csv"
 	"encoding/json"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -80,6 +82,8 @@ func TestLabelledSample(t *testing.T) {
 	s := New(readRoster(t, dir+"roster.csv"))
 	var hit, all [2]int // on the roster, not on it
 	clean, alarms := 0, 0
+	type count struct{ hit, all int }
+	classes := map[string]*count{}
 	out, _ := os.Create(os.Getenv("LEAK_FINDINGS")) // for the scorer beside the sample
 	for _, n := range readNotes(t, dir+"notes.jsonl") {
 		ms := s.Scan(n.Text, nil)
@@ -106,6 +110,15 @@ func TestLabelledSample(t *testing.T) {
 			for _, m := range ms {
 				found = found || m.Start < l.End && l.Start < m.End
 			}
+			for _, key := range []string{l.Class, l.Class + ", " + l.Variant} {
+				if classes[key] == nil {
+					classes[key] = new(count)
+				}
+				classes[key].all++
+				if found {
+					classes[key].hit++
+				}
+			}
 			if found {
 				hit[k]++
 			} else {
@@ -120,6 +133,13 @@ func TestLabelledSample(t *testing.T) {
 			if !right {
 				t.Logf("%s: beside the labels %s (%s): %q in %q", n.ID, m.Basis, m.Confidence, n.Text[m.Start:m.End], n.Text)
 			}
+		}
+	}
+	for _, key := range slices.Sorted(maps.Keys(classes)) {
+		c := classes[key]
+		t.Logf("%-45s %5.1f %% of %d", key, 100*float64(c.hit)/float64(c.all), c.all)
+		if !strings.Contains(key, ",") && float64(c.hit) < 0.95*float64(c.all) {
+			t.Errorf("%s: below the floor of its class", key)
 		}
 	}
 	known, unknown := float64(hit[0])/float64(all[0]), float64(hit[1])/float64(all[1])

@@ -372,6 +372,12 @@ func TestOtherAreaCode(t *testing.T) {
 		{"ring (646) 555-0123", false},
 		{"ring +1-646-555-0123", false},
 		{"ring ext. 646, 555 0123", true},
+		{"ring 646-555-0123", false},
+		{"ring 646.555.0123", false},
+		{"ring 0646 555 0123", false},
+		{"ring 202-555-0123", true},
+		{"ring 0202 555 0123", true},
+		{"ring 2 555 0123", true}, // perhaps not its area code: better one alarm more
 	} {
 		found := false
 		for _, m := range scan().Scan(c.text, nil) {
@@ -521,6 +527,7 @@ func FuzzScan(f *testing.F) {
 		f.Add(s, "")
 	}
 	f.Add("Anne-\nSophie Grünwald, 30 41-77.88, +44 (0)20 7946 0018, MzA0MTc3ODg=", "30 41")
+	f.Add("Gr=C3=BC=\nnwald Gr%C3%BCnwald Gr\\u00fcnwald Gr&#252;nwald 4772c3bc6e77616c64 DNI 54362315K VIN 1M8GDM9AXKP042788", "%")
 	f.Add("\"@\"@[::1] 1::2: 00:00:5e:00:53:01 a1a1a1a1 \xff\u0301 Dr. Prof. X 9th of May 1947", "a")
 	f.Fuzz(func(t *testing.T, text, declared string) {
 		checkMatches(t, text, scan().Scan(text, []string{declared}))
