@@ -9,11 +9,20 @@
 //
 // The words are those of capnography: CO2 lies at the inspired baseline, rises
 // steeply, and rises slowly along a plateau whose last value is the end-tidal
-// one. A breath is a stretch of more than 0.3 s above half of the way from
-// baseline to plateau, followed by as long a stretch below. Baseline and plateau
-// are the extremes of the last 14 to 16 s that lasted more than 0.3 s, so that
-// drift, noise and a cough leave them where they are. Waves lower than 0.4 kPa
-// are not breaths. All limits are ours, wide on purpose.
+// one. A breath begins once CO2 has been 30 % of the way from baseline to plateau,
+// or more, for over 0.3 s; it ends after 0.15 to 0.3 s, as breathing is fast or
+// slow, below 20 %. Baseline and plateau are the extremes of the last 14 to 16 s
+// that lasted as long, so that drift, noise and a cough leave them where they are.
+// Waves lower than 0.4 kPa are not breaths, and what is both far shorter and lower
+// than the breaths before it is a cough. The limits are ours.
+//
+// # What cannot be told
+//
+// The count holds for 6 to 40 breaths a minute and five samples a second or more.
+// A cough between breaths that follow each other within 2 s, or that fills most of
+// the samples between them, may join two. Whether a flat stretch is a mask laid
+// aside, a blocked line or a held breath is not told; nor is the unit, beyond a
+// hint from size alone.
 package breath
 
 import "math"
@@ -49,8 +58,8 @@ const (
 	offBelow, offSeconds = 0.3, 12 // kPa
 	flatWithin           = 0.02    // kPa
 	longestStep          = 3.0     // seconds; the curve is not followed across a longer one
-	blockSeconds         = 0.05    // samples closer than this are averaged
-	latest               = 1e9     // seconds; a greater time is not taken
+	blockSeconds         = 0.04    // samples closer than this are averaged
+	farthest             = 1e9     // a time or a value beyond this is none
 	roundingError        = 1.0 / (1 << 30)
 )
 
@@ -85,9 +94,9 @@ func NewMeter() *Meter {
 
 // Add takes a sample: its time in seconds and its CO2 in kPa, NaN if it was
 // dropped. Times rise; a sample whose time does not, or is not finite, is passed
-// over.
+// over. A value beyond any sensor's range counts as dropped.
 func (m *Meter) Add(t, co2 float64) {
-	if !(t >= -latest && t <= latest) || m.samples > 0 && t <= m.last {
+	if !(math.Abs(t) <= farthest) || m.samples > 0 && t <= m.last {
 		return
 	}
 	if m.samples == 0 {
@@ -97,7 +106,7 @@ func (m *Meter) Add(t, co2 float64) {
 	}
 	m.samples++
 	m.last = t
-	if !(math.Abs(co2) <= math.MaxFloat64) {
+	if !(math.Abs(co2) <= farthest) {
 		m.dropped++
 		return
 	}

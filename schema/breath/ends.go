@@ -1,7 +1,5 @@
 package breath
 
-import "math"
-
 const manyBreaths = 10
 
 // An ends keeps the end-tidal values of all breaths, in steps of 0.01 kPa up to
@@ -36,19 +34,21 @@ func (e *ends) add(v float64) {
 	e.collapsed = e.collapsed || e.low >= manyBreaths
 }
 
-// median returns the middle of the step that half of the breaths do not exceed.
+// median returns the middle value, the mean of the two middle ones if n is even.
 func (e *ends) median() float64 {
 	if e.n == 0 {
 		return 0
 	}
-	below := 0
-	for i, n := range e.counts {
-		if n > 0 && 2*(below+int(n)) >= e.n {
-			// Within the step, breaths are taken as evenly spread.
-			share := (float64(e.n)/2 - float64(below)) / float64(n)
-			return float64(endStep * (float64(i) + math.Max(0, share)))
-		}
-		below += int(n)
+	return (e.rank((e.n-1)/2) + e.rank(e.n/2)) / 2
+}
+
+// rank returns value k in ascending order from 0, taking the values in a step as
+// evenly spread over it.
+func (e *ends) rank(k int) float64 {
+	step := 0
+	for k >= int(e.counts[step]) {
+		k -= int(e.counts[step])
+		step++
 	}
-	return 0
+	return float64(endStep * (float64(step) + (float64(k)+0.5)/float64(e.counts[step])))
 }

@@ -105,7 +105,7 @@ func (w *waves) follow(p point) bool {
 		// A cough in a trough makes two of it, which still add up to one.
 		w.below = max(0, w.below-step/4)
 	}
-	if w.below > trough && w.belows >= 2 {
+	if w.below > trough+roundingError && w.belows >= 2 {
 		w.high = false
 		return w.endWave(bottom, bottom+float64(height*riseShare))
 	}
