@@ -16,9 +16,9 @@ const riseShare, fallShare = 0.3, 0.2
 // A point is one value of the curve.
 type point struct{ t, v float64 }
 
-// A waves counts the waves of a curve given at about 20 values a second or
-// fewer: every stretch of more than lasting above half of the way between the
-// extremes of the last seconds, followed by as long a one below a third.
+// A waves counts the waves of a curve given at about 25 values a second or fewer:
+// stretches above riseShare of the way between the extremes of the last seconds,
+// for more than lasting, each followed by a trough below fallShare.
 type waves struct {
 	floor float64 // the least height of a wave
 
@@ -71,6 +71,7 @@ func (w *waves) latest(i int) point { return w.ring[(w.n-1-i)%len(w.ring)] }
 func (w *waves) follow(p point) bool {
 	lo, hi := p.v, p.v
 	from, whole := p.t, false
+	// Fast breathing has short troughs; in slow breathing a short one is a disturbance.
 	trough := min(lasting, max(lasting/2, float64(w.seconds/4)))
 	for i := 1; i < min(w.n, len(w.ring)) && !whole; i++ {
 		if p.t-from <= trough+roundingError {
@@ -104,6 +105,9 @@ func (w *waves) follow(p point) bool {
 		w.longest = max(w.longest, p.t-w.since)
 		// A cough in a trough makes two of it, which still add up to one.
 		w.below = max(0, w.below-step/4)
+		if w.below == 0 {
+			w.belows = 0
+		}
 	}
 	if w.below > trough+roundingError && w.belows >= 2 {
 		w.high = false
@@ -112,22 +116,23 @@ func (w *waves) follow(p point) bool {
 	return false
 }
 
-// endWave ends a peak, which was above the middle.
-func (w *waves) endWave(bottom, middle float64) bool {
+// endWave ends a peak over the baseline bottom, whose last point is the newest
+// at edge or above, and reports whether it was a wave.
+func (w *waves) endWave(bottom, edge float64) bool {
 	n := min(w.n, len(w.ring))
 	i := 0
-	for i < n-1 && w.latest(i).v < middle {
+	for i < n-1 && w.latest(i).v < edge {
 		i++
 	}
 	end := w.latest(i).t
 	seconds := w.longest
 	top := w.plateauEnd(i, end-min(0.6, max(0.2, seconds/3)), bottom)
 	height := top - bottom
-	weight := 1.0 / 8
+	weight := 1.0 / 8 // of this peak in what is usual
 	cough := w.count >= 3 && seconds < 0.35*w.seconds && height < 0.8*w.height
 	switch {
 	case cough:
-		weight = 1.0 / 64
+		weight = 1.0 / 64 // a minute or two of such peaks, and they are the usual ones
 	case w.count == 0:
 		weight = 1
 	}
