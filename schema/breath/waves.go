@@ -116,14 +116,10 @@ func (w *waves) follow(p point) bool {
 	return false
 }
 
-// endWave ends a peak over the baseline bottom, whose last point is the newest
-// at edge or above, and reports whether it was a wave.
+// endWave ends a peak over the baseline bottom, with a plateau above edge, and
+// reports whether it was a wave.
 func (w *waves) endWave(bottom, edge float64) bool {
-	n := min(w.n, len(w.ring))
-	i := 0
-	for i < n-1 && w.latest(i).v < edge {
-		i++
-	}
+	i := w.plateau(edge)
 	end := w.latest(i).t
 	seconds := w.longest
 	top := w.plateauEnd(i, end-min(0.6, max(0.2, seconds/3)), bottom)
@@ -144,6 +140,26 @@ func (w *waves) endWave(bottom, edge float64) bool {
 	w.count++
 	w.end = top
 	return true
+}
+
+// plateau returns how many places before the newest point the latest stretch at
+// edge or above ends that lasts; if none does, the latest that is shorter.
+func (w *waves) plateau(edge float64) int {
+	shorter, end := -1, -1 // -1: none yet
+	for i := range min(w.n, len(w.ring)) {
+		switch {
+		case w.latest(i).v < edge:
+			end = -1
+		case end < 0:
+			end = i
+			if shorter < 0 {
+				shorter = i
+			}
+		case w.latest(end).t-w.latest(i).t > lasting:
+			return end
+		}
+	}
+	return max(shorter, 0)
 }
 
 // plateauEnd returns the greatest value, or of four or more the second greatest,
