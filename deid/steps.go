@@ -7,13 +7,17 @@ import (
 )
 
 // A step is one place of a plan and the way down from it. Every place has a
-// field (a single value stands there), members (an object) or an item (a list).
+// field (a single value stands there), members (an object) or an item (a list);
+// where the plan has alternatives, perhaps several of them.
 type step struct {
 	name    string
 	field   int // index in Plan.Fields, -1 for none
 	members []*step
 	item    *step
-	gone    bool // all that may stand here is dropped
+
+	gone      bool // all that may stand here is dropped
+	fieldGone bool // the field is
+	allGone   bool // the members are
 }
 
 // steps arranges the fields of a plan as a tree, in the plan's order.
@@ -48,11 +52,13 @@ func (s *step) down(token string) *step {
 }
 
 func (s *step) markGone(p *schema.Plan) {
-	s.gone = s.field < 0 || p.Fields[s.field].Treatment.Kind == schema.Drop
+	s.fieldGone = s.field < 0 || p.Fields[s.field].Treatment.Kind == schema.Drop
+	s.allGone = true
 	for _, m := range s.members {
 		m.markGone(p)
-		s.gone = s.gone && m.gone
+		s.allGone = s.allGone && m.gone
 	}
+	s.gone = s.fieldGone && s.allGone
 	if s.item != nil {
 		s.item.markGone(p)
 		s.gone = s.gone && s.item.gone

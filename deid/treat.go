@@ -105,25 +105,29 @@ func (t *treater) prove(file string, out *schema.Node) []schema.Problem {
 // for what does not leave.
 func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schema.Node {
 	out := &schema.Node{Kind: n.Kind, Line: n.Line, Column: n.Column}
+	gone := false
 	switch {
-	case s.gone && n.Kind != schema.Object && n.Kind != schema.Array:
-		t.count(s)
-		return nil
 	case n.Kind == schema.Object && s.members != nil:
 		t.members(v, n, s, pointer, out)
+		gone = s.allGone
 	case n.Kind == schema.Array && s.item != nil:
 		for i, item := range n.Items {
 			if made := t.node(v, item, s.item, pointer+"/"+strconv.Itoa(i)); made != nil {
 				out.Items = append(out.Items, made)
 			}
 		}
+		gone = s.item.gone
 	case s.field >= 0 && n.Kind != schema.Object && n.Kind != schema.Array:
+		if s.fieldGone {
+			t.count(s)
+			return nil
+		}
 		return t.leaf(v, n, s, pointer)
 	default:
 		v.fault(pointer, n, "treat.unplanned", "the plan gives no treatment for what stands here, so it cannot leave; remove it, or ask the privacy officer for a plan that names it")
 		return nil
 	}
-	if s.gone {
+	if gone {
 		return nil
 	}
 	return out

@@ -57,6 +57,8 @@ func (p *Plan) core(s *shape) error {
 			continue
 		case !ok:
 			return fmt.Errorf("the field %s is missing, which the tool itself reads: add it", c.path)
+		case taken(s, c.path):
+			return fmt.Errorf("the field %s must be a single value in every alternative, because the tool itself reads it", c.path)
 		case slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(c.types, t) }):
 			return fmt.Errorf(`the field %s must have "type": "%s"`, c.path, strings.Join(c.types, `" or "`))
 		case c.format != "" && f.Format != c.format:
@@ -94,12 +96,14 @@ func coreFormats(s *shape) error {
 		if leaf.path != "/recordings/*/format" {
 			return
 		}
-		enum := leaf.word("enum")
-		if enum == nil {
-			enum = &Node{}
+		var listed []*Node
+		if enum := leaf.word("enum"); enum != nil {
+			listed = enum.Items
+		} else if value := leaf.word("const"); value != nil {
+			listed = []*Node{value}
 		}
-		ok := len(enum.Items) > 0
-		for _, item := range enum.Items {
+		ok := len(listed) > 0
+		for _, item := range listed {
 			ok = ok && (item.text() == "csv" || item.text() == "edf")
 		}
 		if !ok {

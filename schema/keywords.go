@@ -70,11 +70,11 @@ var keywords = map[string]struct {
 	"columns":              {onLeaf | ours, nil}, // read by parseColumns
 }
 
-// unsupported lists keywords of the draft that we refuse, with the reason:
-// those that combine schemas would let two treatments meet in one field, and
-// the library answers some of the others wrongly.
+// unsupported lists keywords of the draft that we refuse: what some of them let
+// through depends on what others have seen, so that a reader of the plan, and
+// our proof, could miss it; and the library answers some of them wrongly.
 var unsupported = []string{
-	"allOf", "anyOf", "oneOf", "not", "if", "then", "else", "dependentSchemas", "dependentRequired",
+	"allOf", "not", "if", "then", "else", "dependentSchemas", "dependentRequired",
 	"patternProperties", "propertyNames", "unevaluatedProperties", "unevaluatedItems",
 	"minProperties", "maxProperties", "prefixItems", "contains", "minContains", "maxContains",
 	"$dynamicRef", "$dynamicAnchor", "$anchor", "$vocabulary", "$recursiveRef", "$recursiveAnchor", "definitions",
@@ -85,8 +85,10 @@ var unsupported = []string{
 func lint(name string, value *Node, on use, root, plan bool) string {
 	k, known := keywords[name]
 	switch {
+	case name == "allOf":
+		return `the keyword "allOf" is not supported here: write its parts together as one schema, because none of them could name all fields of the object`
 	case slices.Contains(unsupported, name):
-		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", "type" and limits`
+		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", "type", "oneOf" and limits`
 	case !known || k.use&ours != 0 && !plan:
 		return "the keyword " + odd(name) + " is not known here: remove it or correct its spelling"
 	case k.use&on == 0 && !(root && k.use&onRoot != 0):

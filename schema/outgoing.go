@@ -3,6 +3,7 @@ package schema
 import (
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // Forms of the values that treatments make. Source: contract.
@@ -30,14 +31,38 @@ func jsonTexts(s []string) *Node {
 // written returns the schema with its references written out, and without what
 // says nothing about a record. It is what the library compiles.
 func written(s *shape) *Node {
-	return top(s.write(func(leaf *shape) []Member { return leaf.spoken(true) }, true))
+	w := writer{leaf: func(leaf *shape) []Member { return leaf.spoken(true) }, described: true}
+	n, _ := w.write(s)
+	return top(n)
 }
 
 // outgoing returns the schema of the treated records. Words of the schema's
 // author are kept only if described, that is, if they are our own.
 func outgoing(s *shape, described bool) *Node {
-	s = s.unequal()
-	return top(s.write(func(leaf *shape) []Member { return leaf.treated(described) }, described))
+	w := writer{leaf: func(leaf *shape) []Member { return leaf.treated(described) }, described: described, left: left(s)}
+	n, _ := w.write(s.unequal())
+	return top(n)
+}
+
+// left lists the objects ("/kit/") and lists ("/tubes/*") of which something
+// leaves in one of the alternatives.
+func left(s *shape) map[string]bool {
+	found := make(map[string]bool)
+	s.each(func(leaf *shape) {
+		if leaf.field.Treatment.Kind == Drop {
+			return
+		}
+		for path := leaf.path; path != ""; {
+			i := strings.LastIndexByte(path, '/')
+			if path[i:] == "/*" {
+				found[path] = true
+			} else {
+				found[path[:i+1]] = true
+			}
+			path = path[:i]
+		}
+	})
+	return found
 }
 
 // unequal returns s without "uniqueItems" where a treatment could make equal
@@ -54,6 +79,10 @@ func (s *shape) unequal() *shape {
 	for i, m := range c.members {
 		c.members[i].shape = m.unequal()
 	}
+	c.branches = slices.Clone(s.branches)
+	for i, b := range c.branches {
+		c.branches[i] = b.unequal()
+	}
 	return &c
 }
 
@@ -62,41 +91,91 @@ func top(n *Node) *Node {
 	return n
 }
 
-// write builds a schema out of leaves made by f; nil stands for a leaf that is
-// gone, and so is an object or list of which nothing is left.
-func (s *shape) write(f func(*shape) []Member, described bool) *Node {
+// A writer builds a schema out of leaves that it makes; nil stands for a leaf
+// that is gone, and so is an object or list of which nothing is left.
+type writer struct {
+	leaf      func(*shape) []Member
+	described bool
+	left      map[string]bool // see left; nil if everything is
+}
+
+// write returns nil for what is gone; sure says that no value is.
+func (w writer) write(s *shape) (n *Node, sure bool) {
 	switch {
+	case s.branches != nil:
+		return w.choice(s)
 	case s.items != nil:
-		items := s.items.write(f, described)
-		if items == nil {
-			return nil
-		}
-		return jsonObject(append(s.spoken(described), Member{"items", items})...)
+		return w.list(s)
 	case s.members != nil:
-		properties, required := jsonObject(), &Node{Kind: Array}
-		for _, m := range s.members {
-			part := m.write(f, described)
-			if part == nil {
-				continue
-			}
-			properties.Members = append(properties.Members, Member{m.name, part})
-			if m.required {
-				required.Items = append(required.Items, jsonText(m.name))
-			}
-		}
-		if len(properties.Members) == 0 {
-			return nil
-		}
-		words := append(s.spoken(described), Member{"additionalProperties", jsonFalse()})
-		if len(required.Items) > 0 {
-			words = append(words, Member{"required", required})
-		}
-		return jsonObject(append(words, Member{"properties", properties})...)
+		return w.object(s)
 	}
-	if words := f(s); words != nil {
-		return jsonObject(words...)
+	words := w.leaf(s)
+	if words == nil {
+		return nil, false
 	}
-	return nil
+	return jsonObject(words...), true
+}
+
+func (w writer) object(s *shape) (n *Node, sure bool) {
+	if w.left != nil && !w.left[s.path+"/"] {
+		return nil, false
+	}
+	properties, required := jsonObject(), &Node{Kind: Array}
+	for _, m := range s.members {
+		part, sure := w.write(m.shape)
+		if part == nil {
+			continue
+		}
+		properties.Members = append(properties.Members, Member{m.name, part})
+		if m.required && sure {
+			required.Items = append(required.Items, jsonText(m.name))
+		}
+	}
+	words := append(s.spoken(w.described), Member{"additionalProperties", jsonFalse()})
+	if len(required.Items) > 0 {
+		words = append(words, Member{"required", required})
+	}
+	return jsonObject(append(words, Member{"properties", properties})...), true
+}
+
+func (w writer) list(s *shape) (n *Node, sure bool) {
+	if w.left != nil && !w.left[s.path+"/*"] {
+		return nil, false
+	}
+	words := s.spoken(w.described)
+	items, sure := w.write(s.items)
+	if !sure { // entries may be missing
+		words = slices.DeleteFunc(words, func(m Member) bool { return m.Name == "minItems" })
+	}
+	if items == nil { // all are; other alternatives have some
+		words = slices.DeleteFunc(words, func(m Member) bool { return m.Name == "maxItems" })
+		words = append(words, Member{"maxItems", jsonNumber(0)})
+		items = jsonObject(typed("null"))
+	}
+	return jsonObject(append(words, Member{"items", items})...), true
+}
+
+// choice writes treated alternatives as "anyOf", and those that look alike once.
+func (w writer) choice(s *shape) (n *Node, sure bool) {
+	name, branches := s.choice, &Node{Kind: Array}
+	if w.left != nil {
+		name = "anyOf"
+	}
+	sure = true
+	for _, b := range s.branches {
+		part, always := w.write(b)
+		sure = sure && always
+		if part != nil && (w.left == nil || !slices.ContainsFunc(branches.Items, func(o *Node) bool { return equal(o, part) })) {
+			branches.Items = append(branches.Items, part)
+		}
+	}
+	switch {
+	case len(branches.Items) == 0:
+		return nil, false
+	case len(branches.Items) == 1 && w.left != nil:
+		return branches.Items[0], sure
+	}
+	return jsonObject(append(s.spoken(w.described), Member{name, branches})...), sure
 }
 
 // spoken returns the keywords of s that say something about a record, without

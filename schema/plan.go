@@ -15,9 +15,9 @@ type Field struct {
 	Treatment Treatment
 	Risk      string   // "quasi", "sensitive" or ""
 	Types     []string // JSON types the leaf accepts
-	Format    string   // "date", "date-time", "time" or ""
-	Enum      bool     // only listed values are accepted
-	Required  bool     // required in its object
+	Format    string   // "date", "date-time", "time"; "" if none holds for all values
+	Enum      bool     // only listed values are accepted, in every alternative
+	Required  bool     // required in its object, in every alternative
 	Why       string   // one plain sentence
 }
 
@@ -118,9 +118,12 @@ func (c change) apply(root *Node) error {
 // refuses, with a *[ConfigError] that names the pointer in the schema: a leaf
 // without a treatment, an unknown or unfitting treatment, an object that lets
 // unnamed properties through, a reference that leaves the document, keywords
-// that combine schemas or that the library gets wrong, and a schema without
-// the fields the tool itself needs (see [CoreFields]). Bounds: 1 MiB, 16 levels,
-// 5,000 fields.
+// that the library gets wrong or that we do not support, and a schema without
+// the fields the tool itself needs (see [CoreFields]).
+//
+// All this holds for every alternative of "oneOf" and "anyOf". Alternatives that
+// give one field different treatments are refused too. Bounds: 1 MiB, 16 levels,
+// 5,000 fields and 64 alternatives, counted when references are written out.
 func ParsePlan(name string, data []byte) (*Plan, error) {
 	root, err := parseSchema(data)
 	if err != nil {
@@ -146,13 +149,9 @@ func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 	p.index = make(map[string]int)
 	s, err := shapeOf(root, true)
 	if err == nil {
-		s.each(func(leaf *shape) {
-			p.index[leaf.path] = len(p.Fields)
-			p.Fields = append(p.Fields, *leaf.field)
-			if columns := leaf.word("columns"); columns != nil {
-				p.columns, _ = parseColumns(columns)
-			}
-		})
+		err = p.table(s)
+	}
+	if err == nil {
 		err = p.core(s)
 	}
 	if err == nil {
@@ -164,10 +163,40 @@ func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 	if err == nil {
 		p.records, err = newValidator(s)
 	}
+	if err == nil && !builtin {
+		if _, e := CompileOutgoing(p.outgoing); e != nil {
+			err = fmt.Errorf("the schema of what leaves would be too large or too deep to be read again: make this one smaller")
+		}
+	}
 	if err != nil {
 		return nil, &ConfigError{name, err.Error()}
 	}
 	return p, nil
+}
+
+// table fills in the fields and the columns of a recording.
+func (p *Plan) table(s *shape) error {
+	var err error
+	var columns *Node
+	s.each(func(leaf *shape) {
+		if err != nil {
+			return
+		}
+		_, again := p.index[leaf.path]
+		if err = p.add(leaf); err != nil || leaf.field.Treatment.Kind != Recording {
+			return
+		}
+		if own := leaf.word("columns"); again && !equal(own, columns) {
+			err = wrong(leaf.pointer, `the alternatives contradict each other: the recording has other "columns" in another one; give it the same in all`)
+		} else if own != nil {
+			columns = own
+			p.columns, _ = parseColumns(columns)
+		}
+	})
+	for i := range p.Fields {
+		p.Fields[i].Required = s.requires(splitPath(p.Fields[i].Path))
+	}
+	return err
 }
 
 // Field returns the leaf at path ("/tubes/*/barcode").
@@ -197,5 +226,7 @@ func (p *Plan) Validate(file string, n *Node) []Problem { return p.records.Valid
 // is itself valid 2020-12, and carries no "deid" annotation.
 //
 // A list whose entries are dropped, and an object or list of which nothing is
-// left, is gone as a whole.
+// left, is gone as a whole. What was
+// "oneOf" is "anyOf", because alternatives may
+// look alike once they are treated.
 func (p *Plan) Outgoing() []byte { return slices.Clone(p.outgoing) }

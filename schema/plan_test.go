@@ -252,7 +252,6 @@ func TestParsePlanRefuses(t *testing.T) {
 		{"reference to its parent", []string{"/properties/kit/properties/kit", `{"$ref": "#/properties/kit"}`}, "leads back to itself"},
 		{"keyword on both sides of a reference", []string{"/$defs", `{"x": {"type": "string", "maxLength": 5}}`, notes, `{"$ref": "#/$defs/x", "maxLength": 6, "deid": "text"}`}, `"maxLength" stands both beside`},
 		{"allOf", []string{notes + "/allOf", `[{"type": "string"}]`}, `the keyword "allOf" is not supported`},
-		{"oneOf at the top", []string{"/oneOf", `[{"type": "object"}]`}, `the keyword "oneOf" is not supported`},
 		{"if", []string{"/if", `{"type": "object"}`}, `the keyword "if" is not supported`},
 
 		{"no barcode", []string{barcode, "", "/properties/tubes/items/required/0", ""}, "the field /tubes/*/barcode is missing"},
@@ -484,8 +483,12 @@ func TestCompileOutgoingRefuses(t *testing.T) {
 // or done with, in two seconds.
 func TestTraps(t *testing.T) {
 	deep := strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 20) + `{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 20)
-	var doubling, chain, wide strings.Builder
+	var doubling, either, chain, wide, fields strings.Builder
+	for i := range 100 {
+		fmt.Fprintf(&fields, `"f%d": {"type": "string", "deid": "drop"},`, i)
+	}
 	for i := range 40 {
+		fmt.Fprintf(&either, `"d%d": {"oneOf": [{"$ref": "#/$defs/d%d"}, {"$ref": "#/$defs/d%d"}]},`, i, i+1, i+1)
 		fmt.Fprintf(&doubling, `"d%d": {"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": "#/$defs/d%d"}, "b": {"$ref": "#/$defs/d%d"}}},`, i, i+1, i+1)
 	}
 	for i := range 5000 {
@@ -495,14 +498,25 @@ func TestTraps(t *testing.T) {
 	big := `{"big": {"enum": ["` + strings.Repeat("x", 500_000) + `"], "deid": "keep"}}`
 	head := `{"type": "object", "additionalProperties": false, `
 	for name, text := range map[string]string{
-		"doubling references":  head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
-		"chain of references":  head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + chain.String() + `"d5000": {"type": "string", "deid": "drop"}}}`,
-		"deep objects":         deep,
-		"large once written":   head + `"properties": {` + wide.String() + `"z": {"type": "string", "deid": "drop"}}, "$defs": ` + big + `}`,
-		"10,000 levels":        strings.Repeat(`{"properties":`, 10_000),
-		"huge exponent":        head + `"properties": {"a": {"type": "number", "deid": "keep", "minimum": 1e10000000}}}`,
-		"5,001 fields":         head + `"properties": {` + strings.TrimSuffix(strings.ReplaceAll(wide.String(), `{"$ref": "#/$defs/big"}`, `{"type": "string", "deid": "drop"}`), ",") + `, "z": {"type": "string", "deid": "drop"}}}`,
-		"pattern of 500 bytes": head + `"properties": {"a": {"type": "string", "deid": "keep", "pattern": "` + strings.Repeat(`(x{1,9}){1,9}`, 38) + `"}}}`,
+		"doubling references":            head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"doubling alternatives":          head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + either.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"doubling after one alternative": head + `"properties": {"a": {"oneOf": [{"$ref": "#/$defs/d0"}]}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"64 alternatives of large ones":  head + `"properties": {"a": {"enum": ["` + strings.Repeat("x", 100_000) + `"], "deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 63) + `{"type": "string"}]}}}`,
+		"64 alternatives of 100 fields":  head + `"properties": {` + strings.TrimSuffix(fields.String(), ",") + `}, "anyOf": [` + strings.Repeat(`{"required": ["f1"]},`, 63) + `{"required": ["f1"]}]}`,
+		"alternatives within themselves": head + `"properties": {"a": {"$ref": "#/$defs/a"}}, "$defs": {"a": {"oneOf": [{"type": "string", "deid": "drop"}, {"$ref": "#/$defs/a"}]}}}`,
+		"16 alternatives in one another": head + `"properties": {"a": ` + strings.Repeat(`{"oneOf": [`, 16) + `{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 16) + `}}`,
+		"10,000 levels of objects":       head + `"properties": {"a": ` + strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 10_000) + `{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 10_000) + `}}`,
+		"10,000 levels of alternatives":  head + `"properties": {"a": ` + strings.Repeat(`{"anyOf": [`, 10_000) + `{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 10_000) + `}}`,
+		"empty enum among alternatives":  head + `"properties": {"a": {"anyOf": [{"enum": [], "deid": "keep"}, {"type": "string", "deid": "keep"}]}}}`,
+		"$dynamicRef among alternatives": head + `"properties": {"a": {"oneOf": [{"$dynamicRef": "#x"}, {"type": "string", "deid": "keep"}]}}}`,
+		"file among alternatives":        head + `"properties": {"a": {"oneOf": [{"$ref": "file:///etc/passwd"}, {"type": "string", "deid": "keep"}]}}}`,
+		"chain of references":            head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + chain.String() + `"d5000": {"type": "string", "deid": "drop"}}}`,
+		"deep objects":                   deep,
+		"large once written":             head + `"properties": {` + wide.String() + `"z": {"type": "string", "deid": "drop"}}, "$defs": ` + big + `}`,
+		"10,000 levels":                  strings.Repeat(`{"properties":`, 10_000),
+		"huge exponent":                  head + `"properties": {"a": {"type": "number", "deid": "keep", "minimum": 1e10000000}}}`,
+		"5,001 fields":                   head + `"properties": {` + strings.TrimSuffix(strings.ReplaceAll(wide.String(), `{"$ref": "#/$defs/big"}`, `{"type": "string", "deid": "drop"}`), ",") + `, "z": {"type": "string", "deid": "drop"}}}`,
+		"pattern of 500 bytes":           head + `"properties": {"a": {"type": "string", "deid": "keep", "pattern": "` + strings.Repeat(`(x{1,9}){1,9}`, 38) + `"}}}`,
 	} {
 		quickly(t, name, func(t *testing.T) {
 			if _, err := ParsePlan("own.json", []byte(text)); err == nil {
@@ -560,6 +574,7 @@ func FuzzParsePlan(f *testing.F) {
 	f.Add(sessionSchema)
 	f.Add(own(f, "/$defs", `{"t": {"type": "string", "format": "date-time"}}`, "/properties/ended_at", `{"$ref": "#/$defs/t", "deid": "shift"}`))
 	f.Add([]byte(`{"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": "#/properties/a"}}}`))
+	f.Add(own(f, "/oneOf", `[{"required": ["notes"]}, {}]`, "/properties/x", `{"deid": "keep", "anyOf": [{"enum": ["a"]}, {"type": "number", "minimum": 5}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if v, err := CompileOutgoing(data); err == nil {
 			v.Validate("r", parse(t, validRecord))

@@ -28,6 +28,9 @@ type shape struct {
 	members []shapeMember
 	items   *shape
 	field   *Field // of a leaf
+
+	choice   string // "oneOf" or "anyOf" of the branches
+	branches []*shape
 }
 
 type shapeMember struct {
@@ -35,8 +38,6 @@ type shapeMember struct {
 	required bool
 	*shape
 }
-
-func (s *shape) leaf() bool { return s.members == nil && s.items == nil }
 
 // word returns the value of a keyword, or nil.
 func (s *shape) word(name string) *Node { return (&Node{Members: s.words}).Member(name) }
@@ -49,16 +50,18 @@ type shaper struct {
 	targets map[string]*Node
 	leaves  int
 	written int
+
+	alternative int // so many have been walked
 }
 
 // shapeOf reads a schema. The message names the pointer of what is wrong.
 func shapeOf(root *Node, plan bool) (*shape, error) {
 	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node)}
-	s, err := w.shape(root, "", "", 1)
+	s, err := w.shape(root, "", "", 1, beside{})
 	if err != nil {
 		return nil, err
 	}
-	if s.leaf() || s.items != nil {
+	if !s.record() {
 		return nil, wrong("", `the schema must describe an object: "type": "object" with "properties"`)
 	}
 	return s, nil
@@ -71,9 +74,10 @@ func wrong(pointer, message string) error {
 	return fmt.Errorf("at %s of the schema: %s", plain(pointer), message)
 }
 
-func (w *shaper) shape(n *Node, pointer, path string, depth int) (*shape, error) {
+// shape walks the schema n; around is what holds in it besides.
+func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) (*shape, error) {
 	if depth > maxSchemaDepth {
-		return nil, wrong(pointer, "objects and lists are more than 16 levels deep, or a reference leads back to itself")
+		return nil, wrong(pointer, "objects, lists and alternatives are more than 16 levels deep, or a reference leads back to itself")
 	}
 	words, opened, err := w.resolve(n, pointer)
 	if err != nil {
@@ -84,13 +88,29 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int) (*shape, error)
 			delete(w.open, o)
 		}
 	}()
+	words, message := around.join(words)
+	if message != "" {
+		return nil, wrong(pointer, message)
+	}
 	s := &shape{pointer: pointer, path: path, words: words}
+	home := pointer
+	if slices.ContainsFunc(around.words, func(m Member) bool { return m.Name == "properties" || m.Name == "items" }) {
+		home = around.home
+	}
 	for _, m := range words {
-		if m.Name != "properties" && m.Name != "items" && m.Name != "$defs" {
+		if !slices.Contains(holders, m.Name) {
 			w.written += len(m.Name) + len(m.Value.Encode())
 		}
 		if w.written > maxWritten {
 			return nil, wrong(pointer, "the schema is larger than 4 MiB once its references are written out")
+		}
+	}
+	if s.choiceOf() != "" {
+		return s, w.alternatives(s, home, depth)
+	}
+	for _, m := range words {
+		if slices.Contains(unsupported, m.Name) {
+			return nil, wrong(pointer, lint(m.Name, m.Value, onAny, false, w.plan))
 		}
 	}
 	on, message := s.typesOf()
@@ -104,9 +124,9 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int) (*shape, error)
 	}
 	switch {
 	case on == onObject:
-		return s, w.object(s, depth)
+		return s, w.object(s, home, depth)
 	case on == onArray:
-		return s, w.array(s, depth)
+		return s, w.array(s, home, depth)
 	}
 	if w.leaves++; w.leaves > maxLeaves {
 		return nil, wrong(pointer, "the schema has more than 5,000 fields")
@@ -169,6 +189,9 @@ func (w *shaper) target(ref *Node) (*Node, error) {
 	return n, nil
 }
 
+// holders are the keywords whose value is walked, not copied.
+var holders = []string{"properties", "items", "$defs", "oneOf", "anyOf"}
+
 // nearest are the keywords that may stand beside a reference and in what it
 // refers to; the nearest one counts.
 var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk", "why", "columns"}
@@ -216,6 +239,10 @@ func (s *shape) typesOf() (use, string) {
 	return on, ""
 }
 
+func onlyText(types []string) bool {
+	return !slices.ContainsFunc(types, func(t string) bool { return t != "string" && t != "null" })
+}
+
 func typeName(n *Node) string {
 	return [...]string{Null: "null", Bool: "boolean", Number: "number", String: "string", Object: "object", Array: "array"}[n.Kind]
 }
@@ -224,14 +251,15 @@ func typeName(n *Node) string {
 // a path.
 var fieldName = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_.-]{0,63}$`)
 
-func (w *shaper) object(s *shape, depth int) error {
+func (w *shaper) object(s *shape, home string, depth int) error {
 	if n := s.word("additionalProperties"); n == nil || n.Text != "false" {
 		return wrong(s.pointer, `"additionalProperties": false is missing: a field without a name here would leave untreated`)
 	}
 	properties := s.word("properties")
-	if properties == nil || len(properties.Members) == 0 {
+	if properties == nil || w.plan && len(properties.Members) == 0 { // of what is treated, nothing may be left
 		return wrong(s.pointer, `the object has no "properties": name its fields`)
 	}
+	s.members = []shapeMember{}
 	required := make(map[string]bool)
 	if n := s.word("required"); n != nil {
 		for _, item := range n.Items {
@@ -242,36 +270,35 @@ func (w *shaper) object(s *shape, depth int) error {
 		}
 	}
 	for _, m := range properties.Members {
-		at := s.pointer + "/properties/" + escapeToken(m.Name)
+		at := home + "/properties/" + escapeToken(m.Name)
 		if !fieldName.MatchString(m.Name) {
 			return wrong(at, "a field name is made of letters, digits, underscores, points and hyphens, at most 64, and does not begin with a digit")
 		}
-		part, err := w.shape(m.Value, at, s.path+"/"+m.Name, depth+1)
+		part, err := w.shape(m.Value, at, s.path+"/"+m.Name, depth+1, beside{})
 		if err != nil {
 			return err
-		}
-		if part.field != nil {
-			part.field.Required = required[m.Name]
 		}
 		s.members = append(s.members, shapeMember{m.Name, required[m.Name], part})
 	}
 	return nil
 }
 
-func (w *shaper) array(s *shape, depth int) error {
+func (w *shaper) array(s *shape, home string, depth int) error {
 	items := s.word("items")
 	if items == nil {
 		return wrong(s.pointer, `"items" is missing: say what the entries of this list are`)
 	}
 	var err error
-	s.items, err = w.shape(items, s.pointer+"/items", s.path+"/*", depth+1)
+	s.items, err = w.shape(items, home+"/items", s.path+"/*", depth+1, beside{})
 	return err
 }
 
 // field makes the leaf's row of the treatment table.
 func (w *shaper) field(s *shape) error {
 	f := Field{Path: s.path, Types: s.types, Enum: s.word("enum") != nil || s.word("const") != nil}
-	f.Format = s.word("format").text()
+	if onlyText(s.types) { // a format says nothing of other values
+		f.Format = s.word("format").text()
+	}
 	f.Risk = s.word("risk").text()
 	f.Why = s.word("why").text()
 	deid := s.word("deid")
@@ -299,6 +326,10 @@ func (w *shaper) field(s *shape) error {
 // each calls f for every leaf in the order of the schema.
 func (s *shape) each(f func(*shape)) {
 	switch {
+	case s.branches != nil:
+		for _, b := range s.branches {
+			b.each(f)
+		}
 	case s.items != nil:
 		s.items.each(f)
 	case s.members != nil:

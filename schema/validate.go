@@ -19,10 +19,15 @@ const maxProblems = 100
 // collects every error it finds. A session record has about a hundred.
 const maxValues = 50_000
 
+// maxTries bounds the same where each value may be tried with alternatives.
+const maxTries = 500_000
+
 // A Validator is a compiled schema that may come from outside.
 type Validator struct {
 	compiled *jsonschema.Schema
 	doc      *Node // what was compiled
+
+	alternatives int // in the schema
 }
 
 // CompileOutgoing reads a schema that came with a shipment. No reference
@@ -41,7 +46,7 @@ func CompileOutgoing(data []byte) (*Validator, error) {
 }
 
 func newValidator(s *shape) (*Validator, error) {
-	v := &Validator{doc: written(s)}
+	v := &Validator{doc: written(s), alternatives: s.alternatives()}
 	var err error
 	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {
 		// We have checked every keyword, so this is not the reader's fault; the
@@ -53,9 +58,9 @@ func newValidator(s *shape) (*Validator, error) {
 
 // Validate works like [Plan.Validate].
 func (v *Validator) Validate(file string, n *Node) []Problem {
-	if n.count() > maxValues {
+	if count := n.count(); count > maxValues || count*v.alternatives > maxTries {
 		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
-			Message: "this file holds more than 50,000 values, which no record needs: measured values belong in a recording"}}
+			Message: "this file holds tens of thousands of values, which no record needs: measured values belong in a recording"}}
 	}
 	result, err := run(v.compiled, n.Value())
 	if err != nil {
@@ -73,8 +78,17 @@ func (v *Validator) Validate(file string, n *Node) []Problem {
 }
 
 // leaves calls f for the innermost errors; those around them only say that
-// there are some.
+// there are some. Where a value fits none of several alternatives, only the
+// errors of the one that is probably meant are of use.
 func leaves(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) {
+	if isChoice(e) {
+		if one := nearestOf(e); one != nil {
+			leaves(one, f)
+		} else {
+			f(e)
+		}
+		return
+	}
 	if len(e.Causes) == 0 {
 		f(e)
 	}
@@ -186,6 +200,10 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 		return "must be at most " + limit, "range"
 	case "exclusiveMaximum":
 		return "must be less than " + limit, "range"
+	case "anyOf":
+		return "fits none of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
+	case "oneOf":
+		return "does not fit exactly one of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
 	case "multipleOf":
 		return "must be a multiple of " + limit, ""
 	}
