@@ -21,8 +21,10 @@ func (e *FindingsError) Error() string {
 // A File is one payload file of a shipment.
 type File struct {
 	Name string // slash-separated, below data/, for example "sessions/....json"
-	Size int64  // bytes
-	// Open returns the treated bytes, exactly Size of them. Reading checks them
+	Size int64  // bytes; -1 for the summary of the recordings, which is known once they have been read
+	// Open returns the treated bytes, exactly Size of them; with Size -1 no more
+	// than 16 MiB, made out of what the files before it gave. The files of one
+	// Cleared are opened and read one after another, not at once. Reading checks them
 	// once more: a recording that breaks its format's rules, holds an undecided
 	// finding, or has changed since the collection was read gives a
 	// *schema.QueriesError or *FindingsError instead of the rest.

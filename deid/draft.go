@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"outbreath/deid/leak"
 	"outbreath/keys"
@@ -35,6 +36,7 @@ type treated struct {
 	name       string // the session's pseudonym
 	file       string // where it came from
 	json       []byte
+	ended      time.Time
 	declared   []string
 	places     []place // of those searched, the ones that hold a match
 	searched   int
@@ -88,7 +90,7 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	if len(v.faults) > 0 {
 		return nil, v.faults
 	}
-	t := &treated{name: v.name, file: s.File, json: out.Encode(), declared: declared(d.c.Study, out)}
+	t := &treated{name: v.name, file: s.File, ended: s.Ended, json: out.Encode(), declared: declared(d.c.Study, out)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})

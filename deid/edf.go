@@ -8,6 +8,7 @@ import (
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
+	"outbreath/schema/breath"
 	"outbreath/schema/edf"
 )
 
@@ -153,6 +154,7 @@ type edfReader struct {
 	ready  []byte      // to be given out next
 	record []byte      // room for one data record; nil when none has texts
 	ranges []edf.Range // of the texts in it
+	curve  *edfCurve   // nil when the file holds no CO2 in kPa
 	at     int64       // of the next byte to be read from the file
 	err    error
 }
@@ -162,7 +164,7 @@ func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, err
 	}
-	e := &edfReader{source: s, d: d, dec: dec, at: h.HeaderSize()}
+	e := &edfReader{source: s, d: d, dec: dec, at: h.HeaderSize(), curve: newEDFCurve(h)}
 	if err := e.head(h); err != nil {
 		s.Close()
 		return nil, err
@@ -239,13 +241,12 @@ func (e *edfReader) WriteTo(w io.Writer) (int64, error) {
 func (e *edfReader) plain(p []byte) (int, error) {
 	left := e.r.Size - e.at
 	if left == 0 {
-		if e.err = e.same(); e.err == nil {
-			e.err = io.EOF
-		}
+		e.err = e.end()
 		return 0, e.err
 	}
 	n, err := e.File.Read(p[:min(int64(len(p)), left)])
 	e.at += int64(n)
+	e.measure(p[:n])
 	if err == io.EOF {
 		e.err = e.r.changed()
 	} else if err != nil {
@@ -254,19 +255,38 @@ func (e *edfReader) plain(p []byte) (int, error) {
 	return n, e.err
 }
 
+func (e *edfReader) measure(data []byte) {
+	if e.curve != nil {
+		e.curve.Write(data)
+	}
+}
+
+// end returns io.EOF when the recording is as it was judged and fits its session.
+func (e *edfReader) end() error {
+	if err := e.same(); err != nil {
+		return err
+	}
+	var m *breath.Meter
+	if e.curve != nil {
+		m = e.curve.Meter
+	}
+	if err := e.r.end(m); err != nil {
+		return err
+	}
+	return io.EOF
+}
+
 // next reads one data record and settles its texts.
 func (e *edfReader) next() error {
 	if e.at == e.r.Size {
-		if err := e.same(); err != nil {
-			return err
-		}
-		return io.EOF
+		return e.end()
 	}
 	if _, err := io.ReadFull(e.File, e.record); err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
 		return e.r.changed()
 	} else if err != nil {
 		return e.r.unreadable(err)
 	}
+	e.measure(e.record)
 	for _, a := range e.ranges {
 		tals, err := edf.ParseTALs(e.record[a.Offset : a.Offset+a.Size])
 		if err != nil {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"slices"
 
 	"outbreath/deid/leak"
 )
@@ -63,7 +64,8 @@ var cautions = []string{
 func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	l := &Ledger{
 		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, KeyID: d.keyID,
-		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{}, Cautions: cautions,
+		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{},
+		Cautions: append(slices.Clone(cautions), d.handlingCaution()),
 	}
 	for i, f := range d.c.Plan.Fields {
 		l.Fields = append(l.Fields, FieldLedger{f.Path, f.Treatment.String(), f.Risk, f.Why, d.treater.values[i].Load()})

@@ -13,6 +13,7 @@ import (
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
+	"outbreath/schema/breath"
 )
 
 // maxProblems is the most problems that are told of one recording.
@@ -24,13 +25,18 @@ type recording struct {
 	leaves   string // "recordings/<session pseudonym>-1.csv"
 	subject  string // the subject's pseudonym
 	started  time.Time
-	shift    int  // days
-	dated    bool // the plan lets a day out, moved by shift
+	lasted   time.Duration // the session, from started_at to ended_at
+	shift    int           // days
+	dated    bool          // the plan lets a day out, moved by shift
 	declared []string
+
+	// What reading it to its end has found. One goroutine reads a recording.
+	read    bool
+	figures *breath.Figures // nil for one without CO2 in kPa
 }
 
 func (d *draft) recording(v *visit, i int, declared []string) recording {
-	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, declared: declared}
+	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started), declared: declared}
 	r.leaves = v.recordingName(r.Pointer)
 	if f, ok := d.c.Plan.Field("/started_at"); ok {
 		switch f.Treatment.Kind {
@@ -110,6 +116,7 @@ func (r *recording) unreadable(err error) error {
 type csvReader struct {
 	*source
 	check *schema.CSVCheck
+	meter *breath.Meter // nil: nothing to measure
 	left  int64
 	err   error
 }
@@ -119,7 +126,8 @@ func (r *recording) csv(root *os.Root) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &csvReader{source: s, check: schema.NewCSVCheck(r.File, r.Columns, maxProblems), left: r.Size}, nil
+	check, meter := r.check()
+	return &csvReader{source: s, check: check, meter: meter, left: r.Size}, nil
 }
 
 // Read hands out no byte of a block in which something is wrong.
@@ -141,6 +149,9 @@ func (c *csvReader) Read(p []byte) (int, error) {
 			}
 		}
 		if c.err == nil {
+			c.err = c.r.end(c.meter)
+		}
+		if c.err == nil {
 			c.err = io.EOF
 		}
 	case err != nil:
@@ -157,6 +168,16 @@ func (c *csvReader) Read(p []byte) (int, error) {
 // WriteTo is taken away: it would go round Read.
 func (c *csvReader) WriteTo(w io.Writer) (int64, error) {
 	return io.Copy(w, struct{ io.Reader }{c})
+}
+
+// end notes that the recording has been read to its end. m may be nil.
+func (r *recording) end(m *breath.Meter) error {
+	r.read = true
+	r.measured(m)
+	if problems := r.impossible(); len(problems) > 0 {
+		return &schema.QueriesError{Problems: problems}
+	}
+	return nil
 }
 
 func (c *csvReader) verdict() error {
@@ -199,12 +220,32 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 		if r := all[i]; r.Format == "csv" {
 			problems[i], failed[i] = r.checkCSV(ctx, d.c.Root, tell)
 		} else {
-			problems[i] = d.traces.problems[r.File]
-			tell(r.Size)
+			problems[i], failed[i] = d.checkEDF(ctx, r, tell)
 		}
 	})
+	for _, s := range d.sessions {
+		problems = append(problems, s.doubtful())
+	}
 	same, err := d.same()
 	return append(slices.Concat(problems...), same...), errors.Join(append(failed, err)...)
+}
+
+// checkEDF returns what the first reading found, or else measures the recording.
+func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([]schema.Problem, error) {
+	if problems := d.traces.problems[r.File]; len(problems) > 0 {
+		tell(r.Size)
+		return problems, nil
+	}
+	s, h, err := r.header(d.c.Root)
+	if err == nil {
+		defer s.Close()
+		err = r.readEDF(ctx, s, h, tell)
+	}
+	var queries *schema.QueriesError
+	if errors.As(err, &queries) {
+		return queries.Problems, nil
+	}
+	return r.impossible(), err
 }
 
 // checkCSV reads on where a csvReader stops, so that all problems are told at once.
@@ -217,7 +258,7 @@ func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64
 		return nil, err
 	}
 	defer s.Close()
-	check := schema.NewCSVCheck(r.File, r.Columns, maxProblems)
+	check, meter := r.check()
 	buf := make([]byte, 256<<10)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -236,6 +277,10 @@ func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64
 	problems := check.Problems()
 	if errors.As(s.same(), &queries) {
 		problems = append(problems, queries.Problems...)
+	}
+	if len(problems) == 0 {
+		r.measured(meter)
+		problems = r.impossible()
 	}
 	return problems, nil
 }

@@ -59,6 +59,12 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		return nil, err
 	}
 	c.add("tubes.csv", table)
+	first, err := d.handling(c.tubes)
+	if err != nil {
+		return nil, err
+	}
+	c.add(HandlingName, first)
+	c.files = append(c.files, File{SummaryName, -1, func() (io.ReadCloser, error) { return d.summary(dec) }})
 	c.add("session.schema.json", d.c.Plan.Outgoing())
 	c.add("treatment.json", d.Ledger(findings).Encode())
 	slices.SortFunc(c.files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })

@@ -75,7 +75,7 @@ func payload(t testing.TB, c *Cleared) map[string][]byte {
 			t.Fatalf("%s: %v", f.Name, err)
 		}
 		data, err := io.ReadAll(r)
-		if err != nil || int64(len(data)) != f.Size {
+		if err != nil || int64(len(data)) != f.Size && f.Size != -1 {
 			t.Fatalf("%s: %d of %d bytes, %v", f.Name, len(data), f.Size, err)
 		}
 		if err := r.Close(); err != nil {
@@ -119,7 +119,7 @@ func TestReleaseOfEveryPlan(t *testing.T) {
 			if list := findings(t, d, nil); len(list) > 0 {
 				t.Fatalf("the clean collection has findings: %+v", list)
 			}
-			if problems, err := d.CheckRecordings(t.Context(), nil); err != nil || len(problems) > 0 {
+			if problems, err := broken(t, d); err != nil || len(problems) > 0 {
 				t.Fatal(problems, err)
 			}
 			cleared, err := Release(d, nil)
@@ -153,7 +153,7 @@ func checkNames(t *testing.T, c *Cleared, truth *demo.Truth) {
 		t.Error("the files are not ordered by name")
 	}
 	p := NewPseudonymiser(testKey(), demo.Study)
-	want := []string{"session.schema.json", "treatment.json", "tubes.csv"}
+	want := []string{"handling.csv", "recordings/summary.json", "session.schema.json", "treatment.json", "tubes.csv"}
 	for _, s := range truth.Sessions {
 		name, err := p.Session(s.ID)
 		if err != nil {

@@ -56,7 +56,8 @@ type bagWriter struct {
 	out         *packer
 	number      string
 	listed      []bag.Entry // payload files written
-	done, total int64       // payload bytes
+	bytes       int64       // of payload written
+	done, total int64       // payload bytes, for progress: without files of unknown size
 	progress    func(done, total int64)
 }
 
@@ -67,7 +68,7 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 			return err
 		}
 	}
-	info, err := bagInfo(w.number, w.done, int64(len(p.files)))
+	info, err := bagInfo(w.number, w.bytes, int64(len(p.files)))
 	if err != nil {
 		return err
 	}
@@ -107,6 +108,7 @@ func tagEntries(tags []tagFile) []bag.Entry {
 	return e
 }
 
+// tag writes a whole small file.
 func (w *bagWriter) tag(t tagFile) error {
 	h := tarHeader(w.number+"/"+t.name, int64(len(t.data)))
 	if _, err := w.out.Write(h[:]); err != nil {
@@ -135,6 +137,18 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		}
 	}()
 	path := "data/" + f.Name
+	if f.Size == -1 {
+		data, err := io.ReadAll(io.LimitReader(r, maxRecord+1))
+		switch {
+		case err != nil:
+			return err
+		case len(data) > maxRecord:
+			return fmt.Errorf("%s would have more than %d bytes: split the collection", f.Name, maxRecord)
+		}
+		w.bytes += int64(len(data))
+		w.listed = append(w.listed, bag.Entry{Path: path, SHA256: sha256.Sum256(data)})
+		return w.tag(tagFile{path, data})
+	}
 	h := tarHeader(w.number+"/"+path, f.Size)
 	if _, err := w.out.Write(h[:]); err != nil {
 		return err
@@ -149,6 +163,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		sum.Write(room[:n])
 		w.out.fill(n)
 		left -= int64(n)
+		w.bytes += int64(n)
 		w.done += int64(n)
 		if w.progress != nil {
 			w.progress(w.done, w.total)

@@ -37,7 +37,7 @@ const (
 	maxEntries  = 1_000_000
 	maxName     = 100       // bytes, of a whole path in the archive: what a USTAR header holds
 	maxFile     = 1<<33 - 1 // bytes of a recording: what a USTAR header can say
-	maxRecord   = 16 << 20  // bytes of any other payload file and of a small tag file
+	maxRecord   = 16 << 20  // bytes of any other payload file and of a small tag file; deid.File promises it too
 	maxManifest = 64 << 20  // bytes of the payload manifest
 	maxTotal    = 1 << 43   // bytes of the whole archive, unpacked
 )
@@ -52,6 +52,8 @@ const (
 	sessionFile
 	treatmentFile
 	tubesFile
+	summaryFile  // not in shipments of earlier versions
+	handlingFile // not in shipments of earlier versions
 )
 
 // Names below data/.
@@ -75,6 +77,10 @@ func kindOf(name string) kind {
 		return treatmentFile
 	case name == tubesName:
 		return tubesFile
+	case name == deid.SummaryName:
+		return summaryFile
+	case name == deid.HandlingName:
+		return handlingFile
 	case recordingName.MatchString(name):
 		return recordingFile
 	case sessionName.MatchString(name):
@@ -106,10 +112,11 @@ type payload struct {
 	tubes                int
 }
 
-// total returns the number of payload bytes.
+// total returns the number of payload bytes, but for a file whose size is not
+// known yet.
 func (p *payload) total() (n int64) {
 	for _, f := range p.files {
-		n += f.Size
+		n += max(0, f.Size)
 	}
 	return n
 }
@@ -140,7 +147,7 @@ func (p *payload) check(number string) error {
 			return errors.New("a file of the payload has a name that cannot stand in a shipment")
 		case len(name) > maxName:
 			return fmt.Errorf("a name in the archive would be longer than %d characters: choose a shorter site code", maxName)
-		case f.Size < 0 || f.Size > k.limit():
+		case f.Size < 0 && (f.Size != -1 || k != summaryFile), f.Size > k.limit():
 			return fmt.Errorf("%s has more than %d bytes, the most that a shipment holds in such a file", f.Name, k.limit())
 		}
 		seen[foldName(f.Name)] = true

@@ -13,7 +13,9 @@
 // SHA256SUMS.sig, written last. The archive is an age file; inside are zstd
 // frames one after another, each of 1 MiB or less of plain data that says its
 // size; inside them one tar stream of plain files with constant marks; inside
-// it one RFC 8493 bag, whose tag manifest is signed too.
+// it one RFC 8493 bag, whose tag manifest is signed too. Of its payload,
+// handling.csv and recordings/summary.json came later: a shipment without them
+// is accepted.
 //
 // # Promise
 //

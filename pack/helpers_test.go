@@ -177,17 +177,28 @@ func file(name string, data []byte) deid.File {
 	}}
 }
 
+// late makes the size of f unknown until it is read.
+func late(f deid.File) deid.File {
+	f.Size = -1
+	return f
+}
+
 // sample returns a payload of n sessions with a recording of size bytes each.
 func sample(t testing.TB, n, size int) *payload {
 	t.Helper()
 	p := &payload{study: "LARK-2", site: "07", contact: "Example Institute, telephone +00 000 0000, room 3", sessions: n, recordings: n, tubes: 2 * n}
 	tubes := strings.Join(tubesHeader, ",") + "\n"
+	handling := "barcode,analyse\n"
+	var figures []string
 	for i := range n {
+		figures = append(figures, fmt.Sprintf(`{"file": "recordings/%[1]s-1.csv", "session": "%[1]s", "breaths": 90}`, pseudonym(i)))
+		handling += fmt.Sprintf("T%04[1]dA,usual\nT%04[1]dB,first\n", i)
 		p.files = append(p.files, file("recordings/"+pseudonym(i)+"-1.csv", trace(i, size)))
 		p.files = append(p.files, file("sessions/"+pseudonym(i)+".json", []byte(record(i))))
 		tubes += tubeRows(i)
 	}
-	p.files = append(p.files, file(schemaName, outgoing(t)), file(treatmentName, []byte("{}\n")), file(tubesName, []byte(tubes)))
+	p.files = append(p.files, file(schemaName, outgoing(t)), file(treatmentName, []byte("{}\n")), file(tubesName, []byte(tubes)),
+		file(deid.HandlingName, []byte(handling)), late(file(deid.SummaryName, []byte(`{"recordings": [`+strings.Join(figures, ", ")+"]}\n"))))
 	p.sort()
 	return p
 }

@@ -409,6 +409,36 @@ func TestHostile(t *testing.T) {
 			e := f.at(t, "data/tubes.csv")
 			e.data = strings.Replace(e.data, "barcode", "Barcode", 1)
 		}},
+		{"handling list lacks a tube", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/handling.csv")
+			e.data = strings.Replace(e.data, "T0001A,usual\n", "", 1)
+		}},
+		{"handling list with a strange tube", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T9999A,usual\n" }},
+		{"handling list with a tube twice", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T0001A,usual\n" }},
+		{"handling list with another word", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/handling.csv")
+			e.data = strings.Replace(e.data, "usual", "12 days", 1)
+		}},
+		{"handling list with another column", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data = "barcode,ended_at\n" }},
+		{"handling list broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += `"` }},
+		{"handling list empty", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data = "" }},
+		{"summary not JSON", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = "{" }},
+		{"summary without a list", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = `{"recordings": 3}` }},
+		{"summary of a recording that is not there", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/recordings/summary.json")
+			e.data = strings.ReplaceAll(e.data, first, pseudonym(7))
+		}},
+		{"summary names a recording twice", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/recordings/summary.json")
+			e.data = strings.ReplaceAll(e.data, pseudonym(1), first)
+		}},
+		{"summary gives a recording to another", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/recordings/summary.json")
+			e.data = strings.Replace(e.data, `"session": "`+first, `"session": "`+pseudonym(1), 1)
+		}},
+		{"another summary", "contents", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/summary.json").name = "data/recordings/summary2.json"
+		}},
 		{"list of tubes broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/tubes.csv").data += `"` }},
 		{"list of tubes empty", "records", func(t *testing.T, f *forged) { f.at(t, "data/tubes.csv").data = "" }},
 		{"schema broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/session.schema.json").data = "{" }},
@@ -427,6 +457,13 @@ func TestHostile(t *testing.T) {
 	}
 	if f := forge(t, b); b.mustVerify(t, f.write(t, b)).Decision != Accepted {
 		t.Fatal("the archive that nothing was done to is not accepted")
+	}
+	for _, name := range []string{"data/handling.csv", "data/recordings/summary.json"} { // as versions before them made it
+		f := forge(t, b)
+		f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == name })
+		if b.mustVerify(t, f.write(t, b)).Decision != Accepted {
+			t.Errorf("a shipment without %s is not accepted", name)
+		}
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 
+	"outbreath/deid"
 	"outbreath/schema"
 )
 
@@ -19,8 +20,8 @@ var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume
 // schema that came with them, and all against the recordings, the list of
 // tubes and the label. It keeps names and rows of tubes, no record.
 //
-// Names come in the order of the archive: recordings, schema, sessions,
-// treatment, tubes.
+// Names come in the order of the archive: handling, recordings, their summary,
+// schema, sessions, treatment, tubes.
 type records struct {
 	label     *label
 	validator *schema.Validator
@@ -33,6 +34,7 @@ type records struct {
 	tubes     map[string][]string // rows that tubes.csv must have, by barcode
 	barcodes  []string            // of tubes.csv
 	ledger    []byte              // treatment.json
+	handled   map[string]bool     // barcodes of handling.csv, until tubes.csv has them; nil when it is not there
 	problems  int
 	first     string // the first problem
 }
@@ -92,6 +94,47 @@ func (r *records) schema(data []byte) {
 		return
 	}
 	r.validator = v
+}
+
+// summary checks that the summary of the recordings can be read and speaks of
+// recordings that are there, each once.
+func (r *records) summary(data []byte) {
+	n, err := schema.ParseJSON(data)
+	if err != nil || n.Member("recordings") == nil || n.Member("recordings").Kind != schema.Array {
+		r.problem("data/%s is not of the form that it must have", deid.SummaryName)
+		return
+	}
+	last := ""
+	for _, rec := range items(n, "recordings") {
+		file := text(rec, "file")
+		if _, ok := r.found[file]; !ok || file <= last {
+			r.problem("data/%s names a recording that is not in the shipment, or names one twice or out of order", deid.SummaryName)
+			return
+		}
+		if id := text(rec, "session"); !strings.HasPrefix(file, "recordings/"+id+"-") {
+			r.problem("data/%s gives a recording to another session than its name does", deid.SummaryName)
+			return
+		}
+		last = file
+	}
+}
+
+// handlingList reads handling.csv, whose barcodes must be those of tubes.csv.
+func (r *records) handlingList(data []byte) {
+	r.handled = make(map[string]bool)
+	in := csv.NewReader(bytes.NewReader(data))
+	rows, err := in.ReadAll()
+	if err != nil || len(rows) == 0 || !equalRows(rows[0], []string{"barcode", "analyse"}) {
+		r.problem("data/%s is not in the form of the list", deid.HandlingName)
+		return
+	}
+	for i, row := range rows[1:] {
+		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
+			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice", deid.HandlingName, i+1)
+			return
+		}
+		r.handled[row[0]] = true
+	}
 }
 
 // treatment checks that treatment.json can be read.
@@ -206,6 +249,10 @@ func (r *records) tubeList(data []byte) {
 			r.problem("data/%s: row %d does not agree with its record", tubesName, line)
 		}
 		r.barcodes = append(r.barcodes, barcode)
+		if r.handled != nil && !r.handled[barcode] {
+			r.problem("data/%s lacks the tube in row %d of data/%s", deid.HandlingName, line, tubesName)
+		}
+		delete(r.handled, barcode)
 		r.tubes[barcode] = nil // seen
 	}
 }
@@ -218,6 +265,9 @@ func (r *records) result() string {
 			r.problem("data/%s is a recording that no record names", name)
 			break
 		}
+	}
+	if len(r.handled) > 0 {
+		r.problem("data/%s has a tube that data/%s lacks", deid.HandlingName, tubesName)
 	}
 	for _, row := range r.tubes {
 		if row != nil {

@@ -199,6 +199,10 @@ func (r *bagReader) payload(where, name string, size int64) error {
 		r.records.treatment(data.Bytes())
 	case tubesFile:
 		r.records.tubeList(data.Bytes())
+	case summaryFile:
+		r.records.summary(data.Bytes())
+	case handlingFile:
+		r.records.handlingList(data.Bytes())
 	}
 	return nil
 }

@@ -25,7 +25,7 @@ var floors = map[string][]string{
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
+		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
 	},
 }
 

@@ -1,0 +1,227 @@
+package deid
+
+import (
+	"cmp"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"outbreath/schema"
+	"outbreath/schema/breath"
+	"outbreath/schema/edf"
+)
+
+// RecordingFigures describe one recording, for judging how a sample was taken.
+// They are no medical reading.
+type RecordingFigures struct {
+	File    string `json:"file"`    // "recordings/..."
+	Session string `json:"session"` // the record's file at the site; the session's pseudonym in what leaves
+	breath.Figures
+}
+
+// Figures returns the figures of the recordings that hold CO2 in kPa and that
+// CheckRecordings has read to their end, ordered by file.
+func (d *Draft) Figures() []RecordingFigures {
+	return d.figures(func(s *treated, r *recording) (string, string) { return r.File, s.file })
+}
+
+func (d *draft) figures(names func(*treated, *recording) (file, session string)) []RecordingFigures {
+	list := []RecordingFigures{}
+	for _, s := range d.sessions {
+		for i := range s.recordings {
+			if r := &s.recordings[i]; r.figures != nil {
+				file, session := names(s, r)
+				list = append(list, RecordingFigures{file, session, *r.figures})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b RecordingFigures) int { return cmp.Compare(a.File, b.File) })
+	return list
+}
+
+// check returns a check of the recording that measures what it passes. The
+// meter is nil where the plan declares no co2_kpa beside t_s.
+func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
+	check := schema.NewCSVCheck(r.File, r.Columns, maxProblems)
+	column := func(name string) int {
+		return slices.IndexFunc(r.Columns, func(c schema.Column) bool { return c.Name == name })
+	}
+	t, co2 := column("t_s"), column("co2_kpa")
+	if t < 0 || co2 < 0 {
+		return check, nil
+	}
+	m := breath.NewMeter()
+	check.Each = func(row []float64) { m.Add(row[t], row[co2]) }
+	return check, m
+}
+
+// An edfCurve takes the data records of an EDF file, as bytes, and measures the
+// CO2 in them.
+type edfCurve struct {
+	*breath.Meter
+	offset, samples int // in each data record
+	least, step     float64
+	digMin          int
+	seconds         float64 // of a data record
+	gaps            bool    // each record says its own time
+	clock           edf.Range
+	record          int
+	partial         []byte // of a record
+	size            int
+}
+
+// newEDFCurve returns nil for a file without a signal whose label says CO2 and
+// whose unit is kPa. The first such signal is taken.
+func newEDFCurve(h *edf.Header) *edfCurve {
+	at := 0
+	for i := range h.Signals {
+		s := &h.Signals[i]
+		if s.Dimension == "kPa" && strings.Contains(strings.ToUpper(s.Label), "CO2") && h.RecordSeconds() > 0 {
+			c := &edfCurve{Meter: breath.NewMeter(), offset: at, samples: s.Samples, seconds: h.RecordSeconds(), size: h.RecordSize()}
+			most, _ := strconv.ParseFloat(s.PhysMax, 64) // the header has been checked
+			c.least, _ = strconv.ParseFloat(s.PhysMin, 64)
+			c.digMin, _ = strconv.Atoi(s.DigMin)
+			digMax, _ := strconv.Atoi(s.DigMax)
+			c.step = (most - c.least) / float64(digMax-c.digMin)
+			if clocks := h.AnnotationRanges(); strings.HasPrefix(h.Reserved, "EDF+D") && len(clocks) > 0 {
+				c.gaps, c.clock = true, clocks[0]
+			}
+			return c
+		}
+		at += 2 * s.Samples
+	}
+	return nil
+}
+
+// Write takes the next bytes of data. It never returns an error.
+func (c *edfCurve) Write(p []byte) (int, error) {
+	n := len(p)
+	for len(p) > 0 {
+		if len(c.partial) == 0 && len(p) >= c.size {
+			c.measure(p[:c.size])
+			p = p[c.size:]
+			continue
+		}
+		take := min(len(p), c.size-len(c.partial))
+		c.partial = append(c.partial, p[:take]...)
+		p = p[take:]
+		if len(c.partial) == c.size {
+			c.measure(c.partial)
+			c.partial = c.partial[:0]
+		}
+	}
+	return n, nil
+}
+
+// measure takes one data record. Sources: EDF (1992), physical from digital
+// values; EDF+ 2.2.4, the time of a data record.
+func (c *edfCurve) measure(b []byte) {
+	start := float64(c.record) * c.seconds
+	if c.gaps {
+		if tals, err := edf.ParseTALs(b[c.clock.Offset : c.clock.Offset+c.clock.Size]); err == nil && len(tals) > 0 {
+			start, _ = strconv.ParseFloat(tals[0].Onset, 64)
+		}
+	}
+	c.record++
+	for i := range c.samples {
+		digital := int16(binary.LittleEndian.Uint16(b[c.offset+2*i:]))
+		c.Add(start+c.seconds*float64(i)/float64(c.samples), c.least+c.step*float64(int(digital)-c.digMin))
+	}
+}
+
+// readEDF measures the data of an EDF recording whose header has been checked.
+func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, tell func(int64)) error {
+	c := newEDFCurve(h)
+	if c == nil {
+		tell(r.Size)
+		return nil
+	}
+	tell(h.HeaderSize())
+	buf := make([]byte, 256<<10)
+	for {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n, err := s.Read(buf)
+		c.Write(buf[:n])
+		tell(int64(n))
+		if err == io.EOF {
+			r.measured(c.Meter)
+			return s.same()
+		} else if err != nil {
+			return r.unreadable(err)
+		}
+	}
+}
+
+// measured keeps the figures of a recording that has been read to its end; m may
+// be nil.
+func (r *recording) measured(m *breath.Meter) {
+	if m != nil {
+		f := m.Figures()
+		if math.IsInf(f.EndTidal, 0) || math.IsNaN(f.EndTidal) {
+			f.EndTidal = 0 // of numbers that are no CO2; JSON has no word for it
+		}
+		r.figures = &f
+	}
+}
+
+// longer is by how much a recording may outlast its session: clocks differ.
+const longer = time.Minute
+
+// impossible returns what cannot be true of the recording, as errors.
+func (r *recording) impossible() []schema.Problem {
+	f := r.figures
+	if f == nil {
+		return nil
+	}
+	var out []schema.Problem
+	if f.Seconds > (r.lasted + longer).Seconds() {
+		out = append(out, r.query(schema.Error, "recording.length", fmt.Sprintf("the recording lasts %.0f s and the session that names it %.0f s, from started_at to ended_at, so it may be another session's: "+
+			"name the right file in the record, or correct the wrong time", f.Seconds, r.lasted.Seconds())))
+	}
+	if f.Hint == breath.HintMmHg {
+		out = append(out, r.query(schema.Error, "recording.unit", "CO2 is declared in kPa, and the curve runs in numbers that fit mmHg: set the recorder to kPa, or convert, then export the recording again"))
+	}
+	return out
+}
+
+// doubtful returns what somebody should look at, as warnings. Limits are ours.
+func (s *treated) doubtful() []schema.Problem {
+	const gap = 5 // seconds
+	var out []schema.Problem
+	together := 0.0
+	for i := range s.recordings {
+		r := &s.recordings[i]
+		f := r.figures
+		if f == nil {
+			return out
+		}
+		together += f.Seconds
+		warn := func(rule, message string) { out = append(out, r.query(schema.Warning, rule, message)) }
+		if f.LongestGap > gap {
+			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: look whether the recorder stopped, and say so in interruptions", f.LongestGap))
+		}
+		if f.Flat {
+			warn("recording.flat", "CO2 stays the same from beginning to end, so nothing was measured: look whether the sensor was connected, and tell the laboratory")
+		}
+		if f.Hint == breath.HintLeak {
+			warn("recording.leak", "CO2 stays low at the ends of the breaths, or falls off on the way: look whether the mask or the sampling line leaked, and say so in notes")
+		}
+	}
+	if n := len(s.recordings); n > 0 && together < s.recordings[0].lasted.Seconds()/2 {
+		out = append(out, s.recordings[0].query(schema.Warning, "recording.length",
+			"what was recorded covers less than half of the session, from started_at to ended_at: look whether the recording was cut off or is another session's, and say so in interruptions"))
+	}
+	return out
+}
+
+func (r *recording) query(weight schema.Severity, rule, message string) schema.Problem {
+	return schema.Problem{File: r.File, Rule: rule, Severity: weight, Message: message}
+}
