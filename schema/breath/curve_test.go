@@ -101,13 +101,19 @@ type fataler interface {
 	Errorf(string, ...any)
 }
 
-// near holds f against the truth: 2 % rounded up to whole breaths, 0.1 kPa.
+// near holds f against the truth: 2 % or one breath, 0.1 kPa. Fewer than twenty
+// samples a breath do not hold the end of a plateau under noise: there 0.15 kPa
+// is what the package promises.
 func near(t fataler, c curve, f Figures, breaths int, endTidal float64) {
 	t.Helper()
-	if d := math.Abs(float64(f.Breaths - breaths)); d > math.Ceil(0.02*float64(breaths)) {
+	if d := math.Abs(float64(f.Breaths - breaths)); d > max(1, 0.02*float64(breaths)) {
 		t.Errorf("%d breaths, truth %d: %+v", f.Breaths, breaths, c)
 	}
-	if math.Abs(f.EndTidal-endTidal) > 0.1 {
+	within := 0.1
+	if 60*float64(c.hz) < 20*c.perMinute {
+		within = 0.15
+	}
+	if math.Abs(f.EndTidal-endTidal) > within {
 		t.Errorf("end-tidal %g, truth %g: %+v", f.EndTidal, endTidal, c)
 	}
 }
