@@ -109,7 +109,7 @@ func TestRoundTo(t *testing.T) {
 }
 
 // planWith returns a plan of the fields that the tool needs, and more.
-func planWith(t testing.TB, more string) *schema.Plan {
+func planWith(t rapid.TB, more string) *schema.Plan {
 	t.Helper()
 	const text = `{"type":"object","additionalProperties":false,
 	"required":["session_id","study","site","subject","started_at","ended_at","fraction","tubes","recordings"],
