@@ -15,7 +15,7 @@ import (
 
 // TestOutsideValidator lets ajv 8 judge the schema that the laboratory gets, as
 // a draft 2020-12 schema, and every shipped record against it, under each
-// built-in plan.
+// built-in plan and one of a study's own that has alternatives.
 func TestOutsideValidator(t *testing.T) {
 	node := outside(t, "node")
 	modules := npm(t, "ajv@8.20.0", "ajv-formats@3.0.1")
@@ -32,7 +32,8 @@ func TestOutsideValidator(t *testing.T) {
 		}
 		return string(out)
 	}
-	for _, plan := range schema.Builtin() {
+	const own = "plan.json"
+	for _, plan := range append(schema.Builtin(), own) {
 		t.Run(plan, func(t *testing.T) {
 			j := newJob(t, demo.Options{RecordingSeconds: 5, SampleHz: 5})
 			study := filepath.Join(j.collection, "study.json")
@@ -41,9 +42,20 @@ func TestOutsideValidator(t *testing.T) {
 				t.Fatal(err)
 			}
 			write(t, study, []byte(strings.Replace(string(data), `"shifted"`, `"`+plan+`"`, 1)))
+			if plan == own {
+				shifted, err := os.ReadFile("../../schema/session.schema.json")
+				if err != nil {
+					t.Fatal(err)
+				}
+				const either = `{"anyOf": [{"required": ["notes"]}, {"required": ["operator"]}],`
+				write(t, filepath.Join(j.collection, own), []byte(strings.Replace(string(shifted), "{", either, 1)))
+			}
 			j.seal(t)
 			must(t, "open", j.shipment, "--into", j.at("opened"), "--keys", j.lab)
 			of := filepath.Join(j.at("opened"), "data", "session.schema.json")
+			if text, err := os.ReadFile(of); err != nil || strings.Contains(string(text), "anyOf") != (plan == own) {
+				t.Fatalf("the outgoing schema has the alternatives of another plan (%v)", err)
+			}
 			records, err := filepath.Glob(filepath.Join(j.at("opened"), "data", "sessions", "*.json"))
 			if err != nil || len(records) != len(j.truth.Sessions) {
 				t.Fatalf("%d records, want %d", len(records), len(j.truth.Sessions))
