@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -551,13 +552,24 @@ func TestNothingComesThrough(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, secret := range secrets {
-					if bytes.Contains(bytes.ToLower(data), bytes.ToLower([]byte(secret))) {
+					if contains(data, secret) {
 						t.Fatalf("%s: %q is in %s", name, secret, data)
 					}
 				}
 			}
 		})
 	}
+}
+
+var figures = regexp.MustCompile(`^[0-9]+$`)
+
+// contains says whether data holds secret in any case. A postal code of figures
+// is looked for as a number of its own: the schema has a limit of 100000.
+func contains(data []byte, secret string) bool {
+	if figures.MatchString(secret) {
+		return regexp.MustCompile(`(^|[^0-9])` + secret + `($|[^0-9])`).Match(data)
+	}
+	return bytes.Contains(bytes.ToLower(data), bytes.ToLower([]byte(secret)))
 }
 
 // randomRecord returns a valid record, and those of its values that must not

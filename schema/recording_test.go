@@ -280,7 +280,7 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 			names = append(names, c.Name)
 		}
 		number := rapid.Custom(func(t *rapid.T) string {
-			switch rapid.IntRange(0, 30).Draw(t, "kind") {
+			switch rapid.IntRange(0, 60).Draw(t, "kind") {
 			case 0:
 				return rapid.SampledFrom([]string{"", "NaN", "nan", "1.", ".", "-", "1e", "-0", "0x1", "+1", "1 ", "Ada", "1\r", "#", ";"}).Draw(t, "odd")
 			case 1:
@@ -295,7 +295,7 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 			return fmt.Sprintf("0.%d%s", rapid.IntRange(30, 70).Draw(t, "hundredths"), digits.Draw(t, "places"))
 		})
 		text := strings.Join(names, ",") + rapid.SampledFrom([]string{"\n", "\r\n", "\n", "\r\n", "\n", "\r", ""}).Draw(t, "end")
-		for range rapid.IntRange(0, 3).Draw(t, "rows") {
+		for range rapid.SampledFrom([]int{0, 1, 1, 1, 1, 2, 2, 3}).Draw(t, "rows") {
 			n := len(columns) + rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, -1}).Draw(t, "more")
 			for k := range n {
 				if k > 0 {
@@ -309,6 +309,7 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 			passed++
 		}
 	})
+	t.Logf("%d recordings were accepted", passed)
 	if passed < 5 {
 		t.Errorf("only %d recordings were accepted: the test shows nothing", passed)
 	}
