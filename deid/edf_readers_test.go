@@ -108,6 +108,11 @@ func readAlike(t *testing.T, files []string, read reader, plans []string) {
 			if was == is {
 				t.Errorf("%s, %s: the identity is as it was", filepath.Base(file), plan)
 			}
+			for _, line := range []string{h.Patient, h.Recording} {
+				if line = strings.TrimSpace(line); len(line) > 8 && plan != "limited" && bytes.Contains(after, []byte(line)) {
+					t.Errorf("%s, %s: the patient or recording line is left", filepath.Base(file), plan)
+				}
+			}
 			for _, word := range strings.Fields(h.Patient + " " + h.Recording) {
 				// Startdate is a word of the format (EDF+ 2.1.3), and "limited" keeps true dates.
 				if len(word) < 3 || word == "Startdate" || plan == "limited" && strings.Count(word, "-") == 2 {
