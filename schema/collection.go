@@ -1,10 +1,15 @@
 package schema
 
 import (
+	"errors"
 	"io/fs"
 	"os"
 	"path"
+	"runtime"
+	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 )
 
 // A Collection is a site's folder as read by [Load].
@@ -89,30 +94,40 @@ func (c *Collection) load() error {
 	return nil
 }
 
-// records reads every record, in the order of their names.
-func (c *Collection) records(files []fs.DirEntry, shelf *shelf) error {
-	rules := newRules(c.Study, c.Roster)
-	total := 0
-	for _, e := range files {
+// records judges every record by the rules that concern more than one, in the
+// order of their names.
+func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
+	var files []string
+	for _, e := range entries {
 		file := sessionsDir + "/" + e.Name()
 		if !strings.EqualFold(path.Ext(file), ".json") {
 			c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.record", Severity: Error,
 				Message: "the name of a session record ends in .json: rename this file if it is one, else move it out of sessions"})
 			continue
 		}
-		c.Read.Records++
-		raw, err := readPlain(c.Root, file, maxJSONBytes)
-		if err != nil {
-			return err
-		}
-		if total += len(raw); total > maxRecordBytes || c.Read.Records > maxRecords {
-			return &ConfigError{sessionsDir, "there are more than 100,000 records, or more than 1 GiB of them: split the collection"}
-		}
-		if err := c.record(file, raw, rules, shelf); err != nil {
-			return err
+		files = append(files, file)
+	}
+	c.Read.Records = len(files)
+	tooMuch := &ConfigError{sessionsDir, "there are more than 100,000 records, or more than 1 GiB of them: split the collection"}
+	if len(files) > maxRecords {
+		return tooMuch
+	}
+	rules := newRules(c.Study, c.Roster)
+	total := 0
+	for batch := range slices.Chunk(files, atOnce) {
+		for _, r := range c.readRecords(batch) {
+			if r.err != nil {
+				return r.err
+			}
+			if total += len(r.raw); total > maxRecordBytes {
+				return tooMuch
+			}
+			if err := c.record(r, rules, shelf); err != nil {
+				return err
+			}
 		}
 	}
-	if c.Read.Records == 0 {
+	if len(files) == 0 {
 		c.Problems = append(c.Problems, Problem{File: sessionsDir, Rule: "collection.empty", Severity: Error,
 			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in the form that session-to-copy.json shows"})
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
@@ -123,25 +138,70 @@ func (c *Collection) records(files []fs.DirEntry, shelf *shelf) error {
 	return nil
 }
 
-// record reads one record. What breaks the plan goes no further: the other
-// rules rely on its fields.
-func (c *Collection) record(file string, raw []byte, rules *rules, shelf *shelf) error {
-	node, err := ParseJSON(raw)
+// atOnce bounds how many records are read at a time, and so the memory: each
+// may have 16 MiB.
+const atOnce = 16
+
+// A record is one file of sessions, read and held against the plan alone.
+type record struct {
+	file     string
+	raw      []byte
+	node     *Node // nil if it cannot be read
+	problems []Problem
+	err      error // of the disk
+}
+
+// readRecords reads files side by side.
+func (c *Collection) readRecords(files []string) []record {
+	out := make([]record, len(files))
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(files)) {
+		workers.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(files)); i = next.Add(1) - 1 {
+				out[i] = c.readRecord(files[i])
+			}
+		})
+	}
+	workers.Wait()
+	return out
+}
+
+func (c *Collection) readRecord(file string) record {
+	r := record{file: file}
+	if r.raw, r.err = readPlain(c.Root, file, maxJSONBytes); r.err != nil {
+		if errors.Is(r.err, fs.ErrPermission) {
+			r.err = nil
+			r.problems = []Problem{{File: file, Rule: "folder.unreadable", Severity: Error, Message: errUnreadable}}
+		}
+		return r
+	}
+	node, err := ParseJSON(r.raw)
 	if syntax, ok := err.(*SyntaxError); ok {
-		shelf.unknown = true
-		c.Problems = append(c.Problems, Problem{File: file, Line: syntax.Line, Column: syntax.Column,
-			Rule: "json.syntax", Severity: Error, Message: syntax.Message})
+		r.problems = []Problem{{File: file, Line: syntax.Line, Column: syntax.Column, Rule: "json.syntax", Severity: Error, Message: syntax.Message}}
+		return r
+	}
+	r.node = node
+	r.problems = c.Plan.Validate(file, node)
+	return r
+}
+
+// record takes one record in. What breaks the plan goes no further: the other
+// rules rely on its fields.
+func (c *Collection) record(r record, rules *rules, shelf *shelf) error {
+	c.Read.Tubes += len(entries(r.node, "tubes"))
+	if len(r.problems) > 0 {
+		if r.node == nil {
+			shelf.unknown = true
+		}
+		shelf.reserve(r.node)
+		c.Problems = append(c.Problems, r.problems...)
 		return nil
 	}
-	c.Read.Tubes += len(entries(node, "tubes"))
-	if problems := c.Plan.Validate(file, node); len(problems) > 0 {
-		shelf.reserve(node)
-		c.Problems = append(c.Problems, problems...)
-		return nil
-	}
-	s := newSession(file, raw, node)
-	q := &queries{file: file, node: node}
+	s := newSession(r.file, r.raw, r.node)
+	q := &queries{file: r.file, node: r.node}
 	rules.check(s, q)
+	var err error
 	if s.Recordings, err = shelf.take(c, q); err != nil {
 		return err
 	}

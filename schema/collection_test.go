@@ -92,7 +92,7 @@ func load(t testing.TB, dir string) *Collection {
 func TestLoad(t *testing.T) {
 	f := valid(t)
 	for _, name := range []string{".DS_Store", "Thumbs.db", "README.md", "START-HERE.html", "session-to-copy.json", "letter.docx",
-		"old/0000.json", "review.jsonl", "custody.jsonl", "sessions/.swap", "recordings/desktop.ini"} {
+		"old/0000.json", "review.jsonl", "custody.jsonl", "custody.torn-1", "custody.torn-12", "sessions/.swap", "recordings/desktop.ini"} {
 		f[name] = "x"
 	}
 	dir := f.write(t)
@@ -139,9 +139,12 @@ func TestLoad(t *testing.T) {
 		if o.Why == "" {
 			t.Errorf("%s is omitted without a reason", o.File)
 		}
+		if o.Why == "not part of a collection" && o.File != "letter.docx" {
+			t.Errorf("%s: %s", o.File, o.Why)
+		}
 		omitted = append(omitted, o.File)
 	}
-	if diff := cmp.Diff([]string{".DS_Store", "README.md", "START-HERE.html", "Thumbs.db", "letter.docx", "old/", "recordings/desktop.ini",
+	if diff := cmp.Diff([]string{".DS_Store", "custody.torn-1", "custody.torn-12", "README.md", "START-HERE.html", "Thumbs.db", "letter.docx", "old/", "recordings/desktop.ini",
 		"session-to-copy.json", "sessions/.swap"}, omitted, cmp.Transformer("set", func(s []string) map[string]bool {
 		m := make(map[string]bool)
 		for _, e := range s {
@@ -196,6 +199,18 @@ func TestRules(t *testing.T) {
 		{"operator of signs", edited("/operator", `"?"`), []want{{at("/operator") + "session.identifier", "operator needs at least one"}}},
 		{"subject of signs", edited("/subject/subject_id", `"?"`), []want{{at("/subject/subject_id") + "session.identifier", "subject_id needs at least one"}}},
 		{"subject not listed", edited("/subject/subject_id", `"S-0003"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv"}}},
+		{"subject with a letter for a digit", edited("/subject/subject_id", `"S-OOO2"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one that differs only by characters that look alike is"}}},
+		{"two subjects that look alike", func(f folder) {
+			edited("/subject/subject_id", `"s-oOOl"`)(f)
+			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "S-0002", "S-OOOI")
+		}, []want{{"roster.csv:3:1  subject.alike?", "this subject_id differs from that in roster.csv, line 2 only by characters that look alike"},
+			{at("/subject/subject_id") + "subject.alike?", "this subject_id differs from that in sessions/0001.json, line 7 only by characters"},
+			{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one"}}},
+		{"two listed subjects that look alike", func(f folder) {
+			edited("/subject/subject_id", `"S-OOOI"`)(f)
+			f["sessions/0003.json"] = second(t, "/session_id", `"3"`, "/kit/unit", "9", "/tubes/0/barcode", `"3"`, "/recordings", "[]", "/subject/subject_id", `"S-OOOI"`)
+			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "S-0002", "S-OOOI")
+		}, []want{{"roster.csv:3:1  subject.alike?", ""}, {at("/subject/subject_id") + "subject.alike?", ""}}},
 		{"subject spelt otherwise", edited("/subject/subject_id", `"s 0002"`), nil},
 		{"one subject twice", edited("/subject/subject_id", `"S-0001"`, "/subject/birth_date", `"1978-05-17"`, "/subject/sex", `"female"`), nil},
 		{"two subjects mixed up", edited("/subject/birth_date", `"1978-05-17"`), []want{{at("/subject/birth_date") + "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be mixed up"}}},
@@ -221,6 +236,8 @@ func TestRules(t *testing.T) {
 		{"tube in two sessions", edited("/tubes/0/barcode", `"lk07-0001-a"`), []want{{at("/tubes/0/barcode") + "tube.twice", "this barcode stands in sessions/0001.json, line 22 already"}}},
 		{"tube twice in a record", edited("/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)),
 			[]want{{at("/tubes/1/barcode", "/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice", "this barcode stands in sessions/0002.json, line 31 already"}}},
+		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`), []want{{at("/tubes/0/barcode") + "tube.alike?", "this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
+		{"tubes that differ in other letters", edited("/tubes/0/barcode", `"LK07-0001-4"`), nil},
 		{"kit twice", edited("/kit/unit", `"7"`), []want{{at("/kit/unit") + "kit.twice", "this lot and unit stand in sessions/0001.json, line 19 already"}}},
 		{"unit of another lot", edited("/kit/unit", `7`, "/kit/lot", `"L2612"`), nil},
 

@@ -22,6 +22,8 @@ var (
 	errChanged   = errors.New("the file changed while it was read: run the command again")
 )
 
+const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the person who owns it"
+
 // openPlain opens a regular file and nothing else: opening a pipe would wait
 // for ever, and a link could point at anything.
 func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
@@ -98,6 +100,8 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 			if !regular(e) {
 				c.irregular(name)
 			}
+		case strings.HasPrefix(name, "custody.torn-") && regular(e):
+			c.omit(name, "an unfinished line of custody.jsonl, which the tool set aside; keep it")
 		case system(name):
 			c.omit(name, "a hidden file or one of the operating system's")
 		case name == sessionsDir && e.IsDir():

@@ -83,6 +83,10 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 			continue
 		}
 		ref, err := look(c, q, RecordingRef{File: name, Format: format, Pointer: pointer})
+		if errors.Is(err, fs.ErrPermission) {
+			q.error(pointer, "folder.unreadable", "the file of this recording cannot be read by you: ask for the right to read it, or run the command as the person who owns it")
+			continue
+		}
 		if err != nil {
 			return nil, err
 		}

@@ -58,7 +58,7 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 	if line := notText(data); line > 0 {
 		return refuse("line %d is not UTF-8 text, so that names in it would not be found: save the list as \"CSV UTF-8\"", line)
 	}
-	p := &rosterParser{data: data, csv: csv.NewReader(bytes.NewReader(data)), roster: &Roster{}, ids: make(map[string]int)}
+	p := &rosterParser{data: data, csv: csv.NewReader(bytes.NewReader(data)), roster: &Roster{}, ids: make(map[string]int), alike: newLookalikes()}
 	p.csv.ReuseRecord = true
 	header, err := p.csv.Read()
 	if err == io.EOF {
@@ -113,6 +113,7 @@ type rosterParser struct {
 	roster   *Roster
 	problems []Problem
 	ids      map[string]int // canonical subject_id to its line
+	alike    *lookalikes    // of those
 }
 
 // columns reads the header row; the message says what is wrong with it.
@@ -180,6 +181,9 @@ func (p *rosterParser) row(values []string) {
 		p.problem(column("subject_id"), "roster.twice", Error, fmt.Sprintf("this subject_id stands in line %d already (upper and lower case and punctuation do not count): remove one of the two rows or correct the identifier", p.ids[id]))
 	default:
 		p.ids[id], _ = p.csv.FieldPos(column("subject_id"))
+		if other, alike := p.alike.add(id, place{rosterFile, p.ids[id]}); alike {
+			p.problem(column("subject_id"), "subject.alike", Warning, fmt.Sprintf(subjectAlike, other))
+		}
 	}
 	if !isDate(m["birth_date"]) {
 		p.problem(column("birth_date"), "roster.birth-date", Error, "birth_date must be a date of the calendar written year-month-day, such as 1970-12-31")

@@ -44,19 +44,24 @@ func (q *queries) place(pointer string) place {
 type rules struct {
 	study    *Study
 	subjects map[string]map[string]string // the roster's rows by canonical subject_id
+	looks    map[string]bool              // how the roster's subject_ids look
 	sessions map[string]place             // by canonical session_id
 	tubes    map[string]place             // by barcode in lower case
 	kits     map[string]place             // by lot and unit in lower case
+
+	alikeSubjects, alikeTubes *lookalikes
 }
 
 func newRules(study *Study, roster *Roster) *rules {
 	r := &rules{
-		study: study, subjects: make(map[string]map[string]string),
+		study: study, subjects: make(map[string]map[string]string), looks: make(map[string]bool),
 		sessions: make(map[string]place), tubes: make(map[string]place), kits: make(map[string]place),
+		alikeSubjects: newLookalikes(), alikeTubes: newLookalikes(),
 	}
 	for _, row := range roster.Rows {
 		if id := canonical(row["subject_id"]); r.subjects[id] == nil {
 			r.subjects[id] = row
+			r.looks[lookalike.Replace(id)] = true
 		}
 	}
 	return r
@@ -114,8 +119,15 @@ func (r *rules) subject(s *Session, q *queries) {
 		q.error(at, "session.identifier", "subject_id needs at least one letter or digit")
 		return
 	}
+	if other, alike := r.alikeSubjects.add(id, q.place(at)); alike {
+		q.warning(at, "subject.alike", fmt.Sprintf(subjectAlike, other))
+	}
 	row := r.subjects[id]
-	if row == nil {
+	switch {
+	case row == nil && r.looks[lookalike.Replace(id)]:
+		q.error(at, "subject.unlisted", "this subject is not in roster.csv, but one that differs only by characters that look alike is (O and 0; I, l and 1): find out who was sampled, then correct subject_id")
+		return
+	case row == nil:
 		q.error(at, "subject.unlisted", "this subject is not in roster.csv, so the leak check could not search for the name: add the subject there, or correct subject_id")
 		return
 	}
@@ -142,11 +154,17 @@ func sexWord(s string) string {
 
 func (r *rules) tube(q *queries) {
 	for i, t := range entries(q.node, "tubes") {
-		once(r.tubes, strings.ToLower(t.Member("barcode").text()), q, fmt.Sprintf("/tubes/%d/barcode", i), "tube.twice",
+		barcode, pointer := strings.ToLower(t.Member("barcode").text()), fmt.Sprintf("/tubes/%d/barcode", i)
+		once(r.tubes, barcode, q, pointer, "tube.twice",
 			"this barcode stands in %s already: look at the tubes, and correct the record that is wrong")
+		if other, alike := r.alikeTubes.add(barcode, q.place(pointer)); alike {
+			q.warning(pointer, "tube.alike", fmt.Sprintf(tubeAlike, other))
+		}
 	}
 }
 
+// kit: a kit that stands in two records was used twice or one of them names the
+// wrong one (common practice, no source).
 func (r *rules) kit(q *queries) {
 	lot, unit := literal(q.node.At("/kit/lot")), literal(q.node.At("/kit/unit"))
 	if lot != "" && unit != "" {
@@ -156,7 +174,9 @@ func (r *rules) kit(q *queries) {
 }
 
 // times asks whether what happened happened in order. A clock that is wrong by
-// a little is a warning; an end before its beginning is an error.
+// a little is a warning; an end before its beginning is an error. The limits of
+// study.json and the note on a session that was not completed are common
+// practice, no source.
 func (r *rules) times(s *Session, q *queries) {
 	if s.Ended.Before(s.Started) {
 		q.error("/ended_at", "time.order", "ended_at lies before started_at: correct one of the two")
