@@ -32,13 +32,17 @@ func TestLoadIrregular(t *testing.T) {
 	if err := syscall.Mkfifo(filepath.Join(dir, "sessions/0005.json"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.Mkdir(filepath.Join(dir, "sessions/0006.json"), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	var got []string
 	c := load(t, dir)
 	for _, p := range c.Problems {
 		got = append(got, p.File+" "+p.Rule)
 	}
 	if diff := cmp.Diff([]string{"notes.txt folder.irregular", "recordings/trace-0002.csv folder.irregular", "sessions/0002.json recording.missing",
-		"sessions/0003.json folder.irregular", "sessions/0004.json folder.irregular", "sessions/0005.json folder.irregular"}, got); diff != "" {
+		"sessions/0003.json folder.irregular", "sessions/0004.json folder.irregular", "sessions/0005.json folder.irregular",
+		"sessions/0006.json folder.inside"}, got); diff != "" {
 		t.Error(diff)
 	}
 	if len(c.Sessions) != 2 {

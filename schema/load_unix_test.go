@@ -1,0 +1,124 @@
+//go:build unix
+
+package schema
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// TestLoadApart is what loadApart runs.
+func TestLoadApart(t *testing.T) {
+	dir := os.Getenv("OUTBREATH_TEST_LOAD")
+	if dir == "" {
+		t.Skip("loadApart gives it a folder")
+	}
+	start := time.Now()
+	c := load(t, dir)
+	took := time.Since(start)
+	fmt.Printf("took %d peak %d sessions %d problems %d\n", took.Milliseconds(), peak(), len(c.Sessions), len(c.Problems))
+}
+
+// peak is the most memory that this process has held, in kilobytes: proc(5),
+// VmHWM. It is 0 where there is no such file.
+func peak() (kb int) {
+	status, _ := os.ReadFile("/proc/self/status")
+	if _, after, ok := strings.Cut(string(status), "VmHWM:"); ok {
+		fmt.Sscan(after, &kb)
+	}
+	return kb
+}
+
+// loadApart loads dir in a process of its own, and says how long that took,
+// what it held in memory at most, and how many sessions and problems it found.
+func loadApart(t *testing.T, dir string) (took time.Duration, bytes int64, sessions, problems int) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "-test.run=^TestLoadApart$")
+	cmd.Env = append(os.Environ(), "OUTBREATH_TEST_LOAD="+dir)
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	var ms, kb int
+	if _, err := fmt.Sscanf(string(out), "took %d peak %d sessions %d problems %d", &ms, &kb, &sessions, &problems); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	bytes = int64(kb) << 10
+	t.Logf("%v, %d MB", time.Duration(ms)*time.Millisecond, bytes>>20)
+	return time.Duration(ms) * time.Millisecond, bytes, sessions, problems
+}
+
+func TestLoadMany(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes 20,000 files")
+	}
+	const n = 20_000
+	took, bytes, sessions, problems := loadApart(t, many(t, n))
+	if sessions != n || problems != 0 || took > 10*time.Second || bytes > 300<<20 {
+		t.Errorf("%d sessions, %d problems in %v and %d MB; want %d and 0 within 10 s and 300 MB", sessions, problems, took, bytes>>20, n)
+	}
+}
+
+// Records that no sampler writes are refused, soon and with little memory.
+func TestLoadHostile(t *testing.T) {
+	lots := func(entry string, size int) string { return strings.Repeat(entry+",", size/(len(entry)+1)) + entry }
+	for _, c := range []struct {
+		name, pointer, value string
+	}{
+		{"notes of 10 MB", "/notes", `"` + strings.Repeat("x ", 5<<20) + `"`},
+		{"notes of 10 MB of escapes", "/notes", `"` + strings.Repeat(`\u0007`, 10<<20/6) + `"`},
+		{"a session_id of 10 MB", "/session_id", `"` + strings.Repeat("7", 10<<20) + `"`},
+		{"interruptions of 10 MB", "/interruptions", "[" + lots(`{"at": "2026-03-02T08:24:00-05:00", "cause": "", "note": ""}`, 10<<20) + "]"},
+		{"tubes of 10 MB", "/tubes", "[" + lots(`{}`, 10<<20) + "]"},
+		{"a number of 10 MB", "/subject/height_cm", "1" + strings.Repeat("0", 10<<20)},
+		{"brackets of 10 MB", "/notes", strings.Repeat("[", 5<<20) + strings.Repeat("]", 5<<20)},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := valid(t)
+			f["sessions/0002.json"] = strings.Replace(second(t, c.pointer, `"HERE"`), `"HERE"`, c.value, 1)
+			if len(f["sessions/0002.json"]) < 9<<20 {
+				t.Fatal("the record is not as large as it should be")
+			}
+			took, bytes, sessions, problems := loadApart(t, f.write(t))
+			if sessions != 1 || problems == 0 || took > 2*time.Second || bytes > 200<<20 {
+				t.Errorf("%d sessions, %d problems in %v and %d MB; want the record refused within 2 s and 200 MB", sessions, problems, took, bytes>>20)
+			}
+		})
+	}
+}
+
+// The names of files come from outside; no file system here refuses these.
+func TestLoadOddNames(t *testing.T) {
+	dir := valid(t).write(t)
+	for i, name := range []string{"\x1b[31m.json", "caf\xe9.json", "\xff\xfe.json", "a\nb.json", "\u202eb.json", "0003.json "} {
+		text := second(t, "/session_id", fmt.Sprintf(`"X%d"`, i), "/kit/unit", fmt.Sprint(100+i), "/tubes/0/barcode", fmt.Sprintf(`"X%d"`, i), "/recordings", "[]")
+		if err := os.WriteFile(filepath.Join(dir, "sessions", name), []byte(text), 0o600); err != nil {
+			t.Skipf("the file system does not take such names: %v", err)
+		}
+	}
+	c := load(t, dir)
+	if len(c.Sessions) != 7 || len(c.Problems) != 1 || c.Problems[0].Rule != "folder.record" {
+		t.Errorf("%d sessions, problems %q", len(c.Sessions), c.places())
+	}
+}
+
+func TestLoadUnreadable(t *testing.T) {
+	if os.Geteuid() == 0 {
+		t.Skip("nothing is unreadable for root")
+	}
+	for _, name := range []string{"sessions/0002.json", "recordings/trace-0002.csv"} {
+		dir := valid(t).write(t)
+		if err := os.Chmod(filepath.Join(dir, name), 0); err != nil {
+			t.Fatal(err)
+		}
+		c := load(t, dir)
+		if len(c.Problems) != 1 || c.Problems[0].Rule != "folder.unreadable" || c.Problems[0].Severity != Error || c.Problems[0].File != "sessions/0002.json" {
+			t.Errorf("%s: problems %q", name, c.places())
+		}
+	}
+}
