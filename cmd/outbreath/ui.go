@@ -116,11 +116,12 @@ func tableLines(rows [][]string) []string {
 	return strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
 }
 
-// printable replaces control characters, which come from file names at most,
-// so that no text of the collection can steer a terminal.
+// printable replaces control characters, and those that turn the direction of
+// writing, so that no text of the collection can steer a terminal or show
+// words in another order than they have.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' || !unicode.IsControl(r) {
+		if r == '\n' || r == '\t' || !unicode.IsControl(r) && !unicode.Is(unicode.Bidi_Control, r) {
 			return r
 		}
 		return '\uFFFD'

@@ -126,3 +126,16 @@ func TestGroups(t *testing.T) {
 		t.Errorf("the passage shows other words than those planted")
 	}
 }
+
+// Unicode Standard Annex 9 names the characters that turn the direction.
+func TestPrintable(t *testing.T) {
+	const unchanged = "Zoë \u0e01, سلام\n\t1"
+	if got := printable(unchanged); got != unchanged {
+		t.Errorf("%q became %q", unchanged, got)
+	}
+	for _, r := range "\x00\x07\x1b\x7f\u0085\u009b\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069" {
+		if got := printable("a" + string(r) + "b"); got != "a\uFFFDb" {
+			t.Errorf("%U is printed as %q", r, got)
+		}
+	}
+}
