@@ -119,7 +119,7 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 			if r.err != nil {
 				return r.err
 			}
-			if total += len(r.raw); total > maxRecordBytes {
+			if total += r.size; total > maxRecordBytes {
 				return tooMuch
 			}
 			if err := c.record(r, rules, shelf); err != nil {
@@ -138,15 +138,16 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 	return nil
 }
 
-// atOnce bounds how many records are read at a time, and so the memory: each
-// may have 16 MiB.
-const atOnce = 16
+// atOnce bounds how many records are read at a time, and so the memory, because
+// each may have 16 MiB.
+const atOnce = 8
 
 // A record is one file of sessions, read and held against the plan alone.
 type record struct {
 	file     string
-	raw      []byte
-	node     *Node // nil if it cannot be read
+	size     int
+	raw      []byte // nil if there are problems
+	node     *Node  // nil if it cannot be read
 	problems []Problem
 	err      error // of the disk
 }
@@ -176,13 +177,17 @@ func (c *Collection) readRecord(file string) record {
 		}
 		return r
 	}
+	r.size = len(r.raw)
 	node, err := ParseJSON(r.raw)
 	if syntax, ok := err.(*SyntaxError); ok {
+		r.raw = nil
 		r.problems = []Problem{{File: file, Line: syntax.Line, Column: syntax.Column, Rule: "json.syntax", Severity: Error, Message: syntax.Message}}
 		return r
 	}
 	r.node = node
-	r.problems = c.Plan.Validate(file, node)
+	if r.problems = c.Plan.Validate(file, node); len(r.problems) > 0 {
+		r.raw = nil
+	}
 	return r
 }
 

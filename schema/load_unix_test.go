@@ -92,6 +92,20 @@ func TestLoadHostile(t *testing.T) {
 	}
 }
 
+// However many of the largest records there are, only a few are held at a time.
+func TestLoadManyLarge(t *testing.T) {
+	f := valid(t)
+	entry := `{"at": "2026-03-02T08:24:00-05:00", "cause": "", "note": ""},`
+	large := strings.Replace(second(t, "/interruptions", `"HERE"`), `"HERE"`, "["+strings.Repeat(entry, 15<<20/len(entry))+"1]", 1)
+	for i := range 20 {
+		f[fmt.Sprintf("sessions/1%02d.json", i)] = large
+	}
+	took, bytes, sessions, problems := loadApart(t, f.write(t))
+	if sessions != 2 || problems != 20 || took > 10*time.Second || bytes > 400<<20 {
+		t.Errorf("%d sessions, %d problems in %v and %d MB; want 2 and 20 within 10 s and 400 MB", sessions, problems, took, bytes>>20)
+	}
+}
+
 // The names of files come from outside; no file system here refuses these.
 func TestLoadOddNames(t *testing.T) {
 	dir := valid(t).write(t)
