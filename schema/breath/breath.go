@@ -20,10 +20,15 @@
 //
 // The count holds for 6 to 40 breaths a minute and five samples a second or more.
 // A cough between breaths that follow each other within 2 s, or that fills most of
-// the samples between them, may join two. The end-tidal value is within 0.1 kPa of
-// a known curve at twenty samples a breath, within 0.15 kPa below that. Whether a flat stretch is a mask laid
-// aside, a blocked line or a held breath is not told; nor is the unit, beyond a
-// hint from size alone.
+// the samples between them, may join two.
+//
+// Against curves whose truth is known, the count is within 2 % or one breath and
+// the end-tidal value within 0.1 kPa, from twenty samples a breath on, with noise
+// of up to 0.03 kPa, and with coughs up to 30 breaths a minute. Beyond that the
+// count may be a tenth off and the value 0.3 kPa.
+//
+// Whether a flat stretch is a mask laid aside, a blocked line or a held breath is
+// not told; nor is the unit, beyond a hint from size alone.
 package breath
 
 import "math"

@@ -38,7 +38,7 @@ func TestUnits(t *testing.T) {
 			c := curve{seconds: 120, hz: 20, perMinute: 14, endTidal: kPa, slope: 0.05, noise: 0.02, scale: u.scale, seed: 1}
 			samples, breaths, endTidal := c.draw()
 			f := measure(samples)
-			near(t, c, f, breaths, f.EndTidal)
+			near(t, c, f, breaths, f.EndTidal, 0.02, 0.1)
 			if f.Hint != u.hint || math.Abs(f.EndTidal-endTidal*u.scale) > 0.1*u.scale {
 				t.Errorf("%g mmHg in %s: hint %q, end-tidal %g of %g", mmHg, unit, f.Hint, f.EndTidal, endTidal*u.scale)
 			}
