@@ -226,7 +226,7 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 	for _, s := range d.sessions {
 		problems = append(problems, s.doubtful())
 	}
-	same, err := d.same()
+	same, err := d.sameCurves()
 	return append(slices.Concat(problems...), same...), errors.Join(append(failed, err)...)
 }
 

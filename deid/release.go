@@ -25,7 +25,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if err != nil {
 		return nil, err
 	}
-	same, err := d.same()
+	same, err := d.sameCurves()
 	if err != nil {
 		return nil, err
 	}

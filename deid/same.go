@@ -16,12 +16,12 @@ const edfOwn = 256
 // sample is how much of a recording is looked at before all of it.
 const sample = 64 << 10
 
-// same names recordings of equal content in two places: one of them was copied,
+// sameCurves names recordings of equal content in two places: one of them was copied,
 // exported or named wrongly, and one subject's breath would stand for
 // another's. Files of one size are compared by a piece from their middle, and
 // only where that is equal to the end, so that the usual collection is not read
 // a second time.
-func (d *draft) same() ([]schema.Problem, error) {
+func (d *draft) sameCurves() ([]schema.Problem, error) {
 	type kind struct {
 		format string
 		size   int64

@@ -62,7 +62,7 @@ func TestSameCurve(t *testing.T) {
 			r.Size, r.ModTime = info.Size(), info.ModTime()
 			d.sessions[0].recordings = append(d.sessions[0].recordings, *r)
 		}
-		problems, err := d.same()
+		problems, err := d.sameCurves()
 		if err != nil {
 			t.Fatal(err)
 		}
