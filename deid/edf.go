@@ -1,6 +1,7 @@
 package deid
 
 import (
+	"bufio"
 	"errors"
 	"io"
 	"os"
@@ -153,6 +154,7 @@ type edfReader struct {
 	dec    *leak.Decisions
 	ready  []byte      // to be given out next
 	record []byte      // room for one data record; nil when none has texts
+	in     *bufio.Reader
 	ranges []edf.Range // of the texts in it
 	curve  *edfCurve   // nil when the file holds no CO2 in kPa
 	at     int64       // of the next byte to be read from the file
@@ -171,6 +173,7 @@ func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 	}
 	if e.ranges = h.AnnotationRanges(); len(e.ranges) > 0 {
 		e.record = make([]byte, h.RecordSize())
+		e.in = bufio.NewReaderSize(s.File, 128<<10) // a record may be small
 	}
 	return e, nil
 }
@@ -281,7 +284,7 @@ func (e *edfReader) next() error {
 	if e.at == e.r.Size {
 		return e.end()
 	}
-	if _, err := io.ReadFull(e.File, e.record); err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
+	if _, err := io.ReadFull(e.in, e.record); err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
 		return e.r.changed()
 	} else if err != nil {
 		return e.r.unreadable(err)

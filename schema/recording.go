@@ -200,8 +200,16 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 			return i
 		}
 		if c.Each != nil {
-			d := decimal{neg: neg, hi: m, scale: -places}
-			c.row[c.col] = d.float()
+			if m <= 1<<53 { // as float does it
+				f := float64(m) / exact10[places]
+				if neg {
+					f = -f
+				}
+				c.row[c.col] = f
+			} else {
+				d := decimal{neg: neg, hi: m, scale: -places}
+				c.row[c.col] = d.float()
+			}
 		}
 		last := c.col == len(c.columns)-1
 		switch {

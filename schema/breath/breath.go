@@ -126,6 +126,35 @@ func (m *Meter) Add(t, co2 float64) {
 	m.sum += co2
 }
 
+// AddEven takes n samples that are step seconds apart, the first at time t, and
+// does what Add would for each. sum returns the sum in kPa of samples i to j-1;
+// none may be dropped or beyond any sensor's range.
+func (m *Meter) AddEven(t, step float64, n int, sum func(i, j int) float64) {
+	end := t + step*float64(n-1)
+	if !(step > 0 && math.Abs(t) <= farthest && math.Abs(end) <= farthest && end-step < end && t+step > t) || m.samples > 0 && t <= m.last {
+		for i := range n {
+			m.Add(t+step*float64(i), sum(i, i+1))
+		}
+		return
+	}
+	for i := 0; i < n; {
+		at := t + step*float64(i)
+		m.Add(at, sum(i, i+1))
+		i++
+		// As many of those that follow as fall into the same block.
+		more := min(n-i, int(math.Ceil((m.blockAt+blockSeconds-roundingError-at)/step))-1)
+		if more <= 0 {
+			continue
+		}
+		m.sum += sum(i, i+more)
+		m.n += more
+		m.samples += more
+		i += more
+		m.last = t + step*float64(i-1)
+		m.gap = max(m.gap, step)
+	}
+}
+
 // endBlock hands on the mean of the samples since blockAt.
 func (m *Meter) endBlock() {
 	t, v := m.blockAt, m.sum/float64(m.n)
