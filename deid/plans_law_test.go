@@ -68,7 +68,7 @@ func (m *planMaker) int(label string, from, to int) int {
 }
 
 var lawTreatments = []string{`"keep"`, `"drop"`, `{"pseudonym":"subject"}`, `{"pseudonym":"operator"}`, `"shift"`, `"year"`, `{"age-band":5}`,
-	`"region"`, `{"round":5}`, `{"round":10,"from":50,"to":90}`, `"text"`}
+	`"region"`, `{"region":1}`, `{"round":5}`, `{"round":10,"from":50,"to":90}`, `"text"`}
 
 // bare is a leaf without its annotations.
 func (m *planMaker) bare(treatment, format string) piece {
@@ -107,7 +107,7 @@ func (m *planMaker) bare(treatment, format string) piece {
 		})}
 	case `{"age-band":5}`:
 		return piece{`{"type":"string","format":"date"}`, text(func() string { return m.hide("19" + m.date()[2:]) })}
-	case `"region"`:
+	case `"region"`, `{"region":1}`:
 		return piece{`{"type":"string"}`, text(func() string { return m.hide(strconv.Itoa(m.int("zip", 10_000, 99_999))) })}
 	case `"text"`:
 		return piece{`{"type":"string","maxLength":50}`, func() string { return m.keep(strconv.Quote(m.word("kp"))) }}
@@ -356,6 +356,9 @@ func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, sh
 		ok = lawBand.MatchString(n.Text)
 	case schema.Region:
 		ok = lawRegion.MatchString(n.Text)
+		if w := f.Treatment.Width; w > 0 {
+			ok = len(n.Text) == w && strings.Trim(n.Text, "0123456789") == ""
+		}
 	case schema.Round:
 		x, err := strconv.Atoi(n.Text)
 		ok = err == nil && x%f.Treatment.Width == 0 && (!f.Treatment.Coded || x >= f.Treatment.From && x <= f.Treatment.To)

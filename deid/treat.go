@@ -202,7 +202,7 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 	case schema.AgeBand:
 		return text(bandOf(n.Text, v.day, treatment.Width))
 	case schema.Region:
-		return text(region(n.Text))
+		return text(region(n.Text, f.Treatment.Width))
 	case schema.Recording:
 		return text(v.recordingName(pointer), nil)
 	}
@@ -276,10 +276,11 @@ var census2000 = []string{
 	"036", "059", "063", "102", "203", "556", "692", "790", "821", "823", "830", "831", "878", "879", "884", "890", "893",
 }
 
-// region shortens a postal code. Five digits, or five and four as in ZIP+4,
-// give the first three, or "000" where these stand for too few people; any other
-// code gives its first two letters or digits, in upper case.
-func region(code string) (string, error) {
+// region shortens a postal code to its first width letters or digits, in upper
+// case. Width 0 leaves it to the form of the code: five digits, or five and four
+// as in ZIP+4, give three, any other code two. Three digits that stand for too
+// few people become "000".
+func region(code string, width int) (string, error) {
 	var short []rune
 	digits, other := 0, 0
 	for _, r := range strings.ToUpper(norm.NFKC.String(code)) {
@@ -292,17 +293,21 @@ func region(code string) (string, error) {
 			short = append(short, r)
 		}
 	}
-	switch {
-	case len(short) < 3:
-		return "", errors.New("the postal code is too short to be shortened to a region; correct it, or leave the field out")
-	case other == 0 && (digits == 5 || digits == 9):
-		zip := string(short[:3])
-		if slices.Contains(census2000, zip) {
-			return "000", nil
+	zip := other == 0 && (digits == 5 || digits == 9)
+	if width == 0 {
+		width = 2
+		if zip {
+			width = 3
 		}
-		return zip, nil
 	}
-	return string(short[:2]), nil
+	if len(short) < 3 || len(short) <= width {
+		return "", errors.New("the postal code is too short to be shortened to a region; correct it, or leave the field out")
+	}
+	prefix := string(short[:width])
+	if zip && slices.Contains(census2000, prefix) {
+		return "000", nil
+	}
+	return prefix, nil
 }
 
 // coded rounds a number and gathers what lies beyond the ends at the ends.

@@ -33,20 +33,32 @@ func TestRegion(t *testing.T) {
 		"DE-10115":                       "DE",
 		"-12 345 6":                      "12",
 	} {
-		if got, err := region(code); err != nil || got != want {
+		if got, err := region(code, 0); err != nil || got != want {
 			t.Errorf("%q: %q, %v, want %q", code, got, err, want)
 		}
 	}
 	for _, code := range []string{"", "7", "1-2", "--", "\u0e31"} {
-		if got, err := region(code); err == nil {
+		if got, err := region(code, 0); err == nil {
 			t.Errorf("%q leaves as %q", code, got)
+		}
+	}
+	for _, c := range []struct {
+		code  string
+		width int
+		want  string
+	}{
+		{"10115", 1, "1"}, {"10115", 2, "10"}, {"10115", 3, "101"}, {"03601", 3, "000"}, {"SW1A 1AA", 1, "S"}, {"SW1A 1AA", 3, "SW1"},
+		{"101", 3, ""}, {"101", 2, "10"}, {"10", 1, ""},
+	} {
+		if got, err := region(c.code, c.width); got != c.want || (err != nil) != (c.want == "") {
+			t.Errorf("%q to %d: %q, %v, want %q", c.code, c.width, got, err, c.want)
 		}
 	}
 	if len(census2000) != 17 {
 		t.Errorf("%d restricted prefixes, want 17", len(census2000))
 	}
 	for _, zip := range census2000 {
-		if got, err := region(zip + "77"); err != nil || got != "000" {
+		if got, err := region(zip + "77", 0); err != nil || got != "000" {
 			t.Errorf("%s77 leaves as %q, %v", zip, got, err)
 		}
 	}

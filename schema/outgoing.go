@@ -212,7 +212,11 @@ func (s *shape) treated(described bool) []Member {
 	case AgeBand:
 		words = []Member{typed("string"), word("pattern", ageBandForm)}
 	case Region:
-		words = []Member{typed("string"), {"minLength", jsonNumber(1)}, {"maxLength", jsonNumber(16)}}
+		most := 3
+		if t.Width > 0 {
+			most = t.Width
+		}
+		words = []Member{typed("string"), {"minLength", jsonNumber(1)}, {"maxLength", jsonNumber(most)}}
 	case Round:
 		words = []Member{typed("number")}
 		if t.Coded {

@@ -183,6 +183,7 @@ func TestParsePlanRefuses(t *testing.T) {
 		{"shift of a text", []string{notes + "/deid", `"shift"`}, `"format": "date" or "date-time"`},
 		{"year of a time of day", []string{notes + "/deid", `"year"`, notes + "/format", `"time"`}, `"format": "date" or "date-time"`},
 		{"age band of a time", []string{"/properties/started_at/deid", `{"age-band": 5}`}, "needs a birth date"},
+		{"region of 4 characters", []string{"/properties/subject/properties/postal_code/deid", `{"region": 4}`}, "from 1 to 3"},
 		{"region of a number", []string{height + "/deid", `"region"`}, `"region" needs`},
 		{"text that may be null", []string{notes + "/type", `["string", "null"]`}, `"text" needs`},
 		{"unknown risk", []string{sex + "/risk", `"high"`}, `the value of "risk" must be "quasi" or "sensitive"`},

@@ -16,7 +16,7 @@ const (
 	Shift     TreatmentKind = "shift"     // date or date-time
 	Year      TreatmentKind = "year"      // date or date-time
 	AgeBand   TreatmentKind = "age-band"  // Width in years; from a birth date and the session's date
-	Region    TreatmentKind = "region"    // postal code prefix
+	Region    TreatmentKind = "region"    // postal code prefix; Width characters, or 0: as the country's form has it
 	Round     TreatmentKind = "round"     // Width: to the nearest multiple
 	Text      TreatmentKind = "text"      // leak-checked free text
 	Recording TreatmentKind = "recording" // the name of a recording file, treated by its format's rules
@@ -26,7 +26,7 @@ const (
 type Treatment struct {
 	Kind    TreatmentKind
 	Purpose string // Pseudonym only
-	Width   int    // AgeBand (1..50 years) and Round (1..100) only
+	Width   int    // AgeBand (1..50 years), Round (1..100) and Region (1..3 characters, or 0) only
 
 	// Round only, where Coded: what lies below From becomes From, and above To
 	// becomes To, so that a very short or heavy person does not stand out.
@@ -39,7 +39,10 @@ func (t Treatment) String() string {
 	switch t.Kind {
 	case Pseudonym:
 		return string(t.Kind) + " " + t.Purpose
-	case AgeBand, Round:
+	case AgeBand, Round, Region:
+		if t.Width == 0 {
+			break
+		}
 		s := string(t.Kind) + " " + strconv.Itoa(t.Width)
 		if t.Coded {
 			s += fmt.Sprintf(", %d to %d", t.From, t.To)
@@ -77,6 +80,8 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 			return t, ""
 		case AgeBand:
 			return t, parseWidth(v, 50, &t.Width)
+		case Region:
+			return t, parseWidth(v, 3, &t.Width)
 		}
 	}
 	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, "region", {"round": 5}, "text", "recording"`
