@@ -152,8 +152,8 @@ type edfReader struct {
 	*source
 	d      *draft
 	dec    *leak.Decisions
-	ready  []byte      // to be given out next
-	record []byte      // room for one data record; nil when none has texts
+	ready  []byte // to be given out next
+	record []byte // room for one data record; nil when none has texts
 	in     *bufio.Reader
 	ranges []edf.Range // of the texts in it
 	curve  *edfCurve   // nil when the file holds no CO2 in kPa

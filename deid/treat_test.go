@@ -58,7 +58,7 @@ func TestRegion(t *testing.T) {
 		t.Errorf("%d restricted prefixes, want 17", len(census2000))
 	}
 	for _, zip := range census2000 {
-		if got, err := region(zip + "77", 0); err != nil || got != "000" {
+		if got, err := region(zip+"77", 0); err != nil || got != "000" {
 			t.Errorf("%s77 leaves as %q, %v", zip, got, err)
 		}
 	}
