@@ -3,6 +3,7 @@ package pack
 import (
 	"bytes"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -70,6 +71,7 @@ func (v *verifying) signature() error {
 	l := v.label
 	v.verdict.Shipment, v.verdict.Study, v.verdict.Site = l.Shipment, l.Study, l.Site
 	v.verdict.Sessions, v.verdict.Recordings, v.verdict.Count = l.Sessions, l.Recordings, l.Tubes
+	v.verdict.Sealed = l.Sealed
 	v.pass(checkSignature, "signed by site %s, whose key is trusted here", l.Site)
 	return nil
 }
@@ -166,6 +168,11 @@ func (v *verifying) labelled() error {
 	if folderName(v.root.Name()) != v.label.Shipment {
 		note = "; the folder was renamed, which does no harm"
 	}
+	for _, p := range v.label.Parts {
+		digest, _ := v.sumOf(p.Name)
+		v.verdict.Parts = append(v.verdict.Parts, Part{p.Name, p.Bytes, hex.EncodeToString(digest[:])})
+	}
+	v.verdict.Archive = ArchiveDigest(v.verdict.Parts)
 	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %d sessions, %d recordings, %d tubes%s", v.label.Shipment, v.label.Study,
 		v.label.Sealed, v.label.Sessions, v.label.Recordings, v.label.Tubes, note)
 	return nil

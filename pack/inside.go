@@ -132,21 +132,3 @@ func someIssues(issues []bag.Issue) string {
 	}
 	return b.String()
 }
-
-// tubes compares the box with the records, if it was scanned, and decides.
-func (v *verifying) tubes(recorded []string) {
-	v.verdict.Decision = Accepted
-	if v.o.Tubes == nil {
-		return
-	}
-	m := MatchTubes(v.o.Tubes, recorded)
-	v.verdict.Tubes = m
-	if m.Agrees() {
-		v.pass(checkTubes, "the box holds the %d tubes of the records and no other", len(m.Matched))
-		return
-	}
-	v.verdict.Decision = Discrepancies
-	v.verdict.Checks = append(v.verdict.Checks, Check{checkTubes, false, fmt.Sprintf(
-		"%d of %d tubes found, %d missing from the box, %d in it that no record has: look for them in the box, scan it again, then settle the rest with the site",
-		len(m.Matched), len(recorded), len(m.Missing), len(m.Unexpected))})
-}

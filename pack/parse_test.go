@@ -227,7 +227,7 @@ func TestMatchTubes(t *testing.T) {
 		{"A", "A A", "A", "A", ""},
 	} {
 		m := MatchTubes(strings.Fields(tt.scanned), strings.Fields(tt.recorded))
-		want := TubeMatch{list(tt.matched), list(tt.missing), list(tt.unexpected)}
+		want := TubeMatch{Matched: list(tt.matched), Missing: list(tt.missing), Unexpected: list(tt.unexpected)}
 		if !reflect.DeepEqual(*m, want) {
 			t.Errorf("%q in the box, %q recorded: %+v, want %+v", tt.scanned, tt.recorded, *m, want)
 		}

@@ -48,8 +48,9 @@ type Sealed struct {
 	Recordings int    `json:"recordings"`
 	Tubes      int    `json:"tubes"`
 	Parts      []Part `json:"parts"`
-	ReadBack   bool   `json:"read_back"`  // false: this system could not be kept from answering out of its memory
-	Bag        string `json:"bag_sha256"` // of the tar stream inside: equal for equal input, keys and number
+	ReadBack   bool   `json:"read_back"`      // false: this system could not be kept from answering out of its memory
+	Bag        string `json:"bag_sha256"`     // of the tar stream inside: equal for equal input, keys and number
+	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
 }
 
 // A Part is one file of the archive.
@@ -171,6 +172,7 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 		sealed.Parts = append(sealed.Parts, Part{q.Name, q.Bytes, hex.EncodeToString(q.SHA256[:])})
 		lab.Parts = append(lab.Parts, labelPart{q.Name, q.Bytes})
 	}
+	sealed.Archive = ArchiveDigest(sealed.Parts)
 	if err := s.finish(ctx, sealed, lab, parts); err != nil {
 		return nil, err
 	}

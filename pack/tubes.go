@@ -2,6 +2,7 @@ package pack
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,7 +20,12 @@ type TubeMatch struct {
 	Matched    []string `json:"matched"`
 	Missing    []string `json:"missing"`    // in the records, not in the box
 	Unexpected []string `json:"unexpected"` // in the box, not in the records, or scanned once more than recorded
+
+	Notes []TubeNote `json:"notes,omitempty"` // what [TubeMatch.Explain] found
 }
+
+// ErrNoBarcode says that a file of barcodes holds none.
+var ErrNoBarcode = errors.New("the file holds no barcode: look whether the scanner was connected, and scan the tubes into it, one a line")
 
 // Agrees says that the box holds the recorded tubes and no other.
 func (m *TubeMatch) Agrees() bool { return len(m.Missing) == 0 && len(m.Unexpected) == 0 }
@@ -56,7 +62,7 @@ func MatchTubes(scanned, recorded []string) *TubeMatch {
 
 // ParseTubes reads a file of barcodes, one a line, as a scanner types them.
 // Blanks around a barcode, empty lines, CR and a byte-order mark are dropped.
-// The error names the line; a file without any barcode is one too.
+// The error names the line, or is [ErrNoBarcode].
 func ParseTubes(data []byte) ([]string, error) {
 	if len(data) > maxScan {
 		return nil, fmt.Errorf("the file is longer than %d bytes: it is no list of barcodes", maxScan)
@@ -76,7 +82,7 @@ func ParseTubes(data []byte) ([]string, error) {
 		tubes = append(tubes, b)
 	}
 	if len(tubes) == 0 {
-		return nil, fmt.Errorf("the file holds no barcode: scan the tubes into it, one a line")
+		return nil, ErrNoBarcode
 	}
 	return tubes, nil
 }

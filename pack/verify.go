@@ -20,6 +20,7 @@ type VerifyOptions struct {
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
 	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
+	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
 }
 
@@ -42,17 +43,20 @@ type Check struct {
 // A Verdict is what Verify found. Its JSON form is the contract's.
 //
 // Checks are in the order in which they were made. The first that a shipment
-// fails ends them, because the later ones build on it; only "tubes" can fail
-// without rejecting the shipment.
+// fails ends them, because the later ones build on it; only "slip" and "tubes"
+// can fail without rejecting the shipment.
 type Verdict struct {
 	Shipment string     `json:"shipment"` // as signed; the folder's name as long as that is unknown
 	Decision Decision   `json:"decision"`
 	Checks   []Check    `json:"checks"`
 	Tubes    *TubeMatch `json:"tubes,omitempty"`
+	Archive  string     `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
 
-	Study, Site                 string `json:"-"`
-	Sessions, Recordings, Count int    `json:"-"` // Count: tubes
-	Treatment                   []byte `json:"-"` // data/treatment.json; nil when rejected
+	Parts                       []Part   `json:"-"` // as signed
+	Recorded                    []string `json:"-"` // barcodes of the records; nil when rejected
+	Study, Site, Sealed         string   `json:"-"`
+	Sessions, Recordings, Count int      `json:"-"` // Count: tubes
+	Treatment                   []byte   `json:"-"` // data/treatment.json; nil when rejected
 }
 
 // Names of the checks of the folder; those inside the archive stand in
@@ -66,6 +70,7 @@ const (
 	checkBag       = "bag signature"
 	checkSums      = "checksums"
 	checkRecords   = "records"
+	checkSlip      = "slip"
 	checkTubes     = "tubes"
 )
 
@@ -124,6 +129,11 @@ func (v *verifying) pass(check, format string, args ...any) {
 	v.verdict.Checks = append(v.verdict.Checks, Check{check, true, fmt.Sprintf(format, args...)})
 }
 
+// disagree notes what a person must look at, though the shipment can be used.
+func (v *verifying) disagree(check, format string, args ...any) {
+	v.verdict.disagree(check, fmt.Sprintf(format, args...))
+}
+
 func (v *verifying) run() error {
 	there, err := v.finished()
 	if err != nil {
@@ -152,7 +162,10 @@ func (v *verifying) run() error {
 		return err
 	}
 	v.verdict.Treatment = c.records.ledger
-	v.tubes(c.records.barcodes)
+	v.verdict.Recorded = c.records.barcodes
+	v.verdict.Decision = Accepted
+	v.slip()
+	v.verdict.compareTubes(v.o.Tubes)
 	if err := v.ctx.Err(); err != nil {
 		return context.Cause(v.ctx)
 	}

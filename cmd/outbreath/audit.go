@@ -108,11 +108,11 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string) (*auditRes
 // auditShipment says what did leave. A rejected shipment has no contents that
 // could be told about.
 func auditShipment(c *cobra.Command, u *ui, o *options, dir string) (*auditResult, error) {
-	v, err := newVerifier(u, o, "", 1)
+	v, err := newVerifier(u, o, &verifyOptions{}, 1)
 	if err != nil {
 		return nil, err
 	}
-	verdict, err := v.verify(c, dir, "")
+	verdict, err := v.verify(c, dir, "", nil)
 	if err != nil {
 		return nil, err
 	}

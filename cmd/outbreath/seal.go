@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -235,7 +236,7 @@ func realPath(p string) (string, error) {
 
 // tubesInBox compares the box with the records before anything is written.
 func tubesInBox(u *ui, path string, c *deid.Cleared) error {
-	scanned, err := readTubes(path)
+	scanned, err := scannedTubes(u, path)
 	if err != nil {
 		return err
 	}
@@ -244,7 +245,7 @@ func tubesInBox(u *ui, path string, c *deid.Cleared) error {
 		recorded = append(recorded, t.Barcode)
 	}
 	m := pack.MatchTubes(scanned, recorded)
-	if len(m.Missing)+len(m.Unexpected) == 0 {
+	if m.Explain(); m.Agrees() {
 		u.say("tubes: all %d are in the box", len(m.Matched))
 		return nil
 	}
@@ -263,6 +264,9 @@ func readTubes(path string) ([]string, error) {
 		return nil, err
 	}
 	tubes, err := pack.ParseTubes(data)
+	if errors.Is(err, pack.ErrNoBarcode) {
+		return nil, err
+	}
 	if err != nil {
 		return nil, usagef("scan the box again, one barcode a line", "%s: %s", quoted(path), err)
 	}
@@ -271,10 +275,11 @@ func readTubes(path string) ([]string, error) {
 
 func printTubes(w io.Writer, m *pack.TubeMatch) {
 	fmt.Fprintf(w, "tubes: %d matched, %d missing, %d unexpected\n", len(m.Matched), len(m.Missing), len(m.Unexpected))
-	for _, b := range m.Missing {
-		fmt.Fprintf(w, "  missing: %s has a record but was not scanned in the box\n", quoted(b))
-	}
-	for _, b := range m.Unexpected {
-		fmt.Fprintf(w, "  unexpected: %s was scanned but has no record\n", quoted(b))
+	for _, n := range m.Notes {
+		kind := "unexpected"
+		if n.Kind == pack.NoteMissing {
+			kind = "missing"
+		}
+		fmt.Fprintf(w, "  %s: %s %s\n", kind, quoted(n.Barcode), n.Detail)
 	}
 }

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"fmt"
+	"errors"
 	"io"
 	"os"
 	"time"
@@ -12,8 +12,13 @@ import (
 	"outbreath/pack"
 )
 
+type verifyOptions struct {
+	tubes, slips []string
+	lines        bool
+}
+
 func newVerifyCmd(u *ui, o *options) *cobra.Command {
-	var tubes string
+	s := &verifyOptions{}
 	c := &cobra.Command{
 		Use:   "verify SHIPMENT...",
 		Short: "Say whether what arrived is what was sent, whole and from a trusted site",
@@ -22,18 +27,28 @@ this laboratory trusts, every digest, every record against the schema that came
 with it, and, with --tubes, the box against the records. Nothing is unpacked.
 Nothing of a rejected shipment may be used: keep the medium as it is and ask the
 site for a new copy.
+
+With several shipments, give one --tubes file for each, in the same order, and
+swapped boxes are recognised; or one file with the tubes of all boxes. --slip
+takes the text of the code on a packing slip: it proves that paper, box and
+medium belong together. Nothing is corrected by guessing: a barcode that differs
+in one character is told, and a person looks at the tube.
 ` + statusHelp,
-		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys",
-		Args:    cobra.MinimumNArgs(1),
+		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
+			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys",
+		Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			v, err := newVerifier(u, o, tubes, len(args))
+			v, err := newVerifier(u, o, s, len(args))
 			if err != nil {
 				return err
 			}
 			return v.run(c, args, "")
 		},
 	}
-	c.Flags().StringVar(&tubes, "tubes", "", "file with the barcodes in the box, one a line (for one shipment)")
+	f := c.Flags()
+	f.StringArrayVar(&s.tubes, "tubes", nil, "file with the barcodes in the box, one a line; one for each shipment, or one for all")
+	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
+	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment, as it is done")
 	return c
 }
 
@@ -54,7 +69,11 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 			if _, err := os.Lstat(into); err == nil {
 				return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(into))
 			}
-			v, err := newVerifier(u, o, tubes, 1)
+			s := &verifyOptions{}
+			if tubes != "" {
+				s.tubes = []string{tubes}
+			}
+			v, err := newVerifier(u, o, s, 1)
 			if err != nil {
 				return err
 			}
@@ -68,13 +87,15 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 
 // A verifier verifies shipments with one laboratory's keys.
 type verifier struct {
-	u    *ui
-	opts pack.VerifyOptions
+	u     *ui
+	opts  pack.VerifyOptions
+	boxes [][]string // barcodes scanned: of each shipment, or one list for all
+	lines bool
 }
 
-func newVerifier(u *ui, o *options, tubesFile string, shipments int) (*verifier, error) {
-	if tubesFile != "" && shipments > 1 {
-		return nil, usagef("verify one shipment at a time when the box is compared", "--tubes is for one shipment")
+func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier, error) {
+	if n := len(s.tubes); n > 1 && n != shipments {
+		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes", "%s for %s", count(n, "--tubes file"), count(shipments, "shipment"))
 	}
 	folder, err := openKeys(u, o)
 	if err != nil {
@@ -83,12 +104,20 @@ func newVerifier(u *ui, o *options, tubesFile string, shipments int) (*verifier,
 	if folder.Role() != keys.Lab {
 		return nil, usagef("name the laboratory's folder with --keys DIR", "%s is a site's key folder, which cannot open shipments", quoted(folder.Dir()))
 	}
-	v := &verifier{u: u, opts: pack.VerifyOptions{Now: time.Now()}}
-	if tubesFile != "" {
-		if v.opts.Tubes, err = readTubes(tubesFile); err != nil {
+	v := &verifier{u: u, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines}
+	for _, file := range s.tubes {
+		box, err := scannedTubes(u, file)
+		if err != nil {
 			return nil, err
 		}
-		v.opts.Tubes = nonNil(v.opts.Tubes)
+		v.boxes = append(v.boxes, box)
+	}
+	for _, text := range s.slips {
+		code, err := pack.ParseSlipCode(text)
+		if err != nil {
+			return nil, usagef("scan or type the whole text of the code on the packing slip, in quotation marks", "the text of --slip %s", err)
+		}
+		v.opts.Slips = append(v.opts.Slips, code)
 	}
 	if v.opts.Allowed, err = folder.Allowed(); err != nil {
 		return nil, err
@@ -97,13 +126,24 @@ func newVerifier(u *ui, o *options, tubesFile string, shipments int) (*verifier,
 	return v, err
 }
 
+// scannedTubes reads a file of barcodes. An empty one is an empty box: every
+// tube is missing then.
+func scannedTubes(u *ui, path string) ([]string, error) {
+	box, err := readTubes(path)
+	if errors.Is(err, pack.ErrNoBarcode) {
+		u.say("remark: %s: %s", quoted(path), pack.ErrNoBarcode)
+		return []string{}, nil
+	}
+	return box, err
+}
+
 // verify looks at one shipment.
-func (v *verifier) verify(c *cobra.Command, dir, into string) (*pack.Verdict, error) {
+func (v *verifier) verify(c *cobra.Command, dir, into string, box []string) (*pack.Verdict, error) {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return nil, usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
 	}
 	opts := v.opts
-	opts.Into = into
+	opts.Into, opts.Tubes = into, box
 	p := v.u.progress("verifying " + quoted(dir))
 	opts.Progress = p.update
 	verdict, err := pack.Verify(c.Context(), dir, opts)
@@ -111,69 +151,72 @@ func (v *verifier) verify(c *cobra.Command, dir, into string) (*pack.Verdict, er
 	return verdict, err
 }
 
+// An intake is what verify says of all shipments. Its JSON form is the
+// contract's.
+type intake struct {
+	OK        bool            `json:"ok"`
+	Shipments []*pack.Verdict `json:"shipments"`
+	Tubes     *pack.TubeMatch `json:"tubes,omitempty"` // of all boxes, scanned together
+	Folder    string          `json:"folder,omitempty"`
+
+	dirs   []string
+	status int
+}
+
 // run verifies each folder and prints the verdicts.
 func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
-	var verdicts []*pack.Verdict
-	status := exitOK
-	for _, dir := range dirs {
-		verdict, err := v.verify(c, dir, into)
-		if err != nil {
-			return err
-		}
-		verdicts = append(verdicts, verdict)
-		switch verdict.Decision {
-		case pack.Rejected:
-			status = exitRejected
-		case pack.Discrepancies:
-			status = max(status, exitResolve)
-		}
-	}
-	doc := map[string]any{"ok": status == exitOK, "shipments": verdicts}
-	if into != "" {
-		doc["folder"] = into
-	}
-	if err := v.u.result(doc, func(w io.Writer) {
-		for i, verdict := range verdicts {
-			printVerdict(w, dirs[i], verdict)
-		}
-		if into != "" && status != exitRejected {
-			fmt.Fprintf(w, "unpacked into %s\n", quoted(into))
-		}
-	}); err != nil {
+	in := &intake{dirs: dirs, Folder: into}
+	if err := v.all(c, in); err != nil {
 		return err
 	}
-	if status != exitOK {
-		return statusError(status)
+	if v.lines {
+		if err := v.printLines(in); err != nil {
+			return err
+		}
+	} else if err := v.u.result(in, func(w io.Writer) { in.print(w) }); err != nil {
+		return err
+	}
+	if !in.OK {
+		return statusError(in.status)
 	}
 	return nil
 }
 
-func printVerdict(w io.Writer, dir string, v *pack.Verdict) {
-	name := v.Shipment
-	if name == "" {
-		name = quoted(dir)
-	}
-	fmt.Fprintf(w, "%s: %s\n", name, map[pack.Decision]string{
-		pack.Accepted:      "accepted",
-		pack.Discrepancies: "accepted, with discrepancies between box and records",
-		pack.Rejected:      "REJECTED: do not use anything of it",
-	}[v.Decision])
-	rows := [][]string{}
-	for _, c := range v.Checks {
-		mark := "ok"
-		if !c.OK {
-			mark = "NO"
+// all verifies the shipments, and then what only shows when all are known.
+func (v *verifier) all(c *cobra.Command, in *intake) error {
+	paired := len(v.boxes) == len(in.dirs)
+	for i, dir := range in.dirs {
+		var box []string
+		if paired {
+			box = v.boxes[i]
 		}
-		rows = append(rows, []string{"  " + mark, c.Name, c.Detail})
+		verdict, err := v.verify(c, dir, in.Folder, box)
+		if err != nil {
+			return err
+		}
+		in.Shipments = append(in.Shipments, verdict)
 	}
-	table(w, rows)
-	if v.Tubes != nil {
-		printTubes(w, v.Tubes)
+	if len(v.boxes) == 1 && !paired {
+		in.Tubes = pack.ComparePool(in.Shipments, v.boxes[0])
 	}
-	switch v.Decision {
-	case pack.Rejected:
-		fmt.Fprintln(w, "to do: keep the medium as it is, tell the site by telephone, and ask for a new copy")
-	case pack.Discrepancies:
-		fmt.Fprintln(w, "to do: search the box again, then ask the site about each tube named; do not analyse a tube without its record")
+	pack.Attribute(in.Shipments)
+	in.judge()
+	return nil
+}
+
+// judge sets the exit status: the worst that any shipment has.
+func (in *intake) judge() {
+	in.status = exitOK
+	if in.Tubes != nil && !in.Tubes.Agrees() {
+		in.status = exitResolve
 	}
+	for _, v := range in.Shipments {
+		switch v.Decision {
+		case pack.Rejected:
+			in.status = exitRejected
+		case pack.Discrepancies:
+			in.status = max(in.status, exitResolve)
+		}
+	}
+	in.OK = in.status == exitOK
 }

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"outbreath/pack"
+)
+
+// What a decision is called, in the table and above the checks.
+var decisionWords = map[pack.Decision]string{
+	pack.Accepted:      "accepted",
+	pack.Discrepancies: "accepted, with discrepancies",
+	pack.Rejected:      "REJECTED: do not use anything of it",
+}
+
+// doNext says what intake does after a verdict.
+func doNext(v *pack.Verdict) string {
+	switch v.Decision {
+	case pack.Rejected:
+		return "keep the medium as it is, tell the site by telephone, and ask for a new copy"
+	case pack.Discrepancies:
+		for _, c := range v.Checks {
+			if !c.OK && c.Name != "tubes" {
+				return "settle each check marked NO, if need be with the site, before anything is analysed"
+			}
+		}
+		return "search the box again, then ask the site about each tube named; do not analyse a tube without its record"
+	}
+	return "nothing: file it, and send the site its receipt"
+}
+
+// print writes the verdicts for people: of several shipments a table first, and
+// then the checks of those that were not simply accepted.
+func (in *intake) print(w io.Writer) {
+	many := len(in.Shipments) > 1
+	if many {
+		rows := [][]string{{"SHIPMENT", "DECISION", "TO DO"}}
+		for i, v := range in.Shipments {
+			rows = append(rows, []string{in.name(i), decisionWords[v.Decision], doNext(v)})
+		}
+		table(w, rows)
+	}
+	for i, v := range in.Shipments {
+		if many && v.Decision == pack.Accepted {
+			continue
+		}
+		if many {
+			fmt.Fprintf(w, "\n%s\n", quoted(in.dirs[i]))
+		}
+		printVerdict(w, in.name(i), v)
+	}
+	if in.Tubes != nil {
+		fmt.Fprintln(w, "\nall boxes together:")
+		printTubes(w, in.Tubes)
+	}
+	if in.Folder != "" && in.status != exitRejected {
+		fmt.Fprintf(w, "unpacked into %s\n", quoted(in.Folder))
+	}
+}
+
+// name is the shipment's number, or its folder as long as that is unknown.
+func (in *intake) name(i int) string {
+	if n := in.Shipments[i].Shipment; n != "" {
+		return n
+	}
+	return quoted(in.dirs[i])
+}
+
+func printVerdict(w io.Writer, name string, v *pack.Verdict) {
+	fmt.Fprintf(w, "%s: %s\n", name, decisionWords[v.Decision])
+	rows := [][]string{}
+	for _, c := range v.Checks {
+		mark := "ok"
+		if !c.OK {
+			mark = "NO"
+		}
+		rows = append(rows, []string{"  " + mark, c.Name, c.Detail})
+	}
+	table(w, rows)
+	if v.Tubes != nil {
+		printTubes(w, v.Tubes)
+	}
+	if v.Decision != pack.Accepted {
+		fmt.Fprintf(w, "to do: %s\n", doNext(v))
+	}
+}
+
+// printLines prints one JSON document a line: what --json has in "shipments".
+func (v *verifier) printLines(in *intake) error {
+	v.u.printed = true
+	enc := json.NewEncoder(v.u.out)
+	enc.SetEscapeHTML(false)
+	for _, verdict := range in.Shipments {
+		if err := enc.Encode(verdict); err != nil {
+			return err
+		}
+	}
+	if in.Tubes != nil {
+		return enc.Encode(map[string]any{"tubes": in.Tubes})
+	}
+	return nil
+}
