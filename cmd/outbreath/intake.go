@@ -54,6 +54,9 @@ func (in *intake) print(w io.Writer) {
 	if in.Tubes != nil {
 		fmt.Fprintln(w, "\nall boxes together:")
 		printTubes(w, in.Tubes)
+		if in.status == exitRejected {
+			fmt.Fprintln(w, "  the tubes of a rejected shipment are not known, and may be among the unexpected")
+		}
 	}
 	if in.Folder != "" && in.status != exitRejected {
 		fmt.Fprintf(w, "unpacked into %s\n", quoted(in.Folder))
