@@ -42,6 +42,7 @@ type TextLedger struct {
 	Searched int `json:"searched"`
 	Findings int `json:"findings"`
 	Redacted int `json:"redacted"`
+	Certain  int `json:"certain"` // of those redacted: taken out without a person's decision
 	Kept     int `json:"kept"`
 }
 
@@ -74,6 +75,9 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 		switch f.Decision {
 		case "redact":
 			l.Texts.Redacted++
+			if f.Automatic {
+				l.Texts.Certain++
+			}
 		case "keep":
 			l.Texts.Kept++
 		}

@@ -96,13 +96,21 @@ func (p *place) instead(m leak.Match) string {
 	return moved
 }
 
+// certain says whether m is taken out without asking: where the plan lets a person
+// write freely, what is sure to be an identifier goes, and a date moves that can
+// move. Anywhere else an identifier means that something is wrong, and a person
+// must look.
+func (p *place) certain(m leak.Match) bool {
+	return p.manner == words && (m.Confidence == leak.Sure || p.instead(m) != "")
+}
+
 // settled is a text after the decisions on its findings.
 type settled struct {
 	text     string
 	findings []leak.Finding // by Start; offsets in the text as it was
 }
 
-// settle searches p, redacts what decisions say, and searches the outcome until
+// settle searches p, redacts what is certain and what decisions say, and searches the outcome until
 // nothing new is found: a redaction may bring words together, and what it leaves
 // must be clean as well. Matches within what we put in ourselves do not count.
 func (s *searcher) settle(p place, dec *leak.Decisions) settled {
@@ -130,11 +138,11 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 				ID: s.id(&p, p.base+m.Start, m), File: p.file, Pointer: p.pointer, Start: p.base + m.Start, End: p.base + m.End,
 				Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review",
 			}
-			if m.Confidence == leak.Sure && p.manner != fixed {
-				f.Action = "redact"
+			if p.certain(m) {
+				f.Action, f.Decision, f.Automatic = "redact", "redact", true
 			}
 			if d, ok := dec.Of(f.ID); ok && f.ID != "" && (d.Action == "keep" || d.Action == "redact" && p.manner != fixed) {
-				f.Decision = d.Action
+				f.Decision, f.Automatic = d.Action, false
 			}
 			if k.end = 0; !seen[k] { // else the same finding, a little longer now
 				seen[k] = true

@@ -74,6 +74,9 @@ func printCheck(w io.Writer, doc checkResult) {
 	open := len(openFindings(doc.Leaks))
 	fmt.Fprintf(w, "read %s, %s, %s: %s, %s, %s of %d undecided\n", count(doc.Records, "record"), count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
 		count(errs, "error"), count(warnings, "warning"), count(open, "finding"), len(doc.Leaks))
+	if certain := certainFindings(doc.Leaks); certain > 0 {
+		fmt.Fprintf(w, "%s in free text will be taken out on sealing; if one is no identifier, keep it with review --decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
+	}
 	switch {
 	case errs > 0:
 		fmt.Fprintln(w, "to do: correct what the errors name, then run check again")

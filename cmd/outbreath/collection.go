@@ -142,6 +142,16 @@ func openFindings(all []leak.Finding) []leak.Finding {
 	return open
 }
 
+// certainFindings counts those that are taken out without a person's decision.
+func certainFindings(all []leak.Finding) (n int) {
+	for _, f := range all {
+		if f.Automatic {
+			n++
+		}
+	}
+	return n
+}
+
 // printProblems writes problems one a line: file:line:column, what and what to
 // do, and in brackets the rule and the JSON pointer.
 func printProblems(w io.Writer, problems []schema.Problem) {
@@ -178,7 +188,9 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 			place += " " + printable(f.Pointer)
 		}
 		state := "undecided"
-		if f.Decision != "" {
+		if f.Automatic {
+			state = "taken out on sealing, unless it is decided to keep it"
+		} else if f.Decision != "" {
 			state = "decided: " + f.Decision
 		}
 		fmt.Fprintf(w, "%s  %s bytes %d to %d: %s %s (class %s, %s) %s\n", id, place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis, state)

@@ -102,7 +102,7 @@ func (r *reading) decide(dir string, decisions map[string]string, reason, who st
 	}
 	for i, f := range r.findings {
 		if d, ok := decisions[f.ID]; ok {
-			r.findings[i].Decision = d
+			r.findings[i].Decision, r.findings[i].Automatic = d, false
 		}
 	}
 	return nil

@@ -140,6 +140,7 @@ func runHere(args ...string) (status int, out, errOut string) {
 // plantings are the places in which "plant" hides a roster value.
 var plantings = map[string]demo.Planting{
 	"notes":          {Place: demo.InNotes, Row: 1, Column: "family_name"},
+	"notes-number":   {Place: demo.InNotes, Row: 1, Column: "mrn"},
 	"file-name":      {Place: demo.InFileName, Row: 1, Column: "family_name"},
 	"edf-header":     {Place: demo.InTransducer, Row: 1, Column: "mrn"},
 	"edf-annotation": {Place: demo.InAnnotation, Row: 1, Column: "phone"},

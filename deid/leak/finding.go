@@ -12,6 +12,10 @@ type Finding struct {
 	Confidence Confidence `json:"confidence"`
 	Action     string     `json:"action"`   // "redact" or "review": what is proposed
 	Decision   string     `json:"decision"` // "redact", "keep" or "" while open
+
+	// Automatic says that the decision is the tool's own, which a person may
+	// still turn over: a sure finding in free text is taken out.
+	Automatic bool `json:"automatic,omitempty"`
 }
 
 // Open says whether a person still has to decide.
