@@ -2,6 +2,7 @@ package deid
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"io"
@@ -23,6 +24,7 @@ type Ledger struct {
 	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
 	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
+	Kept       []KeptPlace     `json:"kept"` // texts in which a person decided to keep a finding
 	Recordings RecordingLedger `json:"recordings"`
 	Cautions   []string        `json:"cautions"`
 }
@@ -82,6 +84,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 			l.Texts.Kept++
 		}
 	}
+	l.Kept = d.keptPlaces(findings)
 	for _, s := range d.sessions {
 		for _, r := range s.recordings {
 			if r.Format == "edf" {
@@ -92,6 +95,25 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 		}
 	}
 	return l
+}
+
+// keptPlaces returns where in what leaves a person decided to keep a finding.
+func (d *draft) keptPlaces(findings []leak.Finding) []KeptPlace {
+	leaves := map[string]string{}
+	for _, s := range d.sessions {
+		leaves[s.file] = "sessions/" + s.name + ".json"
+		for _, r := range s.recordings {
+			leaves[r.File] = r.leaves
+		}
+	}
+	kept := []KeptPlace{}
+	for _, f := range findings {
+		if to := leaves[f.File]; f.Decision == "keep" && to != "" {
+			kept = append(kept, KeptPlace{to, f.Pointer})
+		}
+	}
+	slices.SortFunc(kept, func(a, b KeptPlace) int { return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer)) })
+	return slices.Compact(kept)
 }
 
 // Encode returns the file, indented, with a final line feed.

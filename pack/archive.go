@@ -34,7 +34,7 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		return tarSum, err
 	}
 	defer packed.abort()
-	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress}
+	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site)}
 	if err := w.write(p, o.Signer); err != nil {
 		// When the medium failed, the writer was only told to stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
@@ -59,6 +59,7 @@ type bagWriter struct {
 	bytes       int64       // of payload written
 	done, total int64       // payload bytes, for progress: without files of unknown size
 	progress    func(done, total int64)
+	inspection  *deid.Inspection
 }
 
 // write writes the payload, then the tag files, each after those it speaks of.
@@ -67,6 +68,9 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 		if err := w.file(f); err != nil {
 			return err
 		}
+	}
+	if left := w.inspection.Left(); len(left) > 0 {
+		return &deid.InspectionError{Findings: left}
 	}
 	info, err := bagInfo(w.number, w.bytes, int64(len(p.files)))
 	if err != nil {
@@ -145,6 +149,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		case len(data) > maxRecord:
 			return fmt.Errorf("%s would have more than %d bytes: split the collection", f.Name, maxRecord)
 		}
+		w.inspection.Small(f.Name, data)
 		w.bytes += int64(len(data))
 		w.listed = append(w.listed, bag.Entry{Path: path, SHA256: sha256.Sum256(data)})
 		return w.tag(tagFile{path, data})
@@ -154,6 +159,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		return err
 	}
 	sum := sha256.New()
+	again := w.inspection.File(f.Name)
 	for left := f.Size; left > 0; {
 		room, err := w.out.room()
 		if err != nil {
@@ -161,6 +167,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		}
 		n, err := readSome(r, room[:min(int64(len(room)), left)])
 		sum.Write(room[:n])
+		again.Write(room[:n])
 		w.out.fill(n)
 		left -= int64(n)
 		w.bytes += int64(n)
@@ -181,6 +188,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	case err != io.EOF:
 		return err
 	}
+	again.Close()
 	w.listed = append(w.listed, bag.Entry{Path: path, SHA256: [sha256.Size]byte(sum.Sum(nil))})
 	return w.pad(f.Size)
 }

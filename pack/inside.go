@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"outbreath/deid"
 	"outbreath/pack/bag"
 )
 
@@ -131,4 +132,18 @@ func someIssues(issues []bag.Issue) string {
 		b.WriteString(issue.String())
 	}
 	return b.String()
+}
+
+// search judges what the second look for identifiers found.
+func (v *verifying) search(again *deid.Inspection) {
+	left := again.Left()
+	if len(left) == 0 {
+		v.pass(checkSearch, "no text has the form of an identifier, as far as can be told without the site's roster")
+		return
+	}
+	v.verdict.Decision = Discrepancies
+	at := left[0]
+	v.verdict.Checks = append(v.verdict.Checks, Check{checkSearch, false, fmt.Sprintf(
+		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at %q (class %s): do not pass the data on; tell the site, whose privacy officer decides",
+		len(left), at.File, at.Pointer, at.Class)})
 }

@@ -24,6 +24,7 @@ var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume
 // schema, sessions, treatment, tubes.
 type records struct {
 	label     *label
+	again     *deid.Inspection
 	validator *schema.Validator
 	work      chan recordJob
 	running   sync.WaitGroup
@@ -56,7 +57,7 @@ type checkedRecord struct {
 
 // newRecords starts workers, which stop ends.
 func newRecords(l *label) *records {
-	r := &records{label: l, work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
+	r := &records{label: l, again: deid.NewInspection(l.Study, l.Site), work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
 	for range min(workers(0), 4) { // each may hold a record of maxRecord bytes
 		r.running.Go(func() {
 			for j := range r.work {
@@ -170,6 +171,7 @@ func (r *records) check(j recordJob) {
 		j.to.problem = "is not proper JSON"
 		return
 	}
+	r.again.Small(j.name, j.data)
 	if p := r.validator.Validate("data/"+j.name, n); len(p) > 0 {
 		j.to.problem = fmt.Sprintf("breaks the schema at %q: %s", p[0].Pointer, p[0].Message)
 		return

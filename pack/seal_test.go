@@ -53,7 +53,7 @@ func TestRoundTrip(t *testing.T) {
 			t.Errorf("check %+v", c)
 		}
 	}
-	want := []string{"finished", "signature", "files", "label", "archive", "decryption", "contents", "bag signature", "checksums", "records", "tubes"}
+	want := []string{"finished", "signature", "files", "label", "archive", "decryption", "contents", "bag signature", "checksums", "records", "search", "tubes"}
 	if !slices.Equal(names, want) {
 		t.Errorf("checks %q, want %q", names, want)
 	}

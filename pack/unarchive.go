@@ -184,11 +184,16 @@ func (r *bagReader) payload(where, name string, size int64) error {
 	path := "data/" + name
 	if k == recordingFile {
 		r.records.recording(name)
-		return r.copy(path, size, nil)
+		again := r.records.again.File(name)
+		defer again.Close()
+		return r.copy(path, size, again)
 	}
 	var data bytes.Buffer
 	if err := r.copy(path, size, &data); err != nil {
 		return err
+	}
+	if k != sessionFile { // those are searched where they are checked
+		r.records.again.Small(name, data.Bytes())
 	}
 	switch k {
 	case schemaFile:
@@ -224,7 +229,7 @@ func (r *bagReader) tag(path string, size int64) error {
 
 // copy reads size bytes of the file at path, hashes them, and gives them to
 // the target and to data, which may be nil.
-func (r *bagReader) copy(path string, size int64, data *bytes.Buffer) (err error) {
+func (r *bagReader) copy(path string, size int64, data io.Writer) (err error) {
 	var out io.WriteCloser
 	if r.to != nil {
 		if out, err = r.to.create(path); err != nil {

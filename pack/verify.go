@@ -43,8 +43,8 @@ type Check struct {
 // A Verdict is what Verify found. Its JSON form is the contract's.
 //
 // Checks are in the order in which they were made. The first that a shipment
-// fails ends them, because the later ones build on it; only "slip" and "tubes"
-// can fail without rejecting the shipment.
+// fails ends them, because the later ones build on it; only "search", "slip" and
+// "tubes" can fail without rejecting the shipment.
 type Verdict struct {
 	Shipment string     `json:"shipment"` // as signed; the folder's name as long as that is unknown
 	Decision Decision   `json:"decision"`
@@ -72,6 +72,7 @@ const (
 	checkRecords   = "records"
 	checkSlip      = "slip"
 	checkTubes     = "tubes"
+	checkSearch    = "search"
 )
 
 // Bounds of the small files, in bytes.
@@ -164,6 +165,7 @@ func (v *verifying) run() error {
 	v.verdict.Treatment = c.records.ledger
 	v.verdict.Recorded = c.records.barcodes
 	v.verdict.Decision = Accepted
+	v.search(c.records.again)
 	v.slip()
 	v.verdict.compareTubes(v.o.Tubes)
 	if err := v.ctx.Err(); err != nil {

@@ -46,7 +46,7 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
-	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)):
+	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)):
 		return exitResolve
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)):

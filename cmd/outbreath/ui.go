@@ -71,9 +71,13 @@ func (u *ui) failure(err error, status int) {
 	var (
 		queries  *schema.QueriesError
 		findings *deid.FindingsError
+		inspect  *deid.InspectionError
 	)
 	errors.As(err, &queries)
 	errors.As(err, &findings)
+	if errors.As(err, &inspect) {
+		printFindings(u.err, inspect.Findings)
+	}
 	if u.json && !u.printed {
 		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}
 		if queries != nil {

@@ -1,0 +1,345 @@
+package deid
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+	"outbreath/schema/edf"
+)
+
+// An Inspection looks once more for identifiers in the payload of a bag, as it is
+// written or as it arrived. It knows patterns and disguises, but neither the
+// roster nor the plan nor the source: a second look, independent of the search
+// that released the payload. Safe for concurrent use.
+//
+// Values of a form that the tool itself gives (pseudonyms, dates that stand
+// alone, names of recordings) and those that a record declares of its things are
+// no identifiers here.
+type Inspection struct {
+	study, site string
+
+	mu    sync.Mutex
+	found []leak.Finding
+	kept  map[KeptPlace]bool
+}
+
+// A KeptPlace is a text in which a person decided to keep a finding.
+type KeptPlace struct {
+	File    string `json:"file"` // below data/
+	Pointer string `json:"pointer"`
+}
+
+// maxInspected is the most findings of an inspection that are kept.
+const maxInspected = 1000
+
+// blind knows no roster.
+var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
+
+// NewInspection inspects a shipment of a site in a study.
+func NewInspection(study, site string) *Inspection {
+	return &Inspection{study: study, site: site, kept: map[KeptPlace]bool{}}
+}
+
+// An InspectionError says that a finished bag holds what looks like an
+// identifier and that nobody decided to keep. It is never empty.
+type InspectionError struct{ Findings []leak.Finding }
+
+func (e *InspectionError) Error() string {
+	f := e.Findings[0]
+	return fmt.Sprintf("the finished bag holds %d texts that look like identifiers and that nobody decided to keep, the first in data/%s at %q (%s); "+
+		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", len(e.Findings), f.File, f.Pointer, classWord(f.Class))
+}
+
+// Left returns what was found in places where nobody decided to keep a finding,
+// ordered by file; pointers are into the file, offsets in its text. It is for
+// when all files have been seen.
+func (i *Inspection) Left() []leak.Finding {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	left := slices.DeleteFunc(slices.Clone(i.found), func(f leak.Finding) bool { return i.kept[KeptPlace{f.File, f.Pointer}] })
+	slices.SortStableFunc(left, func(a, b leak.Finding) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
+	})
+	return left
+}
+
+// text searches one text and says whether anything was found.
+func (i *Inspection) text(file, pointer string, base int, text string, declared []string) bool {
+	if len(text) < 4 || own(text) {
+		return false
+	}
+	matches := blind().Scan(text, declared)
+	if len(matches) == 0 {
+		return false
+	}
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	for _, m := range matches {
+		if m.Class == "C" && (file == "treatment.json" || file == "session.schema.json") {
+			continue // a plan speaks of ages and dates, of nobody in particular
+		}
+		if len(i.found) == maxInspected {
+			break
+		}
+		i.found = append(i.found, leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
+			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"})
+	}
+	return true
+}
+
+// ownForm is what the tool itself writes, or a record holds in a form that the
+// plan fixes: a pseudonym, a recording's name, a date or time alone, a band, the
+// name of the schema's dialect.
+var ownForm = regexp.MustCompile(`^(` + pseudonymPattern + `|recordings/` + pseudonymPattern + `-[0-9]+\.(csv|edf)|` +
+	`[0-9]{4}-[0-9]{2}-[0-9]{2}([Tt][0-9:.]+([Zz]|[+-][0-9]{2}:[0-9]{2}))?|[0-9]{1,3}-[0-9]{1,3}|90\+|` +
+	`https://json-schema\.org/draft/2020-12/schema)$`)
+
+// ownWords is what we write into the two identification fields of an EDF header.
+var ownWords = regexp.MustCompile(`^(` + pseudonymPattern + `|Startdate ([0-9]{2}-[A-Z]{3}-[0-9]{4}|X))`)
+
+const pseudonymPattern = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z*]`
+
+func own(text string) bool { return len(text) < 80 && ownForm.MatchString(text) }
+
+// Small takes a whole payload file that is no recording, by its name below
+// data/; it does what File does. What is not of its form is left to those who judge forms.
+func (i *Inspection) Small(name string, data []byte) {
+	if strings.HasSuffix(name, ".csv") {
+		i.table(name, data)
+		return
+	}
+	doc, err := schema.ParseJSON(data)
+	if err != nil {
+		return
+	}
+	known := []string{i.study, i.site}
+	switch {
+	case strings.HasPrefix(name, "sessions/"):
+		known = declared(&schema.Study{Study: i.study, Site: i.site}, doc)
+	case name == "treatment.json":
+		i.keep(data)
+	}
+	i.node(name, "", doc, known)
+}
+
+// keep takes over where a person decided to keep a finding.
+func (i *Inspection) keep(data []byte) {
+	var l Ledger
+	if json.Unmarshal(data, &l) != nil {
+		return
+	}
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	for _, k := range l.Kept {
+		i.kept[k] = true
+	}
+}
+
+func (i *Inspection) node(file, pointer string, n *schema.Node, declared []string) {
+	switch n.Kind {
+	case schema.Object:
+		for _, m := range n.Members {
+			at := pointer + "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(m.Name)
+			if i.text(file, pointer, 0, m.Name, declared) {
+				at = pointer + "/*" // the name must not be told
+			}
+			i.node(file, at, m.Value, declared)
+		}
+	case schema.Array:
+		for k, item := range n.Items {
+			i.node(file, pointer+"/"+strconv.Itoa(k), item, declared)
+		}
+	case schema.String:
+		i.text(file, pointer, 0, n.Text, declared)
+	}
+}
+
+// table takes tubes.csv or handling.csv: cells beside the barcode.
+func (i *Inspection) table(name string, data []byte) {
+	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
+	if err != nil {
+		return
+	}
+	for r, row := range rows {
+		for c, cell := range row {
+			if c > 0 {
+				i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c), 0, cell, []string{i.study, i.site})
+			}
+		}
+	}
+}
+
+// File returns where the bytes of a payload file go, in order, to be closed after
+// the last. Neither Write nor Close fails.
+func (i *Inspection) File(name string) io.WriteCloser {
+	switch recording := strings.HasPrefix(name, "recordings/"); {
+	case recording && strings.HasSuffix(name, ".csv"):
+		return &csvInspection{i: i, name: name}
+	case recording && strings.HasSuffix(name, ".edf"):
+		return &edfInspection{i: i, name: name}
+	}
+	return &smallInspection{i: i, name: name}
+}
+
+type smallInspection struct {
+	bytes.Buffer
+	i    *Inspection
+	name string
+}
+
+func (s *smallInspection) Close() error {
+	s.i.Small(s.name, s.Bytes())
+	return nil
+}
+
+// A csvInspection searches the header of a CSV recording, and any later line
+// that holds a byte which no number is written with. Numbers cost nothing more.
+type csvInspection struct {
+	i      *Inspection
+	name   string
+	line   []byte // of a line that is searched
+	at     int64  // bytes seen
+	headed bool
+}
+
+// numeral marks the bytes of rows of numbers, with E and NaN.
+var numeral = func() (t [256]bool) {
+	for _, b := range []byte("0123456789+-.,eENa\r\n") {
+		t[b] = true
+	}
+	return t
+}()
+
+// maxLine is as much of a line as is searched at once, in bytes.
+const maxLine = 64 << 10
+
+func (c *csvInspection) Write(p []byte) (int, error) {
+	for k := 0; k < len(p); k++ {
+		if c.headed && len(c.line) == 0 {
+			for k < len(p) && numeral[p[k]] {
+				k++
+			}
+			if k == len(p) {
+				break
+			}
+		}
+		if p[k] != '\n' && len(c.line) < maxLine {
+			c.line = append(c.line, p[k])
+			continue
+		}
+		c.search(c.at + int64(k) - int64(len(c.line)))
+		if p[k] != '\n' {
+			c.line = append(c.line, p[k])
+		}
+		c.headed = true
+	}
+	c.at += int64(len(p))
+	return len(p), nil
+}
+
+func (c *csvInspection) Close() error {
+	c.search(c.at - int64(len(c.line)))
+	return nil
+}
+
+// search looks at a line, from the first byte that is no numeral.
+func (c *csvInspection) search(at int64) {
+	c.i.text(c.name, "", int(at), string(c.line), []string{c.i.study, c.i.site})
+	c.line = c.line[:0]
+}
+
+// An edfInspection searches the texts of the header and the annotations.
+type edfInspection struct {
+	i      *Inspection
+	name   string
+	head   []byte
+	h      *edf.Header
+	ranges []edf.Range
+	record []byte
+	size   int
+	at     int64 // of record
+	done   bool  // nothing more can be read
+}
+
+// maxEDFRecord is the greatest data record that is read, in bytes.
+const maxEDFRecord = 16 << 20
+
+func (e *edfInspection) Write(p []byte) (int, error) {
+	n := len(p)
+	if e.h == nil && !e.done {
+		p = e.header(p)
+	}
+	for len(p) > 0 && !e.done {
+		take := min(len(p), e.size-len(e.record))
+		e.record = append(e.record, p[:take]...)
+		p = p[take:]
+		if len(e.record) == e.size {
+			e.annotations()
+			e.at += int64(e.size)
+			e.record = e.record[:0]
+		}
+	}
+	return n, nil
+}
+
+// header takes bytes until the header is whole, and returns those that follow.
+func (e *edfInspection) header(p []byte) []byte {
+	for e.h == nil && len(p) > 0 {
+		want := 256
+		if len(e.head) >= want {
+			ns, err := strconv.Atoi(strings.TrimSpace(string(e.head[252:256])))
+			if err != nil || ns < 1 || ns > edf.MaxSignals {
+				e.done = true
+				return nil
+			}
+			want = 256 * (1 + ns)
+		}
+		take := min(len(p), want-len(e.head))
+		e.head = append(e.head, p[:take]...)
+		p = p[take:]
+		if len(e.head) < want || want == 256 {
+			continue
+		}
+		h, err := edf.ReadHeader(bytes.NewReader(e.head))
+		if err != nil {
+			e.done = true
+			return nil
+		}
+		e.h, e.ranges, e.size, e.at = h, h.AnnotationRanges(), h.RecordSize(), h.HeaderSize()
+		e.done = len(e.ranges) == 0 || e.size < 1 || e.size > maxEDFRecord
+		known := []string{e.i.study, e.i.site}
+		for _, t := range h.Texts() {
+			e.i.text(e.name, "", int(t.Offset), t.Value, known)
+		}
+		e.i.text(e.name, "", 8, ownWords.ReplaceAllString(h.Patient, "X"), known)
+		e.i.text(e.name, "", 88, ownWords.ReplaceAllString(h.Recording, "X"), known)
+	}
+	return p
+}
+
+func (e *edfInspection) Close() error { return nil }
+
+func (e *edfInspection) annotations() {
+	for _, a := range e.ranges {
+		tals, err := edf.ParseTALs(e.record[a.Offset : a.Offset+a.Size])
+		if err != nil {
+			continue
+		}
+		for _, t := range tals {
+			for _, text := range t.Texts {
+				e.i.text(e.name, "", int(e.at)+a.Offset+text.Start, text.Value, []string{e.i.study, e.i.site})
+			}
+		}
+	}
+}

@@ -1,0 +1,158 @@
+package deid
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"outbreath/deid/leak"
+	"outbreath/schema/demo"
+)
+
+// inspected is what an inspection of files says, each written in pieces.
+func inspected(files map[string][]byte, piece int) []leak.Finding {
+	i := NewInspection(demo.Study, demo.Site)
+	for name, data := range files {
+		w := i.File(name)
+		for p := range slices.Chunk(data, piece) {
+			w.Write(p)
+		}
+		w.Close()
+	}
+	return i.Left()
+}
+
+// What is released is clean to somebody who knows neither roster nor plan.
+func TestInspectionOfClean(t *testing.T) {
+	for _, plan := range []string{"shifted", "limited", "year-only"} {
+		dir, _ := invented(t, demo.Options{RecordingSeconds: 10})
+		usePlan(t, dir, plan)
+		c, err := Release(treat(t, load(t, dir)), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files := payload(t, c)
+		for _, piece := range []int{1, 777, 1 << 20} {
+			if left := inspected(files, piece); len(left) > 0 {
+				t.Errorf("%s: %+v", plan, left)
+			}
+		}
+	}
+}
+
+// Whatever was planted is found in the finished bag, where it stands, unless
+// somebody decided to keep a finding there.
+func TestInspectionOfPlanted(t *testing.T) {
+	dir, _ := invented(t, demo.Options{RecordingSeconds: 10})
+	c, err := Release(treat(t, load(t, dir)), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clean := payload(t, c)
+	find := func(prefix, suffix string) string {
+		for _, f := range c.Files() {
+			if strings.HasPrefix(f.Name, prefix) && strings.HasSuffix(f.Name, suffix) {
+				return f.Name
+			}
+		}
+		t.Fatalf("no %s*%s", prefix, suffix)
+		return ""
+	}
+	session, csv, edf := find("sessions/", ".json"), find("recordings/", ".csv"), find("recordings/", ".edf")
+	const phone, mail = "+1 646 555 0143", "w.brand@example.org" // set aside for fiction; RFC 2606
+	for _, test := range []struct {
+		name, file, pointer string
+		old, new            string
+		stands              string // what stands at the finding; "": not compared
+	}{
+		{"a note", session, "/notes", `"notes": "`, `"notes": "call ` + phone + `, `, phone},
+		{"a member's name", session, "", `"kit":`, `"` + mail + `": 1, "kit":`, ""},
+		{"a column of the tubes", "tubes.csv", "/1/5", "refrigerated\n", mail + "\n", ""},
+		{"a reason in the plan", "treatment.json", "/fields/0/why", `"why": "`, `"why": "ask ` + mail + `, `, ""},
+		{"a title in the schema", "session.schema.json", "/$comment", `"$schema"`, `"$comment": "ask ` + mail + `", "$schema"`, ""},
+		{"a remark in a recording", csv, "", "\n0.05,", "\n# " + mail + "\n0.05,", mail},
+		{"the end of a recording", csv, "", "t_s,", "t_s, " + mail + ",", mail},
+		{"a transducer in EDF", edf, "", "CO2             ", "w.b@example.org ", "w.b@example.org"},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			data := clean[test.file]
+			at := bytes.Index(data, []byte(test.old))
+			if at < 0 {
+				t.Fatalf("%s has no %q: %.300s", test.file, test.old, data)
+			}
+			bent := slices.Concat(data[:at], []byte(test.new), data[at+len(test.old):])
+			for _, piece := range []int{1, 4096, 1 << 20} {
+				files := map[string][]byte{test.file: bent}
+				left := inspected(files, piece)
+				if len(left) != 1 || left[0].File != test.file || left[0].Pointer != test.pointer {
+					t.Fatalf("in pieces of %d: %+v", piece, left)
+				}
+				if f := left[0]; test.stands != "" {
+					text := string(bent)
+					if test.pointer == "/notes" {
+						text = text[strings.Index(text, `"notes": "`)+len(`"notes": "`):]
+					}
+					if got := text[f.Start:f.End]; got != test.stands {
+						t.Errorf("stands at %q", got)
+					}
+				}
+				kept := []byte(`{"kept": [{"file": "` + test.file + `", "pointer": "` + test.pointer + `"}]}`)
+				if test.file != "treatment.json" {
+					files["treatment.json"] = kept
+					if left := inspected(files, piece); len(left) > 0 {
+						t.Errorf("kept, and still told: %+v", left)
+					}
+				}
+			}
+		})
+	}
+}
+
+// Pieces of any size give the same.
+func TestInspectionPieces(t *testing.T) {
+	line := rapid.SampledFrom([]string{"0.01,4.2,-3", "nobody", "a@example.org", "", "1e5,NaN,2", "\x00\xff", strings.Repeat("5", 500), "+1 646 555 0143 "})
+	rapid.Check(t, func(t *rapid.T) {
+		text := strings.Join(rapid.SliceOfN(line, 0, 30).Draw(t, "lines"), rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end"))
+		files := map[string][]byte{"recordings/a.csv": []byte(text)}
+		want := inspected(files, 1<<20)
+		got := inspected(files, rapid.IntRange(1, 50).Draw(t, "piece"))
+		if !slices.Equal(got, want) {
+			t.Fatalf("%+v\n%+v", got, want)
+		}
+		if strings.Contains(text, "@example") && len(want) == 0 {
+			t.Fatalf("nothing found in %q", text)
+		}
+	})
+}
+
+func FuzzInspection(f *testing.F) {
+	f.Add("recordings/a.csv", []byte("t_s,co2_kpa\n1,2\nx@example.org\n"), 3)
+	f.Add("recordings/a.edf", []byte(strings.Repeat(" ", 252)+"1   "+strings.Repeat("9", 300)), 100)
+	f.Add("sessions/a.json", []byte(`{"notes":"call +1 646 555 0143"}`), 1)
+	f.Add("tubes.csv", []byte("a,b\n1,x@example.org\n"), 1)
+	f.Fuzz(func(t *testing.T, name string, data []byte, piece int) {
+		if len(data) > 1<<16 {
+			return
+		}
+		for _, l := range inspected(map[string][]byte{name: data}, 1+max(0, piece%1000)) {
+			if l.Start < 0 || l.End <= l.Start {
+				t.Fatalf("%+v", l)
+			}
+		}
+	})
+}
+
+func BenchmarkInspection(b *testing.B) {
+	text := []byte("t_s,co2_kpa,pressure_pa\n" + strings.Repeat("123.45,4.56789,-12.5\n", 50_000))
+	b.SetBytes(int64(len(text)))
+	for b.Loop() {
+		w := NewInspection(demo.Study, demo.Site).File("recordings/a.csv")
+		for p := range slices.Chunk(text, 256<<10) {
+			w.Write(p)
+		}
+		w.Close()
+	}
+}
