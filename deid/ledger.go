@@ -112,7 +112,9 @@ func (d *draft) keptPlaces(findings []leak.Finding) []KeptPlace {
 			kept = append(kept, KeptPlace{to, f.Pointer})
 		}
 	}
-	slices.SortFunc(kept, func(a, b KeptPlace) int { return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer)) })
+	slices.SortFunc(kept, func(a, b KeptPlace) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer))
+	})
 	return slices.Compact(kept)
 }
 
