@@ -73,11 +73,11 @@ func (p *page) digest(run []byte) (code, bool) {
 	return p.lex.kinds[k], true
 }
 
-// hexText decodes hexadecimal digits and says whether they can be text: no
-// control characters, as few digests are.
+// hexText decodes hexadecimal digits, small ones, and says whether they can be
+// text: no control characters but tabs and line ends, as few digests are.
 func hexText(plain, run []byte) bool {
 	for k := 0; k < len(run); k += 2 {
-		if run[k] < '2' {
+		if run[k] < '2' && !(run[k] == '0' && (run[k+1] == '9' || run[k+1] == 'a' || run[k+1] == 'd')) {
 			return false
 		}
 	}
