@@ -29,15 +29,17 @@ import (
 type Inspection struct {
 	study, site string
 
-	mu    sync.Mutex
-	found []leak.Finding
-	kept  map[KeptPlace]bool
+	mu      sync.Mutex
+	found   []leak.Finding
+	settled map[SettledPlace]bool
 }
 
-// A KeptPlace is a text in which a person decided to keep a finding.
-type KeptPlace struct {
-	File    string `json:"file"` // below data/
-	Pointer string `json:"pointer"`
+// A SettledPlace is a text in which something that was found stays: what a person
+// decided to keep, or a date that was moved.
+type SettledPlace struct {
+	File    string     `json:"file"` // below data/
+	Pointer string     `json:"pointer"`
+	Class   leak.Class `json:"class"` // of a date that was moved; "" where something was kept
 }
 
 // maxInspected is the most findings of an inspection that are kept.
@@ -48,7 +50,7 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, kept: map[KeptPlace]bool{}}
+	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}}
 }
 
 // An InspectionError says that a finished bag holds what looks like an
@@ -61,13 +63,15 @@ func (e *InspectionError) Error() string {
 		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", len(e.Findings), f.File, f.Pointer, classWord(f.Class))
 }
 
-// Left returns what was found in places where nobody decided to keep a finding,
+// Left returns what was found but where treatment.json says that something stays,
 // ordered by file; pointers are into the file, offsets in its text. It is for
 // when all files have been seen.
 func (i *Inspection) Left() []leak.Finding {
 	i.mu.Lock()
 	defer i.mu.Unlock()
-	left := slices.DeleteFunc(slices.Clone(i.found), func(f leak.Finding) bool { return i.kept[KeptPlace{f.File, f.Pointer}] })
+	left := slices.DeleteFunc(slices.Clone(i.found), func(f leak.Finding) bool {
+		return i.settled[SettledPlace{f.File, f.Pointer, ""}] || i.settled[SettledPlace{f.File, f.Pointer, f.Class}]
+	})
 	slices.SortStableFunc(left, func(a, b leak.Finding) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
 	})
@@ -128,21 +132,21 @@ func (i *Inspection) Small(name string, data []byte) {
 	case strings.HasPrefix(name, "sessions/"):
 		known = declared(&schema.Study{Study: i.study, Site: i.site}, doc)
 	case name == "treatment.json":
-		i.keep(data)
+		i.settle(data)
 	}
 	i.node(name, "", doc, known)
 }
 
-// keep takes over where a person decided to keep a finding.
-func (i *Inspection) keep(data []byte) {
+// settle takes over where something stays.
+func (i *Inspection) settle(data []byte) {
 	var l Ledger
 	if json.Unmarshal(data, &l) != nil {
 		return
 	}
 	i.mu.Lock()
 	defer i.mu.Unlock()
-	for _, k := range l.Kept {
-		i.kept[k] = true
+	for _, p := range l.Settled {
+		i.settled[p] = true
 	}
 }
 

@@ -99,7 +99,7 @@ func TestInspectionOfPlanted(t *testing.T) {
 						t.Errorf("stands at %q", got)
 					}
 				}
-				kept := []byte(`{"kept": [{"file": "` + test.file + `", "pointer": "` + test.pointer + `"}]}`)
+				kept := []byte(`{"settled": [{"file": "` + test.file + `", "pointer": "` + test.pointer + `"}]}`)
 				if test.file != "treatment.json" {
 					files["treatment.json"] = kept
 					if left := inspected(files, piece); len(left) > 0 {

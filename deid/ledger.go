@@ -24,7 +24,7 @@ type Ledger struct {
 	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
 	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
-	Kept       []KeptPlace     `json:"kept"` // texts in which a person decided to keep a finding
+	Settled    []SettledPlace  `json:"settled"` // texts in which something found stays
 	Recordings RecordingLedger `json:"recordings"`
 	Cautions   []string        `json:"cautions"`
 }
@@ -84,7 +84,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 			l.Texts.Kept++
 		}
 	}
-	l.Kept = d.keptPlaces(findings)
+	l.Settled = d.settledPlaces(findings)
 	for _, s := range d.sessions {
 		for _, r := range s.recordings {
 			if r.Format == "edf" {
@@ -97,8 +97,9 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	return l
 }
 
-// keptPlaces returns where in what leaves a person decided to keep a finding.
-func (d *draft) keptPlaces(findings []leak.Finding) []KeptPlace {
+// settledPlaces returns where in what leaves a person decided to keep a finding,
+// or a date was moved.
+func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 	leaves := map[string]string{}
 	for _, s := range d.sessions {
 		leaves[s.file] = "sessions/" + s.name + ".json"
@@ -106,16 +107,20 @@ func (d *draft) keptPlaces(findings []leak.Finding) []KeptPlace {
 			leaves[r.File] = r.leaves
 		}
 	}
-	kept := []KeptPlace{}
+	list := []SettledPlace{}
 	for _, f := range findings {
-		if to := leaves[f.File]; f.Decision == "keep" && to != "" {
-			kept = append(kept, KeptPlace{to, f.Pointer})
+		switch to := leaves[f.File]; {
+		case to == "":
+		case f.Decision == "keep":
+			list = append(list, SettledPlace{to, f.Pointer, ""})
+		case f.Moved:
+			list = append(list, SettledPlace{to, f.Pointer, f.Class})
 		}
 	}
-	slices.SortFunc(kept, func(a, b KeptPlace) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer))
+	slices.SortFunc(list, func(a, b SettledPlace) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Class, b.Class))
 	})
-	return slices.Compact(kept)
+	return slices.Compact(list)
 }
 
 // Encode returns the file, indented, with a final line feed.

@@ -144,6 +144,7 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 			if d, ok := dec.Of(f.ID); ok && f.ID != "" && (d.Action == "keep" || d.Action == "redact" && p.manner != fixed) {
 				f.Decision, f.Automatic = d.Action, false
 			}
+			f.Moved = f.Decision == "redact" && p.instead(m) != ""
 			if k.end = 0; !seen[k] { // else the same finding, a little longer now
 				seen[k] = true
 				out.findings = append(out.findings, f)

@@ -142,10 +142,11 @@ func openFindings(all []leak.Finding) []leak.Finding {
 	return open
 }
 
-// certainFindings counts those that are taken out without a person's decision.
+// certainFindings counts those that are taken out without a person's decision,
+// but for dates that move.
 func certainFindings(all []leak.Finding) (n int) {
 	for _, f := range all {
-		if f.Automatic {
+		if f.Automatic && !f.Moved {
 			n++
 		}
 	}
@@ -188,7 +189,9 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 			place += " " + printable(f.Pointer)
 		}
 		state := "undecided"
-		if f.Automatic {
+		if f.Automatic && f.Moved {
+			state = "moves with the subject's other dates, unless it is decided to keep it"
+		} else if f.Automatic {
 			state = "taken out on sealing, unless it is decided to keep it"
 		} else if f.Decision != "" {
 			state = "decided: " + f.Decision

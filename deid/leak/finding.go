@@ -16,6 +16,10 @@ type Finding struct {
 	// Automatic says that the decision is the tool's own, which a person may
 	// still turn over: a sure finding in free text is taken out.
 	Automatic bool `json:"automatic,omitempty"`
+
+	// Moved says that what is redacted is a date, which moves with the subject's
+	// other dates and stays in the text.
+	Moved bool `json:"moved,omitempty"`
 }
 
 // Open says whether a person still has to decide.
