@@ -43,16 +43,20 @@ var openAppend = func(path string, flag int) (file, error) {
 }
 
 // Append chains e to the end of the file, synced, and keeps it in j.Entries.
-// Seq, Prev and Sum are filled in and When is put into UTC; When, Who and What
-// must be there. A missing file is made, in mode 0600.
+// Seq, Prev and Sum are filled in and When is put into UTC; When, Who, What and
+// Why must be there. A missing file is made, in mode 0600. After [Journal.SignWith]
+// the file is signed anew; if only that fails, the entry is there all the same.
 //
 // Nothing is added and the error is a *ChangedError if the file does not end
 // with the line that j ends with. After any other error the end of the file is
 // not known: [Read] it again.
 func (j *Journal) Append(e Entry) error {
 	e.Seq, e.Prev, e.When = len(j.Entries)+1, j.last, e.When.UTC().Round(0)
-	e.Facts = maps.Clone(e.Facts)
+	e.Facts = j.noteUnsigned(maps.Clone(e.Facts))
 	line, err := format(&e)
+	if err == nil && e.Why == "" {
+		err = errors.New("the entry does not say why it was done")
+	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", j.path, err)
 	}
@@ -74,6 +78,12 @@ func (j *Journal) Append(e Entry) error {
 	if err == nil {
 		err = write(f, line)
 	}
+	next := *j
+	var unsigned error
+	if err == nil {
+		next.keep(e, line)
+		unsigned = next.renewSignature()
+	}
 	if err = errors.Join(err, f.Close()); err != nil {
 		return err
 	}
@@ -82,8 +92,8 @@ func (j *Journal) Append(e Entry) error {
 			return err
 		}
 	}
-	j.keep(e, line)
-	return nil
+	*j = next
+	return unsigned
 }
 
 // unchanged compares the end of the file with the end of j.

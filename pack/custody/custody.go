@@ -1,7 +1,8 @@
 // Package custody keeps custody.jsonl: what happened to each shipment, one
 // JSON object a line, each chained to the one before by SHA-256.
 //
-// Callers need [Read] and [Journal.Append].
+// Callers need [Read], [Journal.Append] and, with a key, [Journal.SignWith] and
+// [Journal.Signed].
 //
 // # What the chain shows, and what it does not
 //
@@ -10,8 +11,16 @@
 // and named, wherever it stands, as long as a line of the old chain follows it.
 // The chain has no key: whole lines cut off at the end, and lines from some
 // place to the end written anew with fresh checksums, cannot be seen by it
-// alone. For that the last line's SHA-256 must be kept elsewhere, for example
-// signed or on the paper that goes with a shipment; [Journal.Head] gives it.
+// alone. They are seen by the signature over the whole file in
+// custody.jsonl.sig, which every entry that is added renews. So without the key
+// nobody can take away, change or reorder what was signed.
+//
+// What no file in the folder can show: journal and signature both put back to
+// an earlier state, from a copy, or both removed. For that the last line's
+// SHA-256 ([Journal.Head]) must be known elsewhere, for example on paper; and
+// receipts for shipments that the journal does not know tell the same. Entries
+// added without the key are covered by the chain only, until the next one with
+// it, which says how many there were ("unsigned_before").
 //
 // Evidence is never shortened: [Journal.Append] only adds, and [Repair] keeps
 // the unfinished line that it moves.
@@ -50,6 +59,10 @@ type Journal struct {
 	last    string // SHA-256 (hex) of the last line
 	lastLen int64  // of the last line, with its line feed
 	size    int64  // of the file
+	text    []byte // of the file: what gets signed is what was checked
+
+	sign     func(text []byte) ([]byte, error) // nil: entries are added without
+	unsigned int                               // entries at the end that no signature covers, as far as is known
 }
 
 // noLine stands for the line before the first.
@@ -68,6 +81,7 @@ func (j *Journal) keep(e Entry, line []byte) {
 	j.last = hexSum(line[:len(line)-1])
 	j.lastLen = int64(len(line))
 	j.size += j.lastLen
+	j.text = append(j.text, line...)
 }
 
 // Next returns the next free shipment number of a site, "07-0012": one more
