@@ -92,7 +92,7 @@ func load(t testing.TB, dir string) *Collection {
 func TestLoad(t *testing.T) {
 	f := valid(t)
 	for _, name := range []string{".DS_Store", "Thumbs.db", "README.md", "START-HERE.html", "session-to-copy.json", "letter.docx",
-		"old/0000.json", "review.jsonl", "custody.jsonl", "custody.torn-1", "custody.torn-12", "sessions/.swap", "recordings/desktop.ini"} {
+		"old/0000.json", "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "custody.torn-1", "custody.torn-12", "sessions/.swap", "recordings/desktop.ini"} {
 		f[name] = "x"
 	}
 	dir := f.write(t)
@@ -104,7 +104,7 @@ func TestLoad(t *testing.T) {
 		t.Errorf("read %v with plan %s from %s", c.Read, c.Plan.Name, c.Dir)
 	}
 	if diff := cmp.Diff(&Study{Study: "LARK-2", Site: "WEIR", Contact: "Weir Infirmary (invented), telephone +1 646 555 0143",
-		Plan: "shifted", HoldingDays: 30, UncappedLimit: 120 * time.Second, TimeLimit: 12 * time.Minute}, c.Study); diff != "" {
+		Plan: "shifted", HoldingDays: 30, UncappedLimit: 120 * time.Second, TimeLimit: 12 * time.Minute, ReceiptDays: 14}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	if diff := cmp.Diff(&Roster{Columns: RosterColumns(), Rows: []map[string]string{
@@ -474,11 +474,11 @@ func TestLoadConfig(t *testing.T) {
 // Every setting of study.json, and a plan of the study's own.
 func TestLoadStudy(t *testing.T) {
 	f := valid(t)
-	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", "holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0}`
+	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", "holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21}`
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))
-	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute}, c.Study); diff != "" {
+	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	notes, _ := c.Plan.Field("/notes")

@@ -96,7 +96,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 		name := e.Name()
 		low := strings.ToLower(name)
 		switch {
-		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl":
+		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl" || name == "custody.jsonl.sig":
 			if !regular(e) {
 				c.irregular(name)
 			}

@@ -19,6 +19,7 @@ type Study struct {
 	HoldingDays   int           // default 30
 	UncappedLimit time.Duration // default 120 s
 	TimeLimit     time.Duration // default 12 min
+	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
 }
 
 const studyFile = "study.json"
@@ -48,6 +49,7 @@ func parseStudy(data []byte) (*Study, error) {
 		HoldingDays:   whole(n.Member("holding_days"), 30),
 		UncappedLimit: time.Duration(whole(n.Member("uncapped_limit_s"), 120)) * time.Second,
 		TimeLimit:     time.Duration(whole(n.Member("time_limit_min"), 12)) * time.Minute,
+		ReceiptDays:   whole(n.Member("receipt_days"), 14),
 	}
 	if p := n.Member("plan"); p != nil {
 		s.Plan = p.Text

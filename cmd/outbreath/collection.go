@@ -121,15 +121,21 @@ func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, 
 		u.say("remark: there is no key folder yet, so findings have no numbers and cannot be decided on; make one with keys new --role site")
 		return nil, nil, nil
 	}
-	f, err := openKeys(u, o)
+	f, err := siteFolder(u, o)
 	if err != nil {
 		return nil, nil, err
 	}
-	if f.Role() != keys.Site {
-		return nil, nil, usagef("name the site's folder with --keys DIR", "%s is a laboratory's key folder", quoted(dir))
-	}
 	key, err := f.PseudonymKey()
 	return f, key, err
+}
+
+// siteFolder opens the site's key folder.
+func siteFolder(u *ui, o *options) (*keys.Folder, error) {
+	f, err := openKeys(u, o)
+	if err == nil && f.Role() != keys.Site {
+		return nil, usagef("name the site's folder with --keys DIR", "%s is a laboratory's key folder", quoted(f.Dir()))
+	}
+	return f, err
 }
 
 func openFindings(all []leak.Finding) []leak.Finding {

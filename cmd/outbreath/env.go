@@ -6,9 +6,13 @@ import (
 	"os"
 	"os/user"
 	"slices"
+	"time"
 )
 
 func lstat(path string) (fs.FileInfo, error) { return os.Lstat(path) }
+
+// now is the time that an audit trail gets: UTC, whole seconds.
+func now() time.Time { return time.Now().UTC().Truncate(time.Second) }
 
 // operatorName says who is at work, for the audit trail.
 func operatorName(by string) string {

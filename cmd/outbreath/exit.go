@@ -8,6 +8,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/custody"
 	"outbreath/schema"
 )
 
@@ -33,6 +34,18 @@ func usagef(do, format string, args ...any) error {
 	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
 }
 
+// A rejectedError refuses something that is damaged, altered or not authentic.
+type rejectedError struct {
+	msg string // what is wrong
+	do  string // what to do
+}
+
+func (e *rejectedError) Error() string { return e.msg }
+
+func rejectf(do, format string, args ...any) error {
+	return &rejectedError{msg: fmt.Sprintf(format, args...), do: do}
+}
+
 // A statusError ends a command whose result has already been printed.
 type statusError int
 
@@ -46,8 +59,11 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
-	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)):
+	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)),
+		errors.As(err, new(*custody.TornError)):
 		return exitResolve
+	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
+		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)):
 		return exitUsage
@@ -58,14 +74,19 @@ func exitStatus(err error) int {
 // toDo returns what a person can do about err, or "".
 func toDo(err error) string {
 	var (
-		usage *usageError
-		media *pack.MediaError
+		usage    *usageError
+		rejected *rejectedError
+		media    *pack.MediaError
 	)
 	switch {
 	case errors.As(err, &usage):
 		return usage.do
+	case errors.As(err, &rejected):
+		return rejected.do
 	case errors.As(err, &media):
 		return media.Do
+	case errors.As(err, new(*custody.TornError)):
+		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
 	case errors.Is(err, fs.ErrPermission):

@@ -18,8 +18,6 @@ import (
 	"outbreath/schema"
 )
 
-const custodyFile = "custody.jsonl"
-
 type sealOptions struct {
 	to, number, tubes, by string
 	partSize              int64
@@ -87,7 +85,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
-	journal, err := custody.Read(filepath.Join(dir, custodyFile))
+	journal, err := openLog(u, dir, folder)
 	if err != nil {
 		return err
 	}
@@ -104,7 +102,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 			return err
 		}
 	}
-	entry := custody.Entry{When: time.Now().UTC().Truncate(time.Second), Who: operatorName(s.by), Why: "sealed for the laboratory"}
+	entry := custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
 	if err := settleUnfinished(u, journal, s.to, entry); err != nil {
 		return err
 	}

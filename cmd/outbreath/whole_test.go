@@ -93,12 +93,14 @@ func files(t *testing.T, dir string) map[string][]byte {
 	return out
 }
 
-// digest stands for a folder's contents, custody.jsonl left aside: that one is
-// ours to write.
+// digest stands for a folder's contents, custody.jsonl and its signature left
+// aside: those are ours to write.
 func digest(t *testing.T, dir string) string {
 	t.Helper()
 	all := files(t, dir)
 	delete(all, custodyFile)
+	delete(all, custodyFile+".sig")
+	delete(all, custodyFile+".sig.new") // of a run that was killed
 	h := sha256.New()
 	for _, name := range sortedKeys(all) {
 		sum := sha256.Sum256(all[name])

@@ -44,7 +44,7 @@ type Entry struct {
 	Prev     string            `json:"prev"`
 	When     time.Time         `json:"when"` // UTC
 	Who      string            `json:"who"`
-	What     string            `json:"what"` // "sealing", "sealed", "abandoned" ...
+	What     string            `json:"what"` // [Sealing], [Sealed], [Abandoned] ...
 	Shipment string            `json:"shipment,omitempty"`
 	Why      string            `json:"why,omitempty"`
 	Facts    map[string]string `json:"facts,omitempty"` // digests, counts; no identifiers
@@ -122,7 +122,7 @@ func (j *Journal) Unfinished() []Entry {
 	var open []Entry
 	for i, e := range j.Entries {
 		settled := slices.ContainsFunc(j.Entries[i+1:], func(later Entry) bool { return later.Shipment == e.Shipment })
-		if e.What == "sealing" && !settled {
+		if e.What == Sealing && !settled {
 			open = append(open, e)
 		}
 	}

@@ -69,6 +69,7 @@ func (j *Journal) Signed(verify func(text, signature []byte) error) (int, error)
 			j.unsigned = len(j.Entries) - n
 			return n, nil
 		case !errors.Is(err, ErrText):
+			j.unsigned = len(j.Entries)
 			return 0, err
 		}
 		text = text[:bytes.LastIndexByte(text[:len(text)-1], '\n')+1]
@@ -108,19 +109,20 @@ func (j *Journal) signText() error {
 	if err != nil {
 		return err
 	}
-	dir := filepath.Dir(j.path)
-	tmp, err := os.CreateTemp(dir, ".outbreath-sig-*")
+	// One name, so that a run that was killed leaves nothing that the next one
+	// does not write over; the lock on the journal keeps two apart.
+	path := j.signaturePath() + ".new"
+	tmp, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return err
 	}
-	defer os.Remove(tmp.Name())
 	if err := errors.Join(write(tmp, sig), tmp.Close()); err != nil {
-		return err
+		return errors.Join(err, os.Remove(path))
 	}
-	if err := os.Rename(tmp.Name(), j.signaturePath()); err != nil {
-		return err
+	if err := os.Rename(path, j.signaturePath()); err != nil {
+		return errors.Join(err, os.Remove(path))
 	}
-	return (media.OS{}).SyncDir(dir)
+	return (media.OS{}).SyncDir(filepath.Dir(j.path))
 }
 
 // unsignedFact is the name of the fact that says how many entries before had no
