@@ -6,6 +6,15 @@ import (
 	"slices"
 )
 
+// Add notes a check from outside the shipment, such as the intake register's. One
+// that failed makes decision, [Discrepancies] or [Rejected], the least that v has.
+func (v *Verdict) Add(c Check, decision Decision) {
+	v.Checks = append(v.Checks, c)
+	if !c.OK && v.Decision != Rejected {
+		v.Decision = decision
+	}
+}
+
 // disagree notes a check that failed without rejecting the shipment.
 func (v *Verdict) disagree(check, detail string) {
 	v.Decision = Discrepancies

@@ -2,6 +2,8 @@ package pack
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -11,6 +13,7 @@ import (
 	"filippo.io/age"
 
 	"outbreath/keys"
+	"outbreath/pack/bag"
 )
 
 // VerifyOptions are what the laboratory brings.
@@ -52,6 +55,7 @@ type Verdict struct {
 	Tubes    *TubeMatch `json:"tubes,omitempty"`
 	Archive  string     `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
 
+	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
 	Parts                       []Part   `json:"-"` // as signed
 	Recorded                    []string `json:"-"` // barcodes of the records; nil when rejected
 	Study, Site, Sealed         string   `json:"-"`
@@ -164,6 +168,8 @@ func (v *verifying) run() error {
 	}
 	v.verdict.Treatment = c.records.ledger
 	v.verdict.Recorded = c.records.barcodes
+	inside := sha256.Sum256(c.tags[bag.TagManifest])
+	v.verdict.Bag = hex.EncodeToString(inside[:])
 	v.verdict.Decision = Accepted
 	v.search(c.records.again)
 	v.slip()

@@ -25,8 +25,11 @@ var floors = map[string][]string{
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
+		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register",
 	},
+
+	"outbreath/pack/register":              {},
+	"outbreath/pack/register/registertest": {},
 }
 
 // houses says which packages may import a library from outside. A module that
@@ -36,6 +39,8 @@ var houses = map[string][]string{
 	"github.com/klauspost/compress":            {"outbreath/pack"},
 	"github.com/santhosh-tekuri/jsonschema/v5": {"outbreath/schema"},
 	"github.com/spf13/cobra":                   {"outbreath/cmd/outbreath"},
+	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
+	"modernc.org/sqlite":                       {"outbreath/pack/register"},
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
 	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},

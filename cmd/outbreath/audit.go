@@ -112,7 +112,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string) (*auditResul
 	if err != nil {
 		return nil, err
 	}
-	verdict, err := v.verify(c, dir, "", nil)
+	verdict, err := v.verify(c.Context(), dir, "", nil, nil)
 	if err != nil {
 		return nil, err
 	}

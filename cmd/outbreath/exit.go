@@ -9,6 +9,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/register"
 	"outbreath/schema"
 )
 
@@ -53,7 +54,10 @@ func (e statusError) Error() string { return "see above" }
 
 // exitStatus is the one place where an error becomes an exit status.
 func exitStatus(err error) int {
-	var status statusError
+	var (
+		status statusError
+		reg    *register.Error
+	)
 	switch {
 	case err == nil:
 		return exitOK
@@ -67,6 +71,8 @@ func exitStatus(err error) int {
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)):
 		return exitUsage
+	case errors.As(err, &reg) && reg.Config:
+		return exitUsage
 	}
 	return exitIO
 }
@@ -77,6 +83,7 @@ func toDo(err error) string {
 		usage    *usageError
 		rejected *rejectedError
 		media    *pack.MediaError
+		reg      *register.Error
 	)
 	switch {
 	case errors.As(err, &usage):
@@ -87,6 +94,8 @@ func toDo(err error) string {
 		return media.Do
 	case errors.As(err, new(*custody.TornError)):
 		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
+	case errors.As(err, &reg):
+		return reg.Do
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
 	case errors.Is(err, fs.ErrPermission):

@@ -58,6 +58,7 @@ func (in *intake) print(w io.Writer) {
 			fmt.Fprintln(w, "  the tubes of a rejected shipment are not known, and may be among the unexpected")
 		}
 	}
+	printGaps(w, in.Gaps)
 	if in.Folder != "" && in.status != exitRejected {
 		fmt.Fprintf(w, "unpacked into %s\n", quoted(in.Folder))
 	}
@@ -101,7 +102,12 @@ func (v *verifier) printLines(in *intake) error {
 		}
 	}
 	if in.Tubes != nil {
-		return enc.Encode(map[string]any{"tubes": in.Tubes})
+		if err := enc.Encode(map[string]any{"tubes": in.Tubes}); err != nil {
+			return err
+		}
+	}
+	if in.Gaps != nil {
+		return enc.Encode(map[string]any{"gaps": in.Gaps})
 	}
 	return nil
 }

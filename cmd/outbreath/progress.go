@@ -16,6 +16,22 @@ type progress struct {
 	next    time.Time
 	drawn   bool
 	lastPct int
+	noun    string // "": bytes are counted
+}
+
+// countOf lets p count things instead of bytes.
+func (p *progress) countOf(noun string) {
+	if p != nil {
+		p.noun = noun
+	}
+}
+
+// amount writes n as p counts.
+func (p *progress) amount(n int64) string {
+	if p.noun == "" {
+		return size(n)
+	}
+	return count(int(n), p.noun)
 }
 
 // progress starts one, or returns nil with --quiet.
@@ -48,13 +64,13 @@ func (p *progress) update(done, total int64) {
 	pct := int(done * 100 / total)
 	if !p.bar {
 		p.next = now.Add(10 * time.Second)
-		fmt.Fprintf(p.u.err, "%s: %d %% of %s, %s/s%s\n", p.what, pct, size(total), size(int64(rate)), left)
+		fmt.Fprintf(p.u.err, "%s: %d %% of %s, %s/s%s\n", p.what, pct, p.amount(total), p.amount(int64(rate)), left)
 		return
 	}
 	p.next = now.Add(200 * time.Millisecond)
 	const width = 30
 	full := min(width, int(done*width/total))
-	fmt.Fprintf(p.u.err, "\r%s [%s%s] %3d %% %s/s%s\x1b[K", p.what, strings.Repeat("=", full), strings.Repeat(" ", width-full), pct, size(int64(rate)), left)
+	fmt.Fprintf(p.u.err, "\r%s [%s%s] %3d %% %s/s%s\x1b[K", p.what, strings.Repeat("=", full), strings.Repeat(" ", width-full), pct, p.amount(int64(rate)), left)
 	p.drawn = true
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"io"
 	"os"
@@ -10,11 +11,14 @@ import (
 
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/register"
 )
 
 type verifyOptions struct {
 	tubes, slips []string
 	lines        bool
+	jobs         int
+	register     registerOptions
 }
 
 func newVerifyCmd(u *ui, o *options) *cobra.Command {
@@ -33,14 +37,37 @@ swapped boxes are recognised; or one file with the tubes of all boxes. --slip
 takes the text of the code on a packing slip: it proves that paper, box and
 medium belong together. Nothing is corrected by guessing: a barcode that differs
 in one character is told, and a person looks at the tube.
+
+--register keeps an intake register: a file, made when it is not there, or
+postgres://USER@HOST/DATABASE for several stations. It knows a shipment that was
+here before, two contents under one number, a barcode of another shipment, and
+numbers that never arrived. verify --register DB --overdue lists the gaps and the
+sites that have been silent. A password never stands in the address: put it into
+the file that PGPASSFILE names.
 ` + statusHelp,
 		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
-			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys",
-		Args: cobra.MinimumNArgs(1),
+			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys\n" +
+			"  outbreath verify /media/stick/* --register intake.db --keys lab-keys\n" +
+			"  outbreath verify --register intake.db --overdue --days 14",
+		Args: func(c *cobra.Command, args []string) error {
+			if s.register.overdue {
+				return cobra.NoArgs(c, args)
+			}
+			return cobra.MinimumNArgs(1)(c, args)
+		},
 		RunE: func(c *cobra.Command, args []string) error {
+			if s.register.overdue {
+				return runOverdue(c, u, &s.register)
+			}
 			v, err := newVerifier(u, o, s, len(args))
 			if err != nil {
 				return err
+			}
+			if s.register.address != "" {
+				if v.register, err = openRegister(c.Context(), &s.register); err != nil {
+					return err
+				}
+				defer v.register.Close()
 			}
 			return v.run(c, args, "")
 		},
@@ -49,6 +76,8 @@ in one character is told, and a person looks at the tube.
 	f.StringArrayVar(&s.tubes, "tubes", nil, "file with the barcodes in the box, one a line; one for each shipment, or one for all")
 	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
 	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment, as it is done")
+	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at a time (default: number of cores)")
+	s.register.flags(c)
 	return c
 }
 
@@ -91,9 +120,15 @@ type verifier struct {
 	opts  pack.VerifyOptions
 	boxes [][]string // barcodes scanned: of each shipment, or one list for all
 	lines bool
+	jobs  int
+
+	register *intakeRegister // nil: none
 }
 
 func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier, error) {
+	if s.jobs < 0 {
+		return nil, usagef("leave it away, or give a number from 1", "--jobs must not be negative")
+	}
 	if n := len(s.tubes); n > 1 && n != shipments {
 		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes", "%s for %s", count(n, "--tubes file"), count(shipments, "shipment"))
 	}
@@ -104,7 +139,7 @@ func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier,
 	if folder.Role() != keys.Lab {
 		return nil, usagef("name the laboratory's folder with --keys DIR", "%s is a site's key folder, which cannot open shipments", quoted(folder.Dir()))
 	}
-	v := &verifier{u: u, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines}
+	v := &verifier{u: u, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines, jobs: s.jobs}
 	for _, file := range s.tubes {
 		box, err := scannedTubes(u, file)
 		if err != nil {
@@ -138,17 +173,14 @@ func scannedTubes(u *ui, path string) ([]string, error) {
 }
 
 // verify looks at one shipment.
-func (v *verifier) verify(c *cobra.Command, dir, into string, box []string) (*pack.Verdict, error) {
+func (v *verifier) verify(ctx context.Context, dir, into string, box []string, update func(done, total int64)) (*pack.Verdict, error) {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return nil, usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
 	}
 	opts := v.opts
 	opts.Into, opts.Tubes = into, box
-	p := v.u.progress("verifying " + quoted(dir))
-	opts.Progress = p.update
-	verdict, err := pack.Verify(c.Context(), dir, opts)
-	p.end()
-	return verdict, err
+	opts.Progress = update
+	return pack.Verify(ctx, dir, opts)
 }
 
 // An intake is what verify says of all shipments. Its JSON form is the
@@ -158,6 +190,7 @@ type intake struct {
 	Shipments []*pack.Verdict `json:"shipments"`
 	Tubes     *pack.TubeMatch `json:"tubes,omitempty"` // of all boxes, scanned together
 	Folder    string          `json:"folder,omitempty"`
+	Gaps      []register.Gap  `json:"gaps,omitempty"` // of the sites that these shipments are from
 
 	dirs   []string
 	status int
@@ -185,21 +218,25 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 // all verifies the shipments, and then what only shows when all are known.
 func (v *verifier) all(c *cobra.Command, in *intake) error {
 	paired := len(v.boxes) == len(in.dirs)
-	for i, dir := range in.dirs {
-		var box []string
+	var err error
+	in.Shipments, err = v.each(c.Context(), in.dirs, in.Folder, func(i int) []string {
 		if paired {
-			box = v.boxes[i]
+			return v.boxes[i]
 		}
-		verdict, err := v.verify(c, dir, in.Folder, box)
-		if err != nil {
-			return err
-		}
-		in.Shipments = append(in.Shipments, verdict)
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	if len(v.boxes) == 1 && !paired {
 		in.Tubes = pack.ComparePool(in.Shipments, v.boxes[0])
 	}
 	pack.Attribute(in.Shipments)
+	if v.register != nil {
+		if in.Gaps, err = v.register.enter(c.Context(), in.Shipments); err != nil {
+			return err
+		}
+	}
 	in.judge()
 	return nil
 }

@@ -1,0 +1,81 @@
+package register
+
+import (
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// parseAddress tells which driver opens address and how. Its errors never
+// repeat address.
+func parseAddress(address string) (driver, dsn string, sys system, err error) {
+	scheme, _, found := strings.Cut(address, "://")
+	switch {
+	case strings.EqualFold(scheme, "postgres") || strings.EqualFold(scheme, "postgresql"):
+		if !found {
+			return "", "", 0, configError("write it as postgres://USER@HOST/DATABASE", "the address of the register is not complete")
+		}
+		return "pgx", address, postgres, checkPostgres(address)
+	case found:
+		return "", "", 0, configError("name a file, or write postgres://USER@HOST/DATABASE", "the register is neither a file nor a PostgreSQL address")
+	case strings.Contains(address, "password="):
+		return "", "", 0, passwordError()
+	}
+	dsn, err = sqliteAddress(address)
+	return "sqlite", dsn, sqliteFile, err
+}
+
+func passwordError() error {
+	return configError("take it out, put it into a file that only you can read, name that file in PGPASSFILE, and change the password: other users of this computer may have seen it",
+		"the address of the register has a password in it")
+}
+
+func checkPostgres(address string) error {
+	u, err := url.Parse(address)
+	if err != nil {
+		return configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be read")
+	}
+	if _, has := u.User.Password(); has {
+		return passwordError()
+	}
+	for name := range u.Query() {
+		if name := strings.ToLower(name); name == "password" || name == "sslpassword" {
+			return passwordError()
+		}
+	}
+	if _, err := pgx.ParseConfig(address); err != nil {
+		return configError("write it as postgres://USER@HOST/DATABASE, and look at the PG... variables of the environment", "the address of the register, or a setting for PostgreSQL, cannot be used")
+	}
+	return nil
+}
+
+// sqliteAddress makes the driver's address of a file. BEGIN takes the write lock
+// at once, so that two stations wait for each other instead of failing; every
+// commit is on the disk before it is answered.
+//
+// Source: SQLite documentation, "URI Filenames", "PRAGMA synchronous",
+// "Transaction": BEGIN IMMEDIATE.
+func sqliteAddress(path string) (string, error) {
+	if path == "" {
+		return "", configError("name a file, or write postgres://USER@HOST/DATABASE", "--register has no address")
+	}
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	if info, err := os.Stat(filepath.Dir(abs)); err != nil || !info.IsDir() {
+		return "", configError("make the folder, or correct the path", "the folder of the register is not there")
+	}
+	if info, err := os.Stat(abs); err == nil && !info.Mode().IsRegular() {
+		return "", configError("name a file", "the register is no plain file")
+	}
+	abs = filepath.ToSlash(abs)
+	if !strings.HasPrefix(abs, "/") {
+		abs = "/" + abs // C:/...
+	}
+	q := url.Values{"_txlock": {"immediate"}, "_pragma": {"busy_timeout(60000)", "synchronous(FULL)", "foreign_keys(ON)"}}
+	return (&url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}).String(), nil
+}

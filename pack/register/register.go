@@ -1,0 +1,120 @@
+// Package register remembers what arrived at a laboratory: which shipments, in
+// which state, and where the numbering of a site has a gap.
+//
+// Callers need [Open], [Register.Enter] and [Register.Overdue]. One station keeps
+// the register in an SQLite file; several stations, and a scheduler's jobs,
+// share one in a PostgreSQL database. No identifiers go in: only shipment
+// numbers, study and site codes, digests, barcodes, times, stations, decisions.
+package register
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"regexp"
+	"strconv"
+	"time"
+
+	_ "github.com/jackc/pgx/v5/stdlib" // driver "pgx"
+	_ "modernc.org/sqlite"             // driver "sqlite"
+)
+
+// A Register is open until Close. It may be used by several goroutines, and the
+// database behind it by several processes, at once.
+type Register struct {
+	db  *sql.DB
+	sys system
+}
+
+// A system is what differs between the two databases.
+type system int
+
+const (
+	sqliteFile system = iota
+	postgres
+)
+
+// Open opens the register at address, a file's path or postgres://..., makes it
+// when it is not there, and brings its tables up to date. The error is an
+// *[Error].
+//
+// The password of a PostgreSQL role comes from the file or variables that libpq
+// reads as well (PGPASSFILE, PGPASSWORD and so on), never from address, which other
+// users of the computer can see.
+//
+// Source: PostgreSQL 15 documentation, 34.15 "Environment Variables" and 34.16
+// "The Password File".
+func Open(ctx context.Context, address string) (*Register, error) {
+	driver, dsn, sys, err := parseAddress(address)
+	if err != nil {
+		return nil, err
+	}
+	db, err := sql.Open(driver, dsn)
+	if err != nil {
+		return nil, explain(err)
+	}
+	r := &Register{db: db, sys: sys}
+	if sys == sqliteFile {
+		db.SetMaxOpenConns(1) // one writer at a time; others wait in Go and not in SQLite
+	}
+	if err := r.migrate(ctx); err != nil {
+		db.Close()
+		return nil, explain(err)
+	}
+	return r, nil
+}
+
+// Close gives back what the register holds.
+func (r *Register) Close() error { return r.db.Close() }
+
+// lockKey is the advisory lock, of the whole database, under which one process
+// at a time writes: the first eight bytes of the text "outbreathregister" as a
+// big-endian number.
+const lockKey = 0x6f75746272656174
+
+// write does all of do in one transaction, or nothing of it. One process at a
+// time is in here: an entry takes milliseconds, and what it finds is still true
+// when it is written.
+func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
+	tx, err := r.db.BeginTx(ctx, nil) // on SQLite: BEGIN IMMEDIATE, see parseAddress
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // does nothing after Commit
+	if r.sys == postgres {
+		if _, err := tx.ExecContext(ctx, "SELECT pg_advisory_xact_lock($1)", int64(lockKey)); err != nil {
+			return err
+		}
+	}
+	if err := do(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// stamp writes a time as the tables have it: UTC, whole seconds, so that the
+// order of texts is that of times.
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+func parseStamp(s string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return t, fmt.Errorf("%w: a time", errContents)
+	}
+	return t, nil
+}
+
+var numberForm = regexp.MustCompile(`^-([0-9]{4})$`)
+
+// number returns 12 of shipment "WEIR-0012" of site "WEIR".
+func number(shipment, site string) (int, error) {
+	if len(shipment) > len(site) && shipment[:len(site)] == site {
+		if m := numberForm.FindStringSubmatch(shipment[len(site):]); m != nil {
+			return strconv.Atoi(m[1])
+		}
+	}
+	return 0, &Error{Msg: "a shipment's number does not belong to its site", Do: "verify the shipment again", Config: true}
+}
+
+// shipmentName is the opposite of number.
+func shipmentName(site string, n int) string { return fmt.Sprintf("%s-%04d", site, n) }

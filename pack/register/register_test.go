@@ -1,0 +1,247 @@
+package register
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"outbreath/pack/register/registertest"
+)
+
+var monday = time.Date(2026, 11, 23, 8, 0, 0, 0, time.UTC)
+
+// arrival is the n-th shipment of an invented site.
+func arrival(n int) Arrival {
+	return Arrival{
+		Study: "LARK-2", Site: "WEIR", Shipment: shipmentName("WEIR", n), Bag: strings.Repeat("b", 60) + fmt.Sprintf("%04d", n),
+		Archive: strings.Repeat("a", 60) + fmt.Sprintf("%04d", n), Decision: "accepted",
+		Barcodes: []string{fmt.Sprintf("LK07-%04d-A", n), fmt.Sprintf("LK07-%04d-B", n)}, Station: "bench-1", When: monday,
+	}
+}
+
+// laws are what holds whichever the database.
+var laws = []struct {
+	name string
+	test func(t *testing.T, address string)
+}{
+	{"enter", testEnter},
+	{"later copy", testLaterCopy},
+	{"overdue", testOverdue},
+	{"stations", testStations},
+	{"killed", testKilled},
+	{"opened again", testOpenedAgain},
+}
+
+func TestSQLite(t *testing.T) {
+	for _, law := range laws {
+		t.Run(law.name, func(t *testing.T) { law.test(t, filepath.Join(t.TempDir(), "a register?.db")) })
+	}
+}
+
+func TestPostgres(t *testing.T) {
+	database := registertest.Postgres(t)
+	for _, law := range laws {
+		t.Run(law.name, func(t *testing.T) { law.test(t, database()) })
+	}
+}
+
+func mustOpen(t testing.TB, address string) *Register {
+	t.Helper()
+	r, err := Open(context.Background(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { r.Close() })
+	return r
+}
+
+func (r *Register) must(t testing.TB, a Arrival) Answer {
+	t.Helper()
+	ans, err := r.Enter(context.Background(), a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ans
+}
+
+func (r *Register) status(t testing.TB, now time.Time, days int) *Status {
+	t.Helper()
+	s, err := r.Overdue(context.Background(), now, days)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func testEnter(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	first := Sighting{"bench-1", monday}
+	later := func(a Arrival) Arrival {
+		a.Station, a.When = "bench-2", monday.Add(time.Hour)
+		return a
+	}
+	other := later(arrival(1))
+	other.Bag, other.Barcodes = strings.Repeat("c", 64), []string{"LK07-9999-A"}
+	shared := arrival(2)
+	shared.Barcodes = append(shared.Barcodes, "LK07-0001-B", "LK07-0001-B")
+	reused := shared
+	reused.TubesSince = monday.Add(time.Second)
+	damaged := later(arrival(3))
+	damaged.Bag, damaged.Barcodes, damaged.Decision = "", nil, "rejected"
+	study := other
+	study.Study = "WREN-5"
+	for _, step := range []struct {
+		what string
+		a    Arrival
+		want Answer
+	}{
+		{"new", arrival(1), Answer{Kind: New}},
+		{"the same again", later(arrival(1)), Answer{Kind: Repeat, First: first}},
+		{"one number in another study", study, Answer{Kind: New}},
+		{"another bag", other, Answer{Kind: Conflict, First: first}},
+		{"the first bag again", arrival(1), Answer{Kind: Repeat, First: first, Disputed: true}},
+		{"a barcode of another shipment", shared, Answer{Kind: New, Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
+		{"the same when tubes are used again", reused, Answer{Kind: Repeat, First: first}},
+		{"the same when they were seen since", shared, Answer{Kind: Repeat, First: first, Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
+		{"a damaged copy", damaged, Answer{Kind: Rejected}},
+		{"a good copy after it", arrival(3), Answer{Kind: New}},
+		{"a damaged copy after it", damaged, Answer{Kind: Rejected, First: first}},
+	} {
+		if diff := cmp.Diff(step.want, r.must(t, step.a)); diff != "" {
+			t.Errorf("%s:\n%s", step.what, diff)
+		}
+	}
+	want := []Unsettled{
+		{"LARK-2", "WEIR", "WEIR-0001", "conflict", monday, "bench-1"},
+		{"LARK-2", "WEIR", "WEIR-0002", "discrepancies", monday, "bench-1"},
+	}
+	if diff := cmp.Diff(want, r.status(t, monday, 14).Open); diff != "" {
+		t.Errorf("open:\n%s", diff)
+	}
+	if n := r.count(t, "intake_arrival"); n != 11 {
+		t.Errorf("%d arrivals noted, want 11", n)
+	}
+}
+
+func (r *Register) count(t testing.TB, table string) (n int) {
+	t.Helper()
+	if err := r.db.QueryRow("SELECT count(*) FROM " + table).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+func testLaterCopy(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	a := arrival(1)
+	a.Decision = "discrepancies"
+	r.must(t, a)
+	if open := r.status(t, monday, 14).Open; len(open) != 1 || open[0].State != "discrepancies" {
+		t.Errorf("open: %+v", open)
+	}
+	r.must(t, arrival(1))
+	if open := r.status(t, monday, 14).Open; len(open) != 0 {
+		t.Errorf("open: %+v", open)
+	}
+}
+
+func testOverdue(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	day := func(n int) time.Time { return monday.AddDate(0, 0, n) }
+	for _, e := range []struct {
+		site     string
+		n, day   int
+		decision string
+	}{{"HOLM", 1, 0, "accepted"}, {"HOLM", 2, 9, "accepted"}, {"WEIR", 3, 1, "accepted"}, {"WEIR", 4, 2, "rejected"}, {"WEIR", 7, 3, "accepted"}, {"WEIR", 2, 4, "accepted"}} {
+		a := arrival(e.n)
+		a.Site, a.Shipment, a.When, a.Decision, a.Barcodes = e.site, shipmentName(e.site, e.n), day(e.day), e.decision, nil
+		r.must(t, a)
+	}
+	got := r.status(t, day(18).Add(time.Minute), 13)
+	want := &Status{
+		Sites: []Site{
+			{"LARK-2", "HOLM", 2, "HOLM-0002", day(9), 9, false},
+			{"LARK-2", "WEIR", 3, "WEIR-0007", day(4), 14, true},
+		},
+		Gaps: []Gap{
+			{"LARK-2", "WEIR", "WEIR-0001", "WEIR-0001", 1, day(4)},
+			{"LARK-2", "WEIR", "WEIR-0005", "WEIR-0006", 2, day(3)},
+		},
+		Open: []Unsettled{{"LARK-2", "WEIR", "WEIR-0004", "rejected", day(2), "bench-1"}},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+	if got.OK() {
+		t.Error("gaps and silence are OK")
+	}
+}
+
+// testOpenedAgain: what was entered is there for who opens the register later.
+func testOpenedAgain(t *testing.T, address string) {
+	mustOpen(t, address).must(t, arrival(1))
+	if ans := mustOpen(t, address).must(t, arrival(1)); ans.Kind != Repeat {
+		t.Errorf("%s, want a repeat", ans.Kind)
+	}
+}
+
+// TestAddresses: the password of a role is refused in every place, and no error
+// repeats what was typed.
+func TestAddresses(t *testing.T) {
+	dir := t.TempDir()
+	text := filepath.Join(dir, "text")
+	if err := os.WriteFile(text, []byte(strings.Repeat("this is no database\n", 100)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	foreign := filepath.Join(dir, "foreign.db")
+	db, err := sql.Open("sqlite", foreign)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec("CREATE TABLE t (x)"); err != nil {
+		t.Fatal(err)
+	}
+	newer := filepath.Join(dir, "newer.db")
+	mustOpen(t, newer).db.Exec("PRAGMA user_version = 99")
+	for _, c := range []struct{ address, want string }{
+		{"postgres://u:tide-secret@h/db", "has a password in it"},
+		{"postgresql://u@h/db?password=tide-secret", "has a password in it"},
+		{"POSTGRES://u:tide-secret@h/db", "has a password in it"},
+		{"postgres://u@h/db?sslkey=k&sslpassword=tide-secret", "has a password in it"},
+		{"host=h user=u password=tide-secret", "has a password in it"},
+		{"postgres://u@h:tide-secret/db", "cannot be read"},
+		{"postgres://u@h/db?sslmode=tide-secret", "cannot be used"},
+		{"mysql://u:tide-secret@h/db", "neither a file nor a PostgreSQL address"},
+		{"", "no address"},
+		{filepath.Join(dir, "tide-secret", "r.db"), "folder of the register is not there"},
+		{dir, "no plain file"},
+		{text, "no SQLite database"},
+		{foreign, "database of something else"},
+		{newer, "later version"},
+	} {
+		r, err := Open(context.Background(), c.address)
+		var own *Error
+		if !errors.As(err, &own) || !own.Config || own.Do == "" || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%.12s...: %v, want %q", c.address, err, c.want)
+		}
+		if err == nil {
+			r.Close()
+		} else if strings.Contains(own.Msg+own.Do, "tide-secret") {
+			t.Errorf("the error repeats the address: %v", err)
+		}
+	}
+	_, err = Open(context.Background(), "postgres://outbreath@/postgres?host="+dir) // nobody listens
+	var own *Error
+	if !errors.As(err, &own) || own.Config || strings.Contains(err.Error(), dir) {
+		t.Errorf("unreachable: %v", err)
+	}
+}
