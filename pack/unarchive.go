@@ -59,14 +59,11 @@ type unpackTarget interface {
 // The error is a *rejection, the context's, or one of to. What src itself made
 // of an unreadable medium is for the caller to ask.
 func readArchive(ctx context.Context, src io.Reader, o *VerifyOptions, l *label, to unpackTarget) (*content, error) {
-	plain, err := age.Decrypt(src, o.Identities...)
+	plain, err := decrypt(src, o.Identities)
 	if err != nil {
-		if _, ok := errors.AsType[*age.NoIdentityMatchError](err); ok {
-			return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
-		}
-		return nil, reject(checkDecryption, "the head of the archive is damaged, or was written by a later version: %s", askForNew)
+		return nil, err
 	}
-	u, err := newUnpacker(ctx, decrypted{plain}, workers(0))
+	u, err := newUnpacker(ctx, plain, workers(0))
 	if err != nil {
 		return nil, err
 	}
@@ -79,6 +76,19 @@ func readArchive(ctx context.Context, src io.Reader, o *VerifyOptions, l *label,
 		return nil, r.explain(err)
 	}
 	return &r.content, nil
+}
+
+// decrypt reads the head of an age file and returns a reader of the plain data.
+// All errors, of the reader too, are rejections.
+func decrypt(src io.Reader, identities []age.Identity) (io.Reader, error) {
+	plain, err := age.Decrypt(src, identities...)
+	if err == nil {
+		return decrypted{plain}, nil
+	}
+	if _, ok := errors.AsType[*age.NoIdentityMatchError](err); ok {
+		return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
+	}
+	return nil, reject(checkDecryption, "the head of the archive is damaged, or was written by a later version: %s", askForNew)
 }
 
 // decrypted makes a rejection of every error of age's reader.
