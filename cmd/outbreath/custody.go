@@ -26,18 +26,24 @@ func newCustodyCmd(u *ui, o *options) *cobra.Command {
 its chain of entries is unbroken. A shipment without a receipt is overdue after
 receipt_days (study.json; 14 unless it says otherwise).
 
+--receipt checks the laboratory's receipt, and its signature against the
+laboratories that the site's key folder trusts, and records it. Only then may a
+medium be erased. What becomes of this collection is for your protocol and your
+retention rules to say.
+
 --check also checks the signature over the log, with the site's key folder: it
 proves that nothing was changed, removed or reordered since the last entry was
 signed. What it cannot show: log and signature both put back to an earlier state,
 or both removed. Write down the head that it prints, or keep the receipts: one
 for a shipment that the log does not know tells the same.
 ` + statusHelp,
-		Example: "  outbreath custody week-48\n  outbreath custody week-48 --check --keys site-keys",
+		Example: "  outbreath custody week-48\n  outbreath custody week-48 --receipt WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(c *cobra.Command, args []string) error { return runCustody(u, o, s, args[0]) },
 	}
 	f := c.Flags()
 	f.BoolVar(&s.check, "check", false, "check the signature over the log too")
+	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature lies beside it in FILE.sig")
 	f.BoolVar(&s.repair, "repair", false, "set aside a last line that was not written to its end")
 	f.StringVar(&s.settle, "settle", "", "number of a shipment whose discrepancies are settled; needs --reason")
 	f.StringVar(&s.reason, "reason", "", "how they were settled, without anything about a person")
@@ -54,6 +60,8 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 	switch {
 	case s.repair:
 		return repairLog(u, o, s, dir)
+	case s.receipt != "":
+		return acknowledge(u, o, s, dir, col.Study)
 	case s.settle != "":
 		return settleShipment(u, o, s, dir)
 	}

@@ -62,6 +62,9 @@ func (in *intake) print(w io.Writer) {
 	if in.Folder != "" && in.status != exitRejected {
 		fmt.Fprintf(w, "unpacked into %s\n", quoted(in.Folder))
 	}
+	for _, name := range in.Receipts {
+		fmt.Fprintf(w, "receipt: %s and its signature %s; send both to the site\n", quoted(name), quoted(name+".sig"))
+	}
 }
 
 // name is the shipment's number, or its folder as long as that is unknown.

@@ -15,10 +15,11 @@ import (
 )
 
 type verifyOptions struct {
-	tubes, slips []string
-	lines        bool
-	jobs         int
-	register     registerOptions
+	tubes, slips, remarks []string
+	receipt, by           string
+	lines                 bool
+	jobs                  int
+	register              registerOptions
 }
 
 func newVerifyCmd(u *ui, o *options) *cobra.Command {
@@ -44,6 +45,10 @@ here before, two contents under one number, a barcode of another shipment, and
 numbers that never arrived. verify --register DB --overdue lists the gaps and the
 sites that have been silent. A password never stands in the address: put it into
 the file that PGPASSFILE names.
+
+--receipt writes the laboratory's signed statement and its signature (FILE.sig)
+for the site; with several shipments it names a folder. Remarks on the condition
+of box, tubes and medium go into it: write nothing about a person.
 ` + statusHelp,
 		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
 			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys\n" +
@@ -75,7 +80,10 @@ the file that PGPASSFILE names.
 	f := c.Flags()
 	f.StringArrayVar(&s.tubes, "tubes", nil, "file with the barcodes in the box, one a line; one for each shipment, or one for all")
 	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
-	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment, as it is done")
+	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment")
+	f.StringVar(&s.receipt, "receipt", "", "file for the signed receipt (with several shipments: folder for the receipts)")
+	f.StringArrayVar(&s.remarks, "remark", nil, "remark on the condition of what arrived, for the receipt (repeatable)")
+	f.StringVar(&s.by, "by", "", "who verified (default: the user's name on this computer)")
 	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at a time (default: number of cores)")
 	s.register.flags(c)
 	return c
@@ -123,6 +131,7 @@ type verifier struct {
 	jobs  int
 
 	register *intakeRegister // nil: none
+	paper    *receiptWriter  // nil: no receipts
 }
 
 func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier, error) {
@@ -157,7 +166,10 @@ func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier,
 	if v.opts.Allowed, err = folder.Allowed(); err != nil {
 		return nil, err
 	}
-	v.opts.Identities, err = folder.Identities()
+	if v.opts.Identities, err = folder.Identities(); err != nil {
+		return nil, err
+	}
+	v.paper, err = newReceiptWriter(u, folder, s, shipments)
 	return v, err
 }
 
@@ -190,7 +202,8 @@ type intake struct {
 	Shipments []*pack.Verdict `json:"shipments"`
 	Tubes     *pack.TubeMatch `json:"tubes,omitempty"` // of all boxes, scanned together
 	Folder    string          `json:"folder,omitempty"`
-	Gaps      []register.Gap  `json:"gaps,omitempty"` // of the sites that these shipments are from
+	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
+	Receipts  []string        `json:"receipts,omitempty"` // files
 
 	dirs   []string
 	status int
@@ -201,6 +214,17 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 	in := &intake{dirs: dirs, Folder: into}
 	if err := v.all(c, in); err != nil {
 		return err
+	}
+	if v.paper != nil {
+		for _, verdict := range in.Shipments {
+			name, err := v.paper.write(verdict)
+			if err != nil {
+				return err
+			}
+			if name != "" {
+				in.Receipts = append(in.Receipts, name)
+			}
+		}
 	}
 	if v.lines {
 		if err := v.printLines(in); err != nil {

@@ -1,0 +1,155 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"time"
+
+	"outbreath/keys"
+	"outbreath/pack"
+	"outbreath/pack/custody"
+	"outbreath/schema"
+)
+
+// acknowledge checks a laboratory's receipt and records it in the log.
+func acknowledge(u *ui, o *options, s *custodyOptions, dir string, study *schema.Study) error {
+	folder, err := siteFolder(u, o)
+	if err != nil {
+		return err
+	}
+	r, digest, err := readReceipt(s.receipt, folder)
+	if err != nil {
+		return err
+	}
+	j, err := openLog(u, dir, folder)
+	if err != nil {
+		return err
+	}
+	if err := belongs(r, j, study); err != nil {
+		return err
+	}
+	known := false
+	for _, e := range j.Entries {
+		known = known || e.What == custody.Receipt && e.Facts["receipt_sha256"] == digest
+	}
+	if !known {
+		e := custody.Entry{When: now(), Who: operatorName(s.by), What: custody.Receipt, Shipment: r.Shipment,
+			Why: "signed receipt of laboratory " + r.Laboratory, Facts: receiptFacts(r, digest)}
+		if err := j.Append(e); err != nil {
+			return err
+		}
+	}
+	status := exitOK
+	if r.Decision != pack.Accepted {
+		status = exitResolve
+	}
+	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known}, func(w io.Writer) { printReceipt(w, r, known) }); err != nil {
+		return err
+	}
+	if status != exitOK {
+		return statusError(status)
+	}
+	return nil
+}
+
+// readReceipt reads a receipt and checks its signature against the laboratories
+// that this site trusts.
+func readReceipt(path string, folder *keys.Folder) (r *pack.Receipt, digest string, err error) {
+	const askAgain = "ask the laboratory for a new copy of the receipt and its .sig file; this one was not recorded"
+	data, err := readBounded(path, pack.MaxReceipt)
+	if err != nil {
+		return nil, "", err
+	}
+	sig, err := readBounded(path+".sig", 16<<10)
+	if errors.Is(err, fs.ErrNotExist) || err != nil {
+		return nil, "", usagef("put the signature, whose name ends in .sig, beside the receipt", "%s cannot be read", quoted(path+".sig"))
+	}
+	if r, err = pack.ParseReceipt(data); err != nil {
+		return nil, "", rejectf(askAgain, "%s %s", quoted(path), err)
+	}
+	allowed, err := folder.Allowed()
+	if err != nil {
+		return nil, "", err
+	}
+	if err := allowed.Verify(data, sig, r.Laboratory, pack.ReceiptNamespace, time.Now()); err != nil {
+		return nil, "", rejectf(askAgain, "%s does not stand for the laboratory that it names: %s", quoted(path+".sig"), err)
+	}
+	sum := sha256.Sum256(data)
+	return r, hex.EncodeToString(sum[:]), nil
+}
+
+// belongs says whether the receipt is about a shipment that left from here, and
+// about these very bytes.
+func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study) error {
+	var sealed []custody.Entry
+	for _, e := range j.Entries {
+		if e.Shipment == r.Shipment && e.What == custody.Sealed {
+			sealed = append(sealed, e)
+		}
+	}
+	switch {
+	case len(sealed) == 0:
+		return rejectf("name the collection that it was sealed from; if this is the one, entries were taken from its log: tell the privacy officer",
+			"the receipt is about shipment %s, which the log of this collection does not know", r.Shipment)
+	case r.Site != "" && (r.Study != study.Study || r.Site != study.Site):
+		return rejectf("tell the laboratory by telephone; nothing was recorded", "the receipt is about a shipment of another study or site")
+	case r.Archive == "": // rejected before its label could be believed
+		return nil
+	}
+	for _, e := range sealed {
+		same := true
+		for _, p := range r.Parts {
+			same = same && e.Facts["sha256 "+p.Name] == p.SHA256
+		}
+		if same {
+			return nil
+		}
+	}
+	return rejectf("ask the laboratory by telephone what it received; nothing was recorded",
+		"the receipt is about another archive than the one that was sealed here as %s", r.Shipment)
+}
+
+func receiptFacts(r *pack.Receipt, digest string) map[string]string {
+	f := map[string]string{
+		custody.FactDecision: string(r.Decision), "laboratory": r.Laboratory, "received_by": r.By, "received_at": r.At.Format(time.RFC3339),
+		"receipt_sha256": digest, "archive_sha256": r.Archive, "remarks": fmt.Sprint(len(r.Remarks)),
+	}
+	if r.Tubes != nil {
+		f["tubes_matched"], f["tubes_missing"], f["tubes_unexpected"] =
+			fmt.Sprint(len(r.Tubes.Matched)), fmt.Sprint(len(r.Tubes.Missing)), fmt.Sprint(len(r.Tubes.Unexpected))
+	}
+	return f
+}
+
+func printReceipt(w io.Writer, r *pack.Receipt, known bool) {
+	fmt.Fprintf(w, "%s: %s\n", r.Shipment, decisionWords[r.Decision])
+	fmt.Fprintf(w, "  signed by laboratory %s, %s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
+	for _, c := range r.Objections {
+		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
+	}
+	if t := r.Tubes; t != nil {
+		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d unexpected\n", len(t.Matched), len(t.Missing), len(t.Unexpected))
+		for _, b := range t.Missing {
+			fmt.Fprintf(w, "    missing: %s\n", quoted(b))
+		}
+		for _, b := range t.Unexpected {
+			fmt.Fprintf(w, "    unexpected: %s\n", quoted(b))
+		}
+	} else if r.Decision != pack.Rejected {
+		fmt.Fprintln(w, "  the laboratory did not compare the box with the records")
+	}
+	for _, text := range r.Remarks {
+		fmt.Fprintf(w, "  remark: %s\n", text)
+	}
+	if known {
+		fmt.Fprintln(w, "recorded before; nothing was added. Keep the receipt and its .sig file")
+	} else {
+		fmt.Fprintln(w, "recorded. Keep the receipt and its .sig file with the study's papers")
+	}
+	state := map[pack.Decision]custody.State{pack.Accepted: custody.Acknowledged, pack.Discrepancies: custody.Discrepancies, pack.Rejected: custody.Rejected}[r.Decision]
+	fmt.Fprintf(w, "to do: %s\n", custodyToDo(custody.Shipment{State: state}))
+}

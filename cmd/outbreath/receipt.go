@@ -1,0 +1,108 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"outbreath/keys"
+	"outbreath/pack"
+)
+
+// A receiptWriter writes the laboratory's signed receipts.
+type receiptWriter struct {
+	u       *ui
+	folder  *keys.Folder
+	path    string // file of one shipment; folder for several
+	many    bool
+	by      string
+	remarks []string
+}
+
+// newReceiptWriter refuses, before anything is verified, what could not be
+// written at the end.
+func newReceiptWriter(u *ui, folder *keys.Folder, s *verifyOptions, shipments int) (*receiptWriter, error) {
+	if s.receipt == "" {
+		if len(s.remarks) > 0 {
+			return nil, usagef("name the receipt's file with --receipt FILE", "--remark is for a receipt")
+		}
+		return nil, nil
+	}
+	if folder.Name() == "" {
+		return nil, usagef("write the laboratory's short name behind the key in signing.pub, the one that the sites know", "the key folder does not say the laboratory's name")
+	}
+	w := &receiptWriter{u: u, folder: folder, path: s.receipt, many: shipments > 1, by: operatorName(s.by), remarks: s.remarks}
+	info, err := os.Stat(w.path)
+	switch {
+	case w.many && (err != nil || !info.IsDir()):
+		return nil, usagef("name a folder that exists: each receipt gets the shipment's number as its name", "--receipt is no folder, and there are %d shipments", shipments)
+	case !w.many:
+		for _, name := range []string{w.path, w.path + ".sig"} {
+			if _, err := os.Lstat(name); err == nil {
+				return nil, usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(name))
+			}
+		}
+	}
+	return w, nil
+}
+
+// write makes the receipt of one shipment, signature first, and returns the
+// file's name; "" and a remark when there can be none.
+func (w *receiptWriter) write(v *pack.Verdict) (string, error) {
+	r, err := pack.NewReceipt(v, w.folder.Name(), w.by, w.remarks, time.Now())
+	if err != nil {
+		w.u.say("remark: no receipt for %s, because it %s; tell the site by telephone", quoted(v.Shipment), err)
+		return "", nil
+	}
+	path := w.path
+	if w.many {
+		for n := 1; ; n++ { // the same number may lie there on two media
+			path = filepath.Join(w.path, r.Shipment+".receipt.json")
+			if n > 1 {
+				path = filepath.Join(w.path, fmt.Sprintf("%s.receipt-%d.json", r.Shipment, n))
+			}
+			if _, err := os.Lstat(path); err != nil {
+				break
+			}
+		}
+	}
+	text := r.Format()
+	sig, err := w.folder.Sign(pack.ReceiptNamespace, text)
+	if err != nil {
+		return "", err
+	}
+	if err := writeWhole(path+".sig", sig); err != nil {
+		return "", err
+	}
+	if err := writeWhole(path, text); err != nil {
+		return "", errors.Join(err, os.Remove(path+".sig"))
+	}
+	return path, nil
+}
+
+// writeWhole writes a new file under a temporary name in the same folder, and
+// renames it when it is whole.
+func writeWhole(path string, data []byte) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), ".outbreath-new-*")
+	if err != nil {
+		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(path), err), os.Remove(f.Name()))
+		}
+	}()
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Sync()
+	}
+	if err == nil {
+		err = f.Chmod(0o644)
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}

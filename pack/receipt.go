@@ -1,0 +1,168 @@
+package pack
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+)
+
+// ReceiptNamespace is what a receipt's signature is made for (SSHSIG).
+const ReceiptNamespace = "receipt@outbreath"
+
+const (
+	receiptFormat = "outbreath-receipt-1"
+	// MaxReceipt bounds a receipt, in bytes: 50,000 tubes need about 2 MB.
+	MaxReceipt = 8 << 20
+	maxRemark  = 2000 // bytes
+)
+
+// A Receipt is the laboratory's statement about one shipment. What is signed is
+// its [Receipt.Format]: JSON that a person can read, so that it and its
+// signature can be checked by ssh-keygen alone. Name, date and meaning stand in
+// it, as 21 CFR 11.50(a) wants of a signed record.
+type Receipt struct {
+	Kind       string        `json:"format"`
+	Statement  string        `json:"statement"` // the meaning of the signature
+	Shipment   string        `json:"shipment"`
+	Study      string        `json:"study"`  // "" when the label could not be believed
+	Site       string        `json:"site"`   // likewise
+	Sealed     string        `json:"sealed"` // likewise; "2026-11-25"
+	Decision   Decision      `json:"decision"`
+	Archive    string        `json:"archive_sha256"` // [ArchiveDigest], as the site signed it; "" when it could not be believed
+	Parts      []Part        `json:"parts"`
+	Objections []Check       `json:"objections"` // checks that failed
+	Tubes      *ReceiptTubes `json:"tubes"`      // null: the box was not compared
+	Remarks    []string      `json:"remarks"`    // on the condition of box, tubes and medium
+	Laboratory string        `json:"laboratory"` // who signs: the name that the site trusts
+	By         string        `json:"by"`
+	At         time.Time     `json:"at"` // UTC, whole seconds
+}
+
+// ReceiptTubes are the lists of a [TubeMatch].
+type ReceiptTubes struct {
+	Matched    []string `json:"matched"`
+	Missing    []string `json:"missing"`
+	Unexpected []string `json:"unexpected"`
+}
+
+// statements are what the laboratory's signature means.
+var statements = map[Decision]string{
+	Accepted:      "The laboratory received this shipment, verified it, and accepts it.",
+	Discrepancies: "The laboratory received this shipment, verified it, and accepts it with the discrepancies named here.",
+	Rejected:      "The laboratory received this shipment, could not accept it for the reasons named here, and uses nothing of it.",
+}
+
+// NewReceipt makes the receipt for a verdict. The error says what keeps it from
+// being one: a shipment whose number is not known, or a text with control
+// characters.
+func NewReceipt(v *Verdict, laboratory, by string, remarks []string, at time.Time) (*Receipt, error) {
+	r := &Receipt{
+		Kind: receiptFormat, Statement: statements[v.Decision],
+		Shipment: v.Shipment, Study: v.Study, Site: v.Site, Sealed: v.Sealed,
+		Decision: v.Decision, Archive: v.Archive, Parts: append([]Part{}, v.Parts...),
+		Objections: []Check{}, Remarks: append([]string{}, remarks...),
+		Laboratory: laboratory, By: by, At: at.UTC().Truncate(time.Second),
+	}
+	for _, c := range v.Checks {
+		if !c.OK {
+			r.Objections = append(r.Objections, c)
+		}
+	}
+	if v.Tubes != nil {
+		r.Tubes = &ReceiptTubes{v.Tubes.Matched, v.Tubes.Missing, v.Tubes.Unexpected}
+	}
+	if err := r.check(); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// Format returns the receipt as it is signed. Equal receipts give equal bytes.
+func (r *Receipt) Format() []byte {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(r); err != nil {
+		panic(err) // strings, integers and a time that was checked
+	}
+	return b.Bytes()
+}
+
+// ParseReceipt reads exactly what Format writes. Who signed it is not its
+// business. The error holds no content of data.
+func ParseReceipt(data []byte) (*Receipt, error) {
+	if len(data) > MaxReceipt {
+		return nil, fmt.Errorf("is longer than %d bytes", MaxReceipt)
+	}
+	var named struct {
+		Format string `json:"format"`
+	}
+	if json.Unmarshal(data, &named) == nil && named.Format != receiptFormat && strings.HasPrefix(named.Format, "outbreath-receipt-") {
+		return nil, errors.New("was written by a later version of outbreath; use that version")
+	}
+	r := new(Receipt)
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(r); err != nil {
+		return nil, errors.New("is no receipt, or is damaged")
+	}
+	if err := r.check(); err != nil {
+		return nil, err
+	}
+	if !bytes.Equal(r.Format(), data) {
+		return nil, errors.New("is not in the form that outbreath writes: it was changed, or damaged on its way")
+	}
+	return r, nil
+}
+
+// check says what is wrong with r, in words that follow "the receipt".
+func (r *Receipt) check() error {
+	known := r.Site != ""
+	switch {
+	case r.Kind != receiptFormat:
+		return errors.New("is no receipt, or is damaged")
+	case statements[r.Decision] == "" || r.Statement != statements[r.Decision]:
+		return errors.New("states no decision that is known")
+	case !shipmentNumber.MatchString(r.Shipment):
+		return errors.New("cannot name the shipment: its number could not be read")
+	case known && (checkNumber(r.Shipment, r.Site) != nil || !studyCode.MatchString(r.Study)),
+		!known && (r.Decision != Rejected || r.Study != "" || r.Archive != ""):
+		return errors.New("does not say which study and site the shipment is of")
+	case r.Archive != "" && (len(r.Parts) == 0 || len(r.Parts) > maxParts || r.Archive != ArchiveDigest(r.Parts)), r.Archive == "" && (r.Decision != Rejected || len(r.Parts) > 0):
+		return errors.New("does not name the archive's digest and parts as they must be")
+	case (r.Decision == Accepted) != (len(r.Objections) == 0), r.Parts == nil, r.Objections == nil, r.Remarks == nil:
+		return errors.New("has lists that do not fit its decision")
+	case r.Laboratory == "" || r.By == "" || r.At.IsZero() || r.At.Location() != time.UTC || r.At.Year() > 9999:
+		return errors.New("does not say who made it, and when")
+	}
+	for i, p := range r.Parts {
+		if raw, err := hex.DecodeString(p.SHA256); err != nil || len(raw) != 32 || p.Name != partName(r.Shipment, i, len(r.Parts)) || p.Bytes <= 0 {
+			return errors.New("does not name the archive's digest and parts as they must be")
+		}
+	}
+	texts := append([]string{r.Laboratory, r.By, r.Sealed}, r.Remarks...)
+	for _, c := range r.Objections {
+		texts = append(texts, c.Name)
+	}
+	if r.Tubes != nil {
+		if r.Tubes.Matched == nil || r.Tubes.Missing == nil || r.Tubes.Unexpected == nil {
+			return errors.New("has lists that do not fit its decision")
+		}
+		if r.Decision == Accepted && len(r.Tubes.Missing)+len(r.Tubes.Unexpected) > 0 {
+			return errors.New("accepts a box that does not agree")
+		}
+	}
+	for _, s := range texts {
+		if len(s) > maxRemark || !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
+			return fmt.Errorf("holds a text that is longer than %d characters, or more than one line", maxRemark)
+		}
+	}
+	return nil
+}
