@@ -1,6 +1,9 @@
 package leak
 
 import (
+	"crypto/md5"
+	"crypto/sha1"
+	"crypto/sha256"
 	"encoding/base64"
 	"encoding/binary"
 	"encoding/hex"
@@ -16,15 +19,23 @@ func (p *page) findEncoded() {
 		return
 	}
 	p.findEscapes()
+	p.findUTF16()
 	done := 0 // in text
 	for i := 0; i < len(p.tok); i++ {
 		j := i
 		if i+1 < len(p.tok) && p.tok[i+1].glued {
 			j = p.runEnd(i)
-		} else if p.tok[i].e-p.tok[i].s < 8 {
+		} else if n := p.tok[i].e - p.tok[i].s; n < 8 {
+			if n == 2 && p.tok[i].number && i+1 < len(p.tok) && len(p.gap(i+1)) == 1 {
+				i = p.hexPairs(i)
+			}
 			continue
 		}
 		run := p.fold.b[p.tok[i].s:p.tok[j].e]
+		if len(run) == 2 && j+1 < len(p.tok) && len(p.gap(j+1)) == 1 {
+			i = max(j, p.hexPairs(i))
+			continue
+		}
 		if len(run) < 8 || i == j && p.smallWord(i) {
 			i = j
 			continue
@@ -107,6 +118,14 @@ func (p *page) base64(s, e int) int {
 		enc = base64.RawURLEncoding
 	}
 	if plain, err := enc.DecodeString(raw); err == nil {
+		switch len(plain) {
+		case md5.Size, sha1.Size, sha256.Size:
+			if k, ok := p.lex.digests[binary.BigEndian.Uint64(plain)]; ok {
+				c := p.lex.kinds[k]
+				p.out = append(p.out, Match{s, pad, c.class, c.basis, c.conf})
+				return pad
+			}
+		}
 		p.within(s, pad, plain, "base64")
 	} else {
 		return e

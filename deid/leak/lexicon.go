@@ -30,7 +30,7 @@ type term struct {
 // word says whether the term is a name only where it is written as one. Of the
 // months only those that are everyday words in English count as words.
 func (t *term) word() bool {
-	return t.weak || t.kind&^kMonth != 0 || utf8.RuneCountInString(t.text) <= 2
+	return t.weak || t.kind&^kMonth != 0 || utf8.RuneCountInString(t.text) <= 2 && len(t.text) < 6 // two Chinese characters are a name
 }
 
 // A phrase is a value that is searched as a sequence of words and numbers.
@@ -217,6 +217,9 @@ func (l *lexicon) addName(row int32, col, v string) {
 		l.addParts(row, col, w)
 	}
 	l.addParts(row, col, v)
+	for _, w := range romanised(v) {
+		l.addParts(row, col, w)
+	}
 }
 
 // umlauts are the usual spellings where a keyboard lacks the letter.

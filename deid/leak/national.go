@@ -26,7 +26,7 @@ var (
 var schemes = map[string]*scheme{
 	"sin": sinScheme, "nas": sinScheme, "bsn": bsnScheme, "burgerservicenummer": bsnScheme, "npi": npiScheme,
 	"idnr": taxScheme, "steuernummer": taxScheme, "steuerid": taxScheme, "cpf": cpfScheme, "dni": dniScheme, "nie": dniScheme, "nif": dniScheme,
-	"nir": nirScheme, "insee": nirScheme, "personnummer": birthScheme, "vin": vinScheme, "fahrgestellnummer": vinScheme,
+	"nir": nirScheme, "insee": nirScheme, "personnummer": birthScheme, "pnr": birthScheme, "steuer": taxScheme, "secu": nirScheme, "provider": npiScheme, "prescriber": npiScheme, "vin": vinScheme, "fahrgestellnummer": vinScheme,
 }
 
 // national finds the number that the word at token i names the scheme of. The

@@ -63,7 +63,7 @@ func (h half) known(r *rand.Rand, p person) (notes []note) {
 		if !common {
 			add("name", p.family, "A", "family alone")
 			add("name", swapCase(p.family), "A", "case")
-			add("name", p.family+"'s mask", "A", "possessive")
+			add("name", p.family+"'s", "A", "possessive")
 		}
 		add("name", p.given, "A", "given alone")
 		add("name", initials(p), "A", "initials")

@@ -118,7 +118,7 @@ func percent(s string) string {
 
 func spacedHex(s string) string {
 	out := make([]string, len(s))
-	for i := range s {
+	for i := range len(s) {
 		out[i] = fmt.Sprintf("%02x", s[i])
 	}
 	return strings.Join(out, " ")

@@ -22,7 +22,7 @@ func (p *page) nearest(i, n int, want kind) kind {
 
 // findNumberPatterns finds what the number at token i begins, or stands in.
 func (p *page) findNumberPatterns(i int) {
-	if p.iban(i) || p.address4(i) {
+	if p.iban(i) || p.address4(i) || p.numberForm(i) {
 		return
 	}
 	p.age(i)

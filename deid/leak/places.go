@@ -179,6 +179,9 @@ func (p *page) findPhrase(i int, f *phrase) {
 // findAddress finds a street of no subject by its form: a number, capitalised
 // words and a word for a street, or the other way round.
 func (p *page) findAddress(i int) {
+	if i > 0 && p.roadBefore(i) {
+		return
+	}
 	if p.kind(i)&kRoad != 0 && p.caseOf(i) != lowerCase { // 22 Baker Lane
 		k := i - 1
 		for k >= 0 && k > i-4 && !p.tok[k].number && (string(p.gap(k+1)) == " " || string(p.gap(k+1)) == "'") && p.caseOf(k) != lowerCase && p.kind(k)&(kThing|kCode) == 0 {

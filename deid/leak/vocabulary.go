@@ -112,22 +112,22 @@ var vocabulary = func() map[string]kind {
 }()
 
 // months holds names and abbreviations in English, German, French, Spanish,
-// Italian and Dutch, folded.
+// Italian, Dutch, Swedish, Portuguese and Polish (as after a day), folded.
 var months = func() map[string]int {
 	m := make(map[string]int)
 	for i, words := range [12]string{
-		"january jan januar janner janv janvier enero ene gennaio gen januari jaenner",
-		"february feb februar fevrier fev fevr febrero febbraio februari febr feber",
-		"march mar marz maerz mrz mars marzo maart mrt",
-		"april apr avril avr abril abr aprile",
-		"may mai mayo maggio mag mei",
-		"june jun juni juin junio giugno giu",
-		"july jul juli juillet juil julio luglio lug",
-		"august aug aout agosto ago augustus",
-		"september sep sept septembre septiembre settembre set",
-		"october oct oktober okt octobre octubre ottobre ott",
-		"november nov novembre noviembre",
-		"december dec dezember dez decembre diciembre dic dicembre",
+		"january jan januar janner janv janvier enero ene gennaio gen januari jaenner janeiro stycznia",
+		"february feb februar fevrier fev fevr febrero febbraio februari febr feber fevereiro lutego",
+		"march mar marz maerz mrz mars marzo maart mrt marco marca",
+		"april apr avril avr abril abr aprile kwietnia",
+		"may mai mayo maggio mag mei maj maio maja",
+		"june jun juni juin junio giugno giu junho czerwca",
+		"july jul juli juillet juil julio luglio lug julho lipca",
+		"august aug aout agosto ago augustus augusti sierpnia",
+		"september sep sept septembre septiembre settembre set setembro wrzesnia",
+		"october oct oktober okt octobre octubre ottobre ott outubro pazdziernika",
+		"november nov novembre noviembre novembro listopada",
+		"december dec dezember dez decembre diciembre dic dicembre dezembro grudnia",
 	} {
 		for _, w := range strings.Fields(words) {
 			m[w] = i + 1
