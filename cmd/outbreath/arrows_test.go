@@ -23,6 +23,7 @@ var floors = map[string][]string{
 	"outbreath/keys":                 {"outbreath/keys/sshsig"},
 	"outbreath/deid/leak":            {"outbreath/schema"},
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
+	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
 	"outbreath/cmd/outbreath": {
 		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register",
@@ -44,7 +45,7 @@ var houses = map[string][]string{
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
 	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
-	"golang.org/x/text":                        {"outbreath/deid", "outbreath/deid/leak", "outbreath/pack/bag"},
+	"golang.org/x/text":                        {"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {

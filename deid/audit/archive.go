@@ -1,0 +1,137 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+)
+
+// archive looks at what the archive tells beside the contents of its files.
+func (e *examiner) archive() Attack {
+	a := Attack{Name: "times and owners in the archive", Unit: "files", Knows: "the opened archive: times, owners, rights and names of its files"}
+	if !e.o.Archive {
+		a.Verdict, a.Detail = NotRun, "there is no archive before sealing: run audit on the shipment too"
+		return a
+	}
+	bad := func(f Entry, code, what string) {
+		e.is.add(code, true, f.Name, what, stop)
+		a.Succeeded++
+	}
+	for _, f := range e.o.Files {
+		a.Tried++
+		first := e.o.Files[0]
+		switch {
+		case !f.ModTime.Equal(time.Unix(0, 0)) && !f.ModTime.IsZero():
+			bad(f, "archive.time", "the archive tells when this file was written")
+		case f.UID != 0 || f.GID != 0 || f.Owner != "" && f.Owner != "root" || f.Group != "" && f.Group != "root":
+			bad(f, "archive.owner", "the archive tells an account of the site's computer")
+		case f.Mode != first.Mode:
+			bad(f, "archive.mode", "the rights of this file differ from the others'")
+		}
+	}
+	a.Verdict = Holds
+	if a.Succeeded > 0 {
+		a.Verdict = Broken
+	}
+	a.Detail = "every file must have the same time, owner and rights"
+	return a
+}
+
+// order asks whether the order of the files tells the order of the visits, or
+// of the roster.
+func (e *examiner) order() Attack {
+	a := Attack{Name: "order of the files", Unit: "pairs of neighbouring records", Knows: "the order in which the records stand"}
+	var days []float64
+	var rows []float64
+	at := map[string]int{}
+	if e.in.Roster != nil {
+		for i, row := range e.in.Roster.Rows {
+			at[row["subject_id"]] = i
+		}
+	}
+	byName := map[string]*Record{}
+	for _, r := range e.o.Records {
+		byName[r.Name] = r
+	}
+	for _, f := range e.o.Files {
+		r := byName[f.Name]
+		if r == nil {
+			continue
+		}
+		t := r.Started
+		if s := e.in.Source[r.Session]; s != nil {
+			t = s.Started
+		}
+		days = append(days, float64(t.Unix()))
+		if row, ok := at[e.in.SubjectOf[r.Subject]]; ok {
+			rows = append(rows, float64(row))
+		}
+	}
+	if len(days) < fewestOrdered {
+		a.Verdict, a.Detail = NotRun, "too few records to tell an order from chance"
+		return a
+	}
+	a.Tried = int64(len(days) - 1)
+	a.Chance = float64(len(days)-1) / 2
+	var told []string
+	if ordered(days) {
+		told = append(told, "the visits")
+	}
+	if len(rows) == len(days) && ordered(rows) {
+		told = append(told, "the roster")
+	}
+	for i := 1; i < len(days); i++ {
+		if days[i] > days[i-1] {
+			a.Succeeded++
+		}
+	}
+	if !slices.IsSortedFunc(e.o.Files, func(x, y Entry) int { return strings.Compare(x.Name, y.Name) }) && !e.o.Archive {
+		told = append(told, "something other than the names")
+	}
+	a.Verdict = Holds
+	if len(told) > 0 {
+		a.Verdict = Broken
+		e.is.add("archive.order", true, "", "the order of the records follows that of "+strings.Join(told, " and "), stop)
+	}
+	a.Detail = fmt.Sprintf("records stand in the order of their pseudonyms; success is a record that is later than its neighbour, and %.1f are to be expected by chance", a.Chance)
+	return a
+}
+
+// fewestOrdered is from how many records an order can be told from chance: all
+// in order happens by chance once in 180,000 times.
+const fewestOrdered = 9
+
+// ordered says whether x rises or falls with the place, by Kendall's tau: all
+// of it, or by more than chance would have it once in a million.
+func ordered(x []float64) bool {
+	if len(x) > 2000 {
+		step := len(x) / 2000
+		var some []float64
+		for i := 0; i < len(x); i += step + 1 {
+			some = append(some, x[i])
+		}
+		x = some
+	}
+	n := float64(len(x))
+	score, ties := 0.0, 0.0
+	for i := range x {
+		for j := range i {
+			switch {
+			case x[i] > x[j]:
+				score++
+			case x[i] < x[j]:
+				score--
+			default:
+				ties++
+			}
+		}
+	}
+	most := n*(n-1)/2 - ties
+	if n < fewestOrdered || most < n {
+		return false
+	}
+	// Variance of Kendall's score without ties: n(n-1)(2n+5)/18.
+	return math.Abs(score) == most || math.Abs(score)/math.Sqrt(n*(n-1)*(2*n+5)/18) > 5
+}

@@ -1,0 +1,112 @@
+package audit
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"outbreath/schema"
+)
+
+// An Input is what the audit knows beside the output.
+type Input struct {
+	Study, Site string
+	Fields      []Field
+	Sealed      time.Time // day on the label; before sealing, today
+	HoldingDays int
+
+	Roster     *schema.Roster             // nil: attacks that need it are not run
+	Source     map[string]*schema.Session // the site's records by session pseudonym; nil at the laboratory
+	SubjectOf  map[string]string          // subject pseudonym to identifier, where the key is at hand
+	Kept       map[string]bool            // "sessions/X.json /notes": places where a person decided to keep a finding
+	Population *Population
+
+	// MaxIDs bounds the identifiers of the pattern that are tried; 0: 10 million.
+	MaxIDs int
+}
+
+// A Report holds every figure of an audit.
+type Report struct {
+	Risk    *Risk    `json:"risk"`
+	WhatIf  *Choice  `json:"what_if"`
+	Attacks []Attack `json:"attacks"`
+	Issues  []Issue  `json:"issues"`
+
+	// ShiftBands counts subjects by shift, in 13 bands of 28 days; nil where the
+	// shifts are not known, or fewer than 20 subjects would make it tell one's.
+	ShiftBands []int `json:"shift_bands,omitempty"`
+	// Months counts sessions by month of their date as it leaves, "2026-03".
+	Months map[string]int `json:"months"`
+
+	Table *Table `json:"-"`
+}
+
+// OK says that no treatment failed and no attack broke one.
+func (r *Report) OK() bool {
+	for _, i := range r.Issues {
+		if i.Fault {
+			return false
+		}
+	}
+	return true
+}
+
+// An examiner is one run of Examine.
+type examiner struct {
+	o     *Output
+	in    *Input
+	is    issues
+	table *Table
+	shift map[string]int // days, by subject pseudonym, where known
+}
+
+// ShiftSubjects is how many subjects there must be before shifts are shown in bands.
+const ShiftSubjects = 20
+
+// Examine measures o.
+func Examine(o *Output, in *Input) *Report {
+	e := &examiner{o: o, in: in, table: o.Table(in.Fields), shift: map[string]int{}}
+	e.treatments()
+	e.constant()
+	rep := &Report{Table: e.table, Months: map[string]int{}}
+	rep.Risk = Measure(e.table, in.Population)
+	rep.Risk.Records = len(o.Records)
+	by := Measure(o.byRecord(e.table), nil)
+	rep.Risk.ByRecord = RecordRisk{by.K, by.Classes, by.ProsecutorMax, by.ProsecutorMean}
+	rep.WhatIf = Consider(e.table)
+	e.unique(rep.Risk)
+	rep.Attacks = e.attacks()
+	rep.Issues = e.is.done()
+	for _, r := range o.Records {
+		if !r.Started.IsZero() {
+			rep.Months[r.Started.Format("2006-01")]++
+		}
+	}
+	if len(e.shift) >= ShiftSubjects {
+		rep.ShiftBands = make([]int, 13)
+		for _, d := range e.shift {
+			rep.ShiftBands[(d-1)/28]++
+		}
+	}
+	return rep
+}
+
+// unique names the subjects that are alone.
+func (e *examiner) unique(r *Risk) {
+	for _, c := range r.SmallCells {
+		if c.Size > 1 {
+			break
+		}
+		e.is.add("risk.unique", false, "subject "+c.Who[0],
+			fmt.Sprintf("no other subject shares these values of %s", strings.Join(lastNames(r.Quasi), ", ")),
+			"look at what changes if a field is made coarser or dropped, and decide whether the agreement and the recipient allow it as it is")
+	}
+}
+
+func lastNames(paths []string) []string {
+	var list []string
+	for _, p := range paths {
+		list = append(list, strings.ReplaceAll(p[strings.LastIndexByte(p, '/')+1:], "_", " "))
+	}
+	return list
+}

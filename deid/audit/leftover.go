@@ -1,0 +1,75 @@
+package audit
+
+import "fmt"
+
+// className names a class for people.
+var className = map[string]string{
+	"A": "a name", "B": "an address", "C": "a birth date or a high age", "D": "a telephone number", "F": "a mail address", "G": "a national number",
+	"H": "a medical record number", "N": "a web address", "O": "a network address", "R": "an identifying code",
+}
+
+// leftovers searches everything that leaves in words.
+func (e *examiner) leftovers() Attack {
+	a := Attack{Name: "leftover identifiers", Unit: "texts", Knows: "the roster, and time to read everything"}
+	words := NewWords(e.in.Roster)
+	skip := map[string]bool{}
+	for _, f := range e.in.Fields {
+		switch kind, _ := f.kind(); kind {
+		case "keep", "text", "drop":
+		default:
+			skip[f.Path] = true
+		}
+	}
+	own := map[string]bool{e.in.Study: true, e.in.Site: true, "": true}
+	kept, doubtful := 0, 0
+	memo := map[string][]Hit{}
+	judge := func(hits []Hit, where string) {
+		found := false
+		for _, h := range hits {
+			switch {
+			case e.in.Kept[where]:
+				kept++
+			case !h.Sure:
+				doubtful++
+				e.is.add("leftover.word", false, where, "a word that is a name in the roster, and may be an ordinary one here", "read the text; if it is the name, take it out with review or at its source")
+			default:
+				found = true
+				e.is.add("leftover."+h.Class, true, where, "this text holds "+className[h.Class]+" ("+h.Basis+")", "take it out with review, or at its source")
+			}
+		}
+		if found {
+			a.Succeeded++
+		}
+	}
+	for _, r := range e.o.Records {
+		for _, l := range r.Leaves {
+			if skip[l.Path] || own[l.Text] || len(l.Text) < 3 {
+				continue
+			}
+			a.Tried++
+			hits, ok := memo[l.Text]
+			if !ok {
+				hits = words.Search(l.Text)
+				if len(memo) < 100_000 {
+					memo[l.Text] = hits
+				}
+			}
+			judge(hits, r.Name+" "+l.Pointer())
+		}
+		a.Tried++
+		judge(words.Search(r.Name), r.Name+" ")
+	}
+	for _, t := range e.o.Recordings {
+		a.Tried++
+		judge(t.Hits, t.Name+" ")
+	}
+	a.Verdict = Holds
+	if a.Succeeded > 0 {
+		a.Verdict = Broken
+	}
+	a.Detail = fmt.Sprintf("a search written apart from the leak check: whole words of names, codes whatever their separators, and patterns; %d places were decided on before, %d words may be ordinary ones", kept, doubtful)
+	if e.in.Roster == nil {
+		a.Detail += "; without a roster, patterns only"
+	}
+	return a
+}

@@ -1,0 +1,196 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// linkage looks each subject up in the roster by what leaves.
+func (e *examiner) linkage() Attack {
+	a := Attack{Name: "linkage with the roster", Unit: "subjects", Knows: "the roster: sex, birth date and postal code of everybody at the site"}
+	if e.in.Roster == nil {
+		a.Verdict, a.Detail = NotRun, "there is no roster at hand; name one with --roster"
+		return a
+	}
+	var sex, age, region = -1, -1, -1
+	for i, f := range e.table.Quasi {
+		kind, _ := f.kind()
+		switch {
+		case kind == "age-band":
+			age = i
+		case kind == "region":
+			region = i
+		case strings.HasSuffix(f.Path, "/sex") && kind == "keep":
+			sex = i
+		}
+	}
+	if sex < 0 && age < 0 && region < 0 {
+		a.Verdict, a.Detail = NotRun, "no quasi-identifier leaves that the roster holds too"
+		return a
+	}
+	on := e.in.Sealed
+	// People who share what the roster says are counted once.
+	type person struct {
+		sex, postal string
+		age         int
+	}
+	people, who := map[person]int{}, map[person]string{}
+	for _, row := range e.in.Roster.Rows {
+		p := person{strings.ToLower(row["sex"]), strings.ToUpper(squeeze(row["postal_code"])), -1}
+		if born, err := time.Parse(time.DateOnly, row["birth_date"]); err == nil && !on.IsZero() {
+			p.age = yearsBetween(born, on)
+		}
+		people[p]++
+		who[p] = row["subject_id"]
+	}
+	fits := func(row Row, p person) bool {
+		if sex >= 0 && row.Quasi[sex] != "" && p.sex != "" && !strings.Contains(valueSep+row.Quasi[sex]+valueSep, valueSep+p.sex+valueSep) {
+			return false
+		}
+		if region >= 0 && row.Quasi[region] != "" && p.postal != "" && !slices.ContainsFunc(strings.Split(row.Quasi[region], valueSep), func(r string) bool {
+			return r == "000" && len(p.postal) >= 3 && slices.Contains(fewPeople, p.postal[:3]) || strings.HasPrefix(p.postal, r)
+		}) {
+			return false
+		}
+		return age < 0 || row.Quasi[age] == "" || p.age < 0 || slices.ContainsFunc(strings.Split(row.Quasi[age], valueSep), func(b string) bool { return inBand(b, p.age) })
+	}
+	wrong := 0
+	memo := map[string][2]string{} // count and, when one, who
+	for _, row := range e.table.Rows {
+		a.Tried++
+		key := strings.Join(row.Quasi, "\x00")
+		result, ok := memo[key]
+		if !ok {
+			n, found := 0, ""
+			for p, count := range people {
+				if fits(row, p) {
+					n += count
+					found = who[p]
+				}
+			}
+			result = [2]string{strconv.Itoa(n), found}
+			memo[key] = result
+		}
+		if result[0] != "1" {
+			continue
+		}
+		if e.in.SubjectOf != nil && e.in.SubjectOf[row.Who] != result[1] {
+			wrong++
+			continue
+		}
+		a.Succeeded++
+	}
+	a.Verdict = grade(a.Succeeded)
+	how := "only one person of the roster fits"
+	if e.in.SubjectOf != nil {
+		how += ", and it is the right one"
+	}
+	a.Detail = fmt.Sprintf("success means that %s; %d subjects were taken for another. Whoever has the roster is not the recipient: this is the worst case, not the likely one", how, wrong)
+	return a
+}
+
+func yearsBetween(born, on time.Time) int {
+	n := on.Year() - born.Year()
+	if on.Month() < born.Month() || on.Month() == born.Month() && on.Day() < born.Day() {
+		n--
+	}
+	return n
+}
+
+// inBand takes an age a year higher too: the session may have been before the birthday.
+func inBand(band string, age int) bool {
+	if low, open := strings.CutSuffix(band, "+"); open {
+		n, err := strconv.Atoi(low)
+		return err == nil && age >= n
+	}
+	low, high, ok := strings.Cut(band, "-")
+	l, err1 := strconv.Atoi(low)
+	h, err2 := strconv.Atoi(high)
+	return ok && err1 == nil && err2 == nil && (l <= age && age <= h || l <= age-1 && age-1 <= h)
+}
+
+// most sessions that fingerprint looks up.
+const maxQueries = 2000
+
+// fingerprint asks, for each session of a subject with several, whether the
+// session most like it is the same subject's: what somebody could do with two
+// shipments between which the key was changed.
+func (e *examiner) fingerprint() Attack {
+	a := Attack{Name: "recordings across a changed key", Unit: "sessions of subjects with two or more", Knows: "two shipments of the same site with different pseudonyms: start time, length and figures of the recordings, and serial numbers"}
+	type session struct {
+		who     string
+		serial  string
+		numbers [5]float64
+	}
+	figures := map[string]*Trace{}
+	for _, t := range e.o.Recordings {
+		if m := nameForm.FindStringSubmatch(t.Name); m != nil && t.Figures != nil && figures[m[1]] == nil {
+			figures[m[1]] = t
+		}
+	}
+	var list []session
+	count := map[string]int{}
+	for _, r := range e.o.Records {
+		t := figures[r.Session]
+		if t == nil {
+			continue
+		}
+		f := t.Figures
+		list = append(list, session{r.Subject, r.Get("/sampler/serial"), [5]float64{f.Seconds, f.PerMinute, f.EndTidal, f.OffShare,
+			float64(r.Started.Hour()*60 + r.Started.Minute())}})
+		count[r.Subject]++
+	}
+	var scale [5]float64
+	for k := range scale {
+		mean, square := 0.0, 0.0
+		for _, s := range list {
+			mean += s.numbers[k] / float64(len(list))
+		}
+		for _, s := range list {
+			square += (s.numbers[k] - mean) * (s.numbers[k] - mean) / float64(len(list))
+		}
+		scale[k] = max(math.Sqrt(square), 1e-9)
+	}
+	for i, s := range list {
+		if count[s.who] < 2 || a.Tried == maxQueries {
+			continue
+		}
+		best, nearest := math.Inf(1), ""
+		for j, other := range list {
+			if i == j {
+				continue
+			}
+			d := 0.0
+			if s.serial != other.serial {
+				d = 1
+			}
+			for k := range scale {
+				x := (s.numbers[k] - other.numbers[k]) / scale[k]
+				d += x * x
+			}
+			if d < best {
+				best, nearest = d, other.who
+			}
+		}
+		a.Tried++
+		a.Chance += float64(count[s.who]-1) / float64(len(list)-1)
+		if nearest == s.who {
+			a.Succeeded++
+		}
+	}
+	if a.Tried == 0 {
+		a.Verdict, a.Detail = NotRun, "no subject has two sessions with figures of a recording"
+		return a
+	}
+	a.Verdict = Holds
+	if float64(a.Succeeded) > a.Chance+2*math.Sqrt(a.Chance)+0.5 {
+		a.Verdict = Residual
+	}
+	a.Detail = fmt.Sprintf("guessing would succeed %.1f times. This looks at five figures and a serial number; nobody has shown that the whole curve does not single a person out", a.Chance)
+	a.Chance = math.Round(a.Chance*100) / 100
+	return a
+}

@@ -1,0 +1,239 @@
+package audit
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"outbreath/deid"
+	"outbreath/schema"
+)
+
+// A Field is one leaf of the plan, as treatment.json has it.
+type Field struct {
+	Path      string // "/tubes/*/barcode"
+	Treatment string // "age-band 5"
+	Risk      string // "quasi", "sensitive" or ""
+}
+
+// kind splits the treatment into its word and its width; 0 where there is none.
+func (f Field) kind() (string, int) {
+	word, rest, _ := strings.Cut(f.Treatment, " ")
+	digits, _, _ := strings.Cut(rest, ",")
+	n, _ := strconv.Atoi(digits)
+	return word, n
+}
+
+// FieldsOf takes the fields out of a ledger.
+func FieldsOf(l *deid.Ledger) []Field {
+	var list []Field
+	for _, f := range l.Fields {
+		list = append(list, Field{f.Path, f.Treatment, f.Risk})
+	}
+	return list
+}
+
+// An Output is what leaves, as the laboratory reads it. The zero value is empty.
+type Output struct {
+	Records    []*Record
+	Recordings []*Trace
+	Files      []Entry // every file, in the order of the archive
+	Archive    bool    // Files come from an archive, so that times and owners are known
+
+	Words *Words // searched for in recordings while they are read; may be nil
+
+	interned map[string]string
+}
+
+// An Entry is a file of the archive.
+type Entry struct {
+	Name         string
+	Size         int64
+	ModTime      time.Time
+	Mode         int64
+	UID, GID     int
+	Owner, Group string
+}
+
+// A Record is one session as it leaves.
+type Record struct {
+	Name    string // "sessions/....json"
+	Leaves  []Leaf
+	Session string // /session_id
+	Subject string // /subject/subject_id
+	Started time.Time
+}
+
+// A Leaf is one value.
+type Leaf struct {
+	Path  string // "*" for list indices
+	Index int    // of the first list
+	Text  string // "" for null
+}
+
+// Pointer returns the place in the record.
+func (l Leaf) Pointer() string { return strings.Replace(l.Path, "*", strconv.Itoa(l.Index), 1) }
+
+// Get returns the first value at path.
+func (r *Record) Get(path string) string {
+	for _, l := range r.Leaves {
+		if l.Path == path {
+			return l.Text
+		}
+	}
+	return ""
+}
+
+// Add takes one file of the payload, by its name below data/, in the order of
+// the archive. It reads r to the end. The error is of r, or says that the file
+// is not of the form it must have, without any of its content.
+func (o *Output) Add(name string, r io.Reader) error {
+	switch {
+	case name == deid.SummaryName:
+		return o.summary(r)
+	case strings.HasPrefix(name, "sessions/"):
+		data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
+		if err != nil {
+			return err
+		}
+		n, err := schema.ParseJSON(data)
+		if err != nil {
+			return errors.New("a record that leaves is not JSON; the audit cannot judge it")
+		}
+		o.record(name, n)
+		return nil
+	case strings.HasPrefix(name, "recordings/"):
+		t, err := readTrace(name, r, o.Words)
+		if err != nil {
+			return err
+		}
+		o.Recordings = append(o.Recordings, t)
+		return nil
+	}
+	_, err := io.Copy(io.Discard, r)
+	return err
+}
+
+func (o *Output) record(name string, n *schema.Node) {
+	if o.interned == nil {
+		o.interned = map[string]string{}
+	}
+	rec := &Record{Name: name}
+	var walk func(n *schema.Node, path string, index int)
+	walk = func(n *schema.Node, path string, index int) {
+		switch n.Kind {
+		case schema.Object:
+			for _, m := range n.Members {
+				walk(m.Value, path+"/"+m.Name, index)
+			}
+		case schema.Array:
+			for i, item := range n.Items {
+				at := index
+				if !strings.Contains(path, "*") {
+					at = i
+				}
+				walk(item, path+"/*", at)
+			}
+		default:
+			p, ok := o.interned[path]
+			if !ok {
+				p = path
+				o.interned[path] = path
+			}
+			rec.Leaves = append(rec.Leaves, Leaf{p, index, n.Text})
+		}
+	}
+	walk(n, "", 0)
+	rec.Leaves = slices.Clip(rec.Leaves)
+	rec.Session, rec.Subject = rec.Get("/session_id"), rec.Get("/subject/subject_id")
+	rec.Started, _ = time.Parse(time.RFC3339, rec.Get("/started_at"))
+	o.Records = append(o.Records, rec)
+}
+
+// summary gives the recordings their figures.
+func (o *Output) summary(r io.Reader) error {
+	var s deid.Summary
+	data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
+	if err != nil {
+		return err
+	}
+	if json.Unmarshal(data, &s) != nil {
+		return errors.New("the summary of the recordings is not of the form it must have; the audit cannot judge it")
+	}
+	byFile := map[string]*Trace{}
+	for _, t := range o.Recordings {
+		byFile[t.Name] = t
+	}
+	for _, f := range s.Recordings {
+		if t := byFile[f.File]; t != nil {
+			figures := f.Figures
+			t.Figures = &figures
+		}
+	}
+	return nil
+}
+
+// valueSep stands between the values of a subject whose sessions differ.
+const valueSep = " / "
+
+// Table returns one row a subject.
+func (o *Output) Table(fields []Field) *Table {
+	t := &Table{}
+	for _, f := range fields {
+		switch f.Risk {
+		case "quasi":
+			t.Quasi = append(t.Quasi, f)
+		case "sensitive":
+			t.Sensitive = append(t.Sensitive, f)
+		}
+	}
+	bySubject := map[string][]*Record{}
+	var order []string
+	for _, r := range o.Records {
+		if bySubject[r.Subject] == nil {
+			order = append(order, r.Subject)
+		}
+		bySubject[r.Subject] = append(bySubject[r.Subject], r)
+	}
+	slices.Sort(order)
+	for _, who := range order {
+		t.Rows = append(t.Rows, rowOf(who, bySubject[who], t))
+	}
+	return t
+}
+
+// byRecord returns one row a record.
+func (o *Output) byRecord(of *Table) *Table {
+	t := &Table{Quasi: of.Quasi, Sensitive: of.Sensitive}
+	for _, r := range o.Records {
+		t.Rows = append(t.Rows, rowOf(r.Session, []*Record{r}, t))
+	}
+	return t
+}
+
+func rowOf(who string, records []*Record, t *Table) Row {
+	row := Row{Who: who}
+	values := func(f Field) string {
+		var all []string
+		for _, r := range records {
+			for _, l := range r.Leaves {
+				if l.Path == f.Path || strings.HasPrefix(l.Path, f.Path+"/") {
+					all = append(all, l.Text)
+				}
+			}
+		}
+		slices.Sort(all)
+		return strings.Join(slices.Compact(all), valueSep)
+	}
+	for _, f := range t.Quasi {
+		row.Quasi = append(row.Quasi, values(f))
+	}
+	for _, f := range t.Sensitive {
+		row.Sensitive = append(row.Sensitive, values(f))
+	}
+	return row
+}

@@ -1,0 +1,241 @@
+package audit
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"outbreath/schema"
+)
+
+// The first three digits that stand for 20,000 people or fewer, written down a
+// second time: see the list in deid. Source: HHS guidance of November 2012.
+var fewPeople = strings.Fields("036 059 063 102 203 556 692 790 821 823 830 831 878 879 884 890 893")
+
+var (
+	bandForm      = regexp.MustCompile(`^(?:(\d{1,2})-(\d{1,2})|90\+)$`)
+	nameForm      = regexp.MustCompile(`^recordings/([0-9A-Z-]{21})-\d+\.(csv|edf)$`)
+	pseudonymForm = regexp.MustCompile(`^(?:[0-9A-HJKMNP-TV-Z]{4}-){4}[0-9A-Z]$`)
+)
+
+// correctPlan is what to do about a fault of the treatment.
+const stop = "do not seal or use this; keep it as it is and report it, because the treatment did not do what the plan says"
+
+// treatments checks every value that leaves against what its treatment promises.
+// Nothing here calls the code that treats.
+func (e *examiner) treatments() {
+	byPath := map[string]Field{}
+	for _, f := range e.in.Fields {
+		byPath[f.Path] = f
+	}
+	for _, r := range e.o.Records {
+		var dates []time.Time
+		for _, l := range r.Leaves {
+			f, ok := byPath[l.Path]
+			if !ok { // the year treatment makes an object
+				f, ok = byPath[strings.TrimSuffix(strings.TrimSuffix(l.Path, "/year"), "/elapsed_s")]
+			}
+			if !ok {
+				e.is.add("field.unplanned", true, r.Name+" "+l.Pointer(), "a field that the plan does not name", stop)
+				continue
+			}
+			if l.Text == "" {
+				continue
+			}
+			e.value(r, l, f)
+			if kind, _ := f.kind(); kind == "shift" {
+				if d, err := parseDay(l.Text); err == nil {
+					dates = append(dates, d)
+				}
+			}
+		}
+		for _, d := range dates {
+			if math.Abs(d.Sub(dates[0]).Hours()) > 48 {
+				e.is.add("date.apart", true, r.Name, "dates of one session lie more than two days apart, so that not all were moved alike", stop)
+				break
+			}
+		}
+		if r.Name != "sessions/"+r.Session+".json" {
+			e.is.add("name.record", true, r.Name, "the file is not named after the session's pseudonym", stop)
+		}
+		e.shifts(r)
+	}
+	for _, t := range e.o.Recordings {
+		e.recording(t)
+	}
+}
+
+func (e *examiner) value(r *Record, l Leaf, f Field) {
+	fault := func(code, what string) { e.is.add(code, true, r.Name+" "+l.Pointer(), what, stop) }
+	kind, width := f.kind()
+	switch kind {
+	case "drop":
+		fault("field.dropped", "a field that the plan drops")
+	case "pseudonym":
+		if !pseudonymForm.MatchString(l.Text) || !checkDigit(l.Text) {
+			fault("pseudonym.form", "this is no pseudonym: its form or its check character is wrong")
+		}
+	case "age-band":
+		m := bandForm.FindStringSubmatch(l.Text)
+		switch {
+		case m == nil && over89(l.Text):
+			fault("age.over-89", "an age over 89 leaves on its own instead of in the band 90+")
+		case m == nil:
+			fault("age.band", "this is no age band")
+		case m[1] != "":
+			low, _ := strconv.Atoi(m[1])
+			high, _ := strconv.Atoi(m[2])
+			if high > 89 || low >= 90 {
+				fault("age.over-89", "an age over 89 leaves in a band of its own")
+			} else if high-low+1 < width && high != 89 {
+				fault("age.band", "the age band is narrower than the plan says")
+			}
+		}
+	case "region":
+		digits := strings.Trim(l.Text, "0123456789") == ""
+		switch {
+		case digits && len(l.Text) == 3 && slices.Contains(fewPeople, l.Text):
+			fault("region.small", "an area of 20,000 people or fewer (Census of 2000)")
+		case len([]rune(l.Text)) > 3:
+			fault("region.fine", "more of the postal code leaves than a region")
+		}
+	case "round":
+		if x, err := strconv.ParseFloat(l.Text, 64); err == nil && width > 0 && math.Mod(x, float64(width)) != 0 {
+			if !e.end(f, x) {
+				fault("round.fine", "the number is finer than the plan says")
+			}
+		}
+	case "shift":
+		if _, err := parseDay(l.Text); err != nil {
+			fault("date.form", "this is no date")
+		}
+	}
+}
+
+// end says whether x is one of the two ends where a plan gathers extremes.
+func (e *examiner) end(f Field, x float64) bool {
+	var w int
+	var low, high float64
+	n, _ := fmt.Sscanf(f.Treatment, "round %d, %g to %g", &w, &low, &high)
+	return n == 3 && (x == low || x == high)
+}
+
+// over89 says whether s begins with a whole number over 89.
+func over89(s string) bool {
+	digits, _, _ := strings.Cut(s, "-")
+	n, err := strconv.Atoi(digits)
+	return err == nil && n > 89
+}
+
+func parseDay(s string) (time.Time, error) {
+	if t, err := time.Parse(time.RFC3339, s); err == nil {
+		return t, nil
+	}
+	return time.Parse(time.DateOnly, s)
+}
+
+// civil returns the day that is written in a date or date-time.
+func civil(s string) (time.Time, bool) {
+	if len(s) < 10 {
+		return time.Time{}, false
+	}
+	t, err := time.Parse(time.DateOnly, s[:10])
+	return t, err == nil
+}
+
+// shifts compares the dates with the site's record, where it is at hand.
+func (e *examiner) shifts(r *Record) {
+	source := e.in.Source[r.Session]
+	if source == nil {
+		return
+	}
+	var doc *schema.Node
+	for _, f := range e.in.Fields {
+		if kind, _ := f.kind(); kind != "shift" {
+			continue
+		}
+		for _, l := range r.Leaves {
+			if l.Path != f.Path {
+				continue
+			}
+			if doc == nil {
+				doc = source.Doc()
+			}
+			n := doc.At(l.Pointer())
+			if n == nil {
+				continue
+			}
+			before, ok1 := civil(n.Text)
+			after, ok2 := civil(l.Text)
+			if !ok1 || !ok2 {
+				continue
+			}
+			days := int(before.Sub(after).Hours() / 24)
+			first, known := e.shift[r.Subject]
+			switch {
+			case days == 0:
+				e.is.add("date.unshifted", true, r.Name+" "+l.Pointer(), "this date leaves as it is at the site", stop)
+			case days < 1 || days > 364:
+				e.is.add("date.shift", true, r.Name+" "+l.Pointer(), "this date was moved by more days than a shift may have", stop)
+			case !known:
+				e.shift[r.Subject] = days
+			case first != days:
+				e.is.add("date.inconsistent", true, r.Name+" "+l.Pointer(), "this date was moved by other days than the subject's other dates", stop)
+			}
+		}
+	}
+}
+
+// constant objects to one shift for everybody.
+func (e *examiner) constant() {
+	if len(e.shift) < 5 {
+		return
+	}
+	first := -1
+	for _, d := range e.shift {
+		if first >= 0 && d != first {
+			return
+		}
+		first = d
+	}
+	e.is.add("date.same-shift", true, "", "the dates of all subjects were moved by the same number of days", stop)
+}
+
+func (e *examiner) recording(t *Trace) {
+	m := nameForm.FindStringSubmatch(t.Name)
+	if m == nil || !checkDigit(m[1]) {
+		e.is.add("name.recording", true, t.Name, "the recording is not named after a session's pseudonym", stop)
+	}
+	if t.Foreign {
+		e.is.add("recording.text", true, t.Name, "a CSV recording holds something other than numbers below its header row", stop)
+	}
+	if code, _, _ := strings.Cut(t.Patient, " "); strings.HasSuffix(t.Name, ".edf") && code != "X" && !(pseudonymForm.MatchString(code) && checkDigit(code)) {
+		e.is.add("recording.patient", true, t.Name, "the patient line of the header begins with no pseudonym", stop)
+	}
+}
+
+// checkDigit tells whether the last character of a pseudonym fits, by the
+// recursive rule of ISO/IEC 7064 for its hybrid systems, with modulus 36.
+func checkDigit(s string) bool {
+	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+	p := 36
+	chars := strings.ReplaceAll(s, "-", "")
+	for i, c := range chars {
+		v := strings.IndexRune(alphabet, c)
+		if v < 0 {
+			return false
+		}
+		if i == len(chars)-1 {
+			return (p+v)%36 == 1
+		}
+		if p = (p + v) % 36; p == 0 {
+			p = 36
+		}
+		p = 2 * p % 37
+	}
+	return false
+}

@@ -1,0 +1,211 @@
+package audit
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// A WhatIf is the effect of treating fields more coarsely.
+type WhatIf struct {
+	Change        []string `json:"change"` // in words, one a field; empty: as it is
+	K             int      `json:"k"`
+	Unique        int      `json:"unique"`
+	BelowFive     int      `json:"below_five"` // subjects in classes of fewer than five
+	ProsecutorMax float64  `json:"prosecutor_max"`
+	Mean          float64  `json:"prosecutor_mean"`
+	Loss          float64  `json:"loss_bits"` // detail lost: bits of entropy a subject, summed over fields
+}
+
+// A Choice lists what was computed.
+type Choice struct {
+	Now         WhatIf   `json:"now"`
+	Single      []WhatIf `json:"single"`      // one field changed, ordered by loss
+	Suggestions []WhatIf `json:"suggestions"` // each with a greater k, or fewer unique subjects, than all that lose less
+	Tried       int      `json:"tried"`
+}
+
+// A level is one way to treat a field: what to say, and the value of each row.
+type level struct {
+	say   string
+	codes []uint32 // by row
+	bits  float64  // entropy
+}
+
+// maxCombinations bounds the search; beyond it only pairs are tried.
+const maxCombinations = 4000
+
+// Consider computes the effect of wider bands, coarser regions, coarser
+// rounding and of dropping a field: each alone, and all together.
+func Consider(t *Table) *Choice {
+	c := &Choice{Single: []WhatIf{}, Suggestions: []WhatIf{}}
+	if len(t.Rows) == 0 || len(t.Quasi) == 0 {
+		return c
+	}
+	fields := make([][]level, len(t.Quasi))
+	combinations := 1
+	for i, f := range t.Quasi {
+		fields[i] = t.levels(i, f)
+		combinations *= len(fields[i])
+		if combinations > maxCombinations {
+			combinations = maxCombinations + 1
+		}
+	}
+	most := len(fields)
+	if combinations > maxCombinations {
+		most = 2
+	}
+	var all []WhatIf
+	picked := make([]int, len(fields))
+	var walk func(i, changed int)
+	walk = func(i, changed int) {
+		if i == len(fields) {
+			all = append(all, effect(fields, picked, len(t.Rows)))
+			return
+		}
+		for l := range fields[i] {
+			if l > 0 && changed == most {
+				break
+			}
+			picked[i] = l
+			walk(i+1, changed+min(l, 1))
+		}
+		picked[i] = 0
+	}
+	walk(0, 0)
+	c.Now, c.Tried = all[0], len(all)
+	slices.SortStableFunc(all, func(a, b WhatIf) int {
+		return cmp.Or(cmp.Compare(a.Loss, b.Loss), cmp.Compare(len(a.Change), len(b.Change)))
+	})
+	bestK, fewest := c.Now.K, c.Now.Unique
+	for _, w := range all {
+		if len(w.Change) == 1 {
+			c.Single = append(c.Single, w)
+		}
+		// Only steps that make a difference to somebody.
+		if w.K > bestK || w.K >= bestK && w.Unique < fewest-fewest/4 {
+			bestK, fewest = w.K, w.Unique
+			c.Suggestions = append(c.Suggestions, w)
+		}
+	}
+	return c
+}
+
+// effect measures one combination.
+func effect(fields [][]level, picked []int, n int) WhatIf {
+	w := WhatIf{Change: []string{}}
+	keys := make([]uint64, n)
+	for i, l := range picked {
+		if l > 0 {
+			w.Change = append(w.Change, fields[i][l].say)
+			w.Loss += fields[i][0].bits - fields[i][l].bits
+		}
+		for r, code := range fields[i][l].codes {
+			keys[r] = (keys[r]^uint64(code))*0x9E3779B97F4A7C15 + uint64(i) // rows of equal codes only meet
+			keys[r] ^= keys[r] >> 29
+		}
+	}
+	w.Loss = max(0, math.Round(w.Loss*1000)/1000)
+	sizes := map[uint64]int{}
+	for _, k := range keys {
+		sizes[k]++
+	}
+	w.K = n
+	for _, s := range sizes {
+		w.K = min(w.K, s)
+		if s == 1 {
+			w.Unique++
+		}
+		if s < 5 {
+			w.BelowFive += s
+		}
+	}
+	w.ProsecutorMax = 1 / float64(w.K)
+	w.Mean = float64(len(sizes)) / float64(n)
+	return w
+}
+
+// levels returns field i as it is, and every coarser way.
+func (t *Table) levels(i int, f Field) []level {
+	name := strings.ReplaceAll(f.Path[strings.LastIndexByte(f.Path, '/')+1:], "_", " ")
+	list := []level{t.level(i, "", func(s string) string { return s })}
+	add := func(say string, coarser func(string) string) {
+		l := t.level(i, say, func(s string) string {
+			parts := strings.Split(s, valueSep)
+			for i := range parts {
+				if parts[i] != "" {
+					parts[i] = coarser(parts[i])
+				}
+			}
+			slices.Sort(parts)
+			return strings.Join(slices.Compact(parts), valueSep)
+		})
+		if l.bits < list[len(list)-1].bits { // else it changes nothing
+			list = append(list, l)
+		}
+	}
+	kind, width := f.kind()
+	switch kind {
+	case "age-band":
+		for _, m := range []int{2, 4} {
+			add(fmt.Sprintf("age in bands of %d years", width*m), func(s string) string { return wider(s, width*m) })
+		}
+	case "round":
+		for _, m := range []int{2, 4} {
+			add(fmt.Sprintf("%s to the nearest %d", name, width*m), func(s string) string { return coarser(s, width*m) })
+		}
+	case "region":
+		for _, n := range []int{2, 1} {
+			add(fmt.Sprintf("region of %s", map[int]string{1: "1 character", 2: "2 characters"}[n]), func(s string) string {
+				return string([]rune(s)[:min(n, len([]rune(s)))])
+			})
+		}
+	}
+	add("without "+name, func(string) string { return "" })
+	return list
+}
+
+func (t *Table) level(i int, say string, f func(string) string) level {
+	l := level{say: say, codes: make([]uint32, len(t.Rows))}
+	codes, counts := map[string]uint32{}, []int{}
+	for r, row := range t.Rows {
+		v := f(row.Quasi[i])
+		code, ok := codes[v]
+		if !ok {
+			code = uint32(len(counts))
+			codes[v] = code
+			counts = append(counts, 0)
+		}
+		counts[code]++
+		l.codes[r] = code
+	}
+	for _, c := range counts {
+		p := float64(c) / float64(len(t.Rows))
+		l.bits -= p * math.Log2(p)
+	}
+	return l
+}
+
+// wider puts a band "45-49" into the band of width years that holds its
+// beginning; "90+" stays, and no band reaches beyond 89.
+func wider(band string, width int) string {
+	low, _, ok := strings.Cut(band, "-")
+	n, err := strconv.Atoi(low)
+	if !ok || err != nil {
+		return band
+	}
+	n -= n % width
+	return fmt.Sprintf("%d-%d", n, min(n+width-1, 89))
+}
+
+func coarser(number string, width int) string {
+	x, err := strconv.ParseFloat(number, 64)
+	if err != nil {
+		return number
+	}
+	w := float64(width)
+	return strconv.FormatFloat(math.Round(x/w)*w, 'f', -1, 64)
+}
