@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"crypto/md5"
 	"crypto/sha1"
 	"crypto/sha256"
@@ -241,7 +242,9 @@ func (e *examiner) patternHashes() Attack {
 	for key := range spaces {
 		keys = append(keys, key)
 	}
-	slices.SortFunc(keys, func(x, y string) int { return spaces[x].digits - spaces[y].digits })
+	slices.SortFunc(keys, func(x, y string) int {
+		return cmp.Or(cmp.Compare(spaces[x].digits, spaces[y].digits), cmp.Compare(x, y))
+	})
 	t := e.pseudonyms()
 	found := map[string]bool{}
 	var tried, ids int64
