@@ -24,6 +24,8 @@ func (v *verifying) archive() (*content, error) {
 	var to unpackTarget
 	if v.staging != nil {
 		to = v.staging
+	} else if v.o.Look != nil {
+		to = &looking{look: v.o.Look}
 	}
 	c, inner := readArchive(ctx, src, v.o, v.label, to)
 	fault, ok := errors.AsType[*rejection](inner)

@@ -49,6 +49,8 @@ type content struct {
 type unpackTarget interface {
 	// create returns a writer of the file at path below the bag's folder.
 	create(path string) (io.WriteCloser, error)
+	// header is told the header block of the file that create is called for next.
+	header(h *[tarBlock]byte)
 }
 
 // readArchive is the inverse of writeArchive. It decrypts src, decompresses and
@@ -142,6 +144,9 @@ func (r *bagReader) read() error {
 		name, size, err := parseTarHeader(&h)
 		if err != nil {
 			return reject(checkContents, "%s %v: %s", where, err, askSite)
+		}
+		if r.to != nil {
+			r.to.header(&h)
 		}
 		path, ok := strings.CutPrefix(name, r.number+"/")
 		if !ok {

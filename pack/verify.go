@@ -22,6 +22,7 @@ type VerifyOptions struct {
 	Identities []age.Identity
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
+	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
 	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
 	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once

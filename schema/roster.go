@@ -47,6 +47,10 @@ func loadRoster(root *os.Root) (*Roster, []Problem, error) {
 	return parseRoster(data)
 }
 
+// ParseRoster reads a list of subjects from outside a collection, in the form
+// of roster.csv.
+func ParseRoster(data []byte) (*Roster, []Problem, error) { return parseRoster(data) }
+
 func parseRoster(data []byte) (*Roster, []Problem, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	refuse := func(format string, args ...any) (*Roster, []Problem, error) {

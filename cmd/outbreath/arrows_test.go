@@ -23,10 +23,10 @@ var floors = map[string][]string{
 	"outbreath/keys":                 {"outbreath/keys/sshsig"},
 	"outbreath/deid/leak":            {"outbreath/schema"},
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
-	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
+	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register",
 	},
 
 	"outbreath/pack/register":              {},

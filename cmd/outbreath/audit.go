@@ -1,17 +1,23 @@
 package main
 
 import (
+	"archive/tar"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/deid"
+	"outbreath/deid/audit"
 	"outbreath/deid/leak"
+	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/custody"
 	"outbreath/schema"
 )
 
@@ -24,71 +30,144 @@ type auditResult struct {
 	Site       string             `json:"site"`
 	Plan       string             `json:"plan"`
 	KeyID      string             `json:"key_id"`
+	KeyMade    string             `json:"key_made,omitempty"` // day on which the key file was written
+	Sealed     string             `json:"sealed,omitempty"`
 	Records    int                `json:"records"`
 	Recordings int                `json:"recordings"`
 	Tubes      int                `json:"tubes"`
 	Fields     []deid.FieldLedger `json:"fields"`
+	SafeHarbor []audit.Class      `json:"safe_harbor"`
+	Route      *audit.Route       `json:"route,omitempty"`
 	Leaks      []leak.Finding     `json:"leaks"`
+	Decisions  []leak.Decision    `json:"decisions"` // on the leaks, with who and why
 	Texts      deid.TextLedger    `json:"texts"`
 	Problems   []schema.Problem   `json:"problems"`
 	Checks     []pack.Check       `json:"checks"`
+	Custody    []custody.Entry    `json:"custody"`
+	Ages       map[int]int        `json:"ages,omitempty"` // subjects by age in years at their first session; 90: 90 and over
 	Report     string             `json:"report,omitempty"`
+	Signature  string             `json:"signature,omitempty"`
+	Unsigned   string             `json:"unsigned,omitempty"` // why there is no signature
+	*figures
 
-	Made string `json:"-"`
+	Made     string         `json:"-"`
+	Whole    bool           `json:"-"` // recordings were looked at too
+	Examples []deid.Example `json:"-"` // one a field
+	Output   *audit.Output  `json:"-"`
+	folder   *keys.Folder
 }
 
+// figures are absent of a rejected shipment.
+type figures = audit.Report
+
+// auditOptions are the flags of audit.
+type auditOptions struct{ report, roster, population string }
+
 func newAuditCmd(u *ui, o *options) *cobra.Command {
-	var report string
+	a := &auditOptions{}
 	c := &cobra.Command{
-		Use:   "audit COLLECTION|SHIPMENT --report FILE.html",
-		Short: "Write the privacy officer's page: what leaves, how it is treated, what was found",
+		Use:   "audit COLLECTION|SHIPMENT [--roster FILE] [--population FILE] --report FILE.html",
+		Short: "Write the privacy officer's page: what leaves, how risky it is, and attacks on it",
 		Long: `Of a collection: what would leave, with the site's keys. Of a shipment: what did
-leave, with the laboratory's keys. The page is one file without scripts and
-loads nothing from elsewhere. It is no legal determination of de-identification.
+leave, with the laboratory's keys. The page says how each field is treated, what
+was found and who decided on it, how far subjects can be told apart, what would
+change if fields were coarser, and what attackers gain who have the roster, the
+appointment book or the label. It is one file without scripts and loads nothing
+from elsewhere; FILE.html.sig beside it is its signature by the folder's key.
+
+--roster names the site's list of subjects when it is not in the collection; only
+with it can a shipment be attacked with what the site knows. --population names a
+CSV table with columns called like fields ("sex", "postal_code"), values as they
+leave, and a column "count". Keep the page with the records of the site: it names
+subjects by pseudonym. It is no legal determination of de-identification.
+
+Uniqueness and what a plan is known to leave are told, and for a person to judge.
+A treatment that failed, an open finding or a query ends with status 1.
 ` + statusHelp,
-		Example: "  outbreath audit week-48 --report audit.html",
-		Args:    cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			if report != "" {
-				if _, err := os.Lstat(report); err == nil {
-					return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(report))
-				}
-			}
-			audit := auditCollection
-			if _, err := os.Lstat(filepath.Join(args[0], "study.json")); err != nil {
-				if _, err := os.Lstat(filepath.Join(args[0], "shipment.json")); err == nil {
-					audit = auditShipment
-				}
-			}
-			doc, err := audit(c, u, o, args[0])
-			if err != nil {
-				return err
-			}
-			doc.Made = time.Now().Format("2006-01-02 15:04 -07:00")
-			if report != "" {
-				if err := writeReport(report, doc); err != nil {
-					return err
-				}
-				doc.Report = report
-			}
-			if err := u.result(doc, func(w io.Writer) { printAudit(w, doc) }); err != nil {
-				return err
-			}
-			switch {
-			case doc.OK:
-				return nil
-			case doc.Of == "shipment":
-				return statusError(exitRejected)
-			}
-			return statusError(exitResolve)
-		},
+		Example: "  outbreath audit week-48 --report audit.html\n" +
+			"  outbreath audit /media/stick/WEIR-0001 --roster roster.csv --report sent.html --keys lab-keys",
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error { return a.run(c, u, o, args[0]) },
 	}
-	c.Flags().StringVar(&report, "report", "", "HTML file to write; it must not exist")
+	c.Flags().StringVar(&a.report, "report", "", "HTML file to write; it must not exist")
+	c.Flags().StringVar(&a.roster, "roster", "", "the site's list of subjects, in the form of roster.csv")
+	c.Flags().StringVar(&a.population, "population", "", "CSV table of how many people share values")
 	return c
 }
 
+func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) error {
+	for _, path := range []string{a.report, a.report + ".sig"} {
+		if a.report == "" {
+			break
+		}
+		if _, err := os.Lstat(path); err == nil {
+			return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
+		}
+	}
+	in := &audit.Input{}
+	if err := a.read(in); err != nil {
+		return err
+	}
+	of := auditCollection
+	if _, err := os.Lstat(filepath.Join(dir, "study.json")); err != nil {
+		if _, err := os.Lstat(filepath.Join(dir, "shipment.json")); err == nil {
+			of = auditShipment
+		}
+	}
+	doc, err := of(c, u, o, dir, in)
+	if err != nil {
+		return err
+	}
+	doc.Made = time.Now().Format("2006-01-02 15:04 -07:00")
+	if a.report != "" {
+		if err := doc.write(a.report); err != nil {
+			return err
+		}
+	}
+	if err := u.result(doc, func(w io.Writer) { printAudit(w, doc) }); err != nil {
+		return err
+	}
+	switch {
+	case doc.OK:
+		return nil
+	case doc.Of == "shipment" && doc.figures == nil:
+		return statusError(exitRejected)
+	}
+	return statusError(exitResolve)
+}
+
+// read reads the files that the flags name.
+func (a *auditOptions) read(in *audit.Input) error {
+	if a.roster != "" {
+		data, err := readBounded(a.roster, 64<<20)
+		if err != nil {
+			return err
+		}
+		roster, problems, err := schema.ParseRoster(data)
+		if err != nil {
+			return usagef("name a list in the form of roster.csv", "%s is no list of subjects that can be used: %s", quoted(a.roster), err)
+		}
+		for _, p := range problems {
+			if p.Severity == schema.Error {
+				return usagef("correct the list, and run the command again", "%s, line %d: %s", quoted(a.roster), p.Line, p.Message)
+			}
+		}
+		in.Roster = roster
+	}
+	if a.population != "" {
+		data, err := readBounded(a.population, 64<<20)
+		if err != nil {
+			return err
+		}
+		if in.Population, err = audit.ParsePopulation(data); err != nil {
+			return usagef("correct the table, and run the command again", "%s: %s", quoted(a.population), err)
+		}
+	}
+	return nil
+}
+
 // auditCollection says what would leave.
-func auditCollection(c *cobra.Command, u *ui, o *options, dir string) (*auditResult, error) {
+func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
 	r, err := read(c.Context(), u, o, dir, true)
 	if err != nil {
 		return nil, err
@@ -97,41 +176,132 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string) (*auditRes
 	if err := r.treated(); err != nil {
 		return nil, err
 	}
+	var cleared *deid.Cleared
+	if r.ok() {
+		if cleared, err = deid.Release(r.draft, r.decisions); err != nil {
+			return nil, err
+		}
+	}
 	ledger := r.draft.Ledger(r.findings)
-	return &auditResult{
-		OK: r.ok(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
+	in.Fields, in.Sealed = audit.FieldsOf(ledger), time.Now()
+	p := u.progress("looking at what would leave")
+	out, err := audit.OfCollection(r.col, r.draft, cleared, r.decisions, r.findings, in, p.update)
+	p.end()
+	if err != nil {
+		return nil, err
+	}
+	u.say("attacking it")
+	report := audit.Examine(out, in)
+	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: r.col.Read.Recordings, Report: report}
+	doc := &auditResult{
+		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
 		Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
-		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: nonNil(r.findings), Problems: nonNil(r.problems), Checks: []pack.Check{},
-	}, nil
+		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: nonNil(r.findings), Decisions: r.decided(), Problems: nonNil(r.problems), Checks: []pack.Check{},
+		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: cleared != nil, Output: out, Custody: []custody.Entry{},
+	}
+	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
+	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
+		return nil, err
+	}
+	return doc, doc.site(u, o, dir)
 }
+
+// site adds what the site's folders know: custody, the key's age, the signer.
+func (d *auditResult) site(u *ui, o *options, dir string) error {
+	journal, err := custody.Read(filepath.Join(dir, custodyFile))
+	if err != nil {
+		return err
+	}
+	d.Custody = nonNil(journal.Entries)
+	if d.folder, err = openKeys(u, o); err != nil {
+		return err
+	}
+	if info, err := os.Stat(filepath.Join(d.folder.Dir(), "pseudonym.key")); err == nil {
+		d.KeyMade = info.ModTime().Format(time.DateOnly)
+	}
+	return nil
+}
+
+// decided returns the decisions on the findings, in their order.
+func (r *reading) decided() []leak.Decision {
+	list := []leak.Decision{}
+	for _, f := range r.findings {
+		if d, ok := r.decisions.Of(f.ID); ok && f.Decision != "" {
+			list = append(list, d)
+		}
+	}
+	return list
+}
+
+// rosterColumns lists the columns that hold something.
+func rosterColumns(r *schema.Roster) []string {
+	if r == nil {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(r.Columns), func(c string) bool {
+		return !slices.ContainsFunc(r.Rows, func(row map[string]string) bool { return row[c] != "" })
+	})
+}
+
+// usualHolding is taken for the holding days of a shipment, which does not tell
+// them: the default of study.json.
+const usualHolding = 30
 
 // auditShipment says what did leave. A rejected shipment has no contents that
 // could be told about.
-func auditShipment(c *cobra.Command, u *ui, o *options, dir string) (*auditResult, error) {
+func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
 	v, err := newVerifier(u, o, &verifyOptions{}, 1)
 	if err != nil {
 		return nil, err
+	}
+	out := &audit.Output{Archive: true, Words: audit.NewWords(in.Roster)}
+	var looked error
+	v.opts.Look = func(path string, h *tar.Header, r io.Reader) error {
+		name, payload := strings.CutPrefix(path, "data/")
+		if !payload || h == nil || looked != nil {
+			return nil
+		}
+		out.Files = append(out.Files, audit.Entry{Name: name, Size: h.Size, ModTime: h.ModTime, Mode: h.Mode, UID: h.Uid, GID: h.Gid, Owner: h.Uname, Group: h.Gname})
+		looked = out.Add(name, r) // told only when the verdict is not that it must not be used
+		return nil
 	}
 	verdict, err := v.verify(c.Context(), dir, "", nil, nil)
 	if err != nil {
 		return nil, err
 	}
 	doc := &auditResult{
-		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study, Site: verdict.Site,
+		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study, Site: verdict.Site, Sealed: verdict.Sealed,
 		Records: verdict.Sessions, Recordings: verdict.Recordings, Tubes: verdict.Count,
-		Fields: []deid.FieldLedger{}, Leaks: []leak.Finding{}, Problems: []schema.Problem{}, Checks: verdict.Checks,
+		Fields: []deid.FieldLedger{}, SafeHarbor: []audit.Class{}, Leaks: []leak.Finding{}, Decisions: []leak.Decision{}, Problems: []schema.Problem{},
+		Checks: verdict.Checks, Custody: []custody.Entry{}, folder: v.folder,
 	}
 	if verdict.Decision == pack.Rejected {
 		return doc, nil
+	}
+	if looked != nil {
+		return nil, looked
 	}
 	ledger, err := deid.ParseLedger(verdict.Treatment)
 	if err != nil {
 		return nil, err
 	}
+	in.Study, in.Site, in.Fields, in.HoldingDays = ledger.Study, ledger.Site, audit.FieldsOf(ledger), usualHolding
+	in.Sealed, _ = time.Parse(time.DateOnly, verdict.Sealed)
+	report := audit.Examine(out, in)
+	facts := &audit.Facts{Ledger: ledger, Shipment: true, Roster: rosterColumns(in.Roster), Recordings: verdict.Recordings, Report: report}
+	doc.OK = doc.OK && report.OK()
 	doc.Plan, doc.KeyID, doc.Fields, doc.Texts = ledger.Plan, ledger.KeyID, ledger.Fields, ledger.Texts
+	doc.SafeHarbor, doc.figures, doc.Output, doc.Whole = audit.Eighteen(facts), report, out, true
+	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
+	if plan, err := schema.LoadPlan(ledger.Plan); err == nil && len(plan.Fields) == len(ledger.Fields) {
+		if doc.Examples, err = deid.Examples(plan); err != nil {
+			return nil, err
+		}
+	}
 	return doc, nil
 }
 
+// printAudit prints what matters most; the page and --json have all of it.
 func printAudit(w io.Writer, d *auditResult) {
 	fmt.Fprintf(w, "%s %s: study %s, site %s, plan %q, key %s\n", d.Of, quoted(d.Name), d.Study, d.Site, d.Plan, dash(d.KeyID))
 	fmt.Fprintf(w, "%s, %s, %s\n", count(d.Records, "record"), count(d.Recordings, "recording"), count(d.Tubes, "tube"))
@@ -140,6 +310,9 @@ func printAudit(w io.Writer, d *auditResult) {
 		rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), fmt.Sprint(f.Values)})
 	}
 	table(w, rows)
+	if d.figures != nil {
+		printRisk(w, d)
+	}
 	printProblems(w, d.Problems)
 	printFindings(w, d.Leaks)
 	for _, c := range d.Checks {
@@ -150,6 +323,26 @@ func printAudit(w io.Writer, d *auditResult) {
 	fmt.Fprintf(w, "texts searched: %d; findings %d, redacted %d, kept %d\n", d.Texts.Searched, d.Texts.Findings, d.Texts.Redacted, d.Texts.Kept)
 	if d.Report != "" {
 		fmt.Fprintf(w, "page written: %s\n", quoted(d.Report))
+		if d.Signature != "" {
+			fmt.Fprintf(w, "signature written: %s\n", quoted(d.Signature))
+		} else {
+			fmt.Fprintf(w, "not signed: %s\n", d.Unsigned)
+		}
 	}
 	fmt.Fprintln(w, "This is no legal determination of de-identification: the privacy officer, the ethics committee,\nthe protocol and local law decide.")
+}
+
+func printRisk(w io.Writer, d *auditResult) {
+	r := d.Risk
+	fmt.Fprintf(w, "risk: k %d of %s, %d alone in their cell; greatest risk %.3g, mean %.3g; l %d\n", r.K, count(r.Subjects, "subject"), r.Unique, r.ProsecutorMax, r.ProsecutorMean, r.L)
+	rows := [][]string{{"ATTACK", "TRIED", "SUCCEEDED", ""}}
+	for _, a := range d.Attacks {
+		rows = append(rows, []string{a.Name, fmt.Sprint(a.Tried), fmt.Sprint(a.Succeeded), a.Verdict})
+	}
+	table(w, rows)
+	for _, i := range d.Issues {
+		if i.Fault {
+			fmt.Fprintf(w, "FAULT  %s: %s [%s]\n", i.Where, i.What, i.Code)
+		}
+	}
 }

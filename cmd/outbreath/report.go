@@ -1,28 +1,95 @@
 package main
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"embed"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"html/template"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
+	"outbreath/deid"
+	"outbreath/deid/audit"
 	"outbreath/deid/leak"
 )
 
-//go:embed html/*.tmpl
+//go:embed html/*.tmpl html/*.css
 var pages embed.FS
 
+// auditStyle is the page's one style sheet; the page's policy admits it by its
+// digest and nothing else.
+var auditStyle = func() string {
+	data, err := pages.ReadFile("html/audit.css")
+	if err != nil {
+		panic(err)
+	}
+	return string(data)
+}()
+
 var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.FuncMap{
-	"word":  func(c leak.Class) string { return classWords[c] },
-	"count": count,
-	"open":  func(l []leak.Finding) int { return len(openFindings(l)) },
+	"word":    func(c leak.Class) string { return classWords[c] },
+	"count":   count,
+	"percent": func(x float64) string { return fmt.Sprintf("%.3g %%", 100*x) },
+	"number":  func(x float64) string { return fmt.Sprintf("%.3g", x) },
+	"short": func(path string) string {
+		return strings.ReplaceAll(path[strings.LastIndexByte(path, '/')+1:], "_", " ")
+	},
+	"join": func(s []string) string { return strings.Join(s, ", ") },
+	"blank": func(s string) string {
+		if s == "" {
+			return "not given"
+		}
+		return s
+	},
+	"yes": func(b bool) string {
+		if b {
+			return "kept"
+		}
+		return "not kept"
+	},
 }).ParseFS(pages, "html/audit.html.tmpl"))
 
-// writeReport writes the page under a temporary name in the same folder and
-// renames it when it is whole.
-func writeReport(path string, doc *auditResult) (err error) {
+// write makes the page, signs it, and puts both in place when both are whole.
+func (d *auditResult) write(path string) error {
+	var b bytes.Buffer
+	if err := auditPage.Execute(&b, d); err != nil {
+		return fmt.Errorf("%s was not written: %w", quoted(path), err)
+	}
+	sig, err := d.folder.Sign(auditNamespace, b.Bytes())
+	switch {
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, errNoPassphrase):
+		d.Unsigned = "there is no signing key at hand that can be used; keys new makes one"
+	case err != nil:
+		return err
+	}
+	if sig != nil {
+		if err := writeReport(path+".sig", sig); err != nil {
+			return err
+		}
+		d.Signature = path + ".sig"
+	}
+	if err := writeReport(path, b.Bytes()); err != nil {
+		if sig != nil {
+			os.Remove(path + ".sig")
+		}
+		return err
+	}
+	d.Report = path
+	return nil
+}
+
+// auditNamespace is that of the page's signature (SSHSIG).
+const auditNamespace = "audit@outbreath"
+
+// writeReport writes data under a temporary name in the same folder and renames
+// it when it is whole.
+func writeReport(path string, data []byte) (err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), ".outbreath-page-*")
 	if err != nil {
 		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
@@ -32,7 +99,7 @@ func writeReport(path string, doc *auditResult) (err error) {
 			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(path), err), os.Remove(f.Name()))
 		}
 	}()
-	err = auditPage.Execute(f, doc)
+	_, err = f.Write(data)
 	if err == nil {
 		err = f.Sync()
 	}
@@ -43,4 +110,122 @@ func writeReport(path string, doc *auditResult) (err error) {
 		return err
 	}
 	return os.Rename(f.Name(), path)
+}
+
+// What the template asks for.
+
+func (d *auditResult) Style() template.CSS { return template.CSS(auditStyle) }
+
+// Policy lets the one style sheet in and nothing else, not even an image.
+func (d *auditResult) Policy() string {
+	sum := sha256.Sum256([]byte(auditStyle))
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+}
+
+func (d *auditResult) Judged() bool { return d.figures != nil }
+
+func (d *auditResult) OpenFindings() int { return len(openFindings(d.Leaks)) }
+
+// Errors and Warnings count the queries.
+func (d *auditResult) Errors() int   { return d.queries(false) }
+func (d *auditResult) Warnings() int { return d.queries(true) }
+
+func (d *auditResult) queries(warnings bool) int {
+	n := 0
+	for _, p := range d.Problems {
+		if (p.Severity == "warning") == warnings {
+			n++
+		}
+	}
+	return n
+}
+
+// Faults and Judge split the issues.
+func (d *auditResult) Faults() []audit.Issue { return d.issues(true) }
+func (d *auditResult) Judge() []audit.Issue  { return d.issues(false) }
+
+func (d *auditResult) issues(fault bool) []audit.Issue {
+	return slices.DeleteFunc(slices.Clone(d.Issues), func(i audit.Issue) bool { return i.Fault != fault })
+}
+
+// Residual counts the attacks that gain what the plan is known to leave.
+func (d *auditResult) Residual() int {
+	n := 0
+	for _, a := range d.Attacks {
+		if a.Verdict == audit.Residual {
+			n++
+		}
+	}
+	return n
+}
+
+// A fieldRow is a field with an invented example.
+type fieldRow struct {
+	deid.FieldLedger
+	deid.Example
+}
+
+func (d *auditResult) FieldRows() []fieldRow {
+	return d.fieldRows(func(deid.FieldLedger) bool { return true })
+}
+
+// DateRows are the fields that hold dates or what is made of them.
+func (d *auditResult) DateRows() []fieldRow {
+	return d.fieldRows(func(f deid.FieldLedger) bool {
+		word, _, _ := strings.Cut(f.Treatment, " ")
+		return word == "shift" || word == "year" || word == "age-band" || strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
+	})
+}
+
+func (d *auditResult) fieldRows(want func(deid.FieldLedger) bool) []fieldRow {
+	var rows []fieldRow
+	for i, f := range d.Fields {
+		row := fieldRow{FieldLedger: f}
+		if i < len(d.Examples) {
+			row.Example = d.Examples[i]
+		}
+		if want(f) {
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+// A leakRow is a finding and the decision on it.
+type leakRow struct {
+	leak.Finding
+	Who, Why, When string
+}
+
+// mostRows bounds a table of the page; --json has everything.
+const mostRows = 1000
+
+// LeakRows lists open findings first, then those kept, then the rest.
+func (d *auditResult) LeakRows() []leakRow {
+	by := map[string]leak.Decision{}
+	for _, dec := range d.Decisions {
+		by[dec.ID] = dec
+	}
+	var rows []leakRow
+	for _, state := range []string{"", "keep", "redact"} {
+		for _, f := range d.Leaks {
+			if f.Decision != state || len(rows) == mostRows {
+				continue
+			}
+			row := leakRow{Finding: f}
+			if dec, ok := by[f.ID]; ok && f.Decision != "" {
+				row.Who, row.Why, row.When = dec.Who, dec.Reason, dec.When.Format("2006-01-02 15:04 UTC")
+			}
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+// Drawn are those that are drawn.
+func (d *auditResult) Drawn() []*audit.Trace {
+	if d.Output == nil {
+		return nil
+	}
+	return d.Output.Recordings[:min(len(d.Output.Recordings), audit.MaxStrips)]
 }

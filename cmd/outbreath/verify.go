@@ -124,11 +124,12 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 
 // A verifier verifies shipments with one laboratory's keys.
 type verifier struct {
-	u     *ui
-	opts  pack.VerifyOptions
-	boxes [][]string // barcodes scanned: of each shipment, or one list for all
-	lines bool
-	jobs  int
+	u      *ui
+	folder *keys.Folder
+	opts   pack.VerifyOptions
+	boxes  [][]string // barcodes scanned: of each shipment, or one list for all
+	lines  bool
+	jobs   int
 
 	register *intakeRegister // nil: none
 	paper    *receiptWriter  // nil: no receipts
@@ -148,7 +149,7 @@ func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier,
 	if folder.Role() != keys.Lab {
 		return nil, usagef("name the laboratory's folder with --keys DIR", "%s is a site's key folder, which cannot open shipments", quoted(folder.Dir()))
 	}
-	v := &verifier{u: u, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines, jobs: s.jobs}
+	v := &verifier{u: u, folder: folder, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines, jobs: s.jobs}
 	for _, file := range s.tubes {
 		box, err := scannedTubes(u, file)
 		if err != nil {

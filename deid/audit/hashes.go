@@ -59,17 +59,17 @@ func (e *examiner) pseudonyms() targets {
 	return t
 }
 
-// A hasher tries hashes against targets; one a goroutine.
+// A hasher tries hashes against targets; one a goroutine. Salts stand before and
+// after the identifier.
 type hasher struct {
 	t     targets
-	salts [][2]string // before and after the identifier
 	tried int64
 	found map[string]bool // places
 	buf   []byte
 }
 
-func (h *hasher) try(id string) {
-	for _, s := range h.salts {
+func (h *hasher) try(id string, salts [][2]string) {
+	for _, s := range salts {
 		h.buf = append(append(append(h.buf[:0], s[0]...), id...), s[1]...)
 		m, s1, s2, s5 := md5.Sum(h.buf), sha1.Sum(h.buf), sha256.Sum256(h.buf), sha512.Sum512(h.buf)
 		for _, head := range [4]uint64{binary.BigEndian.Uint64(m[:]), binary.BigEndian.Uint64(s1[:]), binary.BigEndian.Uint64(s2[:]), binary.BigEndian.Uint64(s5[:])} {
@@ -145,10 +145,11 @@ func (e *examiner) rosterHashes() Attack {
 		a.Verdict, a.Detail = NotRun, "there is no roster at hand; name one with --roster"
 		return a
 	}
-	h := &hasher{t: e.pseudonyms(), salts: salts(e.in.Study), found: map[string]bool{}}
+	h := &hasher{t: e.pseudonyms(), found: map[string]bool{}}
+	with := salts(e.in.Study)
 	for _, id := range ids {
 		for _, form := range forms(id) {
-			h.try(form)
+			h.try(form, with)
 		}
 	}
 	return e.hashed(a, h.tried, h.found, fmt.Sprintf("%d identifiers (subject, session, operator, record, national and telephone numbers, mail addresses, name with birth date) in every spelling, with %s, alone and with the study code, against %d pseudonyms", len(ids), hashKinds, len(h.t)))
@@ -269,8 +270,8 @@ func (e *examiner) patternHashes() Attack {
 }
 
 // fullSpace is up to how many identifiers of a pattern are tried in every
-// spelling and with every salt; a larger pattern is tried as it is written and
-// without separators.
+// spelling, and with the study code as it is written and in lower case without
+// separators; a larger pattern is tried as it is written and without separators.
 const fullSpace = 200_000
 
 // sweep tries n identifiers of p on all cores.
@@ -281,24 +282,28 @@ func (e *examiner) sweep(p pattern, n int64, t targets, found map[string]bool) i
 	var wg sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
-			h := &hasher{t: t, salts: salts(e.in.Study), found: map[string]bool{}}
-			if n > fullSpace {
-				h.salts = [][2]string{{}}
-			}
+			h := &hasher{t: t, found: map[string]bool{}}
+			with := salts(e.in.Study)
+			alone := with[:1]
 			var buf []byte
 			for from := next.Add(batch) - batch; from < n; from = next.Add(batch) - batch {
 				for i := from; i < min(n, from+batch); i++ {
 					buf = p.id(buf, i)
 					id := string(buf)
-					if n <= fullSpace {
-						for _, form := range forms(id) {
-							h.try(form)
+					bare := strings.ToLower(squeeze(id))
+					if n > fullSpace {
+						h.try(id, alone)
+						if squeezed := squeeze(id); squeezed != id {
+							h.try(squeezed, alone)
 						}
 						continue
 					}
-					h.try(id)
-					if bare := squeeze(id); bare != id {
-						h.try(bare)
+					for _, form := range forms(id) {
+						if form == id || form == bare {
+							h.try(form, with)
+						} else {
+							h.try(form, alone)
+						}
 					}
 				}
 			}

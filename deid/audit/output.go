@@ -47,7 +47,14 @@ type Output struct {
 	Words *Words // searched for in recordings while they are read; may be nil
 
 	interned map[string]string
+	leaves   int
 }
+
+// Bounds of what is held.
+const (
+	maxRecords = 100_000
+	maxLeaves  = 20_000_000
+)
 
 // An Entry is a file of the archive.
 type Entry struct {
@@ -96,6 +103,9 @@ func (o *Output) Add(name string, r io.Reader) error {
 	case name == deid.SummaryName:
 		return o.summary(r)
 	case strings.HasPrefix(name, "sessions/"):
+		if len(o.Records) == maxRecords || o.leaves > maxLeaves {
+			return errors.New("there is more than 100,000 records or 20,000,000 values; the audit cannot hold them: audit smaller shipments")
+		}
 		data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
 		if err != nil {
 			return err
@@ -149,6 +159,7 @@ func (o *Output) record(name string, n *schema.Node) {
 	}
 	walk(n, "", 0)
 	rec.Leaves = slices.Clip(rec.Leaves)
+	o.leaves += len(rec.Leaves)
 	rec.Session, rec.Subject = rec.Get("/session_id"), rec.Get("/subject/subject_id")
 	rec.Started, _ = time.Parse(time.RFC3339, rec.Get("/started_at"))
 	o.Records = append(o.Records, rec)

@@ -1,0 +1,95 @@
+package audit
+
+import (
+	"cmp"
+	"io"
+	"slices"
+
+	"outbreath/deid"
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// OfCollection reads what would leave a collection, and fills in of in what the
+// site knows. cleared may be nil: then the records of the draft are looked at,
+// as they would leave with the decisions made so far, and no recording.
+// progress may be nil.
+func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, dec *leak.Decisions, findings []leak.Finding, in *Input, progress func(done, total int64)) (*Output, error) {
+	in.Study, in.Site, in.HoldingDays = c.Study.Study, c.Study.Site, c.Study.HoldingDays
+	if in.Roster == nil {
+		in.Roster = c.Roster
+	}
+	origins, err := d.Origins()
+	if err != nil {
+		return nil, err
+	}
+	in.Source, in.SubjectOf = map[string]*schema.Session{}, map[string]string{}
+	leaves := map[string]string{}
+	for _, o := range origins {
+		in.Source[o.Session], in.SubjectOf[o.Subject] = o.Source, o.Source.Subject
+		leaves[o.Source.File] = "sessions/" + o.Session + ".json"
+	}
+	in.Kept = map[string]bool{}
+	for _, f := range findings {
+		if f.Decision == "keep" {
+			in.Kept[leaves[f.File]+" "+f.Pointer] = true
+		}
+	}
+	var files []deid.File
+	if cleared != nil {
+		files = cleared.Files()
+	} else if files, err = d.Preview(dec); err != nil {
+		return nil, err
+	}
+	slices.SortFunc(files, func(a, b deid.File) int { return cmp.Compare(a.Name, b.Name) })
+	o := &Output{Words: NewWords(in.Roster)}
+	var done, total int64
+	for _, f := range files {
+		total += max(f.Size, 0)
+	}
+	for _, f := range files {
+		if err := o.file(f); err != nil {
+			return nil, err
+		}
+		if done += max(f.Size, 0); progress != nil {
+			progress(done, total)
+		}
+	}
+	return o, nil
+}
+
+func (o *Output) file(f deid.File) error {
+	r, err := f.Open()
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	if err := o.Add(f.Name, r); err != nil {
+		return err
+	}
+	_, err = io.Copy(io.Discard, r)
+	o.Files = append(o.Files, Entry{Name: f.Name, Size: f.Size})
+	return err
+}
+
+// Ages counts subjects by age in whole years at their first session, all of 90
+// and over as 90. It is nil where the birth dates are not at hand.
+func Ages(in *Input) map[int]int {
+	if len(in.Source) == 0 {
+		return nil
+	}
+	age := map[string]int{}
+	for _, s := range in.Source {
+		if born, ok := civil(s.BirthDate); ok {
+			n := min(90, yearsBetween(born, s.Started))
+			if old, ok := age[s.Subject]; !ok || n < old {
+				age[s.Subject] = n
+			}
+		}
+	}
+	count := map[int]int{}
+	for _, n := range age {
+		count[n]++
+	}
+	return count
+}

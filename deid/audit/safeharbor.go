@@ -1,0 +1,226 @@
+package audit
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"outbreath/deid"
+	"outbreath/deid/leak"
+)
+
+// A Class is one of the eighteen of 45 CFR 164.514(b)(2)(i), and what became of
+// it. Status is a plain word of this tool and no legal verdict:
+//
+//	absent       nothing of this kind was found in what the site has
+//	removed      something of this kind was there and does not leave
+//	transformed  something made from it leaves
+//	retained     something of this kind leaves as it is
+type Class struct {
+	Class    string `json:"class"` // "A" to "R"
+	Name     string `json:"name"`
+	Status   string `json:"status"`
+	Evidence string `json:"evidence"`
+}
+
+const (
+	Absent      = "absent"
+	Removed     = "removed"
+	Transformed = "transformed"
+	Retained    = "retained"
+)
+
+// classNames are our short wording. Source: 45 CFR 164.514(b)(2)(i)(A) to (R).
+var classNames = []string{
+	"names", "places smaller than a state", "parts of dates other than the year, and ages over 89", "telephone numbers", "fax numbers", "e-mail addresses",
+	"social security numbers", "medical record numbers", "health plan beneficiary numbers", "account numbers", "certificate and licence numbers",
+	"vehicle identifiers and plates", "device identifiers and serial numbers", "web addresses", "internet protocol addresses",
+	"biometric identifiers", "full-face photographs and comparable images", "any other unique identifying number, characteristic or code",
+}
+
+// rosterColumns of each class; the roster itself never leaves.
+var rosterColumns = map[string][]string{
+	"A": {"given_name", "family_name", "other_names", "emergency_contact_name"}, "B": {"street", "city", "postal_code"}, "C": {"birth_date"},
+	"D": {"phone", "emergency_contact_phone"}, "F": {"email"}, "G": {"national_id"}, "H": {"mrn"}, "R": {"subject_id"},
+}
+
+// A Facts is what the judgement of the classes rests on.
+type Facts struct {
+	Ledger     *deid.Ledger
+	Findings   []leak.Finding // nil of a shipment
+	Shipment   bool
+	Roster     []string // columns that hold something; nil without a roster
+	Recordings int
+	Report     *Report // may be nil
+}
+
+// Eighteen judges the classes A to R.
+func Eighteen(f *Facts) []Class {
+	list := make([]Class, len(classNames))
+	for i, name := range classNames {
+		letter := string(rune('A' + i))
+		list[i] = f.judge(letter, name)
+	}
+	return list
+}
+
+// fieldClass says which class a field's values belong to, by its treatment and
+// its name; "" for one that is about no person.
+func fieldClass(l deid.FieldLedger) string {
+	word, _, _ := strings.Cut(l.Treatment, " ")
+	name := l.Path[strings.LastIndexByte(l.Path, '/')+1:]
+	switch {
+	case word == "shift" || word == "year" || word == "age-band" || strings.Contains(name, "birth") || strings.HasSuffix(name, "_at") || strings.Contains(name, "date"):
+		return "C"
+	case word == "region" || strings.Contains(name, "postal") || strings.Contains(name, "zip") || strings.Contains(name, "city") || strings.Contains(name, "street") || l.Path == "/site":
+		return "B"
+	case strings.Contains(name, "serial") || strings.HasPrefix(l.Path, "/kit/"):
+		return "M"
+	case word == "pseudonym" || strings.HasSuffix(name, "_id") || name == "barcode":
+		return "R"
+	case strings.Contains(name, "phone"):
+		return "D"
+	case strings.Contains(name, "mail"):
+		return "F"
+	case strings.Contains(name, "name"):
+		return "A"
+	}
+	return ""
+}
+
+var rank = map[string]int{Absent: 0, Removed: 1, Transformed: 2, Retained: 3}
+
+func (f *Facts) judge(letter, name string) Class {
+	c := Class{Class: letter, Name: name, Status: Absent}
+	var says []string
+	set := func(status, why string) {
+		if rank[status] > rank[c.Status] {
+			c.Status = status
+		}
+		says = append(says, why)
+	}
+	var columns []string
+	for _, col := range rosterColumns[letter] {
+		if slices.Contains(f.Roster, col) {
+			columns = append(columns, col)
+		}
+	}
+	if len(columns) > 0 {
+		set(Removed, "the roster lists it ("+strings.Join(columns, ", ")+") and never leaves")
+	}
+	for _, l := range f.Ledger.Fields {
+		if l.Values == 0 || fieldClass(l) != letter {
+			continue
+		}
+		word, _, _ := strings.Cut(l.Treatment, " ")
+		values := fmt.Sprintf("%s: %s, %d values", l.Path, l.Treatment, l.Values)
+		switch word {
+		case "drop":
+			set(Removed, values)
+		case "keep", "text":
+			set(Retained, values)
+		default:
+			set(Transformed, values)
+		}
+	}
+	redacted, kept, open := 0, 0, 0
+	for _, finding := range f.Findings {
+		if string(finding.Class) != letter {
+			continue
+		}
+		switch finding.Decision {
+		case "redact":
+			redacted++
+		case "keep":
+			kept++
+		default:
+			open++
+		}
+	}
+	if redacted > 0 {
+		set(Removed, fmt.Sprintf("%d found in texts and taken out", redacted))
+	}
+	if kept > 0 {
+		set(Retained, fmt.Sprintf("%d found in texts and kept with a reason", kept))
+	}
+	if open > 0 {
+		set(Retained, fmt.Sprintf("%d found in texts and not decided on", open))
+	}
+	if f.Report != nil {
+		n := 0
+		for _, i := range f.Report.Issues {
+			if i.Code == "leftover."+letter {
+				n++
+			}
+		}
+		if n > 0 {
+			set(Retained, fmt.Sprintf("%d left over in what leaves, by the second search", n))
+		}
+	}
+	switch {
+	case letter == "P" && f.Recordings > 0:
+		set(Retained, fmt.Sprintf("no finger or voice print, but %d curves of breath, of which nobody has shown that they cannot single a person out", f.Recordings))
+	case letter == "Q":
+		says = append(says, "only records in JSON, tables in CSV and recordings in EDF can leave; no image can")
+	case letter == "R":
+		says = append(says, "a keyed pseudonym is made from the identifier, and is therefore not presented as a re-identification code under 164.514(c)")
+	}
+	texts := fmt.Sprintf("nothing of this kind was found in %d texts", f.Ledger.Texts.Searched)
+	if f.Shipment && f.Ledger.Texts.Findings > 0 {
+		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; their classes are known at the site", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
+	}
+	if letter != "P" && letter != "Q" && redacted+kept+open == 0 {
+		says = append(says, texts)
+	}
+	c.Evidence = strings.Join(says, "; ")
+	return c
+}
+
+// A Route says why what leaves is not what Safe Harbor describes, and what such
+// data would need. It is no legal verdict.
+type Route struct {
+	NotSafeHarbor []string `json:"not_safe_harbor"`
+	Needs         []string `json:"needs"`
+}
+
+// RouteOf reads the route off the classes and the plan.
+func RouteOf(f *Facts, classes []Class) *Route {
+	r := &Route{NotSafeHarbor: []string{}, Needs: []string{
+		"a limited data set (164.514(e)): true dates and whole postal codes may stay, sixteen direct identifiers go, and a data use agreement binds the recipient; it is still protected health information",
+		"or an expert determination (164.514(b)(1)): a person with statistical knowledge finds the risk very small for this recipient, and documents it",
+		"under other law, for example the GDPR: pseudonymised data are personal data for the site, which holds the key, and may be for others (Article 4(5), recital 26); the protocol, the consent and the ethics committee decide",
+		"even with all eighteen classes gone, Safe Harbor asks that nobody at the site knows that what is left could identify somebody (164.514(b)(2)(ii)); no program can tell",
+	}}
+	has := func(words ...string) bool {
+		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
+			word, _, _ := strings.Cut(l.Treatment, " ")
+			return l.Values > 0 && slices.Contains(words, word)
+		})
+	}
+	why := func(s string) { r.NotSafeHarbor = append(r.NotSafeHarbor, s) }
+	if has("shift") {
+		why("dates leave, moved by a number of days: Safe Harbor lets only the year stay, and does not name a shift")
+	}
+	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
+		return l.Values > 0 && l.Treatment == "keep" && fieldClass(l) == "C"
+	}) {
+		why("true dates leave")
+	}
+	if has("text") {
+		why("free text leaves, of which a search can only say that it found nothing listed")
+	}
+	if has("pseudonym") {
+		why("pseudonyms leave that are made from identifiers with a key (class R)")
+	}
+	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
+		return l.Values > 0 && strings.HasPrefix(l.Treatment, "region") && l.Treatment != "region" && l.Treatment != "region 3"
+	}) {
+		why("the region follows the study's own rule")
+	}
+	for _, c := range classes {
+		if c.Status == Retained {
+			why("class " + c.Class + " (" + c.Name + ") is retained: " + c.Evidence)
+		}
+	}
+	return r
+}
