@@ -3,9 +3,12 @@ package pack
 import (
 	"context"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
+	"strings"
 
 	"filippo.io/age"
 	"golang.org/x/crypto/ssh"
@@ -15,40 +18,66 @@ import (
 	"outbreath/pack/bag"
 )
 
+// archived is what writeArchive wrote.
+type archived struct {
+	bag    [sha256.Size]byte // of the tar stream
+	listed []bag.Entry       // the payload, in the order of the stream
+}
+
+// inside returns for each sort of payload the SHA-256 (hex) of its lines in the
+// manifest: of the folders sessions and recordings, and of each other file.
+func inside(listed []bag.Entry) map[string]string {
+	sorts := map[string]hash.Hash{}
+	for _, e := range listed {
+		sort, _, folder := strings.Cut(strings.TrimPrefix(e.Path, "data/"), "/")
+		if folder && "data/"+deid.SummaryName == e.Path {
+			sort = deid.SummaryName
+		}
+		if sorts[sort] == nil {
+			sorts[sort] = sha256.New()
+		}
+		fmt.Fprintf(sorts[sort], "%x  %s\n", e.SHA256, e.Path)
+	}
+	sums := make(map[string]string, len(sorts))
+	for sort, h := range sorts {
+		sums[sort] = hex.EncodeToString(h.Sum(nil))
+	}
+	return sums
+}
+
 // writeArchive writes p as the archive of shipment number to dst: a bag, in a
 // tar stream, in zstd frames, in an age file. Every payload file is opened and
-// read once. The sum returned is of the tar stream. An error of a payload
-// reader comes back as it is.
-func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions) (tarSum [sha256.Size]byte, err error) {
+// read once. An error of a payload reader comes back as it is.
+func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions) (*archived, error) {
 	sealed, err := age.Encrypt(dst, o.Recipients...)
 	if err != nil {
 		if m, ok := errors.AsType[*MediaError](err); ok {
-			return tarSum, m
+			return nil, m
 		}
 		// age's own words may quote a recipient.
-		return tarSum, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")
+		return nil, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")
 	}
 	plain := sha256.New()
 	packed, err := newPacker(ctx, sealed, plain, workers(o.Workers))
 	if err != nil {
-		return tarSum, err
+		return nil, err
 	}
 	defer packed.abort()
 	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site)}
 	if err := w.write(p, o.Signer); err != nil {
 		// When the medium failed, the writer was only told to stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
-			return tarSum, cause
+			return nil, cause
 		}
-		return tarSum, err
+		return nil, err
 	}
 	if err := packed.close(); err != nil {
-		return tarSum, err
+		return nil, err
 	}
 	if err := sealed.Close(); err != nil { // holds the last chunk
-		return tarSum, err
+		return nil, err
 	}
-	return [sha256.Size]byte(plain.Sum(nil)), nil
+	return &archived{bag: [sha256.Size]byte(plain.Sum(nil)), listed: w.listed}, nil
 }
 
 // A bagWriter writes the tar stream.

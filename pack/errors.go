@@ -25,7 +25,9 @@ type MediaError struct {
 	what string // in words; "": what media.Explain says about Err, or Err itself
 }
 
-func (e *MediaError) Error() string {
+func (e *MediaError) Error() string { return e.Path + ": " + e.words() }
+
+func (e *MediaError) words() string {
 	what := e.what
 	if what == "" {
 		what, _ = media.Explain(e.Err)
@@ -33,7 +35,7 @@ func (e *MediaError) Error() string {
 	if what == "" {
 		what = e.Err.Error()
 	}
-	return e.Path + ": " + what
+	return what
 }
 
 func (e *MediaError) Unwrap() error { return e.Err }

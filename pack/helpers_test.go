@@ -66,7 +66,7 @@ func newSigner(t testing.TB) ssh.Signer {
 }
 
 func (b *bench) sealOptions(dir string) SealOptions {
-	return SealOptions{Media: dir, Number: "07-0012", Signer: b.signer, Recipients: []age.Recipient{b.to}, Date: sealDay}
+	return SealOptions{Media: []string{dir}, Number: "07-0012", Signer: b.signer, Recipients: []age.Recipient{b.to}, Date: sealDay}
 }
 
 func (b *bench) verifyOptions() VerifyOptions {

@@ -2,16 +2,13 @@ package pack
 
 import (
 	"context"
-	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
-	"regexp"
 	"runtime"
 	"time"
 
@@ -25,8 +22,8 @@ import (
 
 // SealOptions are the choices of [Seal].
 type SealOptions struct {
-	Media      string // folder on the medium; the shipment becomes Media/Number
-	Number     string // "07-0012": site code, '-', four digits
+	Media      []string // a folder on each medium, one or more; the shipment becomes Media[i]/Number, the same bytes on each
+	Number     string   // "07-0012": site code, '-', four digits
 	Signer     ssh.Signer
 	Recipients []age.Recipient         // not empty
 	PartSize   int64                   // bytes; 0: what the file system can hold in one file
@@ -43,14 +40,26 @@ type SealOptions struct {
 type Sealed struct {
 	OK         bool   `json:"ok"`
 	Shipment   string `json:"shipment"`
-	Folder     string `json:"folder"`
+	Folder     string `json:"folder"` // the first of Copies
+	Copies     []Copy `json:"copies"`
 	Sessions   int    `json:"sessions"`
 	Recordings int    `json:"recordings"`
 	Tubes      int    `json:"tubes"`
 	Parts      []Part `json:"parts"`
-	ReadBack   bool   `json:"read_back"`      // false: this system could not be kept from answering out of its memory
+	ReadBack   bool   `json:"read_back"`      // of all copies
 	Bag        string `json:"bag_sha256"`     // of the tar stream inside: equal for equal input, keys and number
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
+
+	// Inside says of each sort of payload what was sealed, so that two bags can
+	// be told apart: "sessions", "recordings", "tubes.csv" ... to the SHA-256
+	// (hex) of their lines in the manifest.
+	Inside map[string]string `json:"-"`
+}
+
+// A Copy is the shipment on one medium.
+type Copy struct {
+	Folder   string `json:"folder"`
+	ReadBack bool   `json:"read_back"` // false: this system could not be kept from answering out of its memory
 }
 
 // A Part is one file of the archive.
@@ -60,16 +69,18 @@ type Part struct {
 	SHA256 string `json:"sha256"`
 }
 
-// Seal writes c as shipment o.Number below o.Media: all or nothing.
+// Seal writes c as shipment o.Number below each of o.Media: all or nothing.
 //
-// Everything is written into a hidden folder on the medium, synced and read
-// back, the signature last; then the folder gets its name. On an error, a
-// cancelled context included, the hidden folder is removed. What an earlier,
-// killed run left on the medium is removed first.
+// Everything is written into a hidden folder on each medium, synced and read
+// back, the signature last; then the folders get their name. On an error, a
+// cancelled context included, the hidden folders are removed, and a name that
+// one medium has already got is taken away: a person who asked for two copies
+// never holds one and believes in the other. What an earlier, killed run left
+// on the media is removed first.
 //
-// The error is an *[ExistsError] if the medium holds that number already, a
-// *[MediaError] if the medium fails, and what a payload reader returned
-// (*schema.QueriesError, *deid.FindingsError) otherwise.
+// The error is an *[ExistsError] if a medium holds that number already, a
+// *[MediaError] that names the medium if one fails, and what a payload reader
+// returned (*schema.QueriesError, *deid.FindingsError) otherwise.
 func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) {
 	study := c.Study()
 	p := &payload{
@@ -85,6 +96,8 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 		return nil, err
 	}
 	switch {
+	case len(o.Media) == 0:
+		return nil, errors.New("there is no medium to seal onto")
 	case o.Signer == nil:
 		return nil, errors.New("there is no signing key: see keys new")
 	case len(o.Recipients) == 0:
@@ -92,104 +105,118 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 	case o.Date.IsZero() || o.PartSize < 0:
 		return nil, errors.New("the sealing date or the part size cannot be used")
 	}
-	s := &sealing{fs: fsys, p: p, o: &o, final: filepath.Join(o.Media, o.Number)}
-	if err := s.prepare(); err != nil {
-		return nil, err
+	s := &sealing{p: p, o: &o}
+	for _, folder := range o.Media {
+		s.targets = append(s.targets, &target{fs: fsys, media: folder, final: filepath.Join(folder, o.Number)})
 	}
-	defer s.release()
 	sealed, err := s.run(ctx)
+	for _, t := range s.targets {
+		t.end(err != nil)
+	}
 	if err != nil {
-		os.RemoveAll(s.stage) // a pulled stick cannot be cleaned; the next run sweeps it
-		return nil, err
+		return nil, s.ofSeveral(err)
 	}
 	return sealed, nil
 }
 
 // A sealing is one run of seal.
 type sealing struct {
-	fs           media.FS
-	p            *payload
-	o            *SealOptions
-	final, stage string
-	release      func() // of the hold on stage
-	free         int64  // bytes on the medium at the start; 0: unknown
-}
-
-// prepare looks at the medium before anything of the collection is read.
-func (s *sealing) prepare() error {
-	if info, err := os.Stat(s.o.Media); err != nil {
-		return mediaError(s.o.Media, err)
-	} else if !info.IsDir() {
-		return mediaError(s.o.Media, errors.New("is not a folder"))
-	}
-	if err := absent(s.final); err != nil {
-		return err
-	}
-	if err := sweep(s.o.Media); err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	free, err := s.fs.Free(s.o.Media)
-	if err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	// Recordings shrink to a third as a rule, flat ones to much less: only
-	// what cannot fit is refused here. Some file systems answer 0 for unknown.
-	if least := s.p.total() / 64; free > 0 && free < least {
-		return &MediaError{Path: s.o.Media, Err: fmt.Errorf("has %d bytes free; the shipment needs at least %d", free, least),
-			Do: "use an empty or a larger medium"}
-	}
-	s.free = free
-	random := make([]byte, 8)
-	rand.Read(random)
-	s.stage = filepath.Join(s.o.Media, ".outbreath-"+s.o.Number+"-"+hex.EncodeToString(random))
-	if err := s.fs.Mkdir(s.stage); err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	if s.release, _, err = media.Hold(s.stage); err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	return nil
+	p       *payload
+	o       *SealOptions
+	targets []*target
 }
 
 func (s *sealing) run(ctx context.Context) (*Sealed, error) {
-	limit := s.o.PartSize
-	if limit == 0 {
-		var err error
-		if limit, err = s.fs.FileLimit(s.stage); err != nil {
-			return nil, mediaError(s.o.Media, err)
-		}
-	}
-	sealed := &Sealed{OK: true, Shipment: s.o.Number, Folder: s.final,
-		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes, ReadBack: true}
-	parts, tarSum, err := s.archive(ctx, limit)
+	limit, err := s.prepare()
 	if err != nil {
 		return nil, err
 	}
-	sealed.Bag = hex.EncodeToString(tarSum[:])
+	made, err := s.archive(ctx, limit)
+	if err != nil {
+		return nil, err
+	}
+	sealed := &Sealed{OK: true, Shipment: s.o.Number, Folder: s.targets[0].final,
+		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes,
+		Bag: hex.EncodeToString(made.bag[:]), Inside: inside(made.listed)}
 	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site, Sealed: s.o.Date.Format(time.DateOnly),
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes}
-	for _, q := range parts {
+	for _, q := range s.targets[0].written {
 		sealed.Parts = append(sealed.Parts, Part{q.Name, q.Bytes, hex.EncodeToString(q.SHA256[:])})
 		lab.Parts = append(lab.Parts, labelPart{q.Name, q.Bytes})
 	}
 	sealed.Archive = ArchiveDigest(sealed.Parts)
-	if err := s.finish(ctx, sealed, lab, parts); err != nil {
+	if err := s.finish(ctx, lab); err != nil {
 		return nil, err
+	}
+	sealed.ReadBack = true
+	for _, t := range s.targets {
+		sealed.Copies = append(sealed.Copies, Copy{t.final, t.readBack})
+		sealed.ReadBack = sealed.ReadBack && t.readBack
 	}
 	if s.o.BeforeCommit != nil {
 		if err := s.o.BeforeCommit(sealed); err != nil {
 			return nil, err
 		}
 	}
-	if err := ctx.Err(); err != nil {
+	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
-	return sealed, s.commit()
+	for _, t := range s.targets {
+		if err := t.commit(); err != nil {
+			return nil, err
+		}
+	}
+	return sealed, nil
 }
 
-// archive writes the parts.
-func (s *sealing) archive(ctx context.Context, limit int64) ([]media.Part, [sha256.Size]byte, error) {
-	out := &mediumWriter{parts: media.NewParts(s.fs, s.stage, partName(s.o.Number, 0, 1), limit), path: s.o.Media, most: capacity(limit)}
+// prepare looks at the media before anything of the collection is read, then
+// begins on each. limit is the largest file that all can hold; 0: no limit.
+func (s *sealing) prepare() (limit int64, err error) {
+	for _, t := range s.targets {
+		if err := t.look(); err != nil {
+			return 0, err
+		}
+	}
+	if err := s.apart(); err != nil {
+		return 0, err
+	}
+	if err := s.room(); err != nil {
+		return 0, err
+	}
+	limit = s.o.PartSize
+	for _, t := range s.targets {
+		if err := t.begin(s.o.Number); err != nil {
+			return 0, err
+		}
+		most, err := t.fs.FileLimit(t.stage)
+		if err != nil {
+			return 0, mediaError(t.media, err)
+		}
+		if most > 0 && (limit == 0 || most < limit) {
+			limit = most
+		}
+	}
+	return limit, nil
+}
+
+// apart refuses two folders that are one.
+func (s *sealing) apart() error {
+	for i, t := range s.targets {
+		for _, u := range s.targets[:i] {
+			if os.SameFile(t.info, u.info) {
+				return &MediaError{Path: t.media, Err: errors.New("was named twice"), Do: "name one folder on each medium"}
+			}
+		}
+	}
+	return nil
+}
+
+// archive writes the parts, the same onto each medium.
+func (s *sealing) archive(ctx context.Context, limit int64) (*archived, error) {
+	out := &mediaWriter{targets: s.targets, most: capacity(limit)}
+	for _, t := range s.targets {
+		t.parts = media.NewParts(t.fs, t.stage, partName(s.o.Number, 0, 1), limit)
+	}
 	read := int64(0)
 	o := *s.o
 	o.Progress = func(done, total int64) {
@@ -198,44 +225,56 @@ func (s *sealing) archive(ctx context.Context, limit int64) ([]media.Part, [sha2
 			s.o.Progress(done, total)
 		}
 	}
-	tarSum, err := writeArchive(ctx, out, s.p, &o)
+	made, err := writeArchive(ctx, out, s.p, &o)
 	if err == nil {
-		parts, e := out.parts.Finish()
-		if e == nil {
-			return parts, tarSum, nil
-		}
-		err = mediaError(s.o.Media, e)
+		err = each(s.targets, func(t *target) (err error) {
+			if t.written, err = t.parts.Finish(); err != nil {
+				return mediaError(t.media, err)
+			}
+			return nil
+		})
 	}
-	out.parts.Abort() // the folder goes in any case
-	if isFull(err) && s.free > 0 {
-		need := s.free
+	if full, ok := errors.AsType[*MediaError](err); ok && isFull(err) {
+		need := int64(0)
 		if read > 0 {
-			need = max(need, int64(float64(out.written)/float64(read)*float64(s.p.total())))
+			need = int64(float64(out.written) / float64(read) * float64(s.p.total()))
 		}
-		err = &MediaError{Path: s.o.Media, Err: err,
-			what: fmt.Sprintf("the medium is full: %d bytes were free, the shipment needs about %d", s.free, need),
-			Do:   "use an empty or a larger medium; nothing of this shipment was left on this one"}
+		for _, t := range s.targets {
+			if t.media == full.Path && t.free >= 0 {
+				err = fullError(t, max(need, t.free), err)
+				break
+			}
+		}
 	}
-	return nil, tarSum, err
+	return made, err
 }
 
-// finish writes what speaks about the archive, reads everything back, and
-// signs: without the signature nothing is accepted.
-func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label, parts []media.Part) error {
+// finish reads the archive back, writes what speaks about it, and signs:
+// without the signature nothing is accepted.
+func (s *sealing) finish(ctx context.Context, lab *label) error {
 	var sums []sum
-	for _, q := range parts {
+	for i, q := range s.targets[0].written {
 		sums = append(sums, sum{q.Name, q.SHA256})
-		if err := s.readBack(ctx, sealed, q); err != nil {
-			return err
+		for _, t := range s.targets {
+			if t.written[i] != q {
+				return mediaError(t.media, errors.New("took other bytes than the other medium"))
+			}
 		}
 	}
-	write := func(name string, data []byte) error {
-		if err := media.WriteFile(s.fs, s.stage, name, data); err != nil {
-			return mediaError(s.o.Media, err)
+	if err := each(s.targets, func(t *target) error {
+		t.readBack = true
+		for _, q := range t.written {
+			if err := t.check(ctx, q); err != nil {
+				return err
+			}
 		}
-		q := media.Part{Name: name, Bytes: int64(len(data)), SHA256: sha256.Sum256(data)}
-		sums = append(sums, sum{q.Name, q.SHA256})
-		return s.readBack(ctx, sealed, q)
+		return nil
+	}); err != nil {
+		return err
+	}
+	write := func(name string, data []byte) error {
+		sums = append(sums, sum{name, sha256.Sum256(data)})
+		return each(s.targets, func(t *target) error { return t.write(ctx, name, data) })
 	}
 	if err := write(readmeName, readme(lab, s.p.contact)); err != nil {
 		return err
@@ -254,83 +293,29 @@ func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label, parts 
 	if err := write(sigName, sig); err != nil {
 		return err
 	}
-	if err := s.fs.SyncDir(s.stage); err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	return nil
+	return each(s.targets, func(t *target) error {
+		if err := t.fs.SyncDir(t.stage); err != nil {
+			return mediaError(t.media, err)
+		}
+		return nil
+	})
 }
 
-func (s *sealing) readBack(ctx context.Context, sealed *Sealed, q media.Part) error {
-	dropped, err := media.ReadBack(ctx, s.fs, filepath.Join(s.stage, q.Name), q.SHA256, q.Bytes)
-	if ctx.Err() != nil {
-		return context.Cause(ctx)
-	}
-	if err != nil {
-		return mediaError(s.o.Media, err)
-	}
-	sealed.ReadBack = sealed.ReadBack && dropped
-	return nil
-}
-
-// commit gives the folder its name. If that cannot be made durable, the name
-// is taken away again.
-func (s *sealing) commit() error {
-	if err := absent(s.final); err != nil {
+// ofSeveral says what became of the other media when one of several failed.
+func (s *sealing) ofSeveral(err error) error {
+	failed, ok := errors.AsType[*MediaError](err)
+	if !ok || len(s.targets) < 2 {
 		return err
 	}
-	if err := s.fs.Rename(s.stage, s.final); err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return &ExistsError{Folder: s.final}
-		}
-		return mediaError(s.o.Media, err)
-	}
-	if err := s.fs.SyncDir(s.o.Media); err != nil {
-		os.Rename(s.final, s.stage)
-		return mediaError(s.o.Media, err)
-	}
-	return nil
-}
-
-// absent says that there is nothing at path, or an *ExistsError.
-func absent(path string) error {
-	_, err := os.Lstat(path)
-	switch {
-	case err == nil:
-		return &ExistsError{Folder: path}
-	case !errors.Is(err, fs.ErrNotExist):
-		return mediaError(path, err)
-	}
-	return nil
-}
-
-var stageName = regexp.MustCompile(`^\.outbreath-[A-Za-z0-9-]+-[0-9]{4}-[0-9a-f]{16}$`)
-
-// sweep removes what killed runs left on the medium, of any shipment: hidden
-// folders of ours that no running seal holds.
-func sweep(dir string) error {
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
-		if !e.IsDir() || !stageName.MatchString(e.Name()) {
-			continue
-		}
-		stale := filepath.Join(dir, e.Name())
-		release, held, err := media.Hold(stale)
-		if err != nil {
-			return err
-		}
-		if !held {
-			continue
-		}
-		err = os.RemoveAll(stale)
-		release()
-		if err != nil {
-			return err
+	more := *failed
+	more.Do += "; no copy was left on the other medium either: seal again onto two that work, or onto that one alone"
+	for _, t := range s.targets {
+		if t.stuck {
+			more.Do += fmt.Sprintf("; %s could not be removed again: it is whole, but is recorded as not sealed, so do not send it", t.final)
 		}
 	}
-	return nil
+	more.Err = err
+	return &more
 }
 
 // capacity returns what maxParts parts of limit bytes hold; 0 for no limit.
@@ -339,26 +324,6 @@ func capacity(limit int64) int64 {
 		return 0
 	}
 	return limit * maxParts
-}
-
-// A mediumWriter makes every error of the parts a *MediaError and counts.
-type mediumWriter struct {
-	parts   *media.Parts
-	path    string
-	most    int64 // bytes that fit into all parts; 0: no limit
-	written int64
-}
-
-func (w *mediumWriter) Write(b []byte) (int, error) {
-	if w.most > 0 && w.written+int64(len(b)) > w.most {
-		return 0, fmt.Errorf("the archive would have more than %d parts: choose a larger part size", maxParts)
-	}
-	n, err := w.parts.Write(b)
-	w.written += int64(n)
-	if err != nil {
-		err = mediaError(w.path, err)
-	}
-	return n, err
 }
 
 // workers returns how many workers to use when n were asked for.

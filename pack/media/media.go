@@ -24,7 +24,7 @@ type FS interface {
 	Remove(path string) error            // a file or an empty folder
 	SyncDir(dir string) error            // makes the names in dir durable
 	FileLimit(dir string) (int64, error) // bytes of the largest file; 0: no limit that matters
-	Free(dir string) (int64, error)      // bytes this user may still write; some FUSE file systems say 0
+	Free(dir string) (int64, error)      // bytes this user may still write; -1: unknown
 }
 
 // A File is an open file of an FS.

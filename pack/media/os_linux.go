@@ -77,9 +77,17 @@ func typeOfDevice(info []byte, major, minor uint32) string {
 	return ""
 }
 
+// free does not take the 0 of a FUSE file system that does not count for a full
+// one: fusefat gives it always, others give no size either.
 func free(dir string) (int64, error) {
 	st, err := statfs(dir)
-	return int64(st.Bavail) * int64(st.Bsize), err
+	if err != nil {
+		return 0, err
+	}
+	if st.Blocks == 0 || st.Bavail == 0 && int64(st.Type) == unix.FUSE_SUPER_MAGIC && mountedAs(dir) == "fuse.fusefat" {
+		return -1, nil
+	}
+	return int64(st.Bavail) * int64(st.Bsize), nil
 }
 
 // writeBack starts the writing and returns; what fails is told by the fsync
