@@ -22,7 +22,7 @@ func main() {
 	// keeps memory flat.
 	debug.SetGCPercent(50)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
+	context.AfterFunc(ctx, stop) // a second interrupt ends at once
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 

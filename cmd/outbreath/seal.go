@@ -4,10 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
-	"regexp"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,28 +15,37 @@ import (
 )
 
 type sealOptions struct {
-	to, number, tubes, by string
-	partSize              int64
+	to                       []string
+	number, again, tubes, by string
+	partSize                 int64
+	clockIsRight             bool
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
 	s := &sealOptions{}
 	c := &cobra.Command{
-		Use:   "seal COLLECTION --to MEDIA",
+		Use:   "seal COLLECTION --to MEDIA [--to MEDIA]",
 		Short: "Seal the collection into a shipment on the medium",
 		Long: `Check, pseudonymise, search for identifiers, encrypt to the laboratory, sign,
 write to the medium, read everything back, and only then give the shipment its
 name. Nothing is written while a query or a finding is open. The shipment number
 counts on from custody.jsonl.
 
+With --to given twice the same shipment goes onto two media; if one fails, no
+copy is left on either. --again N makes another copy of shipment N from the
+unchanged collection, encrypted afresh, when a medium was lost or came to harm.
+A file system that holds no file of 4 GiB (FAT32) gets the archive in parts.
+
 Eject the medium properly before you pull it out. Pseudonymised data stay
 personal data: hand the medium over as your protocol and local law say.
 ` + statusHelp,
-		Example: "  outbreath seal week-48 --to /media/stick\n  outbreath seal week-48 --to /media/stick --tubes box.txt",
+		Example: "  outbreath seal week-48 --to /media/stick\n  outbreath seal week-48 --to /media/stick --tubes box.txt\n  outbreath seal week-48 --to /media/stick --to /media/safe\n  outbreath seal week-48 --to /media/new --again 12",
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(c *cobra.Command, args []string) error { return runSeal(c, u, o, s, args[0]) },
 	}
-	c.Flags().StringVar(&s.to, "to", "", "folder on the medium")
+	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
+	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
+	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
 	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
 	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file system holds)")
@@ -49,18 +54,29 @@ personal data: hand the medium over as your protocol and local law say.
 }
 
 func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) error {
-	if s.to == "" {
+	switch {
+	case len(s.to) == 0:
 		return usagef("name the folder on the medium with --to", "seal needs --to MEDIA")
-	}
-	if s.partSize < 0 {
+	case s.partSize < 0:
 		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
+	case s.again != "" && s.number != "":
+		return usagef("use --again for a copy of a sealed shipment, --shipment for a new one", "--again and --shipment cannot be used together")
+	}
+	release, err := holdCollection(dir)
+	if err != nil {
+		return err
+	}
+	defer release()
+	before, err := stateOf(dir)
+	if err != nil {
+		return err
 	}
 	col, err := loadCollection(dir)
 	if err != nil {
 		return err
 	}
 	defer col.Root.Close()
-	if err := mediaApart(dir, s.to); err != nil {
+	if err := mediaApart(dir, o, s.to); err != nil {
 		return err
 	}
 	if errs := col.Errors(); len(errs) > 0 {
@@ -103,32 +119,49 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		}
 	}
 	entry := custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
+	if err := clockGoesOn(journal, &entry, s.clockIsRight); err != nil {
+		return err
+	}
 	if err := settleUnfinished(u, journal, s.to, entry); err != nil {
 		return err
 	}
-	number, err := shipmentNumber(journal, col.Study.Site, s.number)
+	number, sealedBefore, err := chooseNumber(journal, col.Study.Site, s)
 	if err != nil {
 		return err
 	}
-	before, again := journal.Of(number, "sealed")
+	if sealedBefore != nil {
+		entry.Why = "another copy of the same contents"
+	}
 
+	begun := false // the entry "sealing" stands
 	p := u.progress("sealing " + number)
 	sealed, err := pack.Seal(c.Context(), cleared, pack.SealOptions{
 		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Date: time.Now(), Progress: p.update,
 		BeforeCommit: func(done *pack.Sealed) error {
-			if again && before.Facts["bag_sha256"] != done.Bag {
-				return usagef("leave --shipment away, and the next free number is taken", "%s was sealed before with other contents; one number must never stand for two", number)
+			now, err := stateOf(dir)
+			if err != nil {
+				return err
+			}
+			if err := before.same(now); err != nil {
+				return err
+			}
+			if sealedBefore != nil && sealedBefore.Facts["bag_sha256"] != done.Bag {
+				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done))
 			}
 			e := entry
-			e.What, e.Shipment, e.Facts = "sealing", number, facts(done)
+			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done)
+			begun = true
 			return journal.Append(e)
 		},
 	})
 	p.end()
 	if err != nil {
+		if begun {
+			err = errors.Join(err, abandon(journal, entry, number, s.to))
+		}
 		return err
 	}
-	entry.What, entry.Shipment, entry.Facts = "sealed", number, facts(sealed)
+	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed)
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
@@ -137,6 +170,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 
 func printSealed(w io.Writer, s *pack.Sealed) {
 	fmt.Fprintf(w, "shipment %s is sealed in %s\n", s.Shipment, quoted(s.Folder))
+	for _, c := range s.Copies[1:] {
+		fmt.Fprintf(w, "  and the same in %s\n", quoted(c.Folder))
+	}
 	fmt.Fprintf(w, "  %s, %s, %s\n", count(s.Sessions, "session"), count(s.Recordings, "recording"), count(s.Tubes, "tube"))
 	for _, p := range s.Parts {
 		fmt.Fprintf(w, "  %s  %d bytes\n    SHA-256 %s\n", p.Name, p.Bytes, p.SHA256)
@@ -154,82 +190,15 @@ func facts(s *pack.Sealed) map[string]string {
 	f := map[string]string{
 		"bag_sha256": s.Bag,
 		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
+		"copies": fmt.Sprint(len(s.Copies)),
+	}
+	for sort, sum := range s.Inside {
+		f[insideFact+sort] = sum
 	}
 	for _, p := range s.Parts {
 		f["sha256 "+p.Name] = p.SHA256
 	}
 	return f
-}
-
-var numberForm = regexp.MustCompile(`^[0-9]{1,4}$`)
-
-// shipmentNumber takes the number asked for ("12", "0012" or "WEIR-0012"), or
-// the next one of the site.
-func shipmentNumber(j *custody.Journal, site, asked string) (string, error) {
-	if asked == "" {
-		return j.Next(site)
-	}
-	digits := strings.TrimPrefix(asked, site+"-")
-	if !numberForm.MatchString(digits) || strings.Trim(digits, "0") == "" {
-		return "", usagef("write it as "+site+"-0012, or only 12", "the shipment number is not this site's code, a hyphen and four digits")
-	}
-	return fmt.Sprintf("%s-%04s", site, digits), nil
-}
-
-// settleUnfinished looks after a seal that was cut off between the entry
-// "sealing" and the entry "sealed": the shipment got its name in between, or
-// not. A number that may be on another medium is never used again.
-func settleUnfinished(u *ui, j *custody.Journal, media string, entry custody.Entry) error {
-	for _, e := range j.Unfinished() {
-		next := entry
-		next.Shipment, next.Facts = e.Shipment, e.Facts
-		sums, err := os.ReadFile(filepath.Join(media, e.Shipment, "SHA256SUMS"))
-		complete := err == nil
-		for name, digest := range e.Facts {
-			if part, ok := strings.CutPrefix(name, "sha256 "); ok {
-				complete = complete && strings.Contains(string(sums), digest+"  "+part+"\n")
-			}
-		}
-		if complete {
-			next.What, next.Why = "sealed", "the computer stopped after writing; found complete on the medium"
-			u.say("remark: %s was sealed when the computer stopped; it is complete on this medium", e.Shipment)
-		} else {
-			next.What, next.Why, next.Facts = "abandoned", "the computer stopped before the shipment got its name; not on the medium in use now", nil
-			u.say("remark: sealing %s was cut off; the number is not used again. If that medium does hold a folder of this name, do not send it before verify accepts it", e.Shipment)
-		}
-		if err := j.Append(next); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// mediaApart refuses a medium that is missing, or that is the collection.
-func mediaApart(collection, media string) error {
-	info, err := os.Stat(media)
-	if err != nil || !info.IsDir() {
-		return usagef("plug the medium in, or correct the name", "there is no folder at %s", quoted(media))
-	}
-	a, err := realPath(collection)
-	if err != nil {
-		return err
-	}
-	b, err := realPath(media)
-	if err != nil {
-		return err
-	}
-	if rel, err := filepath.Rel(a, b); err == nil && filepath.IsLocal(rel) {
-		return usagef("name a folder on the medium", "the shipment must not be written into the collection itself")
-	}
-	return nil
-}
-
-func realPath(p string) (string, error) {
-	abs, err := filepath.Abs(p)
-	if err != nil {
-		return "", err
-	}
-	return filepath.EvalSymlinks(abs)
 }
 
 // tubesInBox compares the box with the records before anything is written.
