@@ -26,9 +26,10 @@ type draft struct {
 	searcher *searcher
 	keyID    string // names the key in treatment.json
 	sessions []*treated
-	study    []place // texts of study.json that hold a match
-	searched int     // texts
-	traces   *traces // what the EDF recordings hold, once they have been read
+	study    []place       // texts of study.json that hold a match
+	searched int           // texts
+	stated   []Discrepancy // between box and records, as [Draft.State] took them
+	traces   *traces       // what the EDF recordings hold, once they have been read
 }
 
 // A treated session is kept as bytes: a tree is much larger.

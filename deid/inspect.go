@@ -169,7 +169,8 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared []strin
 	}
 }
 
-// table takes tubes.csv or handling.csv: cells beside the barcode.
+// table takes tubes.csv, handling.csv or discrepancies.csv: cells beside the
+// barcode, which a reason may repeat.
 func (i *Inspection) table(name string, data []byte) {
 	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
 	if err != nil {
@@ -178,7 +179,7 @@ func (i *Inspection) table(name string, data []byte) {
 	for r, row := range rows {
 		for c, cell := range row {
 			if c > 0 {
-				i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c), 0, cell, []string{i.study, i.site})
+				i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c), 0, cell, []string{i.study, i.site, row[0]})
 			}
 		}
 	}

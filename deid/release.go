@@ -7,7 +7,6 @@ import (
 	"io"
 	"slices"
 	"strconv"
-	"strings"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
@@ -51,9 +50,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 			c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
 		}
 	}
-	slices.SortFunc(c.tubes, func(a, b ClearedTube) int {
-		return cmp.Or(cmp.Compare(a.Barcode, b.Barcode), cmp.Compare(a.Session, b.Session))
-	})
+	sortTubes(c.tubes)
 	table, err := tubesCSV(c.tubes)
 	if err != nil {
 		return nil, err
@@ -64,6 +61,13 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		return nil, err
 	}
 	c.add(HandlingName, first)
+	if len(d.stated) > 0 {
+		list, err := discrepanciesCSV(d.stated)
+		if err != nil {
+			return nil, err
+		}
+		c.add(DiscrepanciesName, list)
+	}
 	c.files = append(c.files, File{SummaryName, -1, func() (io.ReadCloser, error) { return d.summary(dec) }})
 	c.add("session.schema.json", d.c.Plan.Outgoing())
 	c.add("treatment.json", d.Ledger(findings).Encode())
@@ -208,7 +212,7 @@ func tubesCSV(tubes []ClearedTube) ([]byte, error) {
 	for _, t := range tubes {
 		row := []string{t.Barcode, t.Session, t.Position, t.Fraction, t.VolumeML, t.Storage}
 		for _, cell := range row {
-			if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
+			if formula(cell) {
 				return nil, &schema.QueriesError{Problems: []schema.Problem{{
 					File: "tubes.csv", Rule: "tube.formula", Severity: schema.Error,
 					Message: "a value of a tube begins with = + - @ or a tab, which a spreadsheet would run as a formula; correct barcode, position, volume and storage in the records",

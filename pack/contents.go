@@ -52,8 +52,9 @@ const (
 	sessionFile
 	treatmentFile
 	tubesFile
-	summaryFile  // not in shipments of earlier versions
-	handlingFile // not in shipments of earlier versions
+	summaryFile       // not in shipments of earlier versions
+	handlingFile      // not in shipments of earlier versions
+	discrepanciesFile // only when box and records differed
 )
 
 // Names below data/.
@@ -81,6 +82,8 @@ func kindOf(name string) kind {
 		return summaryFile
 	case name == deid.HandlingName:
 		return handlingFile
+	case name == deid.DiscrepanciesName:
+		return discrepanciesFile
 	case recordingName.MatchString(name):
 		return recordingFile
 	case sessionName.MatchString(name):

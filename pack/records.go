@@ -20,7 +20,7 @@ var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume
 // schema that came with them, and all against the recordings, the list of
 // tubes and the label. It keeps names and rows of tubes, no record.
 //
-// Names come in the order of the archive: handling, recordings, their summary,
+// Names come in the order of the archive: discrepancies, handling, recordings, their summary,
 // schema, sessions, treatment, tubes.
 type records struct {
 	label     *label
@@ -36,6 +36,7 @@ type records struct {
 	barcodes  []string            // of tubes.csv
 	ledger    []byte              // treatment.json
 	handled   map[string]bool     // barcodes of handling.csv, until tubes.csv has them; nil when it is not there
+	stated    []deid.Discrepancy  // of discrepancies.csv
 	problems  int
 	first     string // the first problem
 }
@@ -271,6 +272,7 @@ func (r *records) result() string {
 	if len(r.handled) > 0 {
 		r.problem("data/%s has a tube that data/%s lacks", deid.HandlingName, tubesName)
 	}
+	r.checkStated()
 	for _, row := range r.tubes {
 		if row != nil {
 			r.problem("data/%s lacks a tube that a record has", tubesName)

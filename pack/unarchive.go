@@ -221,6 +221,8 @@ func (r *bagReader) payload(where, name string, size int64) error {
 		r.records.tubeList(data.Bytes())
 	case summaryFile:
 		r.records.summary(data.Bytes())
+	case discrepanciesFile:
+		r.records.discrepancies(data.Bytes())
 	case handlingFile:
 		r.records.handlingList(data.Bytes())
 	}

@@ -12,6 +12,7 @@ import (
 
 	"filippo.io/age"
 
+	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack/bag"
 )
@@ -50,11 +51,12 @@ type Check struct {
 // fails ends them, because the later ones build on it; only "search", "slip" and
 // "tubes" can fail without rejecting the shipment.
 type Verdict struct {
-	Shipment string     `json:"shipment"` // as signed; the folder's name as long as that is unknown
-	Decision Decision   `json:"decision"`
-	Checks   []Check    `json:"checks"`
-	Tubes    *TubeMatch `json:"tubes,omitempty"`
-	Archive  string     `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
+	Shipment string             `json:"shipment"` // as signed; the folder's name as long as that is unknown
+	Decision Decision           `json:"decision"`
+	Checks   []Check            `json:"checks"`
+	Tubes    *TubeMatch         `json:"tubes,omitempty"`
+	Stated   []deid.Discrepancy `json:"stated,omitempty"`         // what the site itself says of box and records
+	Archive  string             `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
 
 	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
 	Parts                       []Part   `json:"-"` // as signed
@@ -75,6 +77,7 @@ const (
 	checkBag       = "bag signature"
 	checkSums      = "checksums"
 	checkRecords   = "records"
+	checkStated    = "stated by site"
 	checkSlip      = "slip"
 	checkTubes     = "tubes"
 	checkSearch    = "search"
@@ -175,6 +178,7 @@ func (v *verifying) run() error {
 	v.search(c.records.again)
 	v.slip()
 	v.verdict.compareTubes(v.o.Tubes)
+	v.verdict.takeStated(c.records.stated)
 	if err := v.ctx.Err(); err != nil {
 		return context.Cause(v.ctx)
 	}

@@ -89,6 +89,9 @@ func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 	if v.Tubes != nil {
 		printTubes(w, v.Tubes)
 	}
+	for _, x := range v.Stated {
+		fmt.Fprintf(w, "  stated by the site: %s %s: %s\n", x.Kind, quoted(x.Barcode), x.Reason)
+	}
 	if v.Decision != pack.Accepted {
 		fmt.Fprintf(w, "to do: %s\n", doNext(v))
 	}

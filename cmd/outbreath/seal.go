@@ -19,6 +19,8 @@ type sealOptions struct {
 	number, again, tubes, by string
 	partSize                 int64
 	clockIsRight             bool
+	scan                     bool
+	reasons                  []string // BARCODE=TEXT
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
@@ -36,6 +38,11 @@ copy is left on either. --again N makes another copy of shipment N from the
 unchanged collection, encrypted afresh, when a medium was lost or came to harm.
 A file system that holds no file of 4 GiB (FAT32) gets the archive in parts.
 
+--tubes or --scan compares the box with the records. A tube that is only in one of
+the two needs a reason, which travels with the shipment: at a terminal it is asked
+for, else give --tube-reason. Write nothing about a person into a reason; it is
+searched like every text.
+
 Eject the medium properly before you pull it out. Pseudonymised data stay
 personal data: hand the medium over as your protocol and local law say.
 ` + statusHelp,
@@ -48,6 +55,8 @@ personal data: hand the medium over as your protocol and local law say.
 	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
 	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
+	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, an empty line at the end")
+	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or has no record (repeatable)")
 	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file system holds)")
 	c.Flags().StringVar(&s.by, "by", "", "who seals (default: the user's name on this computer)")
 	return c
@@ -109,14 +118,13 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
-	cleared, err := deid.Release(draft, decisions)
+	stated, err := packBox(u, s, draft)
 	if err != nil {
 		return err
 	}
-	if s.tubes != "" {
-		if err := tubesInBox(u, s.tubes, cleared); err != nil {
-			return err
-		}
+	cleared, err := deid.Release(draft, decisions)
+	if err != nil {
+		return err
 	}
 	entry := custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
 	if err := clockGoesOn(journal, &entry, s.clockIsRight); err != nil {
@@ -146,10 +154,10 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 				return err
 			}
 			if sealedBefore != nil && sealedBefore.Facts["bag_sha256"] != done.Bag {
-				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done))
+				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated))
 			}
 			e := entry
-			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done)
+			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated)
 			begun = true
 			return journal.Append(e)
 		},
@@ -161,7 +169,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		}
 		return err
 	}
-	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed)
+	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed, stated)
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
@@ -186,7 +194,7 @@ func printSealed(w io.Writer, s *pack.Sealed) {
 }
 
 // facts are what custody.jsonl keeps of a shipment: counts and digests.
-func facts(s *pack.Sealed) map[string]string {
+func facts(s *pack.Sealed, stated []deid.Discrepancy) map[string]string {
 	f := map[string]string{
 		"bag_sha256": s.Bag,
 		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
@@ -198,31 +206,10 @@ func facts(s *pack.Sealed) map[string]string {
 	for _, p := range s.Parts {
 		f["sha256 "+p.Name] = p.SHA256
 	}
+	if len(stated) > 0 {
+		f["discrepancies"] = fmt.Sprint(len(stated))
+	}
 	return f
-}
-
-// tubesInBox compares the box with the records before anything is written.
-func tubesInBox(u *ui, path string, c *deid.Cleared) error {
-	scanned, err := scannedTubes(u, path)
-	if err != nil {
-		return err
-	}
-	var recorded []string
-	for _, t := range c.Tubes() {
-		recorded = append(recorded, t.Barcode)
-	}
-	m := pack.MatchTubes(scanned, recorded)
-	if m.Explain(); m.Agrees() {
-		u.say("tubes: all %d are in the box", len(m.Matched))
-		return nil
-	}
-	if err := u.result(map[string]any{"ok": false, "tubes": m}, func(w io.Writer) {
-		printTubes(w, m)
-		fmt.Fprintln(w, "to do: find the tube, or correct its record, then scan the box and seal again; nothing was written")
-	}); err != nil {
-		return err
-	}
-	return statusError(exitResolve)
 }
 
 func readTubes(path string) ([]string, error) {
