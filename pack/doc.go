@@ -15,7 +15,8 @@
 // size; inside them one tar stream of plain files with constant marks; inside
 // it one RFC 8493 bag, whose tag manifest is signed too. Of its payload,
 // handling.csv and recordings/summary.json came later: a shipment without them
-// is accepted.
+// is accepted. discrepancies.csv (barcode, kind, reason) is there only when the
+// packer stated a tube that box and records do not share.
 //
 // # Promise
 //
