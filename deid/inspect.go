@@ -3,6 +3,7 @@ package deid
 import (
 	"bytes"
 	"cmp"
+	"encoding/binary"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -226,16 +227,37 @@ var numeral = func() (t [256]bool) {
 	return t
 }()
 
+// numerals returns how many bytes at the beginning of p are numeral.
+func numerals(p []byte) int {
+	const ones, tops = 0x0101010101010101, 0x8080808080808080
+	i := 0
+	for {
+		for i+8 <= len(p) { // digits, + , - . and line feeds, eight at a time
+			x := binary.LittleEndian.Uint64(p[i:])
+			in := (x + (0x80-'+')*ones) &^ (x + (0x80-'9'-1)*ones) & (x ^ '/'*ones + 0x7F*ones)
+			if (in|^(x ^ '\n'*ones + 0x7F*ones))&^x&tops != tops || x&tops != 0 {
+				break
+			}
+			i += 8
+		}
+		for end := min(len(p), i+8); i < end; i++ {
+			if !numeral[p[i]] {
+				return i
+			}
+		}
+		if i == len(p) {
+			return i
+		}
+	}
+}
+
 // maxLine is as much of a line as is searched at once, in bytes.
 const maxLine = 64 << 10
 
 func (c *csvInspection) Write(p []byte) (int, error) {
 	for k := 0; k < len(p); k++ {
 		if c.headed && len(c.line) == 0 {
-			for k < len(p) && numeral[p[k]] {
-				k++
-			}
-			if k == len(p) {
+			if k += numerals(p[k:]); k == len(p) {
 				break
 			}
 		}

@@ -156,3 +156,32 @@ func BenchmarkInspection(b *testing.B) {
 		w.Close()
 	}
 }
+
+// Eight bytes at a time give what one at a time gives, for any bytes.
+func TestNumerals(t *testing.T) {
+	some := rapid.OneOf(rapid.SampledFrom([]byte("0123456789+-.,eENa\r\n/;:*\x0b\x8a\xaf\xb0")), rapid.Byte())
+	rapid.Check(t, func(t *rapid.T) {
+		p := rapid.SliceOfN(rapid.SampledFrom([]byte("0123456789+-.,\n")), 0, 40).Draw(t, "good")
+		p = append(p, rapid.SliceOfN(some, 0, 12).Draw(t, "any")...)
+		want := 0
+		for want < len(p) && numeral[p[want]] {
+			want++
+		}
+		if got := numerals(p); got != want {
+			t.Fatalf("%q: %d, want %d", p, got, want)
+		}
+	})
+	for b := range 256 { // every byte in every place
+		for at := range 16 {
+			p := bytes.Repeat([]byte("7"), 17)
+			p[at] = byte(b)
+			want := 17
+			if !numeral[b] {
+				want = at
+			}
+			if got := numerals(p); got != want {
+				t.Fatalf("%q: %d, want %d", p, got, want)
+			}
+		}
+	}
+}
