@@ -76,7 +76,7 @@ func lastByte(t string) int {
 // returns the last token it read.
 func (p *page) hexPairs(i int) int {
 	i = p.runStart(i)
-	s, e := p.fold.span(p.tok[i].s, p.tok[i].e)
+	s, _ := p.fold.span(p.tok[i].s, p.tok[i].e)
 	t := p.text[s:]
 	if len(t) < 17 || strings.IndexByte(" :-", t[2]) < 0 || t[5] != t[2] || t[8] != t[2] {
 		return i
@@ -93,7 +93,7 @@ func (p *page) hexPairs(i int) int {
 	if len(plain) < 6 {
 		return i
 	}
-	e = s + n - 1
+	e := s + n - 1
 	p.within(s, e, plain, "hexadecimal")
 	for i+1 < len(p.tok) {
 		if at, _ := p.fold.span(p.tok[i+1].s, p.tok[i+1].e); at >= e {
