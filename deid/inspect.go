@@ -235,7 +235,7 @@ func numerals(p []byte) int {
 		for i+8 <= len(p) { // digits, + , - . and line feeds, eight at a time
 			x := binary.LittleEndian.Uint64(p[i:])
 			in := (x + (0x80-'+')*ones) &^ (x + (0x80-'9'-1)*ones) & (x ^ '/'*ones + 0x7F*ones)
-			if (in|^(x ^ '\n'*ones + 0x7F*ones))&^x&tops != tops || x&tops != 0 {
+			if (in|^(x^'\n'*ones+0x7F*ones))&^x&tops != tops || x&tops != 0 {
 				break
 			}
 			i += 8

@@ -60,7 +60,7 @@ func (p *page) national(i int) {
 		}
 		last = j
 		if s.holds(string(v)) {
-			conf = Likely
+			conf = Sure // it is named, and its check characters hold
 			break
 		}
 	}

@@ -5,7 +5,8 @@ import (
 	"testing"
 )
 
-// Values: samples of python-stdnum's documentation and 49 CFR 565.15, as in TestNational; the CPF from memory.
+// Good values: samples of python-stdnum's documentation, as in TestNational; the CPF and the vehicle's from memory. Bad
+// values: of the same samples for the tax and the personal number and the DNI; the others are altered good ones.
 func TestNumberForms(t *testing.T) {
 	for _, c := range []struct{ name, good, bad string }{
 		{"social security number", "2 95 10 99 126 111 93", "2 95 10 99 126 111 99"},

@@ -143,13 +143,21 @@ func (p *page) phone(i int, near kind) {
 	tight := len(gaps) == 2 && bytes.Equal(gaps[0], gaps[1])
 	switch {
 	case sizes == "324" && tight && string(gaps[0]) == "-":
-		p.emit(t.s, p.tok[last].e, "G", "pattern: social security number", Likely)
+		conf := Likely
+		if !issued(d) {
+			conf = Possible // a slip of the pen, if it is one
+		}
+		p.emit(t.s, p.tok[last].e, "G", "pattern: social security number", conf)
 		return
 	case sizes == "324" && tight && string(gaps[0]) == " " && p.before(i, 4)&kCode != 0:
 		p.emit(t.s, p.tok[last].e, "G", "pattern: social security number", Possible)
 		return
 	case len(d) == 10 && nhs(d) && near&(kThing|kVersion) == 0 && (sizes == "334" && tight && string(gaps[0]) != "." || sizes == "10" && p.before(i, 4)&kCode != 0):
-		p.emit(t.s, p.tok[last].e, "R", "pattern: NHS number", Likely)
+		conf := Likely
+		if p.before(i, 4)&kCode != 0 { // it is named, and its check digit holds
+			conf = Sure
+		}
+		p.emit(t.s, p.tok[last].e, "R", "pattern: NHS number", conf)
 		return
 	}
 	if p.measured(last) || len(d) > 15 {
@@ -195,6 +203,16 @@ func (p *page) runEnd(i int) int {
 		i++
 	}
 	return i
+}
+
+// issued says whether nine digits can be a US social security number, or a tax
+// number of its form, which begins with 9. Source: SSA, "Social Security Number
+// Randomization", questions and answers: areas 000 and 666, group 00 and serial
+// 0000 are not issued.
+func issued(d []byte) bool {
+	area, group, serial := string(d[:3]), string(d[3:5]), string(d[5:])
+	taxed := area[0] == '9' && group >= "50" // IRS: groups 50 and above, from memory
+	return area != "000" && area != "666" && (area[0] != '9' || taxed) && group != "00" && serial != "0000"
 }
 
 // nhs checks ten digits by modulus 11, a remainder of 10 being no number.
