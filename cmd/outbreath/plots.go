@@ -31,7 +31,7 @@ func bars(title, unit string, list []bar) template.HTML {
 		words = append(words, fmt.Sprintf("%s: %d", b.label, b.value))
 	}
 	const height, foot, head = 130, 26, 18
-	width := max(24, min(56, 900/len(list)))
+	width := max(12, min(56, 900/len(list)))
 	longest := 0
 	for _, b := range list {
 		longest = max(longest, len(b.label))
@@ -47,7 +47,7 @@ func bars(title, unit string, list []bar) template.HTML {
 			h = max(h, 2)
 		}
 		x := 4 + i*width
-		fmt.Fprintf(&s, `<rect class="bar" x="%d" y="%d" width="%d" height="%d"/>`, x+2, head+height-h, width-4, h)
+		fmt.Fprintf(&s, `<rect class="bar" x="%d" y="%d" width="%d" height="%d"/>`, x+width/12+1, head+height-h, width-width/6-2, h)
 		if b.value > 0 {
 			fmt.Fprintf(&s, `<text class="value" x="%d" y="%d">%d</text>`, x+width/2, head+height-h-4, b.value)
 		}

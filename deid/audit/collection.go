@@ -2,8 +2,11 @@ package audit
 
 import (
 	"cmp"
+	"fmt"
 	"io"
 	"slices"
+	"strconv"
+	"strings"
 
 	"outbreath/deid"
 	"outbreath/deid/leak"
@@ -28,6 +31,10 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 	for _, o := range origins {
 		in.Source[o.Session], in.SubjectOf[o.Subject] = o.Source, o.Source.Subject
 		leaves[o.Source.File] = "sessions/" + o.Session + ".json"
+		for _, r := range o.Source.Recordings {
+			i, _ := strconv.Atoi(strings.Split(r.Pointer+"//", "/")[2])
+			leaves[r.File] = fmt.Sprintf("recordings/%s-%d.%s", o.Session, i+1, r.Format)
+		}
 	}
 	in.Kept = map[string]bool{}
 	for _, f := range findings {

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+	"html"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+
+	"outbreath/schema/demo"
+)
+
+// The page of 200 sessions is small, loads nothing, runs nothing, admits its
+// own style sheet only, names no subject, and has words for every picture.
+func TestAuditPage(t *testing.T) {
+	j := newJob(t, demo.Options{Subjects: 66, Sessions: 200, RecordingSeconds: 5, NoEDF: true})
+	path := j.at("page.html")
+	must(t, "audit", j.collection, "--report", path, "--keys", j.site, "--quiet")
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(data)
+	if len(page) > 2<<20 {
+		t.Errorf("the page of 200 sessions has %d bytes", len(page))
+	}
+	_, rest, _ := strings.Cut(page, "<style>")
+	style, _, ok := strings.Cut(rest, "</style>")
+	sum := sha256.Sum256([]byte(style))
+	policy := regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`).FindStringSubmatch(page)
+	if !ok || policy == nil || !strings.Contains(html.UnescapeString(policy[1]), "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'") {
+		t.Errorf("the policy does not admit the style sheet and nothing else: %v", policy)
+	}
+	// What could load, run or go round the policy.
+	if bad := regexp.MustCompile(`(?i)<(script|img|iframe|object|embed|link|base|form|audio|video|use|image)\b|\s(src|style|on[a-z]+|xlink:href)=|url\(|@import|javascript:|https?:`).FindString(page); bad != "" {
+		t.Errorf("the page holds %q", bad)
+	}
+	svgs := regexp.MustCompile(`<svg [^>]*>`).FindAllString(page, -1)
+	if len(svgs) < 200+4 {
+		t.Errorf("%d pictures, want one for each recording and the plots", len(svgs))
+	}
+	for _, s := range svgs {
+		if !regexp.MustCompile(`role="img".* aria-label="[^"]{10,}"`).MatchString(s) {
+			t.Fatalf("a picture without words: %s", s)
+		}
+	}
+	for _, m := range regexp.MustCompile(`href="#([a-z]+)"`).FindAllStringSubmatch(page, -1) {
+		if !strings.Contains(page, `id="`+m[1]+`"`) {
+			t.Errorf("a link leads to %q, which is not there", m[1])
+		}
+	}
+	for _, row := range j.truth.Roster {
+		for _, column := range []string{"subject_id", "mrn", "national_id", "birth_date", "email"} {
+			if v := row[column]; v != "" && strings.Contains(strings.ReplaceAll(page, "LARK2-WEIR-003", ""), v) { // the invented example
+				t.Errorf("the page holds a value of the roster's column %s", column)
+			}
+		}
+	}
+}
