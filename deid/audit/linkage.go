@@ -47,16 +47,11 @@ func (e *examiner) linkage() Attack {
 		people[p]++
 		who[p] = row["subject_id"]
 	}
-	fits := func(row Row, p person) bool {
-		if sex >= 0 && row.Quasi[sex] != "" && p.sex != "" && !strings.Contains(valueSep+row.Quasi[sex]+valueSep, valueSep+p.sex+valueSep) {
-			return false
+	values := func(row Row, at int) []string {
+		if at < 0 || row.Quasi[at] == "" {
+			return nil
 		}
-		if region >= 0 && row.Quasi[region] != "" && p.postal != "" && !slices.ContainsFunc(strings.Split(row.Quasi[region], valueSep), func(r string) bool {
-			return r == "000" && len(p.postal) >= 3 && slices.Contains(fewPeople, p.postal[:3]) || strings.HasPrefix(p.postal, r)
-		}) {
-			return false
-		}
-		return age < 0 || row.Quasi[age] == "" || p.age < 0 || slices.ContainsFunc(strings.Split(row.Quasi[age], valueSep), func(b string) bool { return inBand(b, p.age) })
+		return strings.Split(row.Quasi[at], valueSep)
 	}
 	wrong := 0
 	memo := map[string][2]string{} // count and, when one, who
@@ -66,8 +61,9 @@ func (e *examiner) linkage() Attack {
 		result, ok := memo[key]
 		if !ok {
 			n, found := 0, ""
+			sexes, bands, regions := values(row, sex), values(row, age), values(row, region)
 			for p, count := range people {
-				if fits(row, p) {
+				if (sexes == nil || p.sex == "" || slices.Contains(sexes, p.sex)) && (bands == nil || p.age < 0 || inBands(bands, p.age)) && (regions == nil || p.postal == "" || inRegions(regions, p.postal)) {
 					n += count
 					found = who[p]
 				}
@@ -99,6 +95,16 @@ func yearsBetween(born, on time.Time) int {
 		n--
 	}
 	return n
+}
+
+func inBands(bands []string, age int) bool {
+	return slices.ContainsFunc(bands, func(b string) bool { return inBand(b, age) })
+}
+
+func inRegions(regions []string, postal string) bool {
+	return slices.ContainsFunc(regions, func(r string) bool {
+		return strings.HasPrefix(postal, r) || r == "000" && len(postal) >= 3 && slices.Contains(fewPeople, postal[:3])
+	})
 }
 
 // inBand takes an age a year higher too: the session may have been before the birthday.

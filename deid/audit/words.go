@@ -227,6 +227,10 @@ func (w *Words) codeHits(text string) []Hit {
 			starts[len(flat)] = i
 			open, digit = true, d
 		}
+		if r < 0x80 { // most are, and folding is slow
+			flat, at = append(flat, byte(unicode.ToLower(r))), append(at, i)
+			continue
+		}
 		for _, b := range []byte(fold(string(r))) {
 			flat = append(flat, b)
 			at = append(at, i)
