@@ -26,9 +26,10 @@ var floors = map[string][]string{
 	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register", "outbreath/pack/symbol",
 	},
 
+	"outbreath/pack/symbol":                {},
 	"outbreath/pack/register":              {},
 	"outbreath/pack/register/registertest": {},
 }
@@ -42,6 +43,7 @@ var houses = map[string][]string{
 	"github.com/spf13/cobra":                   {"outbreath/cmd/outbreath"},
 	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
 	"modernc.org/sqlite":                       {"outbreath/pack/register"},
+	"github.com/boombuler/barcode":             {"outbreath/pack/symbol"},
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
 	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},

@@ -10,7 +10,6 @@ import (
 	"html/template"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -89,27 +88,12 @@ const auditNamespace = "audit@outbreath"
 
 // writeReport writes data under a temporary name in the same folder and renames
 // it when it is whole.
-func writeReport(path string, data []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".outbreath-page-*")
-	if err != nil {
-		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(path), err), os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if closeErr := f.Close(); err == nil {
-		err = closeErr
-	}
+func writeReport(path string, data []byte) error {
+	page, err := stagePage(path, data)
 	if err != nil {
 		return err
 	}
-	return os.Rename(f.Name(), path)
+	return page.commit()
 }
 
 // What the template asks for.

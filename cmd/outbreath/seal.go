@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -15,12 +16,12 @@ import (
 )
 
 type sealOptions struct {
-	to                       []string
-	number, again, tubes, by string
-	partSize                 int64
-	clockIsRight             bool
-	scan                     bool
-	reasons                  []string // BARCODE=TEXT
+	to                             []string
+	number, again, tubes, by, slip string
+	partSize                       int64
+	clockIsRight                   bool
+	scan                           bool
+	reasons                        []string // BARCODE=TEXT
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
@@ -57,6 +58,7 @@ personal data: hand the medium over as your protocol and local law say.
 	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
 	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, an empty line at the end")
 	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or has no record (repeatable)")
+	c.Flags().StringVar(&s.slip, "slip", "", "write a packing slip to print and lay into the box, an HTML page")
 	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file system holds)")
 	c.Flags().StringVar(&s.by, "by", "", "who seals (default: the user's name on this computer)")
 	return c
@@ -87,6 +89,11 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	defer col.Root.Close()
 	if err := mediaApart(dir, o, s.to); err != nil {
 		return err
+	}
+	if s.slip != "" {
+		if err := slipApart(s.slip, s.to, dir); err != nil {
+			return err
+		}
 	}
 	if errs := col.Errors(); len(errs) > 0 {
 		return &schema.QueriesError{Problems: errs}
@@ -142,9 +149,12 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	}
 
 	begun := false // the entry "sealing" stands
+	var paper *stagedPage
+	defer func() { paper.discard() }()
+	date := time.Now()
 	p := u.progress("sealing " + number)
 	sealed, err := pack.Seal(c.Context(), cleared, pack.SealOptions{
-		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Date: time.Now(), Progress: p.update,
+		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Date: date, Progress: p.update,
 		BeforeCommit: func(done *pack.Sealed) error {
 			now, err := stateOf(dir)
 			if err != nil {
@@ -155,6 +165,19 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 			}
 			if sealedBefore != nil && sealedBefore.Facts["bag_sha256"] != done.Bag {
 				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated))
+			}
+			if s.slip != "" {
+				doc, err := newSlip(cleared, done, date)
+				if err != nil {
+					return err
+				}
+				var page bytes.Buffer
+				if err := slipPage.Execute(&page, doc); err != nil {
+					return err
+				}
+				if paper, err = stagePage(s.slip, page.Bytes()); err != nil {
+					return err
+				}
 			}
 			e := entry
 			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated)
@@ -173,10 +196,21 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
-	return u.result(sealed, func(w io.Writer) { printSealed(w, sealed) })
+	if paper != nil {
+		if err := paper.commit(); err != nil {
+			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
+		}
+	}
+	return u.result(sealedResult{sealed, s.slip}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
 }
 
-func printSealed(w io.Writer, s *pack.Sealed) {
+// sealedResult is the JSON document of seal.
+type sealedResult struct {
+	*pack.Sealed
+	Slip string `json:"slip,omitempty"`
+}
+
+func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	fmt.Fprintf(w, "shipment %s is sealed in %s\n", s.Shipment, quoted(s.Folder))
 	for _, c := range s.Copies[1:] {
 		fmt.Fprintf(w, "  and the same in %s\n", quoted(c.Folder))
@@ -189,6 +223,9 @@ func printSealed(w io.Writer, s *pack.Sealed) {
 		fmt.Fprintln(w, "  read back from the medium and compared: the same")
 	} else {
 		fmt.Fprintln(w, "  compared after writing, but this system could not be told to read from the device itself:\n  eject the medium, put it in again and run verify at the laboratory's side or sha256sum -c here")
+	}
+	if slip != "" {
+		fmt.Fprintf(w, "packing slip written: %s\nIt shows session pseudonyms: print it for the box, for packer, courier and laboratory only, and delete the file.\n", quoted(slip))
 	}
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
 }

@@ -1,0 +1,218 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"html/template"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"outbreath/deid"
+	"outbreath/pack"
+	"outbreath/pack/symbol"
+)
+
+var slipPage = template.Must(template.New("slip.html.tmpl").Funcs(template.FuncMap{"count": count}).ParseFS(pages, "html/slip.html.tmpl"))
+
+// A slip is the paper that goes into the box. It has no subject data, but the
+// session pseudonyms of the laboratory.
+type slip struct {
+	Shipment, Study, Site, Sealed string
+	Sessions, Recordings, Tubes   int
+	First                         int    // tubes to analyse first
+	Storage                       string // "30 refrigerated, 6 ambient"
+	Contact                       string
+	Code                          *drawing
+	Groups                        [][]string // of the archive's digest, in lines
+	Pages                         []slipSheet
+}
+
+// A slipSheet is one sheet of paper.
+type slipSheet struct {
+	Number, Of int
+	Rows       []slipRow
+	Last       bool // has the boxes to sign
+}
+
+type slipRow struct {
+	Number                              int
+	Barcode, Session, Position, Storage string
+	First                               bool
+	Code                                *drawing // nil: Barcode cannot be drawn as Code 128
+	Wide                                bool     // Code has a line of its own
+}
+
+// A drawing is a symbol and its printed size.
+type drawing struct {
+	*symbol.Symbol
+	WidthMM, HeightMM string
+}
+
+// What fits on paper: A4 and Letter have 259 mm of height and 190 mm of width in
+// common within margins of 10 mm. Modules are whole dots of printers with
+// 300 and 600 dots an inch.
+const (
+	rowsLast   = 16 // rows on a sheet that has the boxes to sign
+	rowsFull   = 20 // rows on any other sheet
+	cellMM     = 64.0
+	lineMM     = 178.0
+	broadMM    = 4 * 25.4 / 300 // module of a bar code that is short enough
+	narrowMM   = 3 * 25.4 / 300 // module of any other bar code
+	qrMM       = 9 * 25.4 / 300
+	maxLetters = 28 // letters of a barcode that fit into its cell
+)
+
+// newSlip makes the slip of a shipment that has just been written.
+func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time) (*slip, error) {
+	code := pack.SlipCode{Shipment: s.Shipment, SHA256: s.Archive}
+	square, err := symbol.QR(code.Format())
+	if err != nil {
+		return nil, err
+	}
+	first, err := analyseFirst(c)
+	if err != nil {
+		return nil, err
+	}
+	p := &slip{
+		Shipment: s.Shipment, Study: c.Study().Study, Site: c.Study().Site, Contact: c.Study().Contact, Sealed: sealed.Format(time.DateOnly),
+		Sessions: s.Sessions, Recordings: s.Recordings, Tubes: s.Tubes, Code: draw(square, qrMM, qrMM),
+	}
+	groups := code.Groups()
+	p.Groups = [][]string{groups[:8], groups[8:]}
+	p.fill(c.Tubes(), first)
+	return p, nil
+}
+
+// fill lays out the tubes.
+func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool) {
+	var rows []slipRow
+	kept := map[string]int{}
+	for i, t := range tubes {
+		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: first[t.Barcode]}
+		row.draw()
+		if row.First {
+			p.First++
+		}
+		kept[t.Storage]++
+		rows = append(rows, row)
+	}
+	var storage []string
+	for _, k := range sortedKeys(kept) {
+		storage = append(storage, fmt.Sprintf("%d %s", kept[k], k))
+	}
+	p.Storage = strings.Join(storage, ", ")
+	p.Pages = sheets(rows)
+}
+
+// draw chooses the size of the bar code.
+func (r *slipRow) draw() {
+	code, err := symbol.Code128(r.Barcode)
+	r.Wide = len(r.Barcode) > maxLetters
+	switch {
+	case err != nil:
+	case !r.Wide && float64(code.Width)*broadMM <= cellMM:
+		r.Code = draw(code, broadMM, 7)
+	case !r.Wide && float64(code.Width)*narrowMM <= cellMM:
+		r.Code = draw(code, narrowMM, 7)
+	case float64(code.Width)*narrowMM <= lineMM:
+		r.Code, r.Wide = draw(code, narrowMM, 7), true
+	}
+}
+
+// draw gives a symbol its size: module is the width of one, in mm; a bar code
+// is tall mm high.
+func draw(s *symbol.Symbol, module, tall float64) *drawing {
+	return &drawing{s, fmt.Sprintf("%.3f", float64(s.Width)*module), fmt.Sprintf("%.3f", float64(s.Height)*tall)}
+}
+
+// sheets deals the rows out to sheets of paper, so that the last has the boxes
+// to sign and, but for an empty box, at least one row.
+func sheets(rows []slipRow) []slipSheet {
+	var all []slipSheet
+	for {
+		room, n := rowsFull, 0
+		whole := 0
+		for _, r := range rows {
+			whole += r.height()
+		}
+		last := whole <= rowsLast
+		for n < len(rows) && room >= rows[n].height() && (last || n < len(rows)-1) {
+			room -= rows[n].height()
+			n++
+		}
+		all = append(all, slipSheet{Number: len(all) + 1, Rows: rows[:n], Last: last})
+		if rows = rows[n:]; last {
+			break
+		}
+	}
+	for i := range all {
+		all[i].Of = len(all)
+	}
+	return all
+}
+
+// height is how many rows of the usual height r needs.
+func (r *slipRow) height() int {
+	if r.Wide {
+		return 2 + len(r.Barcode)/80
+	}
+	return 1
+}
+
+// analyseFirst reads the marks of handling.csv.
+func analyseFirst(c *deid.Cleared) (map[string]bool, error) {
+	first := map[string]bool{}
+	for _, f := range c.Files() {
+		if f.Name != deid.HandlingName {
+			continue
+		}
+		r, err := f.Open()
+		if err != nil {
+			return nil, err
+		}
+		defer r.Close()
+		rows := csv.NewReader(io.LimitReader(r, f.Size))
+		for {
+			row, err := rows.Read()
+			if err == io.EOF {
+				return first, nil
+			}
+			if err != nil || len(row) != 2 {
+				return nil, fmt.Errorf("%s cannot be read", deid.HandlingName)
+			}
+			if row[1] == deid.AnalyseFirst {
+				first[row[0]] = true
+			}
+		}
+	}
+	return first, nil
+}
+
+// slipApart refuses a slip on the medium, where whoever finds a stick could read
+// it, in the collection, and over anything that is there already.
+func slipApart(path string, media []string, collection string) error {
+	if _, err := lstat(path); err == nil {
+		return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
+	}
+	dir := filepath.Dir(path)
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return usagef("name a file in a folder that exists", "there is no folder for %s", quoted(path))
+	}
+	type place struct{ dir, what string }
+	places := []place{{collection, "in the collection, which only holds what was collected"}}
+	for _, m := range media {
+		places = append(places, place{m, "on the medium, where whoever finds it could read the session pseudonyms"})
+	}
+	for _, other := range places {
+		switch in, err := below(dir, other.dir); {
+		case err != nil:
+			return err
+		case in:
+			return usagef("name a file in another folder, and print it", "the slip must not lie %s", other.what)
+		}
+	}
+	return nil
+}
