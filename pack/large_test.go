@@ -1,0 +1,95 @@
+package pack
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"testing"
+
+	"filippo.io/age"
+
+	"outbreath/pack/media"
+	"outbreath/pack/media/mediatest"
+)
+
+// TestFATLimit seals onto a medium that holds no larger file than FAT32 does:
+// the archive is split, verifies, and is joined by cat. By itself the limit and
+// the data are a thousandth; OUTBREATH_LARGE=1 takes the true ones, 5 GB.
+func TestFATLimit(t *testing.T) {
+	limit, size := int64(media.FATLimit/1000), int64(5e6)
+	if os.Getenv("OUTBREATH_LARGE") != "" {
+		limit, size = media.FATLimit, 5e9
+	}
+	b := newBench(t)
+	p := sample(t, 1, 1000)
+	for i := range p.files {
+		if f := &p.files[i]; kindOf(f.Name) == recordingFile {
+			f.Size = size
+			f.Open = func() (io.ReadCloser, error) {
+				return io.NopCloser(io.LimitReader(high{rand.NewChaCha8([32]byte{5})}, size)), nil // does not shrink
+			}
+		}
+	}
+	o := b.sealOptions(t.TempDir())
+	s, err := seal(context.Background(), &mediatest.Faults{FS: media.OS{}, Limit: limit}, p, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var total int64
+	for _, q := range s.Parts {
+		total += q.Bytes
+	}
+	if len(s.Parts) != 2 || s.Parts[0].Bytes != limit || total < limit {
+		t.Fatalf("parts: %+v", s.Parts)
+	}
+	if v := b.mustVerify(t, s.Folder); v.Decision != Accepted {
+		t.Fatalf("%+v", v.Checks)
+	}
+
+	// joined and opened by stock tools; age itself by its library
+	for _, tool := range []string{"sh", "cat", "zstd", "sha256sum"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Skipf("%s is not installed", tool)
+		}
+	}
+	join := exec.Command("sh", "-c", "cat *.tar.zst.age.*")
+	join.Dir = s.Folder
+	joined, err := join.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := join.Start(); err != nil {
+		t.Fatal(err)
+	}
+	plain, err := age.Decrypt(joined, b.identity)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sum bytes.Buffer
+	unpack := exec.Command("sh", "-c", "zstd -qdc | sha256sum")
+	unpack.Stdin, unpack.Stdout = plain, &sum
+	if err := unpack.Run(); err != nil {
+		t.Fatal(err)
+	}
+	if err := join.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	if got := sum.String(); len(got) < 64 || got[:64] != s.Bag {
+		t.Errorf("joined by cat it holds %s, sealed was %s", got, s.Bag)
+	}
+	t.Logf("%d bytes in %d parts of at most %d", total, len(s.Parts), limit)
+}
+
+// high are random bytes that are no text in which to look for identifiers.
+type high struct{ io.Reader }
+
+func (h high) Read(b []byte) (int, error) {
+	n, err := h.Reader.Read(b)
+	for i := range b[:n] {
+		b[i] = 0x80 | b[i]&0x3f
+	}
+	return n, err
+}
