@@ -16,6 +16,7 @@ var floors = map[string][]string{
 	"outbreath/keys/sshsig":          {},
 	"outbreath/pack/bag":             {},
 	"outbreath/pack/media":           {},
+	"outbreath/pack/repair":          {},
 	"outbreath/pack/custody":         {"outbreath/pack/media"},
 	"outbreath/pack/media/mediatest": {"outbreath/pack/media"},
 	"outbreath/schema":               {"outbreath/schema/edf"},
@@ -24,7 +25,7 @@ var floors = map[string][]string{
 	"outbreath/deid/leak":            {"outbreath/schema"},
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak"},
 	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
-	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media"},
+	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media", "outbreath/pack/repair"},
 	"outbreath/cmd/outbreath": {
 		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register", "outbreath/pack/symbol",
 	},
@@ -39,6 +40,7 @@ var floors = map[string][]string{
 var houses = map[string][]string{
 	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack"},
 	"github.com/klauspost/compress":            {"outbreath/pack"},
+	"github.com/klauspost/reedsolomon":         {"outbreath/pack/repair"},
 	"github.com/santhosh-tekuri/jsonschema/v5": {"outbreath/schema"},
 	"github.com/spf13/cobra":                   {"outbreath/cmd/outbreath"},
 	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
