@@ -16,7 +16,9 @@
 // it one RFC 8493 bag, whose tag manifest is signed too. Of its payload,
 // handling.csv and recordings/summary.json came later: a shipment without them
 // is accepted. discrepancies.csv (barcode, kind, reason) is there only when the
-// packer stated a tube that box and records do not share.
+// packer stated a tube that box and records do not share. A shipment sealed with
+// repair data has NAME.repair (package repair) too, listed in shipment.json and
+// SHA256SUMS.
 //
 // # Promise
 //

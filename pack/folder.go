@@ -29,7 +29,7 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	if err != nil && err != io.EOF {
 		return nil, mediaError(v.root.Name(), err)
 	}
-	if strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
+	if !v.staged && strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
 	}
 	for _, name := range []string{sigName, sumsName} {
@@ -150,6 +150,25 @@ func someNames(names []string) string {
 
 // labelled checks that the label speaks about these parts.
 func (v *verifying) labelled() error {
+	if err := v.labelMatches(); err != nil {
+		return err
+	}
+	note := ""
+	if !v.staged && folderName(v.root.Name()) != v.label.Shipment {
+		note = "; the folder was renamed, which does no harm"
+	}
+	for _, p := range v.label.Parts {
+		digest, _ := v.sumOf(p.Name)
+		v.verdict.Parts = append(v.verdict.Parts, Part{p.Name, p.Bytes, hex.EncodeToString(digest[:])})
+	}
+	v.verdict.Archive = ArchiveDigest(v.verdict.Parts)
+	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %d sessions, %d recordings, %d tubes%s", v.label.Shipment, v.label.Study,
+		v.label.Sealed, v.label.Sessions, v.label.Recordings, v.label.Tubes, note)
+	return nil
+}
+
+// labelMatches says whether label and list of checksums name the same files.
+func (v *verifying) labelMatches() error {
 	parts := 0
 	for _, s := range v.sums {
 		if archiveName.MatchString(s.name) {
@@ -161,20 +180,16 @@ func (v *verifying) labelled() error {
 			parts--
 		}
 	}
-	if parts != 0 || len(v.sums) != len(v.label.Parts)+2 {
+	others := 2 // READ-ME-FIRST.txt and the label
+	if r := v.label.Repair; r != nil {
+		others++
+		if _, ok := v.sumOf(r.Name); !ok {
+			parts++
+		}
+	}
+	if parts != 0 || len(v.sums) != len(v.label.Parts)+others {
 		return reject(checkLabel, "%s does not list the parts that the site signed: %s", labelName, askSite)
 	}
-	note := ""
-	if folderName(v.root.Name()) != v.label.Shipment {
-		note = "; the folder was renamed, which does no harm"
-	}
-	for _, p := range v.label.Parts {
-		digest, _ := v.sumOf(p.Name)
-		v.verdict.Parts = append(v.verdict.Parts, Part{p.Name, p.Bytes, hex.EncodeToString(digest[:])})
-	}
-	v.verdict.Archive = ArchiveDigest(v.verdict.Parts)
-	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %d sessions, %d recordings, %d tubes%s", v.label.Shipment, v.label.Study,
-		v.label.Sealed, v.label.Sessions, v.label.Recordings, v.label.Tubes, note)
 	return nil
 }
 

@@ -24,6 +24,8 @@ var (
 	shipmentNumber = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,15}-[0-9]{4}$`)
 	// archiveName is a part of an archive, whichever the shipment.
 	archiveName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,15}-[0-9]{4}\.tar\.zst\.age(\.[0-9]{3})?$`)
+	// repairForm is a file of repair data, whichever the shipment.
+	repairForm = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,15}-[0-9]{4}\.repair$`)
 )
 
 // A label is shipment.json, which anyone who finds the medium can read: no
@@ -38,6 +40,7 @@ type label struct {
 	Recordings int         `json:"recordings"`
 	Tubes      int         `json:"tubes"`
 	Parts      []labelPart `json:"parts"` // in the order in which they join
+	Repair     *labelPart  `json:"repair,omitempty"`
 }
 
 type labelPart struct {
@@ -111,6 +114,9 @@ func (l *label) check() error {
 			return fmt.Errorf("does not list part %d as it must be named", i+1)
 		}
 	}
+	if l.Repair != nil && (l.Repair.Name != repairName(l.Shipment) || l.Repair.Bytes <= 0) {
+		return errors.New("does not name the repair data as they must be named")
+	}
 	return nil
 }
 
@@ -121,6 +127,9 @@ func checkNumber(number, site string) error {
 	}
 	return nil
 }
+
+// repairName names the repair data of a shipment.
+func repairName(number string) string { return number + ".repair" }
 
 // partName names part i (from 0) of n.
 func partName(number string, i, n int) string {

@@ -64,7 +64,8 @@ not be used.
     (cd "$SHIPMENT" && sha256sum --strict -c SHA256SUMS)
 
    The folder must hold the files listed there, SHA256SUMS, SHA256SUMS.sig,
-   and nothing else.
+   and nothing else.{{with .L.Repair}} {{.Name}} is not needed here: from it
+   outbreath can mend an archive that was damaged on the way.{{end}}
 
 2. Open it.{{if .Many}} The archive is in {{len .L.Parts}} parts, joined here in order.{{end}}
 

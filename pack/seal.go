@@ -18,6 +18,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys/sshsig"
 	"outbreath/pack/media"
+	"outbreath/pack/repair"
 )
 
 // SealOptions are the choices of [Seal].
@@ -27,6 +28,7 @@ type SealOptions struct {
 	Signer     ssh.Signer
 	Recipients []age.Recipient         // not empty
 	PartSize   int64                   // bytes; 0: what the file system can hold in one file
+	Repair     int                     // repair data, in percent of the archive; 0: none
 	Date       time.Time               // sealing date for the public label
 	Workers    int                     // compression workers; 0: one a core
 	Progress   func(done, total int64) // plain bytes; may be nil
@@ -46,6 +48,7 @@ type Sealed struct {
 	Recordings int    `json:"recordings"`
 	Tubes      int    `json:"tubes"`
 	Parts      []Part `json:"parts"`
+	Repair     *Part  `json:"repair,omitempty"`
 	ReadBack   bool   `json:"read_back"`      // of all copies
 	Bag        string `json:"bag_sha256"`     // of the tar stream inside: equal for equal input, keys and number
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
@@ -102,6 +105,8 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 		return nil, errors.New("there is no signing key: see keys new")
 	case len(o.Recipients) == 0:
 		return nil, errors.New("there is no recipient: ask the laboratory for its recipient.txt, then use keys trust")
+	case o.Repair != 0 && (o.Repair < repair.MinPercent || o.Repair > repair.MaxPercent):
+		return nil, fmt.Errorf("repair data are %d to %d percent of the archive", repair.MinPercent, repair.MaxPercent)
 	case o.Date.IsZero() || o.PartSize < 0:
 		return nil, errors.New("the sealing date or the part size cannot be used")
 	}
@@ -145,7 +150,7 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 		lab.Parts = append(lab.Parts, labelPart{q.Name, q.Bytes})
 	}
 	sealed.Archive = ArchiveDigest(sealed.Parts)
-	if err := s.finish(ctx, lab); err != nil {
+	if err := s.finish(ctx, sealed, lab); err != nil {
 		return nil, err
 	}
 	sealed.ReadBack = true
@@ -251,7 +256,7 @@ func (s *sealing) archive(ctx context.Context, limit int64) (*archived, error) {
 
 // finish reads the archive back, writes what speaks about it, and signs:
 // without the signature nothing is accepted.
-func (s *sealing) finish(ctx context.Context, lab *label) error {
+func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label) error {
 	var sums []sum
 	for i, q := range s.targets[0].written {
 		sums = append(sums, sum{q.Name, q.SHA256})
@@ -271,6 +276,15 @@ func (s *sealing) finish(ctx context.Context, lab *label) error {
 		return nil
 	}); err != nil {
 		return err
+	}
+	if s.o.Repair != 0 {
+		q, err := s.repairData(ctx)
+		if err != nil {
+			return err
+		}
+		sums = append(sums, sum{q.Name, q.SHA256})
+		lab.Repair = &labelPart{q.Name, q.Bytes}
+		sealed.Repair = &Part{q.Name, q.Bytes, hex.EncodeToString(q.SHA256[:])}
 	}
 	write := func(name string, data []byte) error {
 		sums = append(sums, sum{name, sha256.Sum256(data)})

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -24,6 +23,7 @@ type VerifyOptions struct {
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
 	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
+	RepairInto string                  // not "": write a damaged shipment anew there if its repair data suffice; must not exist
 	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
 	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
@@ -57,6 +57,8 @@ type Verdict struct {
 	Tubes    *TubeMatch         `json:"tubes,omitempty"`
 	Stated   []deid.Discrepancy `json:"stated,omitempty"`         // what the site itself says of box and records
 	Archive  string             `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
+	Damage   *Damage            `json:"damage,omitempty"`         // of the archive as it arrived; nil while none is known
+	Repaired *Repaired          `json:"repaired,omitempty"`       // the verdict is of that folder
 
 	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
 	Parts                       []Part   `json:"-"` // as signed
@@ -81,6 +83,8 @@ const (
 	checkSlip      = "slip"
 	checkTubes     = "tubes"
 	checkSearch    = "search"
+	checkRepair    = "repair data"
+	checkRepaired  = "repaired"
 )
 
 // Bounds of the small files, in bytes.
@@ -94,8 +98,11 @@ const (
 // folder that cannot be read, a cancelled context, or o.Into that cannot be
 // written (*[ExistsError] when it is there already).
 func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) {
-	if o.Into != "" {
-		if err := absent(o.Into); err != nil {
+	for _, made := range []string{o.Into, o.RepairInto} {
+		if made == "" {
+			continue
+		}
+		if err := absent(made); err != nil {
 			return nil, err
 		}
 	}
@@ -104,14 +111,15 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 		return nil, mediaError(dir, err)
 	}
 	defer root.Close()
-	v := &verifying{ctx: ctx, root: root, o: &o, verdict: &Verdict{Shipment: folderName(dir), Decision: Rejected, Checks: []Check{}}}
-	err = v.run()
-	if r, ok := errors.AsType[*rejection](err); ok {
-		v.verdict.Checks = append(v.verdict.Checks, Check{r.check, false, r.detail})
-		return v.verdict, nil
-	}
-	if err != nil {
-		return nil, err
+	return verify(ctx, root, o, false)
+}
+
+// verify is Verify. staged says that the folder has not got its name yet.
+func verify(ctx context.Context, root *os.Root, o VerifyOptions, staged bool) (*Verdict, error) {
+	v := &verifying{ctx: ctx, root: root, o: &o, staged: staged,
+		verdict: &Verdict{Shipment: folderName(root.Name()), Decision: Rejected, Checks: []Check{}}}
+	if err := v.run(); err != nil {
+		return v.examine(err)
 	}
 	return v.verdict, nil
 }
@@ -132,6 +140,7 @@ type verifying struct {
 	label   *label
 	sums    []sum
 	staging *staging
+	staged  bool
 }
 
 func (v *verifying) pass(check, format string, args ...any) {
@@ -165,6 +174,9 @@ func (v *verifying) run() error {
 	}
 	c, err := v.archive()
 	if err != nil {
+		return err
+	}
+	if err := v.repairData(); err != nil {
 		return err
 	}
 	if err := v.inside(c); err != nil {

@@ -27,7 +27,7 @@ var floors = map[string][]string{
 	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/media", "outbreath/pack/repair"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register", "outbreath/pack/symbol",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/symbol",
 	},
 
 	"outbreath/pack/symbol":                {},

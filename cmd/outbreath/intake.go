@@ -86,6 +86,7 @@ func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 		rows = append(rows, []string{"  " + mark, c.Name, c.Detail})
 	}
 	table(w, rows)
+	printDamage(w, v)
 	if v.Tubes != nil {
 		printTubes(w, v.Tubes)
 	}

@@ -22,6 +22,9 @@ type sealOptions struct {
 	clockIsRight                   bool
 	scan                           bool
 	reasons                        []string // BARCODE=TEXT
+	repair                         int      // percent; 0: none
+	shareApart                     bool
+	collection                     string
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
@@ -44,12 +47,16 @@ the two needs a reason, which travels with the shipment: at a terminal it is ask
 for, else give --tube-reason. Write nothing about a person into a reason; it is
 searched like every text.
 
+With --repair, repair data are written beside the archive: the laboratory can mend
+an archive that was damaged on the way as long as less of it is damaged than the
+share. Stock tools do not need them.
+
 Eject the medium properly before you pull it out. Pseudonymised data stay
 personal data: hand the medium over as your protocol and local law say.
 ` + statusHelp,
 		Example: "  outbreath seal week-48 --to /media/stick\n  outbreath seal week-48 --to /media/stick --tubes box.txt\n  outbreath seal week-48 --to /media/stick --to /media/safe\n  outbreath seal week-48 --to /media/new --again 12",
-		Args:    cobra.ExactArgs(1),
-		RunE:    func(c *cobra.Command, args []string) error { return runSeal(c, u, o, s, args[0]) },
+		Args:    func(c *cobra.Command, args []string) error { return s.takeShare(c, args) },
+		RunE:    func(c *cobra.Command, args []string) error { return runSeal(c, u, o, s, s.collection) },
 	}
 	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
 	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
@@ -60,6 +67,7 @@ personal data: hand the medium over as your protocol and local law say.
 	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or has no record (repeatable)")
 	c.Flags().StringVar(&s.slip, "slip", "", "write a packing slip to print and lay into the box, an HTML page")
 	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file system holds)")
+	s.repairFlag(c)
 	c.Flags().StringVar(&s.by, "by", "", "who seals (default: the user's name on this computer)")
 	return c
 }
@@ -72,6 +80,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
 	case s.again != "" && s.number != "":
 		return usagef("use --again for a copy of a sealed shipment, --shipment for a new one", "--again and --shipment cannot be used together")
+	}
+	if err := s.checkShare(c); err != nil {
+		return err
 	}
 	release, err := holdCollection(dir)
 	if err != nil {
@@ -154,7 +165,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	date := time.Now()
 	p := u.progress("sealing " + number)
 	sealed, err := pack.Seal(c.Context(), cleared, pack.SealOptions{
-		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Date: date, Progress: p.update,
+		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Repair: s.repair, Date: date, Progress: p.update,
 		BeforeCommit: func(done *pack.Sealed) error {
 			now, err := stateOf(dir)
 			if err != nil {
@@ -218,6 +229,9 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	fmt.Fprintf(w, "  %s, %s, %s\n", count(s.Sessions, "session"), count(s.Recordings, "recording"), count(s.Tubes, "tube"))
 	for _, p := range s.Parts {
 		fmt.Fprintf(w, "  %s  %d bytes\n    SHA-256 %s\n", p.Name, p.Bytes, p.SHA256)
+	}
+	if r := s.Repair; r != nil {
+		fmt.Fprintf(w, "  %s  %d bytes of repair data\n    SHA-256 %s\n", r.Name, r.Bytes, r.SHA256)
 	}
 	if s.ReadBack {
 		fmt.Fprintln(w, "  read back from the medium and compared: the same")

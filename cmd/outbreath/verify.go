@@ -18,6 +18,7 @@ type verifyOptions struct {
 	tubes, slips, remarks []string
 	receipt, by           string
 	lines                 bool
+	repairInto            string
 	jobs                  int
 	register              registerOptions
 }
@@ -38,6 +39,10 @@ swapped boxes are recognised; or one file with the tubes of all boxes. --slip
 takes the text of the code on a packing slip: it proves that paper, box and
 medium belong together. Nothing is corrected by guessing: a barcode that differs
 in one character is told, and a person looks at the tube.
+
+A damaged archive is told with the places of the damage. If the site added repair
+data and they suffice, --repair-into DIR writes the whole shipment anew into a
+folder that does not exist yet, and judges that; what arrived is not changed.
 
 --register keeps an intake register: a file, made when it is not there, or
 postgres://USER@HOST/DATABASE for several stations. It knows a shipment that was
@@ -68,6 +73,9 @@ of box, tubes and medium go into it: write nothing about a person.
 			if err != nil {
 				return err
 			}
+			if v.opts.RepairInto, err = s.repairFolder(len(args)); err != nil {
+				return err
+			}
 			if s.register.address != "" {
 				if v.register, err = openRegister(c.Context(), &s.register); err != nil {
 					return err
@@ -85,6 +93,7 @@ of box, tubes and medium go into it: write nothing about a person.
 	f.StringArrayVar(&s.remarks, "remark", nil, "remark on the condition of what arrived, for the receipt (repeatable)")
 	f.StringVar(&s.by, "by", "", "who verified (default: the user's name on this computer)")
 	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at a time (default: number of cores)")
+	f.StringVar(&s.repairInto, "repair-into", "", "new folder for a shipment that is damaged and can be repaired")
 	s.register.flags(c)
 	return c
 }

@@ -30,6 +30,7 @@ type FS interface {
 // A File is an open file of an FS.
 type File interface {
 	io.ReadWriteCloser
+	io.ReaderAt
 	Sync() error
 	WriteBack(off, n int64) error // asks for early write-back of a range; does not wait
 	DropCache() bool              // drops what memory holds of the file; false: cannot

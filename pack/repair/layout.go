@@ -8,11 +8,14 @@ import (
 )
 
 const (
-	blockSize   = 1024
+	blockSize   = BlockSize
 	runBlocks   = 256   // blocks in a row that go to one group
 	groupBlocks = 16384 // of data in a group, at most
 	leastRepair = 8     // repair blocks of a group, at least
 	sumSize     = 8     // bytes kept of a block's SHA-256
+
+	// BlockSize is the unit in which damage is counted, in bytes.
+	BlockSize = 1024
 
 	// HeadSize is the length of the head in bytes.
 	HeadSize = 512

@@ -190,6 +190,17 @@ func (f *file) Read(b []byte) (int, error) {
 	return n, err
 }
 
+func (f *file) ReadAt(b []byte, off int64) (int, error) {
+	if err := f.m.ask("read", f.path, 0); err != nil {
+		return 0, err
+	}
+	n, err := f.File.ReadAt(b, off)
+	if f.m.Damage != nil {
+		f.m.Damage(f.path, off, b[:n])
+	}
+	return n, err
+}
+
 func (f *file) WriteBack(off, n int64) error {
 	if err := f.m.ask("writeback", f.path, 0); err != nil {
 		return err

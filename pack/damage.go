@@ -1,0 +1,121 @@
+package pack
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"outbreath/pack/repair"
+)
+
+// Damage says what of a signed archive is damaged, and how far. Nothing that it
+// tells is an acceptance.
+type Damage struct {
+	Ranges   []DamagedRange `json:"ranges"`   // in order; the first thousand
+	Bytes    int64          `json:"bytes"`    // of the archive, damaged, in all
+	Unit     int64          `json:"unit"`     // damage is counted in pieces of so many bytes
+	Unplaced bool           `json:"unplaced"` // some damage could not be placed: the head of the archive, or a table of the repair data
+	Mendable bool           `json:"mendable"` // the repair data suffice
+	Salvage  *Salvage       `json:"sessions"` // nil: the head of the archive is damaged, or this key does not open it
+}
+
+// A DamagedRange is a row of bytes of a part.
+type DamagedRange struct {
+	Part string `json:"part"`
+	From int64  `json:"from"` // the first damaged byte, counted from 0
+	To   int64  `json:"to"`   // the first byte after them
+}
+
+// examine finds out about damage of a shipment that fails cause. What comes
+// back is the verdict, of the repaired folder if there is one.
+func (v *verifying) examine(cause error) (*Verdict, error) {
+	r, rejected := errors.AsType[*rejection](cause)
+	_, medium := errors.AsType[*MediaError](cause)
+	told := func() (*Verdict, error) {
+		if !rejected {
+			return nil, cause
+		}
+		v.verdict.Checks = append(v.verdict.Checks, Check{r.check, false, r.detail})
+		return v.verdict, nil
+	}
+	archive := rejected && (r.check == checkArchive || r.check == checkRepair || r.check == checkFiles && v.unreadable())
+	if v.sums == nil || !archive && !(medium && v.o.RepairInto != "") {
+		return told()
+	}
+	if v.labelMatches() != nil {
+		return told()
+	}
+	d := v.damaged()
+	defer d.close()
+	damage, err := v.locate(d)
+	if err == nil {
+		err = v.readAround(d, damage)
+	}
+	if err != nil {
+		return nil, err
+	}
+	v.verdict.Damage = damage
+	if v.o.RepairInto == "" || !damage.Mendable {
+		return told()
+	}
+	found, err := v.mend(d)
+	if err != nil {
+		if v.ctx.Err() != nil {
+			return nil, context.Cause(v.ctx)
+		}
+		return nil, err
+	}
+	if found == nil {
+		damage.Mendable = false
+		return told()
+	}
+	found.Damage, found.Repaired = damage, &Repaired{v.o.RepairInto, damage.Bytes}
+	if rejected {
+		found.Checks = append([]Check{{checkRepaired, true, fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}}, found.Checks...)
+	}
+	return found, nil
+}
+
+// locate says which bytes are damaged.
+func (v *verifying) locate(d *damagedArchive) (*Damage, error) {
+	if d.repair == nil {
+		return &Damage{Ranges: []DamagedRange{}, Unplaced: true}, nil
+	}
+	found, err := repair.Scan(v.ctx, d.layout, d.parts, d.repair)
+	if err != nil {
+		return nil, err
+	}
+	damage := &Damage{Ranges: []DamagedRange{}, Bytes: found.Bytes, Unit: repair.BlockSize, Unplaced: found.Unknown, Mendable: found.Repairing}
+	for _, r := range found.Ranges {
+		damage.Ranges = append(damage.Ranges, DamagedRange{v.label.Parts[r.Part].Name, r.From, r.To})
+	}
+	return damage, nil
+}
+
+// readAround reads what can be read around the damage. Without repair data,
+// which place damage more closely, it notes the damaged chunks.
+func (v *verifying) readAround(d *damagedArchive, damage *Damage) (err error) {
+	src := joined{v.label.Parts, d.parts}
+	c, ok := newChunkReader(src, src.size(), v.o.Identities)
+	if !ok {
+		return nil
+	}
+	placed := d.repair != nil
+	if !placed {
+		damage.Unit, damage.Unplaced = chunkSealed, false
+	}
+	damage.Salvage, err = v.salvage(v.ctx, c, func(from, to int64) {
+		if placed {
+			return
+		}
+		damage.Bytes += to - from
+		for _, r := range src.ranges(from, to) {
+			if n := len(damage.Ranges) - 1; n >= 0 && damage.Ranges[n].Part == r.Part && damage.Ranges[n].To == r.From {
+				damage.Ranges[n].To = r.To
+			} else if n < 999 {
+				damage.Ranges = append(damage.Ranges, r)
+			}
+		}
+	})
+	return err
+}
