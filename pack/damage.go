@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"outbreath/pack/repair"
 )
@@ -24,6 +25,23 @@ type DamagedRange struct {
 	Part string `json:"part"`
 	From int64  `json:"from"` // the first damaged byte, counted from 0
 	To   int64  `json:"to"`   // the first byte after them
+}
+
+// plain says whether d names parts of the archive and pseudonyms, and nothing else.
+func (d *Damage) plain(parts []Part) bool {
+	if d.Ranges == nil {
+		return false
+	}
+	for _, r := range d.Ranges {
+		if r.From < 0 || r.To <= r.From || !slices.ContainsFunc(parts, func(p Part) bool { return p.Name == r.Part && r.To <= p.Bytes }) {
+			return false
+		}
+	}
+	if d.Salvage == nil {
+		return true
+	}
+	odd := func(id string) bool { return !sessionName.MatchString("sessions/"+id+".json") || len(id) > maxName }
+	return !slices.ContainsFunc(d.Salvage.Whole, odd) && !slices.ContainsFunc(d.Salvage.Ask, odd)
 }
 
 // examine finds out about damage of a shipment that fails cause. What comes

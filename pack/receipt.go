@@ -36,10 +36,11 @@ type Receipt struct {
 	Decision   Decision      `json:"decision"`
 	Archive    string        `json:"archive_sha256"` // [ArchiveDigest], as the site signed it; "" when it could not be believed
 	Parts      []Part        `json:"parts"`
-	Objections []Check       `json:"objections"` // checks that failed
-	Tubes      *ReceiptTubes `json:"tubes"`      // null: the box was not compared
-	Remarks    []string      `json:"remarks"`    // on the condition of box, tubes and medium
-	Laboratory string        `json:"laboratory"` // who signs: the name that the site trusts
+	Objections []Check       `json:"objections"`       // checks that failed
+	Damage     *Damage       `json:"damage,omitempty"` // of the archive as it arrived: what to ask the site for again
+	Tubes      *ReceiptTubes `json:"tubes"`            // null: the box was not compared
+	Remarks    []string      `json:"remarks"`          // on the condition of box, tubes and medium
+	Laboratory string        `json:"laboratory"`       // who signs: the name that the site trusts
 	By         string        `json:"by"`
 	At         time.Time     `json:"at"` // UTC, whole seconds
 }
@@ -66,6 +67,7 @@ func NewReceipt(v *Verdict, laboratory, by string, remarks []string, at time.Tim
 		Kind: receiptFormat, Statement: statements[v.Decision],
 		Shipment: v.Shipment, Study: v.Study, Site: v.Site, Sealed: v.Sealed,
 		Decision: v.Decision, Archive: v.Archive, Parts: append([]Part{}, v.Parts...),
+		Damage:     v.Damage,
 		Objections: []Check{}, Remarks: append([]string{}, remarks...),
 		Laboratory: laboratory, By: by, At: at.UTC().Truncate(time.Second),
 	}
@@ -146,6 +148,9 @@ func (r *Receipt) check() error {
 		if raw, err := hex.DecodeString(p.SHA256); err != nil || len(raw) != 32 || p.Name != partName(r.Shipment, i, len(r.Parts)) || p.Bytes <= 0 {
 			return errors.New("does not name the archive's digest and parts as they must be")
 		}
+	}
+	if r.Damage != nil && !r.Damage.plain(r.Parts) {
+		return errors.New("speaks of damage in a way that it must not")
 	}
 	texts := append([]string{r.Laboratory, r.By, r.Sealed}, r.Remarks...)
 	for _, c := range r.Objections {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"strings"
 	"time"
 
 	"outbreath/keys"
@@ -130,6 +131,16 @@ func printReceipt(w io.Writer, r *pack.Receipt, known bool) {
 	fmt.Fprintf(w, "  signed by laboratory %s, %s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
 	for _, c := range r.Objections {
 		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
+	}
+	if d := r.Damage; d != nil && d.Salvage != nil && r.Decision == pack.Rejected {
+		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: ", d.Bytes)
+		if n := len(d.Salvage.Ask); n > 0 {
+			fmt.Fprintf(w, "%s (%s)", count(n, "session"), strings.Join(d.Salvage.Ask, ", "))
+		}
+		if d.Salvage.Unnamed > 0 {
+			fmt.Fprintf(w, " and %s that could not be named", count(d.Salvage.Unnamed, "session"))
+		}
+		fmt.Fprintf(w, "; whole: %s\n", count(len(d.Salvage.Whole), "session"))
 	}
 	if t := r.Tubes; t != nil {
 		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d unexpected\n", len(t.Matched), len(t.Missing), len(t.Unexpected))
