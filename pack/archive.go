@@ -20,7 +20,7 @@ import (
 
 // archived is what writeArchive wrote.
 type archived struct {
-	bag    [sha256.Size]byte // of the tar stream
+	bag    [sha256.Size]byte // of the tag manifest, which names the digest of all that says what is inside
 	listed []bag.Entry       // the payload, in the order of the stream
 }
 
@@ -57,8 +57,7 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		// age's own words may quote a recipient.
 		return nil, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")
 	}
-	plain := sha256.New()
-	packed, err := newPacker(ctx, sealed, plain, workers(o.Workers))
+	packed, err := newPacker(ctx, sealed, workers(o.Workers))
 	if err != nil {
 		return nil, err
 	}
@@ -77,16 +76,17 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 	if err := sealed.Close(); err != nil { // holds the last chunk
 		return nil, err
 	}
-	return &archived{bag: [sha256.Size]byte(plain.Sum(nil)), listed: w.listed}, nil
+	return &archived{bag: w.bag, listed: w.listed}, nil
 }
 
 // A bagWriter writes the tar stream.
 type bagWriter struct {
 	out         *packer
 	number      string
-	listed      []bag.Entry // payload files written
-	bytes       int64       // of payload written
-	done, total int64       // payload bytes, for progress: without files of unknown size
+	listed      []bag.Entry       // payload files written
+	bag         [sha256.Size]byte // of the tag manifest, once it is written
+	bytes       int64             // of payload written
+	done, total int64             // payload bytes, for progress: without files of unknown size
 	progress    func(done, total int64)
 	inspection  *deid.Inspection
 }
@@ -114,6 +114,7 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 	if err != nil {
 		return err
 	}
+	w.bag = sha256.Sum256(tagManifest)
 	sig, err := sshsig.Sign(signer, bagNamespace, tagManifest)
 	if err != nil {
 		return fmt.Errorf("the bag could not be signed: %w", err)

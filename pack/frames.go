@@ -2,7 +2,6 @@ package pack
 
 import (
 	"context"
-	"hash"
 	"io"
 	"sync"
 
@@ -40,7 +39,6 @@ func newPieces() chan *piece {
 type packer struct {
 	ctx    context.Context
 	cancel context.CancelCauseFunc
-	plain  hash.Hash // over the stream as written
 	dst    io.Writer
 
 	free, work, order chan *piece
@@ -51,8 +49,8 @@ type packer struct {
 
 // newPacker starts workers. An error of dst cancels the packer's context; the
 // caller ends it by close or abort.
-func newPacker(ctx context.Context, dst io.Writer, plain hash.Hash, workers int) (*packer, error) {
-	p := &packer{plain: plain, dst: dst, free: newPieces(), work: make(chan *piece, pieces), order: make(chan *piece, pieces)}
+func newPacker(ctx context.Context, dst io.Writer, workers int) (*packer, error) {
+	p := &packer{dst: dst, free: newPieces(), work: make(chan *piece, pieces), order: make(chan *piece, pieces)}
 	p.ctx, p.cancel = context.WithCancelCause(ctx)
 	encoders := make([]*zstd.Encoder, workers)
 	for i := range encoders {
@@ -80,7 +78,6 @@ func (p *packer) write() {
 	for q := range p.order {
 		<-q.done
 		if p.ctx.Err() == nil {
-			p.plain.Write(q.plain)
 			if _, err := p.dst.Write(q.packed); err != nil {
 				p.cancel(err)
 			}

@@ -50,7 +50,7 @@ type Sealed struct {
 	Parts      []Part `json:"parts"`
 	Repair     *Part  `json:"repair,omitempty"`
 	ReadBack   bool   `json:"read_back"`      // of all copies
-	Bag        string `json:"bag_sha256"`     // of the tar stream inside: equal for equal input, keys and number
+	Bag        string `json:"bag_sha256"`     // SHA-256 of tagmanifest-sha256.txt inside, which fixes every byte of the bag: equal for equal input, keys and number
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
 
 	// Inside says of each sort of payload what was sealed, so that two bags can
