@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"html"
 	"os"
+	"os/exec"
 	"regexp"
 	"strings"
 	"testing"
@@ -57,5 +58,36 @@ func TestAuditPage(t *testing.T) {
 				t.Errorf("the page holds a value of the roster's column %s", column)
 			}
 		}
+	}
+}
+
+// TestAccessibility lets axe-core judge the page, and one from which the language
+// was taken away.
+func TestAccessibility(t *testing.T) {
+	node := outside(t, "node")
+	modules := npm(t, "axe-core@4.14.1", "jsdom@26.1.0")
+	j := newJob(t, demo.Small())
+	path := j.at("page.html")
+	must(t, "audit", j.collection, "--report", path, "--keys", j.site, "--quiet")
+	judge := func(path string) string {
+		cmd := exec.Command(node, "testdata/axe.cjs", path)
+		cmd.Env = append(os.Environ(), "NODE_PATH="+modules)
+		out, err := cmd.CombinedOutput()
+		if err != nil {
+			t.Fatalf("axe-core: %v\n%s", err, out)
+		}
+		return string(out)
+	}
+	if got := judge(path); !strings.HasPrefix(got, "held ") || got == "held 0\n" {
+		t.Errorf("axe-core says %q", got)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	worse := strings.Replace(string(data), ` lang="en"`, "", 1)
+	write(t, j.at("worse.html"), []byte(worse))
+	if got := judge(j.at("worse.html")); !strings.Contains(got, "violation html-has-lang") {
+		t.Errorf("of a page without its language, axe-core says %q", got)
 	}
 }
