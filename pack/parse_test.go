@@ -298,4 +298,3 @@ func TestFrames(t *testing.T) {
 	}
 }
 
-func sum256(b []byte) []byte { s := sha256.Sum256(b); return s[:] }
