@@ -297,4 +297,3 @@ func TestFrames(t *testing.T) {
 		}
 	}
 }
-
