@@ -39,6 +39,7 @@ type Cleared struct {
 	sessions   int
 	recordings int
 	tubes      []ClearedTube
+	subjects   []string
 }
 
 // A ClearedTube is one row of data/tubes.csv: values as they leave, "" for what

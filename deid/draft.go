@@ -35,6 +35,7 @@ type draft struct {
 // A treated session is kept as bytes: a tree is much larger.
 type treated struct {
 	name       string // the session's pseudonym
+	subject    string // the subject's
 	file       string // where it came from
 	json       []byte
 	ended      time.Time
@@ -57,7 +58,7 @@ func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	if key != nil {
 		d.searcher.keyed = true
 		d.searcher.key = key.Derive(keys.Finding, c.Study.Study)
-		d.keyID = shortCode(key.Derive(keys.Label, c.Study.Study))
+		d.keyID = KeyID(key, c.Study.Study)
 	} else {
 		key = keys.NewPseudonymKey([32]byte{}) // any will do for what cannot leave
 	}
@@ -91,7 +92,7 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	if len(v.faults) > 0 {
 		return nil, v.faults
 	}
-	t := &treated{name: v.name, file: s.File, ended: s.Ended, json: out.Encode(), declared: declared(d.c.Study, out)}
+	t := &treated{name: v.name, subject: v.subject, file: s.File, ended: s.Ended, json: out.Encode(), declared: declared(d.c.Study, out)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})

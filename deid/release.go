@@ -44,6 +44,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	for i, s := range d.sessions {
 		c.add("sessions/"+s.name+".json", made[i])
 		c.tubes = append(c.tubes, s.tubes...)
+		c.subjects = append(c.subjects, s.subject)
 		for k := range s.recordings {
 			r := &s.recordings[k]
 			c.recordings++
@@ -51,6 +52,8 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		}
 	}
 	sortTubes(c.tubes)
+	slices.Sort(c.subjects)
+	c.subjects = slices.Compact(c.subjects)
 	table, err := tubesCSV(c.tubes)
 	if err != nil {
 		return nil, err

@@ -35,8 +35,8 @@ var secretFiles = []string{pseudonymFile, identityPlain, identityAge, signingFil
 type PassphraseFunc func(what string) ([]byte, error)
 
 // A Folder is a key folder whose modes have been checked. Its methods check
-// them again at every use. They may be called from several goroutines, but Trust
-// by one process at a time.
+// them again at every use. They may be called from several goroutines; what writes
+// holds a lock on the folder meanwhile.
 type Folder struct {
 	dir  string
 	role Role
@@ -68,6 +68,15 @@ func (f *Folder) check() error {
 			return err
 		}
 		here[name] = info != nil
+	}
+	generations, err := f.earlier()
+	if err != nil {
+		return err
+	}
+	for _, name := range generations {
+		if _, err := checkFile(f.path(name), true, maxSecret); err != nil {
+			return err
+		}
 	}
 	site, lab := here[pseudonymFile], here[identityPlain] || here[identityAge]
 	switch {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/hkdf"
 	"crypto/sha256"
+	"crypto/subtle"
 	"encoding/hex"
 	"fmt"
 	"io"
@@ -71,16 +72,23 @@ func parsePseudonymKey(text []byte) (*PseudonymKey, bool) {
 	return k, bytes.Equal(formatPseudonymKey(k), text)
 }
 
-// PseudonymKey reads pseudonym.key (site).
-func (f *Folder) PseudonymKey() (*PseudonymKey, error) {
-	path := f.path(pseudonymFile)
-	text, err := f.readSecret(pseudonymFile, "the pseudonym key")
+// PseudonymKey reads pseudonym.key (site): the generation that new shipments use.
+func (f *Folder) PseudonymKey() (*PseudonymKey, error) { return f.pseudonymKey(pseudonymFile) }
+
+func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
+	text, err := f.readSecret(name, "the pseudonym key")
 	if err != nil {
 		return nil, err
 	}
+	defer clear(text)
 	k, ok := parsePseudonymKey(text)
 	if !ok {
-		return nil, fault(path, "is not a pseudonym key, or was changed or cut short; put back the site's copy of this file, and do not make a new key: every pseudonym would change")
+		return nil, fault(f.path(name), "is not a pseudonym key, or was changed or cut short; put back the site's copy of this file, and do not make a new key: every pseudonym would change")
 	}
 	return k, nil
+}
+
+func (k *PseudonymKey) equal(other *PseudonymKey) bool {
+	a, b := k.bytes(), other.bytes()
+	return subtle.ConstantTimeCompare(a[:], b[:]) == 1
 }

@@ -60,8 +60,13 @@ func seal(text, pass []byte) ([]byte, error) {
 		return nil, err
 	}
 	r.SetWorkFactor(scryptWorkFactor)
+	return Encrypt(text, r)
+}
+
+// Encrypt returns text as an age file for recipients.
+func Encrypt(text []byte, recipients ...age.Recipient) ([]byte, error) {
 	var out bytes.Buffer
-	w, err := age.Encrypt(&out, r)
+	w, err := age.Encrypt(&out, recipients...)
 	if err != nil {
 		return nil, err
 	}

@@ -66,6 +66,11 @@ func (f *Folder) Trust(data []byte, name string) ([]Trusted, error) {
 	if err != nil {
 		return nil, err
 	}
+	unlock, err := f.lock()
+	if err != nil {
+		return nil, err
+	}
+	defer unlock()
 	own, _, err := f.ownSigner()
 	if err != nil {
 		return nil, err

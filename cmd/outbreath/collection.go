@@ -13,6 +13,7 @@ import (
 	"outbreath/deid"
 	"outbreath/deid/leak"
 	"outbreath/keys"
+	"outbreath/pack/custody"
 	"outbreath/schema"
 )
 
@@ -40,13 +41,22 @@ type reading struct {
 // and reads every recording to its end. needed says that the command cannot do
 // without a key. The caller closes col.Root.
 func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
-	_, key, err := siteKey(u, o, needed)
+	folder, key, err := siteKey(u, o, needed)
 	if err != nil {
 		return nil, err
 	}
 	col, err := loadCollection(dir)
 	if err != nil {
 		return nil, err
+	}
+	if folder != nil {
+		// A broken log is for seal and custody to refuse.
+		if j, err := custody.Read(filepath.Join(dir, custodyFile)); err == nil {
+			if err := leaveOutWithdrawn(u, col, folder, j); err != nil {
+				col.Root.Close()
+				return nil, err
+			}
+		}
 	}
 	r := &reading{col: col, problems: append(col.Problems, col.Holding(time.Now())...)}
 	if r.decisions, err = loadDecisions(dir); err != nil {

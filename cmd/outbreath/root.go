@@ -31,7 +31,7 @@ arrival against the tubes in the box.
 
   site coordinator   begin, check, review, seal, custody
   lab intake         verify, open
-  privacy officer    plan, audit
+  privacy officer    plan, audit, trace, withdraw
 
 A clean check means that no listed pattern was found. It is no legal
 determination of de-identification: the privacy officer, the ethics committee,
@@ -52,7 +52,7 @@ the protocol and local law decide.
 	})
 	root.AddCommand(
 		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o), newCustodyCmd(u, o),
-		newVerifyCmd(u, o), newOpenCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
+		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
 	)
 	wrapArgs(root)
 	return root

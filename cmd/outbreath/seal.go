@@ -132,6 +132,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
+	if err := leaveOutWithdrawn(u, col, folder, journal); err != nil {
+		return err
+	}
 	draft, err := deid.Treat(col, key)
 	if err != nil {
 		return err
@@ -192,6 +195,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 			}
 			e := entry
 			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated)
+			if err := logContents(journal, &e, deid.KeyID(key, col.Study.Study), cleared.Subjects()); err != nil {
+				return err
+			}
 			begun = true
 			return journal.Append(e)
 		},

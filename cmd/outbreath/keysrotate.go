@@ -1,0 +1,125 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"outbreath/deid"
+	"outbreath/keys"
+	"outbreath/pack"
+)
+
+type rotateOptions struct{ linkage, collection, reason, by string }
+
+func newKeysRotateCmd(u *ui, o *options) *cobra.Command {
+	s := &rotateOptions{}
+	c := &cobra.Command{
+		Use:   "rotate",
+		Short: "Make a new pseudonym key for the shipments to come",
+		Long: `Make a new generation of the site's pseudonym key. The old one stays beside it,
+as pseudonym-1.key and so on: keep copies of all of them, because trace and
+withdraw search every generation, and earlier shipments can be led back with
+their own only. treatment.json in each shipment names its generation (key_id).
+
+A subject of both generations has two pseudonyms from now on, and other day
+shifts: the laboratory sees two people. If the analysis must join them, --linkage
+writes a list of old and new pseudonyms, encrypted to the laboratories of
+recipients.txt and signed; the reason is kept in the collection's custody.jsonl.
+The list undoes the separation: give it only if protocol and consent allow.
+--linkage alone is for later: with a collection named it makes no new key.
+` + statusHelp,
+		Example: "  outbreath keys rotate --keys site-keys\n" +
+			`  outbreath keys rotate --linkage linkage.age --collection week-48 --reason "analysis joins both halves, amendment 3" --keys site-keys`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if s.linkage == "" {
+				if s.collection != "" || s.reason != "" {
+					return usagef("leave --collection and --reason away, or name the list with --linkage FILE", "--collection and --reason belong to --linkage")
+				}
+				return rotate(u, o)
+			}
+			return writeLinkage(u, o, s)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&s.linkage, "linkage", "", "instead of a new key: write the encrypted list of old and new pseudonyms to this file")
+	f.StringVar(&s.collection, "collection", "", "the collection whose subjects are listed")
+	f.StringVar(&s.reason, "reason", "", "why the laboratory needs the list; kept in custody.jsonl")
+	f.StringVar(&s.by, "by", "", "who asks for it (default: the user's name on this computer)")
+	return c
+}
+
+func rotate(u *ui, o *options) error {
+	f, _, err := siteKey(u, o, true)
+	if err != nil {
+		return err
+	}
+	if err := f.Rotate(); err != nil {
+		return err
+	}
+	all, err := f.Generations()
+	if err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true, "generations": len(all)}, func(w io.Writer) {
+		fmt.Fprintf(w, "new pseudonym key in %s; it holds %s now, and all of them are needed\n", quoted(f.Dir()), count(len(all), "generation"))
+		fmt.Fprintln(w, "caution: a subject who was in an earlier shipment gets a second pseudonym and another day shift in the next one")
+		fmt.Fprintln(w, "Next: copy the folder to where its copy is kept, make new shares if the key was split, and run review again: decisions on findings count per key.")
+	})
+}
+
+func writeLinkage(u *ui, o *options, s *rotateOptions) error {
+	if s.collection == "" {
+		return usagef("name it with --collection DIR", "--linkage needs the collection whose subjects are listed")
+	}
+	for _, path := range []string{s.linkage, s.linkage + ".sig"} {
+		if _, err := lstat(path); err == nil {
+			return usagef("name a file that does not exist", "%s is there already; it is never written over", quoted(path))
+		}
+	}
+	col, err := loadCollection(s.collection)
+	if err != nil {
+		return err
+	}
+	defer col.Root.Close()
+	entry, err := officerEntry(col, s.by, s.reason, linkageEntry)
+	if err != nil {
+		return err
+	}
+	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	if err != nil {
+		return err
+	}
+	if len(all) < 2 {
+		return usagef("there is nothing to join before keys rotate", "the key folder holds one generation of the pseudonym key only")
+	}
+	recipients, err := folder.Recipients()
+	if err != nil {
+		return err
+	}
+	journal, err := openLog(u, s.collection, folder)
+	if err != nil {
+		return err
+	}
+	text, err := deid.Linkage(all[1], all[0], col)
+	if err != nil {
+		return err
+	}
+	sealed, err := keys.Encrypt(text, recipients...)
+	if err != nil {
+		return err
+	}
+	entry.Facts = map[string]string{"before": all[1].KeyID, "after": all[0].KeyID}
+	if err := journal.Append(entry); err != nil {
+		return err
+	}
+	if err := writeSigned(folder, s.linkage, pack.NoticeNamespace, sealed); err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": all[1].KeyID, "after": all[0].KeyID}, func(w io.Writer) {
+		fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in %s.sig\n", quoted(s.linkage), quoted(s.linkage))
+		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i identity.txt %s\n", all[1].KeyID, all[0].KeyID, quoted(s.linkage))
+		fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
+	})
+}

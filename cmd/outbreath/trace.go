@@ -1,0 +1,86 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"outbreath/deid"
+)
+
+// A traceResult is the JSON form of trace.
+type traceResult struct {
+	OK        bool     `json:"ok"`
+	SubjectID string   `json:"subject_id"`
+	Kind      string   `json:"kind"` // whose pseudonym it is: "subject" or "session"
+	KeyID     string   `json:"key_id"`
+	Records   []string `json:"records"`
+}
+
+func newTraceCmd(u *ui, o *options) *cobra.Command {
+	var reason, by string
+	c := &cobra.Command{
+		Use:   "trace COLLECTION PSEUDONYM --reason TEXT",
+		Short: "Lead a pseudonym back to its subject, for an authorised finding",
+		Long: `Print the subject behind a pseudonym, at the site that holds the key and the
+roster: for a finding that the protocol and the ethics committee allow to be
+passed on. Every generation of the key is searched. Who asked and why is written
+into custody.jsonl before anything is printed; what is printed is personal data.
+` + statusHelp,
+		Example: `  outbreath trace week-48 4Q7W-0CZ1-9JT3-HM2K-A --reason "incidental finding, approved by the committee" --keys site-keys`,
+		Args:    cobra.ExactArgs(2),
+		RunE:    func(c *cobra.Command, args []string) error { return runTrace(u, o, args[0], args[1], reason, by) },
+	}
+	c.Flags().StringVar(&reason, "reason", "", "why, without anything about a person; kept in custody.jsonl")
+	c.Flags().StringVar(&by, "by", "", "who asks (default: the user's name on this computer)")
+	return c
+}
+
+func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
+	name, err := deid.ParsePseudonym(typed)
+	if err != nil {
+		return usagef("compare it with the print: four groups of four and one check character", "%s", err)
+	}
+	col, err := loadCollection(dir)
+	if err != nil {
+		return err
+	}
+	defer col.Root.Close()
+	entry, err := officerEntry(col, by, reason, traceEntry)
+	if err != nil {
+		return err
+	}
+	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	if err != nil {
+		return err
+	}
+	journal, err := openLog(u, dir, folder)
+	if err != nil {
+		return err
+	}
+	found, ok := deid.Trace(all, col, name)
+	entry.Facts = map[string]string{"pseudonym": name, "found": strconv.FormatBool(ok)}
+	if ok {
+		entry.Facts["key_id"] = found.KeyID
+	}
+	if err := journal.Append(entry); err != nil {
+		return fmt.Errorf("nothing is shown, because it could not be written into %s: %w", custodyFile, err)
+	}
+	if !ok {
+		if err := u.result(map[string]any{"ok": false, "pseudonym": name}, func(w io.Writer) {
+			fmt.Fprintf(w, "nobody in this collection has that pseudonym, in any of the %s\nto do: try the other collections of this study; the question was logged\n", count(len(all), "key generation"))
+		}); err != nil {
+			return err
+		}
+		return statusError(exitResolve)
+	}
+	return u.result(traceResult{true, found.SubjectID, found.Kind, found.KeyID, nonNil(found.Records)}, func(w io.Writer) {
+		fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with key %s\n", printable(found.SubjectID), found.Kind, found.KeyID)
+		for _, r := range found.Records {
+			fmt.Fprintf(w, "  %s\n", quoted(r))
+		}
+		fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and why is in custody.jsonl.")
+	})
+}

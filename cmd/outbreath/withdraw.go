@@ -1,0 +1,165 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"outbreath/deid"
+	"outbreath/keys"
+	"outbreath/pack"
+)
+
+type withdrawOptions struct{ reason, to, by string }
+
+// A withdrawResult is the JSON form of withdraw.
+type withdrawResult struct {
+	OK         bool     `json:"ok"`
+	Notice     string   `json:"notice"`
+	Signature  string   `json:"signature"`
+	Pseudonyms []string `json:"pseudonyms"`
+	Shipments  []string `json:"shipments"`
+	Unlisted   []string `json:"unlisted"` // of those, the ones sealed before their contents were noted
+	Tubes      []string `json:"tubes"`
+}
+
+func newWithdrawCmd(u *ui, o *options) *cobra.Command {
+	s := &withdrawOptions{}
+	c := &cobra.Command{
+		Use:   "withdraw COLLECTION --reason TEXT --to FILE",
+		Short: "Record a withdrawn consent, and write the signed notice for the laboratory",
+		Long: `Ask for the subject's id at the terminal, or read it from standard input: it
+never stands in the command line. Then write a notice for the laboratory, signed,
+with the subject's pseudonyms in every generation of the key, the shipments that
+hold data under them and the barcodes of the tubes, and nothing else; leave the
+subject out of later seals of this collection; and record it in custody.jsonl.
+
+Nothing is erased here: what happens to records and tubes is for the protocol,
+the consent and the law to say. Run it for every collection of the study that
+holds the subject.
+` + statusHelp,
+		Example: `  outbreath withdraw week-48 --reason "consent withdrawn in writing" --to notice.json --keys site-keys`,
+		Args:    cobra.ExactArgs(1),
+		RunE:    func(c *cobra.Command, args []string) error { return runWithdraw(u, o, s, args[0]) },
+	}
+	c.Flags().StringVar(&s.reason, "reason", "", "why, without anything about a person; kept in custody.jsonl")
+	c.Flags().StringVar(&s.to, "to", "", "file of the notice; its signature is written beside it, as FILE.sig")
+	c.Flags().StringVar(&s.by, "by", "", "who records it (default: the user's name on this computer)")
+	return c
+}
+
+func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
+	if s.to == "" {
+		return usagef("name the file of the notice with --to FILE", "withdraw needs --to FILE")
+	}
+	for _, path := range []string{s.to, s.to + ".sig"} {
+		if _, err := lstat(path); err == nil {
+			return usagef("name a file that does not exist", "%s is there already; a notice is never written over", quoted(path))
+		}
+	}
+	col, err := loadCollection(dir)
+	if err != nil {
+		return err
+	}
+	defer col.Root.Close()
+	entry, err := officerEntry(col, s.by, s.reason, withdrawEntry)
+	if err != nil {
+		return err
+	}
+	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	if err != nil {
+		return err
+	}
+	journal, err := openLog(u, dir, folder)
+	if err != nil {
+		return err
+	}
+	typed, err := askSubject(u)
+	if err != nil {
+		return err
+	}
+	id, ok := deid.Known(col, typed)
+	if !ok {
+		return usagef("compare the id with roster.csv, character by character, and run withdraw again", "no subject of this collection has that id; nothing was written")
+	}
+	pseudonyms, err := deid.Pseudonyms(all, id)
+	if err != nil {
+		return err
+	}
+	holding, unlisted := shipmentsWith(journal, pseudonyms)
+	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: pseudonyms,
+		Shipments: nonNil(append(holding, unlisted...)), Unlisted: nonNil(unlisted), Tubes: nonNil(deid.TubesOf(col, id))}
+	entry.Facts = map[string]string{
+		"pseudonyms": strings.Join(pseudonyms, " "), "shipments": strings.Join(r.Shipments, " "), "tubes": strconv.Itoa(len(r.Tubes)),
+	}
+	notice := pack.NewNotice(col.Study.Study, col.Study.Site, pseudonyms, r.Shipments, r.Tubes)
+	// Logged first: a subject who withdrew is left out even when the notice
+	// cannot be written, and withdraw can be run again.
+	if err := journal.Append(entry); err != nil {
+		return err
+	}
+	if err := writeSigned(folder, s.to, pack.NoticeNamespace, notice.Encode()); err != nil {
+		return fmt.Errorf("the withdrawal is recorded and later seals leave the subject out, but the notice was not written; run withdraw again: %w", err)
+	}
+	return u.result(r, func(w io.Writer) { r.print(w, folder.Name()) })
+}
+
+func (r *withdrawResult) print(w io.Writer, site string) {
+	fmt.Fprintf(w, "recorded: later seals of this collection leave the subject out\n")
+	fmt.Fprintf(w, "  pseudonyms: %s\n  shipments:  %s\n  tubes:      %s\n", words(r.Pseudonyms), words(r.Shipments), words(r.Tubes))
+	if len(r.Unlisted) > 0 {
+		fmt.Fprintf(w, "  of these shipments it is not known whether they hold the subject's data: %s\n", words(r.Unlisted))
+	}
+	fmt.Fprintf(w, "notice: %s, signed in %s\n", quoted(r.Notice), quoted(r.Signature))
+	if site == "" {
+		site = "SITE"
+	}
+	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
+}
+
+// askSubject reads the subject's id: at a terminal without showing it, else the
+// first line of standard input.
+func askSubject(u *ui) (string, error) {
+	var line string
+	if in, ok := u.in.(*os.File); ok && term.IsTerminal(int(in.Fd())) {
+		fmt.Fprint(u.err, "subject id, as in roster.csv (it is not shown): ")
+		b, err := term.ReadPassword(int(in.Fd()))
+		fmt.Fprintln(u.err)
+		if err != nil {
+			return "", errors.New("the subject id could not be read from the terminal")
+		}
+		line = string(b)
+	} else {
+		text, err := bufio.NewReader(io.LimitReader(u.in, 4096)).ReadString('\n')
+		if err != nil && !errors.Is(err, io.EOF) {
+			return "", errors.New("the subject id could not be read from standard input")
+		}
+		line = text
+	}
+	if line = strings.TrimSpace(line); line == "" {
+		return "", usagef("type it when asked, or give it on standard input; never as an argument", "no subject id was given")
+	}
+	return line, nil
+}
+
+// writeSigned writes a new file and, before it, its signature beside it.
+func writeSigned(f *keys.Folder, path, namespace string, text []byte) error {
+	sig, err := f.Sign(namespace, text)
+	if err != nil {
+		return err
+	}
+	if err := writeWhole(path+".sig", sig); err != nil {
+		return err
+	}
+	if err := writeWhole(path, text); err != nil {
+		return errors.Join(err, os.Remove(path+".sig"))
+	}
+	return nil
+}

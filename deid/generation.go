@@ -1,0 +1,183 @@
+package deid
+
+import (
+	"slices"
+	"strings"
+
+	"outbreath/deid/leak"
+	"outbreath/keys"
+	"outbreath/schema"
+)
+
+// KeyID names a generation of the pseudonym key in one study, "XXXX-XXXX": the
+// first 40 bits of a key derived for nothing else. It stands in treatment.json
+// of every shipment and gives nothing of the key away.
+func KeyID(key *keys.PseudonymKey, study string) string {
+	return shortCode(key.Derive(keys.Label, study))
+}
+
+// A Generation makes the pseudonyms of one generation of the key.
+type Generation struct {
+	KeyID string
+	*Pseudonymiser
+}
+
+// Generations prepares every generation of the key for a study, in the order
+// given: newest first.
+func Generations(all []*keys.PseudonymKey, study string) []Generation {
+	var out []Generation
+	for _, k := range all {
+		out = append(out, Generation{KeyID(k, study), NewPseudonymiser(k, study)})
+	}
+	return out
+}
+
+// A Traced is what stands behind a pseudonym.
+type Traced struct {
+	SubjectID string   // as the roster or, failing that, a record spells it
+	KeyID     string   // generation of the key that made the pseudonym
+	Kind      string   // "subject" or "session"
+	Records   []string // the subject's records in this collection, or the session's
+}
+
+// Trace looks for the subject or session whose pseudonym, in the usual form, is
+// name, in every generation. ok is false when nobody in c has it.
+func Trace(all []Generation, c *schema.Collection, name string) (t Traced, ok bool) {
+	ids := subjects(c)
+	for _, g := range all {
+		for _, id := range ids {
+			if p, err := g.Subject(id); err == nil && p == name {
+				return Traced{id, g.KeyID, "subject", recordsOf(c, id)}, true
+			}
+		}
+		for _, s := range c.Sessions {
+			if p, err := g.Session(s.ID); err == nil && p == name {
+				return Traced{s.Subject, g.KeyID, "session", []string{s.File}}, true
+			}
+		}
+	}
+	return Traced{}, false
+}
+
+// Known returns the spelling of a subject id that the roster or a record has,
+// for one that may be typed otherwise.
+func Known(c *schema.Collection, typed string) (id string, ok bool) {
+	want, err := Canonical(typed)
+	if err != nil {
+		return "", false
+	}
+	for _, id := range subjects(c) {
+		if have, err := Canonical(id); err == nil && have == want {
+			return id, true
+		}
+	}
+	return "", false
+}
+
+// Pseudonyms returns a subject's pseudonym in every generation.
+func Pseudonyms(all []Generation, id string) ([]string, error) {
+	var out []string
+	for _, g := range all {
+		p, err := g.Subject(id)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// TubesOf returns the barcodes of a subject's tubes in c, sorted.
+func TubesOf(c *schema.Collection, id string) []string {
+	var out []string
+	for _, s := range c.Sessions {
+		if sameID(s.Subject, id) {
+			for _, t := range s.Tubes {
+				out = append(out, t.Barcode)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// LeaveOut takes the sessions of every subject that has, in any generation, one
+// of the pseudonyms in withdrawn out of c, and returns how many went. Source
+// files are not touched.
+func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool) int {
+	gone := map[string]bool{}
+	for _, s := range c.Sessions {
+		if _, done := gone[s.Subject]; done {
+			continue
+		}
+		gone[s.Subject] = false
+		for _, g := range all {
+			if p, err := g.Subject(s.Subject); err == nil && withdrawn[p] {
+				gone[s.Subject] = true
+			}
+		}
+	}
+	before := len(c.Sessions)
+	c.Sessions = slices.DeleteFunc(c.Sessions, func(s *schema.Session) bool { return gone[s.Subject] })
+	return before - len(c.Sessions)
+}
+
+// subjects lists the ids of roster and records, those of the roster first.
+func subjects(c *schema.Collection) []string {
+	var ids []string
+	seen := map[string]bool{}
+	add := func(id string) {
+		if id != "" && !seen[id] {
+			seen[id] = true
+			ids = append(ids, id)
+		}
+	}
+	for _, row := range c.Roster.Rows {
+		add(row["subject_id"])
+	}
+	for _, s := range c.Sessions {
+		add(s.Subject)
+	}
+	return ids
+}
+
+func recordsOf(c *schema.Collection, id string) []string {
+	var files []string
+	for _, s := range c.Sessions {
+		if sameID(s.Subject, id) {
+			files = append(files, s.File)
+		}
+	}
+	return files
+}
+
+func sameID(a, b string) bool {
+	x, errX := Canonical(a)
+	y, errY := Canonical(b)
+	return errX == nil && errY == nil && x == y
+}
+
+// Subjects returns the subject pseudonyms that c holds, sorted, each once.
+func (c *Cleared) Subjects() []string { return c.subjects }
+
+// Suspect says whether text, which is to be kept in a log, holds something that
+// the search for identifiers finds.
+func Suspect(c *schema.Collection, text string) bool {
+	return len(leak.New(c.Roster).Scan(text, []string{c.Study.Study, c.Study.Site})) > 0
+}
+
+// Linkage returns, for every subject of c, the pseudonym under the generation
+// before and under the newest, as CSV with the columns before and after, ordered
+// by the first. It holds no identifier, yet joins what rotation set apart.
+func Linkage(before, newest Generation, c *schema.Collection) ([]byte, error) {
+	var rows []string
+	for _, id := range subjects(c) {
+		p, err := Pseudonyms([]Generation{before, newest}, id)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, p[0]+","+p[1]+"\n")
+	}
+	slices.Sort(rows)
+	return []byte("before,after\n" + strings.Join(slices.Compact(rows), "")), nil
+}

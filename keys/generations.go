@@ -1,0 +1,177 @@
+package keys
+
+import (
+	"bytes"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Earlier generations of the pseudonym key stay beside the newest one, as
+// pseudonym-1.key, pseudonym-2.key ...: without them the pseudonyms of earlier
+// shipments can no longer be led back.
+const maxGenerations = 1000
+
+func generationFile(n int) string { return fmt.Sprintf("pseudonym-%d.key", n) }
+
+// earlier returns the names of the files with earlier generations, oldest first.
+func (f *Folder) earlier() ([]string, error) {
+	entries, err := os.ReadDir(f.dir)
+	if err != nil {
+		return nil, ioFault(f.dir, "look into the key folder", err)
+	}
+	var numbers []int
+	for _, e := range entries {
+		digits, begins := strings.CutPrefix(e.Name(), "pseudonym-")
+		digits, ends := strings.CutSuffix(digits, ".key")
+		n, err := strconv.Atoi(digits)
+		if begins && ends && err == nil && n > 0 && generationFile(n) == e.Name() {
+			numbers = append(numbers, n)
+		}
+	}
+	if len(numbers) > maxGenerations {
+		return nil, fault(f.dir, "holds more than %d earlier pseudonym keys; put back your copy of the folder", maxGenerations)
+	}
+	slices.Sort(numbers)
+	var names []string
+	for i, n := range numbers {
+		if n != i+1 {
+			return nil, fault(f.path(generationFile(i+1)), "is missing; without it the pseudonyms of earlier shipments cannot be led back; put back your copy of it")
+		}
+		names = append(names, generationFile(n))
+	}
+	return names, nil
+}
+
+// Generations reads every generation of the pseudonym key (site), the newest,
+// which new shipments use, first.
+func (f *Folder) Generations() ([]*PseudonymKey, error) {
+	newest, err := f.PseudonymKey()
+	if err != nil {
+		return nil, err
+	}
+	names, err := f.earlier()
+	if err != nil {
+		return nil, err
+	}
+	all := []*PseudonymKey{newest}
+	for _, name := range slices.Backward(names) {
+		k, err := f.pseudonymKey(name)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.ContainsFunc(all, k.equal) { // a rotation that was cut off
+			all = append(all, k)
+		}
+	}
+	return all, nil
+}
+
+// Rotate makes a new generation of the pseudonym key (site) for the shipments
+// to come and keeps the present one beside it. The new file is written, read
+// back and only then put in the old one's place, under the same passphrase; a
+// crash in between leaves the old key in use.
+func (f *Folder) Rotate() error {
+	unlock, err := f.lock()
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	all, err := f.Generations()
+	if err != nil {
+		return err
+	}
+	names, err := f.earlier()
+	if err != nil {
+		return err
+	}
+	if len(names) == maxGenerations {
+		return fault(f.dir, "holds %d earlier pseudonym keys; no more are kept in one folder", maxGenerations)
+	}
+	if err := f.keepPresent(names, all[0]); err != nil {
+		return err
+	}
+	var b [32]byte
+	rand.Read(b[:])
+	return f.putPseudonymKey(NewPseudonymKey(b))
+}
+
+// keepPresent copies pseudonym.key beside itself as the latest earlier
+// generation, unless a rotation that was cut off has done so.
+func (f *Folder) keepPresent(names []string, present *PseudonymKey) error {
+	if len(names) > 0 {
+		last, err := f.pseudonymKey(names[len(names)-1])
+		if err != nil {
+			return err
+		}
+		if last.equal(present) {
+			return nil
+		}
+	}
+	data, _, err := f.read(pseudonymFile, true, maxSecret)
+	if err != nil {
+		return err
+	}
+	name := generationFile(len(names) + 1)
+	if err := writeNew(f.dir, name, data, 0o600); err != nil {
+		return ioFault(f.path(name), "write this file", err)
+	}
+	if err := syncDir(f.dir); err != nil {
+		return ioFault(f.dir, "write this folder", err)
+	}
+	kept, err := f.pseudonymKey(name)
+	if err != nil {
+		return err
+	}
+	if !kept.equal(present) {
+		return fault(f.path(name), "does not read back as it was written; this disk cannot be trusted: nothing was changed")
+	}
+	return nil
+}
+
+// putPseudonymKey replaces pseudonym.key by k, plain or under the passphrase as
+// it was before. The new file reads back before it takes the place.
+func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
+	path := f.path(pseudonymFile)
+	old, _, err := f.read(pseudonymFile, true, maxSecret)
+	if err != nil {
+		return err
+	}
+	var pass []byte
+	if bytes.HasPrefix(old, ageMagic) {
+		if pass, err = f.passphrase(pseudonymFile, "the pseudonym key"); err != nil {
+			return err
+		}
+	}
+	data, err := protect(formatPseudonymKey(k), pass)
+	if err != nil {
+		return ioFault(path, "encrypt the pseudonym key", err)
+	}
+	tmp := ".outbreath-" + pseudonymFile
+	if err := os.Remove(f.path(tmp)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return ioFault(f.path(tmp), "remove what was left of an earlier run", err)
+	}
+	if err := writeNew(f.dir, tmp, data, 0o600); err != nil {
+		return ioFault(path, "write this file", err)
+	}
+	read, err := f.pseudonymKey(tmp)
+	if err == nil && !read.equal(k) {
+		err = fault(path, "the new key does not read back as it was written; this disk cannot be trusted: the old key is still in use")
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.path(tmp)))
+	}
+	if err := os.Rename(f.path(tmp), filepath.Join(f.dir, pseudonymFile)); err != nil {
+		return ioFault(path, "put the new key in place", err)
+	}
+	if err := syncDir(f.dir); err != nil {
+		return ioFault(f.dir, "write this folder", err)
+	}
+	return nil
+}
