@@ -64,7 +64,7 @@ func exitStatus(err error) int {
 	case errors.As(err, &status):
 		return int(status)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)),
-		errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)):
+		errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
 		return exitResolve
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
 		return exitRejected
@@ -94,6 +94,8 @@ func toDo(err error) string {
 		return media.Do
 	case errors.As(err, new(*deid.ReasonError)):
 		return "give the reason in other words with --tube-reason, then seal again; nothing was written"
+	case errors.As(err, new(*keys.MissingSharesError)):
+		return "ask further custodians for their shares, and name all files at once"
 	case errors.As(err, new(*custody.TornError)):
 		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
 	case errors.As(err, &reg):

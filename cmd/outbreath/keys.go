@@ -25,7 +25,7 @@ collection and from the medium, and keep a copy of the pseudonym key in a safe
 place: without it the study's pseudonyms can never be made again.
 ` + statusHelp,
 	}
-	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysRotateCmd(u, o))
+	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
 	return c
 }
 

@@ -1,0 +1,205 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/boombuler/barcode/qr"
+	"github.com/spf13/cobra"
+
+	"outbreath/keys"
+)
+
+type splitOptions struct {
+	shares, threshold       int
+	to                      string
+	recipients, passphrases string
+}
+
+func newKeysSplitCmd(u *ui, o *options) *cobra.Command {
+	s := &splitOptions{}
+	c := &cobra.Command{
+		Use:   "split --shares N --threshold K --to DIR",
+		Short: "Split the pseudonym key among custodians",
+		Long: `Split the site's pseudonym key into N shares, of which any K join to the key
+(Shamir's scheme) and fewer say nothing about it. Each share gets its own file,
+under a passphrase that its custodian types here, or encrypted to the custodian's
+age recipient (--recipients), and a sheet to print, with the same as a QR code and
+as letters. The sheets need the passphrase or the identity too.
+
+Give each custodian one share, and keep no two in one place. The key folder stays
+as it is. After keys rotate, split the new key as well and keep the old shares:
+they join to the old key, which the earlier shipments need.
+` + statusHelp,
+		Example: "  outbreath keys split --shares 5 --threshold 3 --to shares --keys site-keys",
+		RunE:    func(c *cobra.Command, _ []string) error { return runSplit(u, o, s) },
+	}
+	f := c.Flags()
+	f.IntVar(&s.shares, "shares", 0, "how many shares")
+	f.IntVar(&s.threshold, "threshold", 0, "how many of them join to the key")
+	f.StringVar(&s.to, "to", "", "a new folder for the shares")
+	f.StringVar(&s.recipients, "recipients", "", "file with the custodians' age recipients, one a line, instead of passphrases")
+	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one a line, where nobody can be asked")
+	return c
+}
+
+// A madeShare is one share, as split prints it.
+type madeShare struct {
+	Name  string `json:"name"`
+	File  string `json:"file"`
+	Sheet string `json:"sheet"`
+	data  []byte
+	page  []byte
+}
+
+func runSplit(u *ui, o *options, s *splitOptions) error {
+	if s.to == "" || s.shares == 0 || s.threshold == 0 {
+		return usagef("for example: keys split --shares 5 --threshold 3 --to shares", "split needs --shares, --threshold and --to")
+	}
+	if _, err := lstat(s.to); err == nil {
+		return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(s.to))
+	}
+	if s.recipients != "" && s.passphrases != "" {
+		return usagef("give one of them", "--recipients and --share-passphrases exclude each other")
+	}
+	_, key, err := siteKey(u, o, true)
+	if err != nil {
+		return err
+	}
+	shares, err := keys.Split(key, s.shares, s.threshold)
+	if err != nil {
+		return err
+	}
+	seal, err := s.sealer(u, o)
+	if err != nil {
+		return err
+	}
+	var made []madeShare
+	for _, sh := range shares {
+		data, err := seal(sh)
+		if err != nil {
+			return err
+		}
+		page, err := shareSheet(sh, data)
+		if err != nil {
+			return err
+		}
+		name := sh.Name()
+		made = append(made, madeShare{name, filepath.Join(s.to, name+".age"), filepath.Join(s.to, name+".html"), data, page})
+	}
+	if err := writeShares(s.to, made); err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true, "set": shares[0].Set, "threshold": s.threshold, "shares": made}, func(w io.Writer) {
+		fmt.Fprintf(w, "%d shares in %s; any %d of them join to the pseudonym key, fewer say nothing about it\n", len(made), quoted(s.to), s.threshold)
+		for _, m := range made {
+			fmt.Fprintf(w, "  %s\n", quoted(filepath.Base(m.File)))
+		}
+		fmt.Fprintf(w, "Next: try it, with outbreath keys join and %d of the files; print the sheets; give each custodian one file and its sheet; then erase this folder.\n", s.threshold)
+	})
+}
+
+// sealer returns what protects each share in turn.
+func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, error), error) {
+	switch {
+	case s.recipients != "":
+		data, err := readBounded(s.recipients, 1<<20)
+		if err != nil {
+			return nil, err
+		}
+		list, err := keys.ShareRecipients(data)
+		if err != nil {
+			return nil, err
+		}
+		if len(list) != s.shares {
+			return nil, usagef("write one age recipient a line, another one for each custodian", "there are %d shares and %d different recipients", s.shares, len(list))
+		}
+		return func(sh *keys.Share) ([]byte, error) { return sh.SealTo(list[sh.Index-1]) }, nil
+	case s.passphrases != "":
+		list, err := passphraseLines(s.passphrases)
+		if err != nil {
+			return nil, err
+		}
+		if len(list) != s.shares {
+			return nil, usagef("write one passphrase a line", "there are %d shares and %d passphrases", s.shares, len(list))
+		}
+		return func(sh *keys.Share) ([]byte, error) { return sh.SealUnder(list[sh.Index-1]) }, nil
+	}
+	ask := *o
+	ask.passphraseFile = "" // the folder's, and nobody else's
+	return func(sh *keys.Share) ([]byte, error) {
+		u.say("share %d of %d: its custodian types a passphrase of their own now", sh.Index, sh.Total)
+		pass, err := newPassphrase(u, &ask)
+		if err != nil {
+			return nil, err
+		}
+		defer clear(pass)
+		return sh.SealUnder(pass)
+	}, nil
+}
+
+func passphraseLines(path string) ([][]byte, error) {
+	data, err := readBounded(path, 1<<20)
+	if err != nil {
+		return nil, err
+	}
+	var out [][]byte
+	for line := range bytes.Lines(data) {
+		if line = bytes.TrimRight(line, "\r\n"); len(line) > 0 {
+			out = append(out, line)
+		}
+	}
+	return out, nil
+}
+
+// writeShares makes the folder, whole or not at all.
+func writeShares(dir string, made []madeShare) (err error) {
+	tmp, err := os.MkdirTemp(filepath.Dir(dir), ".outbreath-shares-*")
+	if err != nil {
+		return usagef("name a place that may be written to", "%s cannot be made", quoted(dir))
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), os.RemoveAll(tmp))
+		}
+	}()
+	for _, m := range made {
+		for path, data := range map[string][]byte{m.File: m.data, m.Sheet: m.page} {
+			if err := os.WriteFile(filepath.Join(tmp, filepath.Base(path)), data, 0o600); err != nil {
+				return err
+			}
+		}
+	}
+	return os.Rename(tmp, dir)
+}
+
+var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))
+
+// shareSheet is the page to print for one custodian: what is in the file, as QR
+// code and as letters.
+func shareSheet(s *keys.Share, data []byte) ([]byte, error) {
+	letters := keys.Letters(data)
+	doc := map[string]any{"Share": s, "Name": s.Name(), "Letters": letters}
+	// The code holds the lines as they are typed. A large one is left out.
+	if code, err := qr.Encode(strings.TrimSpace(strings.ReplaceAll(letters, " ", "")), qr.M, qr.Auto); err == nil {
+		n := code.Bounds().Dx()
+		var path strings.Builder
+		for y := range n {
+			for x := range n {
+				if r, _, _, _ := code.At(x, y).RGBA(); r == 0 {
+					fmt.Fprintf(&path, "M%d %dh1v1h-1z", x+4, y+4)
+				}
+			}
+		}
+		doc["Size"], doc["Path"] = n+8, path.String()
+	}
+	var b bytes.Buffer
+	err := sharePage.Execute(&b, doc)
+	return b.Bytes(), err
+}

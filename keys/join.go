@@ -1,0 +1,124 @@
+package keys
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/cloudflare/circl/secretsharing"
+)
+
+// A NamedShare is a share with the name of the file that it came from.
+type NamedShare struct {
+	File string
+	*Share
+}
+
+// A MissingSharesError says how many shares are still needed. Nothing about the
+// key can be said with those at hand.
+type MissingSharesError struct{ Have, Need int }
+
+func (e *MissingSharesError) Error() string {
+	return fmt.Sprintf("%d of the %d shares that are needed are here: %d missing; with fewer, nothing can be said about the key", e.Have, e.Need, e.Need-e.Have)
+}
+
+// Join puts the pseudonym key together again. Each share has been checked
+// against its own commitments when it was opened; here they must all be of one
+// split. The error is a *[MissingSharesError], or an *[Error] that names the
+// share that does not belong.
+func Join(shares []NamedShare) (*PseudonymKey, error) {
+	if len(shares) == 0 {
+		return nil, fault("", "no share was given")
+	}
+	if err := oneSplit(shares); err != nil {
+		return nil, err
+	}
+	var parts []secretsharing.Share
+	seen := map[int]bool{}
+	for _, s := range shares {
+		if seen[s.Index] {
+			continue // the same share twice counts once
+		}
+		seen[s.Index] = true
+		part, ok := s.part()
+		if !ok {
+			return nil, fault(s.File, "is damaged; ask its custodian for the other copy")
+		}
+		parts = append(parts, part)
+	}
+	need := shares[0].Threshold
+	if len(parts) < need {
+		return nil, &MissingSharesError{len(parts), need}
+	}
+	secret, err := secretsharing.Recover(uint(need-1), parts)
+	if err != nil {
+		return nil, fault("", "the shares do not join")
+	}
+	wide, err := secret.MarshalBinary()
+	commitments, ok := shares[0].commitments()
+	if err != nil || !ok || !shareGroup.NewElement().MulGen(secret).IsEqual(commitments[0]) || strings.Trim(string(wide[:scalarBytes-32]), "\x00") != "" {
+		return nil, fault("", "the shares do not join to the key that they were made from")
+	}
+	defer clear(wide)
+	return NewPseudonymKey([32]byte(wide[scalarBytes-32:])), nil
+}
+
+// oneSplit blames the shares that are not of the split that most are of.
+func oneSplit(shares []NamedShare) error {
+	votes := map[string]int{}
+	best := shares[0].common()
+	for _, s := range shares {
+		votes[s.common()]++
+	}
+	for _, s := range shares { // in order, so that the answer is always the same
+		if votes[s.common()] > votes[best] {
+			best = s.common()
+		}
+	}
+	for _, s := range shares {
+		if s.common() != best {
+			return fault(s.File, "is not of the same split as the other shares (it is of set %s); ask its custodian for the one of the same set", s.Set)
+		}
+	}
+	return nil
+}
+
+// Same says whether k is the key that joined is.
+func (k *PseudonymKey) Same(joined *PseudonymKey) bool { return k.equal(joined) }
+
+// ProtectPseudonymKey returns the text of a pseudonym.key file for k, under pass
+// or, when pass is nil, plain.
+func ProtectPseudonymKey(k *PseudonymKey, pass []byte) ([]byte, error) {
+	return protect(formatPseudonymKey(k), pass)
+}
+
+// WriteSecret writes a new file with mode 0600, whole or not at all, and reads it
+// back.
+func WriteSecret(path string, data []byte) error {
+	dir, name := filepath.Split(filepath.Clean(path))
+	if dir == "" {
+		dir = "."
+	}
+	tmp := ".outbreath-" + name
+	if err := writeNew(dir, tmp, data, 0o600); err != nil {
+		return ioFault(path, "write this file", err)
+	}
+	back, err := os.ReadFile(filepath.Join(dir, tmp))
+	if err == nil && !bytes.Equal(back, data) {
+		err = errors.New("it does not read back as it was written")
+	}
+	if err == nil {
+		err = os.Rename(filepath.Join(dir, tmp), path)
+	}
+	if err == nil {
+		err = syncDir(dir)
+	}
+	if err != nil {
+		err = errors.Join(err, os.Remove(filepath.Join(dir, tmp)))
+		return ioFault(path, "write this file", err)
+	}
+	return nil
+}

@@ -1,0 +1,168 @@
+package keys
+
+import (
+	"bytes"
+	"io"
+	"strings"
+
+	"filippo.io/age"
+)
+
+// ShareRecipients reads age recipients, one a line, one for each share.
+func ShareRecipients(data []byte) ([]age.Recipient, error) {
+	list, err := parseRecipients("", data)
+	if err != nil {
+		return nil, err
+	}
+	var out []age.Recipient
+	for _, r := range list {
+		out = append(out, r.Recipient)
+	}
+	return out, nil
+}
+
+// ShareIDs are the identities that open shares which were encrypted to recipients.
+type ShareIDs []age.Identity
+
+// ShareIdentities reads an age identity file, for shares that were encrypted to
+// a recipient.
+func ShareIdentities(data []byte) (ShareIDs, error) {
+	var out ShareIDs
+	for n, line := range textLines(data) {
+		id, _, ok := parseIdentity(line)
+		if !ok {
+			return nil, fault("", "line %d of the identity file is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...)", n)
+		}
+		out = append(out, id)
+	}
+	if len(out) == 0 {
+		return nil, fault("", "the identity file holds no age identity")
+	}
+	return out, nil
+}
+
+// SealUnder returns the share's file under a passphrase.
+func (s *Share) SealUnder(pass []byte) ([]byte, error) { return seal(withSum(s.body()), pass) }
+
+// SealTo returns the share's file for an age recipient.
+func (s *Share) SealTo(r age.Recipient) ([]byte, error) { return Encrypt(withSum(s.body()), r) }
+
+// maxShareFile bounds a share's file, bytes, as letters too.
+const maxShareFile = 64 << 10
+
+// OpenShare reads a share's file: the binary one, or its letters as typed from
+// the sheet. ids are tried when it was encrypted to a recipient; ask gives the
+// passphrase otherwise. path is for the errors, which are of type *[Error].
+func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error)) (*Share, error) {
+	if len(data) > maxShareFile {
+		return nil, fault(path, "is larger than %d bytes and cannot be a share", maxShareFile)
+	}
+	if !bytes.HasPrefix(data, ageMagic) {
+		var err error
+		if data, err = ParseLetters(path, data); err != nil {
+			return nil, err
+		}
+	}
+	damaged := fault(path, "this share is damaged, or is no share; ask its custodian for the other copy, file or paper")
+	if !bytes.HasPrefix(data, ageMagic) {
+		return nil, damaged
+	}
+	var text []byte
+	if bytes.Contains(data[:min(len(data), 200)], []byte("\n-> scrypt ")) {
+		pass, err := ask()
+		if err != nil {
+			return nil, err
+		}
+		if text, err = unseal(path, data, pass); err != nil {
+			return nil, err
+		}
+	} else {
+		if len(ids) == 0 {
+			return nil, fault(path, "this share is encrypted to its custodian's key; name the identity file with --identity FILE")
+		}
+		r, err := age.Decrypt(bytes.NewReader(data), ids...)
+		if err != nil {
+			return nil, fault(path, "this share does not open with the identity given: it is another custodian's, or damaged; try the right identity, or the other copy")
+		}
+		if text, err = io.ReadAll(io.LimitReader(r, maxShareFile)); err != nil {
+			return nil, damaged
+		}
+	}
+	defer clear(text)
+	s, ok := parseShare(text)
+	if !ok {
+		return nil, damaged
+	}
+	return s, nil
+}
+
+// Letters writes a file of a share as lines to print and to type: the line's
+// number, eight groups of four characters in Crockford's base 32, and a check
+// character over line number and groups.
+func Letters(data []byte) string {
+	text := shareLetters.EncodeToString(data)
+	var b strings.Builder
+	for n := 1; text != ""; n++ {
+		row := text[:min(len(text), 32)]
+		text = text[len(row):]
+		head := lineNumber(n)
+		b.WriteString(head)
+		for i := range len(row) {
+			if i%4 == 0 {
+				b.WriteByte(' ')
+			}
+			b.WriteByte(row[i])
+		}
+		b.WriteString(" " + string(check3736(head+row)) + "\n")
+	}
+	return b.String()
+}
+
+// ParseLetters is the reverse of Letters, for what a person typed: either case,
+// O for 0, I and L for 1, blanks and hyphens anywhere. It names the line that is
+// mistyped.
+func ParseLetters(path string, data []byte) ([]byte, error) {
+	var all strings.Builder
+	n := 0
+	for line := range strings.Lines(strings.ToUpper(string(data))) {
+		line = strings.NewReplacer(" ", "", "-", "", "\t", "", "\r", "", "\n", "").Replace(line)
+		if line == "" || line[0] == '#' {
+			continue
+		}
+		n++
+		head := lineNumber(n)
+		if len(line) < len(head)+2 || line[:len(head)] != head {
+			return nil, fault(path, "line %s of the letters is missing or does not begin with its number; type it again from the sheet", head)
+		}
+		row := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(line[len(head) : len(line)-1])
+		if strings.Trim(row, "0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != check3736(head+row) {
+			return nil, fault(path, "line %s of the letters is mistyped; compare it with the sheet", head)
+		}
+		all.WriteString(row)
+	}
+	out, err := shareLetters.DecodeString(all.String())
+	if err != nil || len(out) == 0 {
+		return nil, fault(path, "is neither a share's file nor its letters, or a line at the end is missing; type all lines of the sheet")
+	}
+	return out, nil
+}
+
+func lineNumber(n int) string {
+	return string([]byte{byte('0' + n/100%10), byte('0' + n/10%10), byte('0' + n%10)})
+}
+
+// check3736 returns the check character of s, which holds 0-9 and A-Z only.
+//
+// Source: ISO/IEC 7064, hybrid system MOD 37,36.
+func check3736(s string) byte {
+	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+	p := 36
+	for i := range len(s) {
+		sum := (p + strings.IndexByte(alphabet, s[i])) % 36
+		if sum == 0 {
+			sum = 36
+		}
+		p = sum * 2 % 37
+	}
+	return alphabet[(37-p)%36]
+}
