@@ -39,7 +39,6 @@ var floors = map[string][]string{
 // is not named here may be imported by nobody.
 var houses = map[string][]string{
 	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack"},
-	"github.com/boombuler/barcode":             {"outbreath/cmd/outbreath"},
 	"github.com/cloudflare/circl":              {"outbreath/keys"},
 	"github.com/klauspost/compress":            {"outbreath/pack"},
 	"github.com/klauspost/reedsolomon":         {"outbreath/pack/repair"},

@@ -10,10 +10,10 @@ import (
 	"path/filepath"
 	"strings"
 
-	"github.com/boombuler/barcode/qr"
 	"github.com/spf13/cobra"
 
 	"outbreath/keys"
+	"outbreath/pack/symbol"
 )
 
 type splitOptions struct {
@@ -186,18 +186,9 @@ var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))
 func shareSheet(s *keys.Share, data []byte) ([]byte, error) {
 	letters := keys.Letters(data)
 	doc := map[string]any{"Share": s, "Name": s.Name(), "Letters": letters}
-	// The code holds the lines as they are typed. A large one is left out.
-	if code, err := qr.Encode(strings.TrimSpace(strings.ReplaceAll(letters, " ", "")), qr.M, qr.Auto); err == nil {
-		n := code.Bounds().Dx()
-		var path strings.Builder
-		for y := range n {
-			for x := range n {
-				if r, _, _, _ := code.At(x, y).RGBA(); r == 0 {
-					fmt.Fprintf(&path, "M%d %dh1v1h-1z", x+4, y+4)
-				}
-			}
-		}
-		doc["Size"], doc["Path"] = n+8, path.String()
+	// The code holds the lines as they are typed. One that is too large is left out.
+	if code, err := symbol.QR(strings.TrimSpace(strings.ReplaceAll(letters, " ", ""))); err == nil {
+		doc["Size"], doc["Path"] = code.Width, code.Path
 	}
 	var b bytes.Buffer
 	err := sharePage.Execute(&b, doc)
