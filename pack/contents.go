@@ -3,12 +3,14 @@ package pack
 import (
 	"errors"
 	"fmt"
+	"path"
 	"regexp"
 	"slices"
 	"strings"
 
 	"outbreath/deid"
 	"outbreath/pack/bag"
+	"outbreath/pack/media"
 )
 
 // Files of a shipment folder, beside the archive.
@@ -38,8 +40,8 @@ const (
 	maxName     = 100       // bytes, of a whole path in the archive: what a USTAR header holds
 	maxFile     = 1<<33 - 1 // bytes of a recording: what a USTAR header can say
 	maxRecord   = 16 << 20  // bytes of any other payload file and of a small tag file; deid.File promises it too
-	maxManifest = 64 << 20  // bytes of the payload manifest
-	maxTotal    = 1 << 43   // bytes of the whole archive, unpacked
+	maxManifest = bag.MaxBytes
+	maxTotal    = 1 << 43 // bytes of the whole archive, unpacked
 )
 
 // A kind of payload file.
@@ -84,6 +86,8 @@ func kindOf(name string) kind {
 		return handlingFile
 	case name == deid.DiscrepanciesName:
 		return discrepanciesFile
+	case media.PortableName(path.Base(name)) != nil: // a device of Windows
+		return otherFile
 	case recordingName.MatchString(name):
 		return recordingFile
 	case sessionName.MatchString(name):

@@ -228,16 +228,18 @@ func rle(n int, c byte, last bool) []byte {
 	return []byte{byte(h), byte(h >> 8), byte(h >> 16), c}
 }
 
-// Everything here is encrypted to the laboratory and signed by the site; only
-// the content is bad. Nothing may be written, and the words name the check.
-func TestHostile(t *testing.T) {
-	b := newBench(t)
+// A hostileCase bends a good archive, which is then encrypted to the laboratory
+// and signed by the site; only the content is bad. check is the check that must
+// refuse it.
+type hostileCase struct {
+	name, check string
+	bend        func(*testing.T, *forged)
+}
+
+func hostileCases() []hostileCase {
 	first := pseudonym(0)
 	const session = "data/sessions/"
-	tests := []struct {
-		name, check string
-		bend        func(*testing.T, *forged)
-	}{
+	return []hostileCase{
 		{"parent folder", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("../x", "x")) }},
 		{"parent folder inside", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("07-0012/data/../../../x", "x")) }},
 		{"absolute", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("/tmp/x", "x")) }},
@@ -455,6 +457,11 @@ func TestHostile(t *testing.T) {
 		{"label counts wrong", "records", func(t *testing.T, f *forged) { f.label.Sessions = 3 }},
 		{"label of another study", "records", func(t *testing.T, f *forged) { f.label.Study = "LARK-1" }},
 	}
+}
+
+// Nothing may be written of them, and the words name the check.
+func TestHostile(t *testing.T) {
+	b := newBench(t)
 	if f := forge(t, b); b.mustVerify(t, f.write(t, b)).Decision != Accepted {
 		t.Fatal("the archive that nothing was done to is not accepted")
 	}
@@ -465,7 +472,7 @@ func TestHostile(t *testing.T) {
 			t.Errorf("a shipment without %s is not accepted", name)
 		}
 	}
-	for _, tt := range tests {
+	for _, tt := range append(hostileCases(), largeCases()...) {
 		t.Run(tt.name, func(t *testing.T) {
 			f := forge(t, b)
 			tt.bend(t, f)

@@ -113,6 +113,7 @@ type bagReader struct {
 	seen   map[string]bool // names of payload files, folded
 	last   string          // payload file before
 	total  int64
+	listed int64 // bytes of the manifest that the payload so far must have
 	content
 }
 
@@ -192,6 +193,9 @@ func (r *bagReader) payload(where, name string, size int64) error {
 		return reject(checkContents, "%s is out of order: %s", where, askSite)
 	case size > k.limit():
 		return reject(checkContents, "%s is larger than such a file may be (%d bytes): %s", where, k.limit(), askSite)
+	}
+	if r.listed += manifestLine(name); r.listed > maxManifest {
+		return reject(checkContents, "the archive holds more files than a manifest can list: %s", askSite)
 	}
 	r.seen[folded], r.last = true, name
 	r.bytes += size
