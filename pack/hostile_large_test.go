@@ -25,6 +25,11 @@ func largeCases() []hostileCase {
 	named := func(name string) func(*testing.T, *forged) {
 		return func(t *testing.T, f *forged) { f.add(forgedEntry{name: name, data: "x"}) }
 	}
+	full := func(name, begin, unit, end string) func(*testing.T, *forged) {
+		return func(t *testing.T, f *forged) {
+			f.at(t, name).data = begin + strings.Repeat(unit, (maxRecord-len(begin)-len(end))/len(unit)) + end
+		}
+	}
 	return []hostileCase{
 		{"sparse file", "contents", link('S')},
 		{"long name of GNU", "contents", link('L')},
@@ -69,6 +74,33 @@ func largeCases() []hostileCase {
 		{"bomb: 500,000 files", "contents", func(t *testing.T, f *forged) {
 			f.zst = func([]byte) []byte { return manyFiles(500_000) }
 		}},
+		{"records full of values", "records", func(t *testing.T, f *forged) {
+			for i := range 8 {
+				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"tubes":[` + strings.Repeat("{},", (maxRecord-20)/3) + "{}]}"})
+			}
+			f.label.Sessions += 8
+		}},
+		{"records of brackets", "records", func(t *testing.T, f *forged) {
+			for i := range 8 {
+				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: strings.Repeat("[", maxRecord)})
+			}
+			f.label.Sessions += 8
+		}},
+		{"records of long notes", "records", func(t *testing.T, f *forged) {
+			for i := range 8 {
+				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"notes":"` + strings.Repeat(`\u001b`, (maxRecord-20)/6) + `"}`})
+			}
+			f.label.Sessions += 8
+		}},
+		{"list of tubes of short rows", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n", "a,,,,,\n", "")},
+		{"list of tubes of one row", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n", "a,", "\n")},
+		{"handling list of short rows", "records", full("data/handling.csv", "", "a\n", "")},
+		{"handling list of commas", "records", full("data/handling.csv", "barcode,analyse\n", ",", "\n")},
+		{"handling list of one quoted text", "records", full("data/handling.csv", "barcode,analyse\n\"", "\n", "")},
+		{"treatment full of values", "records", full("data/treatment.json", "[", "0,", "0]")},
+		{"treatment full of escapes", "records", full("data/treatment.json", `"`, `\u001b`, `\"`)},
+		{"summary full of values", "records", full("data/recordings/summary.json", `{"recordings":[`, "{},", "{}]}")},
+		{"schema full of rules", "records", full("data/session.schema.json", `{"type":"object","allOf":[`, "{},", "{}]}")},
 		{"schema of a hard pattern", "records", func(t *testing.T, f *forged) {
 			f.at(t, "data/session.schema.json").data = `{"type":"object","patternProperties":{"((((a{1,99}){1,99}){1,99}){1,99})*b":{}}}`
 		}},
@@ -79,6 +111,7 @@ func largeCases() []hostileCase {
 			f.at(t, "data/session.schema.json").data = `{"$ref":"file:///etc/passwd"}`
 		}},
 		{"manifest of 33 MB", "checksums", tagOf(bag.Manifest, strings.Repeat("x", 1<<20), 33)},
+		{"manifest of line ends", "checksums", tagOf(bag.Manifest, strings.Repeat("\n", 1<<20), 32)},
 		{"bag-info of short continuations", "contents", tagOf(bag.Info, "A: b\n"+strings.Repeat(" \n", 1<<19), 1)},
 		{"bagit.txt of 16 MB", "contents", tagOf(bag.Bagit, strings.Repeat("\r", 1<<20), 16)},
 	}

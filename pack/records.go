@@ -85,6 +85,9 @@ func (r *records) problem(format string, args ...any) {
 	}
 }
 
+// maxProblems is how many faults are counted before a list is not read on.
+const maxProblems = 1000
+
 // recording notes that a recording is there.
 func (r *records) recording(name string) { r.found[name] = false }
 
@@ -125,17 +128,26 @@ func (r *records) summary(data []byte) {
 func (r *records) handlingList(data []byte) {
 	r.handled = make(map[string]bool)
 	in := csv.NewReader(bytes.NewReader(data))
-	rows, err := in.ReadAll()
-	if err != nil || len(rows) == 0 || !equalRows(rows[0], []string{"barcode", "analyse"}) {
+	in.ReuseRecord = true
+	head, err := in.Read()
+	if err != nil || !equalRows(head, []string{"barcode", "analyse"}) {
 		r.problem("data/%s is not in the form of the list", deid.HandlingName)
 		return
 	}
-	for i, row := range rows[1:] {
-		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
-			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice", deid.HandlingName, i+1)
+	for i := 1; ; i++ {
+		row, err := in.Read()
+		if errors.Is(err, io.EOF) {
 			return
 		}
-		r.handled[row[0]] = true
+		if err != nil {
+			r.problem("data/%s: row %d is not in the form of the list", deid.HandlingName, i)
+			return
+		}
+		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
+			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice", deid.HandlingName, i)
+			return
+		}
+		r.handled[strings.Clone(row[0])] = true
 	}
 }
 
@@ -224,7 +236,7 @@ func (r *records) tubeList(data []byte) {
 	in := csv.NewReader(bytes.NewReader(data))
 	in.FieldsPerRecord = len(tubesHeader)
 	in.ReuseRecord = true
-	for line := 0; ; line++ {
+	for line := 0; r.problems < maxProblems; line++ {
 		row, err := in.Read()
 		if errors.Is(err, io.EOF) {
 			if line == 0 {

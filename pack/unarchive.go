@@ -211,9 +211,6 @@ func (r *bagReader) payload(where, name string, size int64) error {
 	if err := r.copy(path, size, &data); err != nil {
 		return err
 	}
-	if k != sessionFile { // those are searched where they are checked
-		r.records.again.Small(name, data.Bytes())
-	}
 	switch k {
 	case schemaFile:
 		r.records.schema(data.Bytes())
@@ -229,6 +226,11 @@ func (r *bagReader) payload(where, name string, size int64) error {
 		r.records.discrepancies(data.Bytes())
 	case handlingFile:
 		r.records.handlingList(data.Bytes())
+	}
+	// Records are searched where they are checked. What is rejected anyway is not
+	// searched: a list of millions of bad rows would take minutes.
+	if k != sessionFile && r.records.problems == 0 {
+		r.records.again.Small(name, data.Bytes())
 	}
 	return nil
 }

@@ -28,6 +28,10 @@ const (
 // about 120 bytes, so this is some 280,000 files.
 const MaxBytes = 32 << 20
 
+// maxLines is the most lines of a tag file: more than a manifest of MaxBytes can
+// have, and few enough to hold.
+const maxLines = MaxBytes / 64
+
 // An Entry is one file of a bag. Path is relative to the bag's base folder,
 // slash-separated and not percent-encoded ("data/sessions/X.json").
 type Entry struct {
@@ -62,6 +66,9 @@ func splitLines(data []byte) ([]string, error) {
 	}
 	var lines []string
 	for len(data) > 0 {
+		if len(lines) == maxLines {
+			return nil, &SyntaxError{Msg: fmt.Sprintf("the file has more than %d lines", maxLines)}
+		}
 		i := bytes.IndexAny(data, "\r\n")
 		if i < 0 {
 			return nil, &SyntaxError{Line: len(lines) + 1, Msg: "the last line has no line end: the file may have been cut short"}
