@@ -88,6 +88,18 @@ func (r *records) problem(format string, args ...any) {
 // maxProblems is how many faults are counted before a list is not read on.
 const maxProblems = 1000
 
+// counts says whether the label counts one more file of kind k, so that no flood
+// of files is unpacked that nobody announced.
+func (r *records) counts(k kind) bool {
+	switch k {
+	case recordingFile:
+		return len(r.found) < r.label.Recordings
+	case sessionFile:
+		return r.sessions < r.label.Sessions
+	}
+	return true
+}
+
 // recording notes that a recording is there.
 func (r *records) recording(name string) { r.found[name] = false }
 

@@ -197,6 +197,9 @@ func (r *bagReader) payload(where, name string, size int64) error {
 	if r.listed += manifestLine(name); r.listed > maxManifest {
 		return reject(checkContents, "the archive holds more files than a manifest can list: %s", askSite)
 	}
+	if !r.records.counts(k) {
+		return reject(checkRecords, "the archive holds more records or recordings than %s counts: %s", labelName, askSite)
+	}
 	r.seen[folded], r.last = true, name
 	r.bytes += size
 	r.files++
