@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -213,24 +214,18 @@ func repairLog(u *ui, o *options, s *custodyOptions, dir string) error {
 	if err != nil {
 		return err
 	}
-	moved, err := custody.Repair(filepath.Join(dir, custodyFile))
-	if err != nil {
-		return err
-	}
-	if moved == "" {
-		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
-			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)
-		})
-	}
+	_, err = custody.Read(filepath.Join(dir, custodyFile))
+	torn := errors.As(err, new(*custody.TornError))
 	j, err := openLog(u, dir, folder)
 	if err != nil {
 		return err
 	}
-	name := filepath.Base(moved)
-	e := custody.Entry{When: now(), Who: operatorName(s.by), What: "repaired", Why: "the last line was not written to its end and was set aside", Facts: map[string]string{"file": name}}
-	if err := j.Append(e); err != nil {
-		return err
+	if !torn {
+		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
+			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)
+		})
 	}
+	name := j.Entries[len(j.Entries)-1].Facts["file"]
 	return u.result(map[string]any{"ok": true, "moved": name}, func(w io.Writer) {
 		fmt.Fprintf(w, "the unfinished last line is now in %s; keep it. The log can be added to again\n", name)
 	})

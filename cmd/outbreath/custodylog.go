@@ -16,9 +16,21 @@ const (
 
 // openLog reads custody.jsonl of the collection in dir, checks its chain and
 // its signature with the site's key folder, and has every entry signed that is
-// added. Commands that add one begin here.
+// added. Commands that add one begin here. A last line that was not written to its
+// end, as after a power cut, is set aside first, and the log says so: it was never
+// signed, so nothing rests on it.
 func openLog(u *ui, dir string, f *keys.Folder) (*custody.Journal, error) {
-	j, err := custody.Read(filepath.Join(dir, custodyFile))
+	path := filepath.Join(dir, custodyFile)
+	j, err := custody.Read(path)
+	torn := ""
+	if errors.As(err, new(*custody.TornError)) {
+		if torn, err = custody.Repair(path); err != nil {
+			return nil, err
+		}
+		torn = filepath.Base(torn)
+		u.say("remark: the last line of %s was not written to its end; it is now in %s: keep it", custodyFile, torn)
+		j, err = custody.Read(path)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -35,6 +47,13 @@ func openLog(u *ui, dir string, f *keys.Folder) (*custody.Journal, error) {
 		u.say("remark: %s at the end of %s had no signature yet; the next entry says so", count(len(j.Entries)-signed, "entry"), custodyFile)
 	}
 	j.SignWith(func(text []byte) ([]byte, error) { return f.Sign(custodyNamespace, text) })
+	if torn != "" {
+		err := j.Append(custody.Entry{When: now(), Who: operatorName(""), What: "repaired",
+			Why: "the last line was not written to its end and was set aside", Facts: map[string]string{"file": torn}})
+		if err != nil {
+			return nil, err
+		}
+	}
 	return j, nil
 }
 
