@@ -128,14 +128,19 @@ func (i *Inspection) Small(name string, data []byte) {
 	if err != nil {
 		return
 	}
-	known := []string{i.study, i.site}
-	switch {
-	case strings.HasPrefix(name, "sessions/"):
-		known = declared(&schema.Study{Study: i.study, Site: i.site}, doc)
-	case name == "treatment.json":
+	if strings.HasPrefix(name, "sessions/") {
+		i.Record(name, doc)
+		return
+	}
+	if name == "treatment.json" {
 		i.settle(data)
 	}
-	i.node(name, "", doc, known)
+	i.node(name, "", doc, []string{i.study, i.site})
+}
+
+// Record takes a session record that has been read.
+func (i *Inspection) Record(name string, doc *schema.Node) {
+	i.node(name, "", doc, declared(&schema.Study{Study: i.study, Site: i.site}, doc))
 }
 
 // settle takes over where something stays.
@@ -170,21 +175,30 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared []strin
 	}
 }
 
-// table takes tubes.csv, handling.csv or discrepancies.csv: cells beside the
-// barcode, which a reason may repeat.
+// table takes a list such as tubes.csv: cells beside the barcode, which comes
+// first. No cell of ours holds a line end, and a line that is no row is one text.
 func (i *Inspection) table(name string, data []byte) {
-	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
-	if err != nil {
-		return
-	}
-	for r, row := range rows {
-		for c, cell := range row {
-			if c > 0 {
-				i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c), 0, cell, []string{i.study, i.site, row[0]})
-			}
+	known := []string{i.study, i.site}
+	for r := 0; len(data) > 0; r++ {
+		end := bytes.IndexByte(data, '\n') + 1
+		if end == 0 {
+			end = len(data)
+		}
+		line := data[:min(end, maxLine)]
+		data = data[len(line):]
+		row, err := csv.NewReader(bytes.NewReader(line)).Read()
+		if err != nil || len(row) > maxCells {
+			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
+			continue
+		}
+		for c, cell := range row[1:] {
+			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, known)
 		}
 	}
 }
+
+// maxCells is more than any row of ours has.
+const maxCells = 32
 
 // File returns where the bytes of a payload file go, in order, to be closed after
 // the last. Neither Write nor Close fails.

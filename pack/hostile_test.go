@@ -271,6 +271,7 @@ func hostileCases() []hostileCase {
 		}},
 		{"duplicate", "contents", func(t *testing.T, f *forged) { f.entries = append(f.entries, *f.at(t, "data/tubes.csv")) }},
 		{"differs in case", "contents", func(t *testing.T, f *forged) {
+			f.label.Recordings = 4
 			f.add(forgedEntry{name: "data/recordings/x.csv"})
 			f.add(forgedEntry{name: "data/recordings/X.csv"})
 		}},
@@ -281,6 +282,7 @@ func hostileCases() []hostileCase {
 			f.label.Recordings = 3
 		}},
 		{"a recording that does not belong, not listed", "checksums", func(t *testing.T, f *forged) {
+			f.label.Recordings = 3
 			f.add(forgedEntry{name: "data/recordings/extra.csv", data: "x"})
 			f.listed = func(l []bag.Entry) []bag.Entry {
 				return slices.DeleteFunc(l, func(e bag.Entry) bool { return strings.HasSuffix(e.Path, "extra.csv") })

@@ -27,6 +27,8 @@ type records struct {
 	again     *deid.Inspection
 	validator *schema.Validator
 	work      chan recordJob
+	large     sync.Mutex // held while a record of more than maxUsual bytes is checked
+	spoilt    bool       // such a record is at fault; under large
 	running   sync.WaitGroup
 	checked   []*checkedRecord // in the order of the archive, not yet merged
 	found     map[string]bool  // recordings, and whether a record names them
@@ -85,6 +87,9 @@ func (r *records) problem(format string, args ...any) {
 	}
 }
 
+// maxUsual is more than the bytes of any usual record.
+const maxUsual = 1 << 20
+
 // maxProblems is how many faults are counted before a list is not read on.
 const maxProblems = 1000
 
@@ -139,6 +144,10 @@ func (r *records) summary(data []byte) {
 // handlingList reads handling.csv, whose barcodes must be those of tubes.csv.
 func (r *records) handlingList(data []byte) {
 	r.handled = make(map[string]bool)
+	if longLine(data) {
+		r.problem("data/%s is not in the form of the list", deid.HandlingName)
+		return
+	}
 	in := csv.NewReader(bytes.NewReader(data))
 	in.ReuseRecord = true
 	head, err := in.Read()
@@ -191,12 +200,20 @@ func (r *records) check(j recordJob) {
 			j.to.problem = "cannot be checked"
 		}
 	}()
+	if len(j.data) > maxUsual {
+		r.large.Lock() // their trees are many times as large
+		defer r.large.Unlock()
+		if r.spoilt {
+			j.to.problem = "is very large, and was not read because another one is at fault"
+			return
+		}
+		defer func() { r.spoilt = j.to.problem != "" }()
+	}
 	n, err := schema.ParseJSON(j.data)
 	if err != nil {
 		j.to.problem = "is not proper JSON"
 		return
 	}
-	r.again.Small(j.name, j.data)
 	if p := r.validator.Validate("data/"+j.name, n); len(p) > 0 {
 		j.to.problem = fmt.Sprintf("breaks the schema at %q: %s", p[0].Pointer, p[0].Message)
 		return
@@ -208,6 +225,7 @@ func (r *records) check(j recordJob) {
 			return
 		}
 	}
+	r.again.Record(j.name, n)
 	for _, rec := range items(n, "recordings") {
 		j.to.recordings = append(j.to.recordings, text(rec, "file"))
 	}
@@ -241,10 +259,28 @@ func (r *records) merge() {
 	r.checked = nil
 }
 
+// longLine says whether a line of a list is longer than any that we write, which
+// a reader of rows would take whole.
+func longLine(data []byte) bool {
+	const most = 16 << 10
+	for len(data) > most {
+		end := bytes.LastIndexByte(data[:most], '\n')
+		if end < 0 {
+			return true
+		}
+		data = data[end+1:]
+	}
+	return false
+}
+
 // tubeList compares tubes.csv with the records.
 func (r *records) tubeList(data []byte) {
 	r.lists++
 	r.merge()
+	if longLine(data) {
+		r.problem("data/%s is not in the form of the list", tubesName)
+		return
+	}
 	in := csv.NewReader(bytes.NewReader(data))
 	in.FieldsPerRecord = len(tubesHeader)
 	in.ReuseRecord = true

@@ -66,6 +66,7 @@ of box, tubes and medium go into it: write nothing about a person.
 			return cobra.MinimumNArgs(1)(c, args)
 		},
 		RunE: func(c *cobra.Command, args []string) error {
+			holdMemory()
 			if s.register.overdue {
 				return runOverdue(c, u, &s.register)
 			}
@@ -109,6 +110,7 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 		Example: "  outbreath open /media/stick/WEIR-0001 --into received/WEIR-0001 --keys lab-keys",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
+			holdMemory()
 			if into == "" {
 				return usagef("name a folder that does not exist yet with --into", "open needs --into DIR")
 			}
