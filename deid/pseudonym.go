@@ -64,7 +64,7 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 	}
 	mac := p.mac(p.key[purpose], canonical)
 	body := crockford.EncodeToString(mac[:10])
-	name := group(body) + "-" + string(check3736(body))
+	name := group(body) + "-" + string(keys.Check3736(body))
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if other, ok := p.made[purpose][name]; ok && other != canonical {
@@ -101,7 +101,7 @@ func ParsePseudonym(text string) (string, error) {
 	if strings.Trim(body, crockfordAlphabet) != "" {
 		return "", errors.New("the pseudonym holds a character that no pseudonym has; type it again as it is printed")
 	}
-	if s[16] != check3736(body) {
+	if s[16] != keys.Check3736(body) {
 		return "", errors.New("the check character does not fit the pseudonym; one character or more is mistyped: compare it with the print")
 	}
 	return group(body) + "-" + s[16:], nil
@@ -121,22 +121,6 @@ func group(s string) string {
 		b.WriteByte(s[i])
 	}
 	return b.String()
-}
-
-// check3736 returns the check character of s, which holds 0-9 and A-Z only.
-//
-// Source: ISO/IEC 7064, hybrid system MOD 37,36.
-func check3736(s string) byte {
-	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-	p := 36
-	for i := range len(s) {
-		sum := (p + strings.IndexByte(alphabet, s[i])) % 36
-		if sum == 0 {
-			sum = 36
-		}
-		p = sum * 2 % 37
-	}
-	return alphabet[(37-p)%36]
 }
 
 func hmacSHA256(key [32]byte, id string) (sum [32]byte) {

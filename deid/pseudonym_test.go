@@ -116,7 +116,7 @@ func TestCheckCharacter(t *testing.T) {
 		"SITE07A0042":       'X', // computed with python-stdnum's method
 		"7Q4K9M":            '4',
 	} {
-		if got := check3736(body); got != want {
+		if got := keys.Check3736(body); got != want {
 			t.Errorf("%s: %c, want %c", body, got, want)
 		}
 	}
@@ -127,12 +127,12 @@ func TestCheckFindsEverySubstitution(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := rapid.SliceOfN(rapid.Byte(), 10, 10).Draw(t, "b")
 		body := []byte(crockford.EncodeToString(b))
-		check := check3736(string(body))
+		check := keys.Check3736(string(body))
 		i := rapid.IntRange(0, 15).Draw(t, "i")
 		for _, c := range []byte(crockfordAlphabet) {
 			changed := bytes.Clone(body)
 			changed[i] = c
-			if c != body[i] && check3736(string(changed)) == check {
+			if c != body[i] && keys.Check3736(string(changed)) == check {
 				t.Fatalf("%s and %s have the same check character", body, changed)
 			}
 		}

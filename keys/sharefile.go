@@ -113,7 +113,7 @@ func Letters(data []byte) string {
 			}
 			b.WriteByte(row[i])
 		}
-		b.WriteString(" " + string(check3736(head+row)) + "\n")
+		b.WriteString(" " + string(Check3736(head+row)) + "\n")
 	}
 	return b.String()
 }
@@ -135,7 +135,7 @@ func ParseLetters(path string, data []byte) ([]byte, error) {
 			return nil, fault(path, "line %s of the letters is missing or does not begin with its number; type it again from the sheet", head)
 		}
 		row := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(line[len(head) : len(line)-1])
-		if strings.Trim(row, "0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != check3736(head+row) {
+		if strings.Trim(row, "0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != Check3736(head+row) {
 			return nil, fault(path, "line %s of the letters is mistyped; compare it with the sheet", head)
 		}
 		all.WriteString(row)
@@ -149,20 +149,4 @@ func ParseLetters(path string, data []byte) ([]byte, error) {
 
 func lineNumber(n int) string {
 	return string([]byte{byte('0' + n/100%10), byte('0' + n/10%10), byte('0' + n%10)})
-}
-
-// check3736 returns the check character of s, which holds 0-9 and A-Z only.
-//
-// Source: ISO/IEC 7064, hybrid system MOD 37,36.
-func check3736(s string) byte {
-	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-	p := 36
-	for i := range len(s) {
-		sum := (p + strings.IndexByte(alphabet, s[i])) % 36
-		if sum == 0 {
-			sum = 36
-		}
-		p = sum * 2 % 37
-	}
-	return alphabet[(37-p)%36]
 }
