@@ -32,6 +32,9 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	if !v.staged && strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
 	}
+	if len(there) == maxFolder { // what is not listed is not missing
+		return nil, reject(checkFinished, "the folder holds %d files or more, and no shipment has so many: copy the shipment's files alone from the medium into a new folder and verify that", maxFolder)
+	}
 	for _, name := range []string{sigName, sumsName} {
 		if !slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name }) {
 			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not copied to the end; copy it again from the medium, else %s", name, askForNew)
