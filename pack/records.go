@@ -144,7 +144,7 @@ func (r *records) summary(data []byte) {
 // handlingList reads handling.csv, whose barcodes must be those of tubes.csv.
 func (r *records) handlingList(data []byte) {
 	r.handled = make(map[string]bool)
-	if longLine(data) {
+	if tooLong(data, r.label.Tubes) {
 		r.problem("data/%s is not in the form of the list", deid.HandlingName)
 		return
 	}
@@ -259,10 +259,13 @@ func (r *records) merge() {
 	r.checked = nil
 }
 
-// longLine says whether a line of a list is longer than any that we write, which
-// a reader of rows would take whole.
-func longLine(data []byte) bool {
+// tooLong says whether a list has more than rows rows below its head, or a line
+// that is longer than any that we write, which a reader of rows would take whole.
+func tooLong(data []byte, rows int) bool {
 	const most = 16 << 10
+	if bytes.Count(data, []byte{'\n'}) > rows+1 {
+		return true
+	}
 	for len(data) > most {
 		end := bytes.LastIndexByte(data[:most], '\n')
 		if end < 0 {
@@ -277,8 +280,8 @@ func longLine(data []byte) bool {
 func (r *records) tubeList(data []byte) {
 	r.lists++
 	r.merge()
-	if longLine(data) {
-		r.problem("data/%s is not in the form of the list", tubesName)
+	if tooLong(data, r.label.Tubes) {
+		r.problem("data/%s is not in the form of the list, or not as long as %s says", tubesName, labelName)
 		return
 	}
 	in := csv.NewReader(bytes.NewReader(data))

@@ -11,8 +11,15 @@ import (
 	"outbreath/deid"
 )
 
+// maxStated is more tubes than a box is out by.
+const maxStated = 10_000
+
 // discrepancies reads discrepancies.csv.
 func (r *records) discrepancies(data []byte) {
+	if tooLong(data, maxStated) {
+		r.problem("data/%s is not in the form of the list", deid.DiscrepanciesName)
+		return
+	}
 	in := csv.NewReader(bytes.NewReader(data))
 	in.FieldsPerRecord = 3
 	rows, err := in.ReadAll()
