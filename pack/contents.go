@@ -42,6 +42,10 @@ const (
 	maxRecord   = 16 << 20  // bytes of any other payload file and of a small tag file; deid.File promises it too
 	maxManifest = bag.MaxBytes
 	maxTotal    = 1 << 43 // bytes of the whole archive, unpacked
+
+	// maxRecordings is how many summary.json can speak of: 14 values each, of the
+	// 262,144 that are read of one JSON file.
+	maxRecordings = 18_000
 )
 
 // A kind of payload file.
@@ -139,6 +143,9 @@ func (p *payload) check(number string) error {
 	}
 	if len(p.files) > maxEntries {
 		return fmt.Errorf("one shipment holds at most %d files: split the collection", maxEntries)
+	}
+	if p.recordings > maxRecordings {
+		return fmt.Errorf("one shipment holds at most %d recordings: split the collection", maxRecordings)
 	}
 	if !slices.IsSortedFunc(p.files, func(a, b deid.File) int { return cmpNames(a.Name, b.Name) }) {
 		return errors.New("the payload is not ordered by name")

@@ -415,3 +415,22 @@ func inTar(t *testing.T, stream []byte, name string) []byte {
 		}
 	}
 }
+
+// More recordings than their summary can be read with are refused at the site,
+// and not at the laboratory.
+func TestTooManyRecordings(t *testing.T) {
+	p := sample(t, 1, 10)
+	p.recordings = maxRecordings + 1
+	if err := p.check("07-0012"); err == nil || !strings.Contains(err.Error(), "split the collection") {
+		t.Errorf("%v", err)
+	}
+	var b strings.Builder
+	b.WriteString(`{"recordings":[`)
+	for range maxRecordings {
+		b.WriteString(`{"a":1,"b":1,"c":1,"d":1,"e":1,"f":1,"g":1,"h":1,"i":1,"j":1,"k":1,"l":1,"m":1},`)
+	}
+	b.WriteString(`0]}`)
+	if _, err := schema.ParseJSON([]byte(b.String())); err != nil {
+		t.Errorf("%d recordings: %v", maxRecordings, err)
+	}
+}
