@@ -51,6 +51,7 @@ type csvState struct {
 	file     string
 	header   string
 	columns  []csvColumn
+	stencils []stencil // of the cells above, by column
 	max      int
 	problems []Problem
 	count    int
@@ -102,7 +103,7 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	if len(columns) == 0 {
 		panic("schema: NewCSVCheck needs a column")
 	}
-	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns))}}
+	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns)), stencils: make([]stencil, len(columns))}}
 	names := make([]string, len(columns))
 	for i, col := range columns {
 		names[i] = col.Name
@@ -165,6 +166,9 @@ func (c *CSVCheck) Rows() int { return c.rows }
 // look at, whether it is a fault, unusual or not all in p.
 func (c *CSVCheck) plain(p []byte, i int) int {
 	for {
+		if c.col == 0 {
+			i = c.alike(p, i)
+		}
 		j, neg := i, false
 		if j < len(p) && p[j] == '-' {
 			j, neg = j+1, true
@@ -211,21 +215,25 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 				c.row[c.col] = d.float()
 			}
 		}
-		last := c.col == len(c.columns)-1
+		k, end := c.col, ","
+		last := k == len(c.columns)-1
 		switch {
 		case p[j] == ',' && !last:
 			c.col++
 		case p[j] == '\n' && last:
+			end = "\n"
 			c.endRow(j)
 		case p[j] == '\r' && last && j+1 < len(p) && p[j+1] == '\n':
-			j++
-			c.endRow(j)
+			end = "\r\n"
+			c.endRow(j + 1)
 		default:
 			return i
 		}
 		if col.Rising {
 			col.last, col.begun = decimal{neg: neg, hi: m, scale: -places}, true
 		}
+		c.stencils[k].cut(j-i, places, neg, end, col)
+		j += len(end) - 1
 		i = j + 1
 	}
 }

@@ -116,7 +116,7 @@ func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
 		q.error(ref.Pointer, "recording.empty", "the file of this recording is empty: copy it from the sampler again")
 	case ref.Format == "edf" && !bytes.HasPrefix(head, edfStart):
 		q.error(ref.Pointer, "recording.format", "the file of this recording does not begin as an EDF file does: correct the format, or copy the file again")
-	case ref.Format == "csv" && (bytes.HasPrefix(head, edfStart) || bytes.ContainsFunc(head, binary)):
+	case ref.Format == "csv" && (bytes.HasPrefix(head, edfStart) || bytes.ContainsFunc(head, untabular)):
 		q.error(ref.Pointer, "recording.format", "the file of this recording is not CSV text: correct the format, or copy the file again")
 	}
 	return ref, nil
@@ -126,8 +126,8 @@ func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
 // (EDF specification, 1992).
 var edfStart = []byte("0       ")
 
-// binary says whether a character does not occur in a table of numbers.
-func binary(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' }
+// untabular says whether a character does not occur in a table of numbers.
+func untabular(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' }
 
 // unnamed reports the recordings that nobody has asked for.
 func (s *shelf) unnamed(c *Collection) {

@@ -65,7 +65,7 @@ func (w *waves) add(t, v float64) (ended bool) {
 }
 
 // latest returns the point i places before the newest.
-func (w *waves) latest(i int) point { return w.ring[(w.n-1-i)%len(w.ring)] }
+func (w *waves) latest(i int) point { return w.ring[uint(w.n-1-i)%uint(len(w.ring))] }
 
 // follow looks at what the newest point p changes.
 func (w *waves) follow(p point) bool {
@@ -74,11 +74,12 @@ func (w *waves) follow(p point) bool {
 	// Fast breathing has short troughs; in slow breathing a short one is a disturbance.
 	trough := min(lasting, max(lasting/2, float64(w.seconds/4)))
 	for i := 1; i < min(w.n, len(w.ring)) && !whole; i++ {
+		q := w.latest(i)
 		if p.t-from <= trough+roundingError {
-			hi = max(hi, w.latest(i).v)
+			hi = max(hi, q.v)
 		}
-		from = w.latest(i).t
-		lo = min(lo, w.latest(i).v)
+		from = q.t
+		lo = min(lo, q.v)
 		whole = p.t-from > lasting+roundingError
 	}
 	w.lastingMax = lo
