@@ -30,9 +30,23 @@ var sets = map[string]func(dir string, size int64){
 	"rand": func(dir string, size int64) {
 		recordings(dir, size, "Flow", "L/s", func(r *rand.Rand, _ float64) int16 { return int16(r.Uint32()) })
 	},
-	// Records and next to nothing else; size is their number.
+	// Records and nothing else; size is their number.
 	"small": func(dir string, size int64) {
 		write(dir, demo.Options{Subjects: int(size)/3 + 1, Sessions: int(size), RecordingSeconds: 1, SampleHz: 1, NoEDF: true})
+		check(os.RemoveAll(filepath.Join(dir, "recordings")))
+		check(os.Mkdir(filepath.Join(dir, "recordings"), 0o755))
+		files, err := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
+		check(err)
+		for _, file := range files {
+			data, err := os.ReadFile(file)
+			check(err)
+			var record map[string]any
+			check(json.Unmarshal(data, &record))
+			record["recordings"] = []any{}
+			data, err = json.MarshalIndent(record, "", "  ")
+			check(err)
+			check(os.WriteFile(file, data, 0o600))
+		}
 	},
 }
 
