@@ -1,6 +1,7 @@
 package deid
 
 import (
+	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
@@ -92,7 +93,7 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	if len(v.faults) > 0 {
 		return nil, v.faults
 	}
-	t := &treated{name: v.name, subject: v.subject, file: s.File, ended: s.Ended, json: out.Encode(), declared: declared(d.c.Study, out)}
+	t := &treated{name: v.name, subject: v.subject, file: s.File, ended: s.Ended, json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})

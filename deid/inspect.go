@@ -124,18 +124,65 @@ func (i *Inspection) Small(name string, data []byte) {
 		i.table(name, data)
 		return
 	}
-	doc, err := schema.ParseJSON(data)
-	if err != nil {
-		return
-	}
 	if strings.HasPrefix(name, "sessions/") {
-		i.Record(name, doc)
+		if doc, err := schema.ParseJSON(data); err == nil {
+			i.Record(name, doc)
+		}
 		return
 	}
 	if name == "treatment.json" {
 		i.settle(data)
 	}
-	i.node(name, "", doc, []string{i.study, i.site})
+	dec := json.NewDecoder(bytes.NewReader(data))
+	dec.UseNumber()
+	if token, err := dec.Token(); err == nil {
+		i.value(dec, token, name, "", 0)
+	}
+}
+
+// value takes the names and texts of the JSON value that begins with token, and
+// says whether it could be read. No tree is made of it: the figures of thousands
+// of recordings are a long list.
+func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer string, depth int) bool {
+	const deepest = 64 // as schema.ParseJSON
+	if depth > deepest {
+		return false
+	}
+	known := []string{i.study, i.site}
+	if text, ok := token.(string); ok {
+		i.text(file, pointer, 0, text, known)
+		return true
+	}
+	open, ok := token.(json.Delim)
+	if !ok {
+		return true
+	}
+	for k := 0; dec.More(); k++ {
+		token, err := dec.Token()
+		if err != nil {
+			return false
+		}
+		step := ""
+		if name, ok := token.(string); ok && open == '{' {
+			if step = "/" + pointerEscape.Replace(name); i.text(file, pointer, 0, name, known) {
+				step = "/*" // the name must not be told
+			}
+			if token, err = dec.Token(); err != nil {
+				return false
+			}
+		}
+		switch token.(type) {
+		case string, json.Delim:
+			if open == '[' {
+				step = "/" + strconv.Itoa(k)
+			}
+			if !i.value(dec, token, file, pointer+step, depth+1) {
+				return false
+			}
+		}
+	}
+	_, err := dec.Token() // what closes it
+	return err == nil
 }
 
 // Record takes a session record that has been read.
@@ -156,11 +203,14 @@ func (i *Inspection) settle(data []byte) {
 	}
 }
 
+// pointerEscape writes a name as a reference token of a JSON Pointer (RFC 6901).
+var pointerEscape = strings.NewReplacer("~", "~0", "/", "~1")
+
 func (i *Inspection) node(file, pointer string, n *schema.Node, declared []string) {
 	switch n.Kind {
 	case schema.Object:
 		for _, m := range n.Members {
-			at := pointer + "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(m.Name)
+			at := pointer + "/" + pointerEscape.Replace(m.Name)
 			if i.text(file, pointer, 0, m.Name, declared) {
 				at = pointer + "/*" // the name must not be told
 			}
@@ -186,7 +236,7 @@ func (i *Inspection) table(name string, data []byte) {
 		}
 		line := data[:min(end, maxLine)]
 		data = data[len(line):]
-		row, err := csv.NewReader(bytes.NewReader(line)).Read()
+		row, err := cells(line)
 		if err != nil || len(row) > maxCells {
 			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
 			continue
@@ -195,6 +245,14 @@ func (i *Inspection) table(name string, data []byte) {
 			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, known)
 		}
 	}
+}
+
+// cells reads a row (RFC 4180). Few hold a quotation mark.
+func cells(line []byte) ([]string, error) {
+	if bytes.IndexByte(line, '"') < 0 {
+		return strings.Split(strings.TrimRight(string(line), "\r\n"), ","), nil
+	}
+	return csv.NewReader(bytes.NewReader(line)).Read()
 }
 
 // maxCells is more than any row of ours has.

@@ -107,12 +107,8 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 // final returns the bytes of a record that leaves, after a last search of all
 // that it says in words.
 func (d *Draft) final(s *treated, dec *leak.Decisions) ([]byte, error) {
-	doc, err := schema.ParseJSON(s.json)
-	if err != nil {
-		return nil, err // we wrote it ourselves
-	}
 	settled := map[string]string{} // by pointer
-	changed := false
+	var changed []place
 	for _, p := range s.places {
 		if p.manner == name {
 			continue
@@ -120,12 +116,19 @@ func (d *Draft) final(s *treated, dec *leak.Decisions) ([]byte, error) {
 		done := d.searcher.settle(p, dec)
 		settled[p.pointer] = done.text
 		if done.text != p.text {
-			doc.At(p.pointer).Text = done.text
-			changed = true
+			p.text = done.text
+			changed = append(changed, p)
 		}
 	}
 	data := s.json
-	if changed {
+	if len(changed) > 0 {
+		doc, err := schema.ParseJSON(data)
+		if err != nil {
+			return nil, err // we wrote it ourselves
+		}
+		for _, p := range changed {
+			doc.At(p.pointer).Text = p.text
+		}
 		if problems := d.treater.prove(s.file, doc); len(problems) > 0 {
 			return nil, &schema.QueriesError{Problems: problems}
 		}

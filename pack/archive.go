@@ -9,6 +9,7 @@ import (
 	"hash"
 	"io"
 	"strings"
+	"sync"
 
 	"filippo.io/age"
 	"golang.org/x/crypto/ssh"
@@ -62,7 +63,9 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		return nil, err
 	}
 	defer packed.abort()
-	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site)}
+	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site),
+		searching: make(chan struct{}, workers(o.Workers))}
+	defer w.searches.Wait()
 	if err := w.write(p, o.Signer); err != nil {
 		// When the medium failed, the writer was only told to stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
@@ -89,6 +92,8 @@ type bagWriter struct {
 	done, total int64             // payload bytes, for progress: without files of unknown size
 	progress    func(done, total int64)
 	inspection  *deid.Inspection
+	searches    sync.WaitGroup // of files that have been written
+	searching   chan struct{}  // holds one for each
 }
 
 // write writes the payload, then the tag files, each after those it speaks of.
@@ -98,6 +103,7 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 			return err
 		}
 	}
+	w.searches.Wait()
 	if left := w.inspection.Left(); len(left) > 0 {
 		return &deid.InspectionError{Findings: left}
 	}
@@ -218,7 +224,8 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	case err != io.EOF:
 		return err
 	}
-	again.Close()
+	w.searching <- struct{}{}
+	w.searches.Go(func() { again.Close(); <-w.searching })
 	w.listed = append(w.listed, bag.Entry{Path: path, SHA256: [sha256.Size]byte(sum.Sum(nil))})
 	return w.pad(f.Size)
 }

@@ -7,7 +7,7 @@ import "fmt"
 // themselves except quotation mark, backslash, control characters (C0, DEL, C1)
 // and U+2028/2029.
 func (n *Node) Encode() []byte {
-	return append(n.appendTo(nil, 0), '\n')
+	return append(n.appendTo(make([]byte, 0, 2<<10), 0), '\n')
 }
 
 func (n *Node) appendTo(b []byte, depth int) []byte {

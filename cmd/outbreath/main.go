@@ -18,8 +18,6 @@ import (
 )
 
 func main() {
-	// Buffers are pooled, so that collecting more often costs little time and
-	// keeps memory flat.
 	debug.SetGCPercent(50)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends at once
@@ -29,6 +27,15 @@ func main() {
 // holdMemory makes the commands that read what strangers wrote collect their
 // garbage sooner once they hold more than any good shipment makes them hold.
 func holdMemory() { debug.SetMemoryLimit(128 << 20) }
+
+// workIn gives a command that works on so many sessions a size of memory to use
+// before it collects garbage much. Recordings stream through buffers, so that any
+// collection needs about this, and only thousands of records need more.
+func workIn(sessions int) {
+	const enough, each = 58 << 20, 12 << 10 // bytes; a session and its share of the roster hold about 8 KB
+	debug.SetGCPercent(1000)
+	debug.SetMemoryLimit(int64(max(enough, sessions*each)))
+}
 
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {

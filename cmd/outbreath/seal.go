@@ -98,6 +98,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return err
 	}
 	defer col.Root.Close()
+	workIn(len(col.Sessions))
 	if err := mediaApart(dir, o, s.to); err != nil {
 		return err
 	}
@@ -138,6 +139,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	draft, err := deid.Treat(col, key)
 	if err != nil {
 		return err
+	}
+	for _, session := range col.Sessions {
+		session.Raw = nil // from here on only what leaves is needed
 	}
 	stated, err := packBox(u, s, draft)
 	if err != nil {
