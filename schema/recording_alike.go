@@ -26,11 +26,6 @@ type stencil struct {
 	last   int64 // of a rising column: the digits in the row before
 }
 
-const (
-	everyByte = 0x0101010101010101
-	topBits   = 0x8080808080808080
-)
-
 // cut makes the stencil of a number of so many bytes with its sign, places of them
 // behind a point, that is followed by end.
 func (s *stencil) cut(length, places int, neg bool, end string, col *csvColumn) {
