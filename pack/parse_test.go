@@ -190,7 +190,7 @@ func FuzzTubes(f *testing.F) {
 		if err != nil {
 			return
 		}
-		again, err := ParseTubes([]byte(strings.Join(tubes, "\r\n")))
+		again, err := ParseTubes([]byte(strings.Join(tubes, "\n")))
 		if err != nil || !slices.Equal(tubes, again) {
 			t.Errorf("%q read again as %q, %v", tubes, again, err)
 		}
@@ -199,8 +199,13 @@ func FuzzTubes(f *testing.F) {
 
 func TestParseTubes(t *testing.T) {
 	got, err := ParseTubes([]byte("\ufeffT1\r\n\r\n  T2\t\nT 3\nT1"))
-	if want := []string{"T1", "T2", "T 3", "T1"}; err != nil || !slices.Equal(got, want) {
+	if want := []string{"T1\r", "T2", "T 3", "T1"}; err != nil || !slices.Equal(got, want) {
 		t.Errorf("%q, %v", got, err)
+	}
+	for _, ends := range []string{"T1\r\nT2\r\nT3\r\n", "T1\r\nT2\r\nT3", "T1\r\n\nT2\nT3 \r", "T1\nT2\nT3\n"} { // a scanner's, some typed by hand
+		if got, err := ParseTubes([]byte(ends)); err != nil || !slices.Equal(got, []string{"T1", "T2", "T3"}) {
+			t.Errorf("%q: %q, %v", ends, got, err)
+		}
 	}
 	for name, bad := range map[string]string{"nothing": "", "blanks": " \r\n\n", "control": "T1\nT\x002", "not UTF-8": "T\xff", "long": strings.Repeat("T", 201), "CR inside": "T1\rT2"} {
 		if got, err := ParseTubes([]byte(bad)); err == nil {
@@ -232,8 +237,12 @@ func TestMatchTubes(t *testing.T) {
 			t.Errorf("%q in the box, %q recorded: %+v, want %+v", tt.scanned, tt.recorded, *m, want)
 		}
 	}
-	if m := MatchTubes([]string{" T1\r"}, []string{"T1"}); !m.Agrees() {
+	if m := MatchTubes([]string{" T1 "}, []string{"T1"}); !m.Agrees() {
 		t.Errorf("blanks: %+v", m)
+	}
+	m := MatchTubes([]string{"T2", " T1\r"}, []string{"T1", "T2"})
+	if m.Explain(); m.Agrees() || len(m.Matched) != 2 || !slices.Equal(m.Returned, []string{"T1"}) || len(m.Notes) != 1 || m.Notes[0].Kind != NoteReturn || m.Notes[0].Barcode != "T1" {
+		t.Errorf("a carriage return: %+v", m)
 	}
 }
 

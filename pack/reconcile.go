@@ -33,6 +33,10 @@ func (v *Verdict) compareTubes(scanned []string) {
 		return
 	}
 	m.Explain()
+	if len(m.Missing)+len(m.Unexpected) == 0 {
+		v.disagree(checkTubes, fmt.Sprintf("all %d tubes were found, but %d read with a carriage return that most lines have not: scan these again, and save the file anew", len(m.Matched), len(m.Returned)))
+		return
+	}
 	v.disagree(checkTubes, fmt.Sprintf(
 		"%d of %d tubes found, %d missing from the box, %d in it that no record has: look for them in the box, scan it again, then settle the rest with the site",
 		len(m.Matched), len(v.Recorded), len(m.Missing), len(m.Unexpected)))
@@ -53,6 +57,10 @@ func ComparePool(verdicts []*Verdict, scanned []string) *TubeMatch {
 	for _, b := range pool.Matched {
 		left[b]++
 	}
+	returned := map[string]int{}
+	for _, b := range pool.Returned {
+		returned[b]++
+	}
 	for _, v := range verdicts {
 		if v.Decision == Rejected {
 			continue
@@ -61,6 +69,10 @@ func ComparePool(verdicts []*Verdict, scanned []string) *TubeMatch {
 		for _, b := range v.Recorded {
 			if left[b] > 0 {
 				left[b]--
+				if returned[b] > 0 {
+					returned[b]--
+					b += "\r"
+				}
 				own = append(own, b)
 			}
 		}

@@ -9,13 +9,14 @@ import (
 
 // Kinds of a [TubeNote].
 const (
-	NoteMissing = "missing"    // a record has it, the box has not
-	NoteUnknown = "unknown"    // the box has it, no record has
-	NoteTwice   = "twice"      // scanned more often than recorded
-	NoteAlike   = "look-alike" // differs from Of by O and 0, or I, l and 1
-	NoteCase    = "case"       // differs from Of by upper and lower case
-	NoteJoined  = "joined"     // two barcodes of the records in one line
-	NoteElse    = "elsewhere"  // belongs to shipment Of
+	NoteMissing = "missing"         // a record has it, the box has not
+	NoteUnknown = "unknown"         // the box has it, no record has
+	NoteTwice   = "twice"           // scanned more often than recorded
+	NoteAlike   = "look-alike"      // differs from Of by O and 0, or I, l and 1
+	NoteCase    = "case"            // differs from Of by upper and lower case
+	NoteJoined  = "joined"          // two barcodes of the records in one line
+	NoteElse    = "elsewhere"       // belongs to shipment Of
+	NoteReturn  = "carriage-return" // read with a carriage return that the other lines have not
 )
 
 // A TubeNote says what a barcode that does not agree most probably is. Nothing
@@ -27,8 +28,8 @@ type TubeNote struct {
 	Detail  string `json:"detail"`       // for a person, with what to do
 }
 
-// Explain fills in m.Notes: one for every barcode that is missing or
-// unexpected, in the order of the barcodes.
+// Explain fills in m.Notes: one for every barcode that is missing, unexpected or
+// read with a carriage return, in the order of the barcodes.
 func (m *TubeMatch) Explain() {
 	m.Notes = []TubeNote{}
 	recorded := slices.Concat(m.Matched, m.Missing)
@@ -52,6 +53,10 @@ func (m *TubeMatch) Explain() {
 			n.Of, n.Detail = near, fmt.Sprintf("has a record, but was not scanned; %.100q was: see there", near)
 		}
 		m.Notes = append(m.Notes, n)
+	}
+	for _, b := range m.Returned {
+		m.Notes = append(m.Notes, TubeNote{Barcode: b, Kind: NoteReturn, Detail: "was read with a carriage return at its end, which most lines have not; " +
+			"it is compared without: read the tube itself, and scan it again with the scanner that read the others"})
 	}
 	slices.SortStableFunc(m.Notes, func(a, b TubeNote) int { return cmp.Compare(a.Barcode, b.Barcode) })
 }

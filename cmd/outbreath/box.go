@@ -93,7 +93,7 @@ func (p *packer) strangers(m *pack.TubeMatch, scanned []string) error {
 			continue
 		}
 		for i, s := range scanned {
-			if s == b {
+			if strings.TrimSuffix(s, "\r") == b {
 				return &tubeError{fmt.Sprintf("barcode %d of the box is no tube: it stands in the roster, and is not shown here; take it out and scan the box again", i+1)}
 			}
 		}
@@ -123,6 +123,10 @@ func (p *packer) reasons(m *pack.TubeMatch, given []string) (list []deid.Discrep
 		byTube[best] = text[len(best)+1:]
 	}
 	for _, n := range m.Notes {
+		if n.Kind == pack.NoteReturn { // nothing about the box: the scan must be made again
+			open++
+			continue
+		}
 		d := deid.Discrepancy{Barcode: n.Barcode, Kind: deid.TubeUnexpected, Reason: byTube[n.Barcode]}
 		switch n.Kind {
 		case pack.NoteMissing:

@@ -292,8 +292,11 @@ func printTubes(w io.Writer, m *pack.TubeMatch) {
 	fmt.Fprintf(w, "tubes: %d matched, %d missing, %d unexpected\n", len(m.Matched), len(m.Missing), len(m.Unexpected))
 	for _, n := range m.Notes {
 		kind := "unexpected"
-		if n.Kind == pack.NoteMissing {
+		switch n.Kind {
+		case pack.NoteMissing:
 			kind = "missing"
+		case pack.NoteReturn:
+			kind = "misread"
 		}
 		fmt.Fprintf(w, "  %s: %s %s\n", kind, quoted(n.Barcode), n.Detail)
 	}
