@@ -102,9 +102,9 @@ func TubesOf(c *schema.Collection, id string) []string {
 }
 
 // LeaveOut takes the sessions of every subject that has, in any generation, one
-// of the pseudonyms in withdrawn out of c, and returns how many went. Source
+// of the pseudonyms in withdrawn out of c, and returns those that went. Source
 // files are not touched.
-func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool) int {
+func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool) (out []*schema.Session) {
 	gone := map[string]bool{}
 	for _, s := range c.Sessions {
 		if _, done := gone[s.Subject]; done {
@@ -117,9 +117,13 @@ func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool)
 			}
 		}
 	}
-	before := len(c.Sessions)
-	c.Sessions = slices.DeleteFunc(c.Sessions, func(s *schema.Session) bool { return gone[s.Subject] })
-	return before - len(c.Sessions)
+	c.Sessions = slices.DeleteFunc(c.Sessions, func(s *schema.Session) bool {
+		if gone[s.Subject] {
+			out = append(out, s)
+		}
+		return gone[s.Subject]
+	})
+	return out
 }
 
 // subjects lists the ids of roster and records, those of the roster first.

@@ -17,13 +17,14 @@ type packer struct {
 	u     *ui
 	draft *deid.Draft
 	tubes []deid.ClearedTube
-	in    *bufio.Reader // nil: nobody can be asked
+	out   map[string]bool // barcodes of records that are left out
+	in    *bufio.Reader   // nil: nobody can be asked
 }
 
 // packBox reads the barcodes in the box, compares them with the records, and
 // puts what differs into the draft, each with its reason. A difference without
 // a reason ends the command with status 1.
-func packBox(u *ui, s *sealOptions, draft *deid.Draft) ([]deid.Discrepancy, error) {
+func packBox(u *ui, s *sealOptions, draft *deid.Draft, leftOut map[string]bool) ([]deid.Discrepancy, error) {
 	if s.tubes == "" && !s.scan {
 		if len(s.reasons) > 0 {
 			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is for a box that is compared")
@@ -33,7 +34,7 @@ func packBox(u *ui, s *sealOptions, draft *deid.Draft) ([]deid.Discrepancy, erro
 	if s.tubes != "" && s.scan {
 		return nil, usagef("leave one of the two away", "--tubes and --scan are two ways to say the same")
 	}
-	p := &packer{u: u, draft: draft, tubes: draft.Tubes()}
+	p := &packer{u: u, draft: draft, tubes: draft.Tubes(), out: leftOut}
 	if f, ok := u.in.(*os.File); s.scan || ok && terminal(f) && terminal(u.err) && !u.json {
 		p.in = bufio.NewReaderSize(u.in, 4<<10)
 	}
@@ -47,8 +48,7 @@ func packBox(u *ui, s *sealOptions, draft *deid.Draft) ([]deid.Discrepancy, erro
 	if err != nil {
 		return nil, err
 	}
-	m := pack.MatchTubes(scanned, p.recorded())
-	m.Explain()
+	m := p.compare(scanned)
 	if m.Agrees() {
 		u.say("tubes: all %d are in the box", len(m.Matched))
 		return nil, nil
@@ -77,12 +77,20 @@ func packBox(u *ui, s *sealOptions, draft *deid.Draft) ([]deid.Discrepancy, erro
 	return list, nil
 }
 
-func (p *packer) recorded() []string {
-	var all []string
+// compare says how the barcodes in the box differ from those of the records.
+func (p *packer) compare(scanned []string) *pack.TubeMatch {
+	var recorded []string
 	for _, t := range p.tubes {
-		all = append(all, t.Barcode)
+		recorded = append(recorded, t.Barcode)
 	}
-	return all
+	m := pack.MatchTubes(scanned, recorded)
+	m.Explain()
+	for i := range m.Notes {
+		if n := &m.Notes[i]; n.Kind == pack.NoteUnknown && p.out[n.Barcode] {
+			n.Detail = "belongs to a record that is left out, because consent was withdrawn: take the tube out of the box, and ask the privacy officer what becomes of it"
+		}
+	}
+	return m
 }
 
 // strangers refuses a scan that stands in the roster: somebody's wristband or
@@ -171,7 +179,6 @@ func (p *packer) scan() ([]string, error) {
 	for _, t := range p.tubes {
 		sessions[t.Barcode] = t
 	}
-	recorded := p.recorded()
 	var scanned []string
 	for {
 		text, end, err := p.line()
@@ -195,8 +202,7 @@ func (p *packer) scan() ([]string, error) {
 			continue
 		}
 		b := one[0]
-		m := pack.MatchTubes(append(scanned, b), recorded)
-		m.Explain()
+		m := p.compare(append(scanned, b))
 		t, known := sessions[b]
 		switch i := noteOf(m, b); {
 		case p.draft.NamesSomebody(b):

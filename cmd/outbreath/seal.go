@@ -133,7 +133,8 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
-	if err := leaveOutWithdrawn(u, col, folder, journal); err != nil {
+	leftOut, err := leaveOutWithdrawn(u, col, folder, journal)
+	if err != nil {
 		return err
 	}
 	draft, err := deid.Treat(col, key)
@@ -143,7 +144,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	for _, session := range col.Sessions {
 		session.Raw = nil // from here on only what leaves is needed
 	}
-	stated, err := packBox(u, s, draft)
+	stated, err := packBox(u, s, draft, leftOut)
 	if err != nil {
 		return err
 	}
@@ -185,7 +186,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated))
 			}
 			if s.slip != "" {
-				doc, err := newSlip(cleared, done, date)
+				doc, err := newSlip(cleared, done, date, stated)
 				if err != nil {
 					return err
 				}
@@ -222,13 +223,14 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
 	}
-	return u.result(sealedResult{sealed, s.slip}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
+	return u.result(sealedResult{sealed, s.slip, stated}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
 }
 
 // sealedResult is the JSON document of seal.
 type sealedResult struct {
 	*pack.Sealed
-	Slip string `json:"slip,omitempty"`
+	Slip   string             `json:"slip,omitempty"`
+	Stated []deid.Discrepancy `json:"stated,omitempty"` // what box and records do not share, with the packer's reasons
 }
 
 func printSealed(w io.Writer, s *pack.Sealed, slip string) {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"outbreath/deid"
 	"outbreath/pack/custody"
 )
 
@@ -74,6 +75,9 @@ func otherContents(number string, again bool, before, now map[string]string) err
 			}
 		}
 	}
+	if box := insideFact + deid.DiscrepanciesName; known && before[box] != now[box] { // which not every shipment has
+		differ = append(differ, "what was said of tubes that box and records do not share")
+	}
 	what := ""
 	switch {
 	case len(differ) > 0:
@@ -88,7 +92,7 @@ func otherContents(number string, again bool, before, now map[string]string) err
 	}
 	do := "leave --shipment away, and the next free number is taken"
 	if again {
-		do = "bring the collection back to what it was then, from your backup; or seal what it holds now under a new number, without --again"
+		do = "bring the collection back to what it was then, from your backup, and say the same of the box (--tubes, --tube-reason); or seal what it holds now under a new number, without --again"
 	}
 	return usagef(do, "%s was sealed before with other contents%s; one number must never stand for two", number, what)
 }

@@ -22,6 +22,7 @@ var slipPage = template.Must(template.New("slip.html.tmpl").Funcs(template.FuncM
 type slip struct {
 	Shipment, Study, Site, Sealed string
 	Sessions, Recordings, Tubes   int
+	Inside, Strangers             int    // tubes in the box; those of them that no record has
 	First                         int    // tubes to analyse first
 	Storage                       string // "30 refrigerated, 6 ambient"
 	Contact                       string
@@ -41,6 +42,7 @@ type slipRow struct {
 	Number                              int
 	Barcode, Session, Position, Storage string
 	First                               bool
+	Absent, Stranger                    bool     // stated by the packer: not in the box; no record has it
 	Code                                *drawing // nil: Barcode cannot be drawn as Code 128
 	Wide                                bool     // Code has a line of its own
 }
@@ -66,7 +68,7 @@ const (
 )
 
 // newSlip makes the slip of a shipment that has just been written.
-func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time) (*slip, error) {
+func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Discrepancy) (*slip, error) {
 	code := pack.SlipCode{Shipment: s.Shipment, SHA256: s.Archive}
 	square, err := symbol.QR(code.Format())
 	if err != nil {
@@ -82,22 +84,41 @@ func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time) (*slip, error) {
 	}
 	groups := code.Groups()
 	p.Groups = [][]string{groups[:8], groups[8:]}
-	p.fill(c.Tubes(), first)
+	p.fill(c.Tubes(), first, stated)
 	return p, nil
 }
 
-// fill lays out the tubes.
-func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool) {
+// fill lays out the tubes of the records, then those that no record has.
+func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool, stated []deid.Discrepancy) {
 	var rows []slipRow
-	kept := map[string]int{}
+	kept, absent := map[string]int{}, map[string]bool{}
+	for _, d := range stated {
+		absent[d.Barcode] = d.Kind == deid.TubeMissing
+	}
 	for i, t := range tubes {
 		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: first[t.Barcode]}
+		if row.Absent = absent[t.Barcode]; row.Absent {
+			row.First, row.Storage = false, ""
+			row.Wide = len(row.Barcode) > maxLetters
+			rows = append(rows, row)
+			continue
+		}
+		p.Inside++
 		row.draw()
 		if row.First {
 			p.First++
 		}
 		kept[t.Storage]++
 		rows = append(rows, row)
+	}
+	for _, d := range stated {
+		if d.Kind == deid.TubeUnexpected {
+			row := slipRow{Number: len(rows) + 1, Barcode: d.Barcode, Stranger: true}
+			row.draw()
+			rows = append(rows, row)
+			p.Inside++
+			p.Strangers++
+		}
 	}
 	var storage []string
 	for _, k := range sortedKeys(kept) {
@@ -216,3 +237,6 @@ func slipApart(path string, media []string, collection string) error {
 	}
 	return nil
 }
+
+// Absent returns how many recorded tubes are not in the box.
+func (p *slip) Absent() int { return p.Tubes - (p.Inside - p.Strangers) }

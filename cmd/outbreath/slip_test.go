@@ -41,7 +41,7 @@ func inventSlip(t *testing.T, barcodes []string) (*slip, pack.SlipCode) {
 		}
 		tubes = append(tubes, deid.ClearedTube{Barcode: b, Session: fmt.Sprintf("K8XS-JF9F-FD6R-%04d-C", i/2), Position: strconv.Itoa(i%2 + 1), Fraction: "end-tidal", VolumeML: "500", Storage: storage})
 	}
-	p.fill(tubes, first)
+	p.fill(tubes, first, nil)
 	return p, code
 }
 

@@ -84,24 +84,36 @@ func shipmentsWith(j *custody.Journal, pseudonyms []string) (holding, unknown []
 }
 
 // leaveOutWithdrawn takes the records of subjects who have withdrawn out of what
-// is sealed. It says how many records, never whose.
-func leaveOutWithdrawn(u *ui, col *schema.Collection, f *keys.Folder, j *custody.Journal) error {
+// is sealed, and returns the barcodes of their tubes. It says how many records,
+// never whose.
+func leaveOutWithdrawn(u *ui, col *schema.Collection, f *keys.Folder, j *custody.Journal) (tubes map[string]bool, err error) {
 	withdrawn := withdrawnIn(j)
 	if len(withdrawn) == 0 {
-		return nil
+		return nil, nil
 	}
 	all, err := f.Generations()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	gone := deid.LeaveOut(deid.Generations(all, col.Study.Study), col, withdrawn)
-	if gone > 0 {
-		u.say("remark: consent was withdrawn for %s; nothing of it is sealed: take its tubes out of the box", count(gone, "record"))
-		if len(col.Sessions) == 0 {
-			return usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
+	if len(gone) == 0 {
+		return nil, nil
+	}
+	u.say("remark: consent was withdrawn for %s; nothing of it is sealed: take its tubes out of the box", count(len(gone), "record"))
+	if len(col.Sessions) == 0 {
+		return nil, usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
+	}
+	tubes = map[string]bool{}
+	for _, s := range gone {
+		if list := s.Doc().Member("tubes"); list != nil {
+			for _, t := range list.Items {
+				if b := t.Member("barcode"); b != nil {
+					tubes[b.Text] = true
+				}
+			}
 		}
 	}
-	return nil
+	return tubes, nil
 }
 
 // officerEntry is the entry of a privacy officer's act. The reason must not name
