@@ -85,7 +85,7 @@ func TestCreate(t *testing.T) {
 					if _, err := f.PseudonymKey(); err != nil {
 						t.Error(err)
 					}
-					_, err := f.Recipients()
+					_, _, err := f.Recipients(nil, "2026-11-25")
 					wantError(t, err, "recipients.txt", "keys trust")
 				} else if _, err := f.Identities(); err != nil {
 					t.Error(err)
@@ -517,7 +517,7 @@ func TestMissingFiles(t *testing.T) {
 	if a, err := f.Allowed(); err != nil || len(a.lines) != 0 {
 		t.Errorf("Allowed: %v, %v", a, err)
 	}
-	_, err = f.Recipients()
+	_, _, err = f.Recipients(nil, "2026-11-25")
 	wantError(t, err, "keys trust")
 	_, err = f.Signer()
 	wantError(t, err, "missing")
@@ -629,7 +629,7 @@ func TestAgeReadsOurFiles(t *testing.T) {
 			lab := create(t, NewOptions{Role: Lab, Name: "lab", Classic: classic, Passphrase: pass})
 			site := create(t, NewOptions{Role: Site, Name: "07"})
 			trust(t, site, readFile(t, lab.path(publicFile)), "")
-			ours, err := site.Recipients()
+			ours, _, err := site.Recipients(nil, "2026-11-25")
 			if err != nil {
 				t.Fatal(err)
 			}

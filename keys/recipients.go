@@ -1,8 +1,10 @@
 package keys
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/base64"
+	"slices"
 	"strings"
 
 	"filippo.io/age"
@@ -87,25 +89,50 @@ func mixed(list []recipient) bool {
 
 const mixtureHelp = "post-quantum (age1pq1...) and classic (age1...) recipients cannot share one archive, because the classic ones would undo the protection of the others"
 
-// Recipients reads recipients.txt (site). No recipient, or a mixture of
-// post-quantum and classic ones, is an *[Error].
-func (f *Folder) Recipients() ([]age.Recipient, error) {
+// Recipients reads recipients.txt (site) and returns those of the names, or all
+// when names is empty, together with what is known of each. No recipient, a name
+// that has none, one whose last day was before today (2026-11-25), or a mixture
+// of post-quantum and classic ones, is an *[Error].
+func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Trusted, error) {
 	path := f.path(recipientsFile)
 	list, err := f.recipients()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	if len(list) == 0 {
-		return nil, fault(path, "no laboratory is listed to encrypt for; add its public keys with keys trust FILE")
+	contacts, err := f.contacts()
+	if err != nil {
+		return nil, nil, err
 	}
-	if mixed(list) {
-		return nil, fault(path, "%s; keep the lines of one kind, and ask the laboratories of the other kind for a new recipient", mixtureHelp)
+	var chosen []recipient
+	var known []Trusted
+	found := map[string]bool{}
+	for _, r := range list {
+		t := trustedRecipient(r, true).about(contacts)
+		if len(names) > 0 && !slices.Contains(names, t.Name) {
+			continue
+		}
+		if t.Expires != "" && t.Expires < today {
+			return nil, nil, fault(path, "the key of %s was to be used until %s; ask for its present one and trust that with --replace and a new --expires, or take it out with keys untrust", cmp.Or(t.Name, "a recipient"), t.Expires)
+		}
+		found[t.Name] = true
+		chosen, known = append(chosen, r), append(known, t)
 	}
-	out := make([]age.Recipient, len(list))
-	for i, r := range list {
+	for _, name := range names {
+		if !found[name] {
+			return nil, nil, fault(path, "%s is named as a recipient in study.json, and no key of that name is trusted here; add its public keys with keys trust FILE --name %s, or take the name out of study.json", name, name)
+		}
+	}
+	if len(chosen) == 0 {
+		return nil, nil, fault(path, "no laboratory is listed to encrypt for; add its public keys with keys trust FILE")
+	}
+	if mixed(chosen) {
+		return nil, nil, fault(path, "%s; keep the lines of one kind, and ask the laboratories of the other kind for a new recipient", mixtureHelp)
+	}
+	out := make([]age.Recipient, len(chosen))
+	for i, r := range chosen {
 		out[i] = r.Recipient
 	}
-	return out, nil
+	return out, known, nil
 }
 
 // recipients reads recipients.txt; a missing file is an empty list.

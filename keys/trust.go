@@ -1,7 +1,10 @@
 package keys
 
 import (
+	"bytes"
+	"cmp"
 	"slices"
+	"strings"
 
 	"golang.org/x/crypto/ssh"
 )
@@ -24,21 +27,31 @@ func (r Role) otherSideSigns() []string {
 // line of Public.
 type Trusted struct {
 	Kind string `json:"kind"` // "recipient" or "signer"
-	Name string `json:"name"` // principal of a signer; several are joined by commas
+	Name string `json:"name"` // whose it is; several names of a signer are joined by commas
 	Type string `json:"type"` // "post-quantum hybrid", "X25519", "ssh-ed25519" ...
 
 	// Fingerprint is "SHA256:..." as OpenSSH writes it: of the key of a signer,
-	// of the text age1... of a recipient.
-	Fingerprint string `json:"fingerprint"`
-	Already     bool   `json:"already"` // it was trusted before
+	// of the text age1... of a recipient. Words are its first 132 bits, Groups
+	// all 256 of them, to be read out.
+	Fingerprint string   `json:"fingerprint"`
+	Words       []string `json:"words"`
+	Groups      []string `json:"groups"`
+	Already     bool     `json:"already"`            // it was trusted before
+	Compared    string   `json:"compared,omitempty"` // day on which two people compared it
+	Expires     string   `json:"expires,omitempty"`  // last day on which it is used
+}
+
+func newTrusted(kind, name, keyType, fingerprint string, already bool) Trusted {
+	sum := fingerprintSum(fingerprint)
+	return Trusted{Kind: kind, Name: name, Type: keyType, Fingerprint: fingerprint, Words: spoken(sum), Groups: groupsOf(sum), Already: already}
 }
 
 func trustedRecipient(r recipient, already bool) Trusted {
-	return Trusted{"recipient", "", r.kind(), r.fingerprint(), already}
+	return newTrusted("recipient", "", r.kind(), r.fingerprint(), already)
 }
 
 func trustedSigner(key ssh.PublicKey, name string, already bool) Trusted {
-	return Trusted{"signer", name, key.Type(), ssh.FingerprintSHA256(key), already}
+	return newTrusted("signer", name, key.Type(), ssh.FingerprintSHA256(key), already)
 }
 
 // An offer is one public key found in what was handed to Trust: a recipient,
@@ -50,80 +63,204 @@ type offer struct {
 	comment   string
 }
 
+// TrustOptions say how the keys in a file are taken.
+type TrustOptions struct {
+	Name     string // whose they are; "" is the comment of the signer's key
+	Day      string // today, 2026-11-25
+	Compared bool   // two people have compared the words
+	Expires  string // last day of use; "" is none
+	Replace  bool   // other keys under the same name are put out of use
+}
+
 // Trust adds the public keys in data (age recipients, OpenSSH public keys, in
-// any order, comments allowed) to recipients.txt and allowed_signers. name is
-// the principal for signers; empty means the comment of the key. A signer that
-// is already listed under that name with another key is refused.
+// any order, comments allowed) to recipients.txt and allowed_signers, and notes
+// whose they are in contacts.txt. A key that differs from the one trusted under
+// that name is refused, unless it is to be replaced.
 //
 // Nothing is written unless all of data is accepted. Signers are trusted only
 // for what their side signs: shipments, bags and notices of a site, receipts of
 // a laboratory. A laboratory's folder takes no recipients.
-func (f *Folder) Trust(data []byte, name string) ([]Trusted, error) {
-	if name != "" && !validName(name) {
-		return nil, fault("", "the name given for the signer is not one: use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code")
-	}
-	offers, err := parseOffers(data)
-	if err != nil {
-		return nil, err
-	}
+func (f *Folder) Trust(data []byte, o TrustOptions) ([]Trusted, error) {
 	unlock, err := f.lock()
 	if err != nil {
 		return nil, err
 	}
 	defer unlock()
-	own, _, err := f.ownSigner()
+	p, err := f.plan(data, o)
 	if err != nil {
 		return nil, err
 	}
-	recipients, err := f.recipients()
-	if err != nil {
+	if err := f.rewrite(recipientsFile, p.gone, "replaced "+o.Day, p.newRecipients); err != nil {
 		return nil, err
 	}
-	allowed, err := f.Allowed()
-	if err != nil {
+	if err := f.rewrite(allowedFile, p.gone, "replaced "+o.Day, p.newSigners); err != nil {
 		return nil, err
 	}
+	return p.keys, f.writeContacts(p.contacts)
+}
 
-	var out []Trusted
-	var newRecipients, newSigners []string
-	for _, o := range offers {
-		var t Trusted
-		if o.signer == nil {
-			if f.role == Lab {
-				return nil, fault("", "line %d is an age recipient, and a laboratory encrypts for nobody; the file to add here is a site's public-keys.txt", o.line)
-			}
-			already := slices.ContainsFunc(recipients, func(r recipient) bool { return r.text == o.recipient.text })
-			t = trustedRecipient(o.recipient, already)
-			if !already {
-				recipients = append(recipients, o.recipient)
-				newRecipients = append(newRecipients, o.recipient.text)
-			}
-		} else {
-			if own != nil && sameKey(own, o.signer) {
-				return nil, fault("", "line %d is this folder's own signing key; the file to add is the other side's public-keys.txt", o.line)
-			}
-			line, already, err := allowed.admit(o, name, f.role.otherSideSigns())
-			if err != nil {
-				return nil, err
-			}
-			t = trustedSigner(o.signer, line.principals[0], already)
-			if !already {
-				allowed.lines = append(allowed.lines, line)
-				newSigners = append(newSigners, line.format())
-			}
-		}
-		out = append(out, t)
+// Offered says what Trust would add, and changes nothing.
+func (f *Folder) Offered(data []byte, o TrustOptions) ([]Trusted, error) {
+	p, err := f.plan(data, o)
+	if err != nil {
+		return nil, err
 	}
-	if mixed(recipients) {
+	return p.keys, nil
+}
+
+// A trustPlan is what Trust writes, and what it is made from.
+type trustPlan struct {
+	TrustOptions
+	keys                      []Trusted
+	newRecipients, newSigners []string // lines
+	gone                      []string // fingerprints that are put out of use
+
+	own        ssh.PublicKey
+	role       Role
+	recipients []recipient // then
+	allowed    *Allowed    // then
+	contacts   []contact   // then
+}
+
+func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
+	if o.Name != "" && !validName(o.Name) {
+		return nil, fault("", "the name given for the signer is not one: use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code")
+	}
+	if o.Expires != "" && !validDay(o.Expires) {
+		return nil, fault("", "the last day of use is not a date; write it as 2027-03-31")
+	}
+	offers, err := parseOffers(data)
+	if err != nil {
+		return nil, err
+	}
+	p := &trustPlan{TrustOptions: o, role: f.role}
+	if p.own, _, err = f.ownSigner(); err != nil {
+		return nil, err
+	}
+	if p.recipients, err = f.recipients(); err != nil {
+		return nil, err
+	}
+	if p.allowed, err = f.Allowed(); err != nil {
+		return nil, err
+	}
+	if p.contacts, err = f.contacts(); err != nil {
+		return nil, err
+	}
+	owner := ownerOf(offers, o.Name)
+	for _, k := range offers {
+		var t Trusted
+		if k.signer == nil {
+			t, err = p.takeRecipient(k, owner, offers)
+		} else {
+			t, err = p.takeSigner(k)
+		}
+		if err != nil {
+			return nil, err
+		}
+		p.note(&t)
+		p.keys = append(p.keys, t)
+	}
+	if mixed(p.recipients) {
 		return nil, fault("", "%s; ask this laboratory for a recipient of the kind that %s already lists, or take the old lines out first", mixtureHelp, recipientsFile)
 	}
-	if err := f.addLines(recipientsFile, newRecipients); err != nil {
-		return nil, err
+	return p, nil
+}
+
+func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trusted, err error) {
+	if p.role == Lab {
+		return t, fault("", "line %d is an age recipient, and a laboratory encrypts for nobody; the file to add here is a site's public-keys.txt", k.line)
 	}
-	if err := f.addLines(allowedFile, newSigners); err != nil {
-		return nil, err
+	already := slices.ContainsFunc(p.recipients, func(r recipient) bool { return r.text == k.recipient.text })
+	t = trustedRecipient(k.recipient, already)
+	t.Name = owner
+	if already {
+		return t, nil
 	}
-	return out, nil
+	for _, r := range slices.Clone(p.recipients) {
+		offered := slices.ContainsFunc(offers, func(o offer) bool { return o.recipient.text == r.text })
+		if owner == "" || offered || trustedRecipient(r, true).about(p.contacts).Name != owner {
+			continue
+		}
+		if !p.Replace {
+			return t, changedKey(k.line, owner, r.fingerprint())
+		}
+		p.gone = append(p.gone, r.fingerprint())
+		p.recipients = slices.DeleteFunc(p.recipients, func(o recipient) bool { return o.text == r.text })
+	}
+	p.recipients = append(p.recipients, k.recipient)
+	p.newRecipients = append(p.newRecipients, k.recipient.text)
+	return t, nil
+}
+
+func (p *trustPlan) takeSigner(k offer) (t Trusted, err error) {
+	if p.own != nil && sameKey(p.own, k.signer) {
+		return t, fault("", "line %d is this folder's own signing key; the file to add is the other side's public-keys.txt", k.line)
+	}
+	if p.Replace {
+		name := cmp.Or(p.Name, k.comment)
+		p.allowed.lines = slices.DeleteFunc(p.allowed.lines, func(l allowedLine) bool {
+			old := len(l.principals) == 1 && l.principals[0] == name && !sameKey(l.key, k.signer)
+			if old {
+				p.gone = append(p.gone, ssh.FingerprintSHA256(l.key))
+			}
+			return old
+		})
+	}
+	line, already, err := p.allowed.admit(k, p.Name, p.role.otherSideSigns())
+	if err != nil {
+		return t, err
+	}
+	if !already {
+		p.allowed.lines = append(p.allowed.lines, line)
+		p.newSigners = append(p.newSigners, line.format())
+	}
+	return trustedSigner(k.signer, line.principals[0], already), nil
+}
+
+// ownerOf says whose the recipients in a file are: the name given, or the one
+// that the signer's key in the same file has.
+func ownerOf(offers []offer, name string) string {
+	if name != "" {
+		return name
+	}
+	for _, o := range offers {
+		switch {
+		case o.signer == nil || !validName(o.comment):
+		case name != "" && name != o.comment:
+			return "" // several parties
+		default:
+			name = o.comment
+		}
+	}
+	return name
+}
+
+// note brings what is known of t up to date.
+func (p *trustPlan) note(t *Trusted) {
+	c := contact{fingerprint: t.Fingerprint, name: t.Name, trusted: p.Day}
+	i := slices.IndexFunc(p.contacts, func(c contact) bool { return c.fingerprint == t.Fingerprint })
+	if i >= 0 {
+		c.trusted, c.compared, c.expires = p.contacts[i].trusted, p.contacts[i].compared, p.contacts[i].expires
+	}
+	if p.Compared {
+		c.compared = p.Day
+	}
+	if p.Expires != "" {
+		c.expires = p.Expires
+	}
+	t.Compared, t.Expires = c.compared, c.expires
+	if i >= 0 {
+		p.contacts[i] = c
+	} else {
+		p.contacts = append(p.contacts, c)
+	}
+}
+
+// changedKey refuses another key under a name that is trusted.
+func changedKey(line int, name, old string) error {
+	return fault("", "line %d is another key for %s than the one that is trusted (%s). That may mean that %s made its keys anew, that two files were mixed up, or that somebody "+
+		"put keys of their own in between to read or forge shipments. Nothing was changed: ask %s by telephone, at a number that you know already and not one from the message that the file came with, whether and why "+
+		"the key was changed. Only if so, compare the words and trust the file again with --replace", line, name, old, name, name)
 }
 
 // admit makes the line of allowed_signers for o, unless it is there already or
@@ -144,7 +281,7 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 		case named && same:
 			return l, false, fault("", "%s is listed in %s with this key for other purposes only; take that line out, then trust the key again", name, allowedFile)
 		case named:
-			return l, false, fault("", "line %d is a new key for %s, which is trusted with another one (%s); ask %s by telephone whether the key was changed, and only then take the old line out of %s and trust the new key", o.line, name, ssh.FingerprintSHA256(old.key), name, allowedFile)
+			return l, false, changedKey(o.line, name, ssh.FingerprintSHA256(old.key))
 		case same:
 			return l, false, fault("", "line %d is the key that is trusted for %s already; each site and laboratory has its own: check that this is the right file, and the name", o.line, names([]allowedLine{old}))
 		}
@@ -191,20 +328,74 @@ func parseOffers(data []byte) ([]offer, error) {
 	return offers, nil
 }
 
-// addLines appends lines to a public list of the folder, whole or not at all.
-func (f *Folder) addLines(name string, lines []string) error {
-	if len(lines) == 0 {
-		return nil
-	}
+// rewrite makes comments of the lines of a public list whose keys are gone, saying
+// when, and appends others; whole or not at all.
+func (f *Folder) rewrite(name string, gone []string, when string, lines []string) error {
 	old, _, err := f.read(name, false, maxList)
 	if err != nil {
 		return err
 	}
-	text := appendLines(old, lines...)
+	var text []byte
+	changed := len(lines) > 0
+	for line := range bytes.Lines(old) {
+		if trimmed := strings.TrimSpace(string(line)); trimmed != "" && trimmed[0] != '#' && slices.Contains(gone, lineFingerprint(trimmed)) {
+			text, changed = append(text, "# "+when+": "...), true
+		}
+		text = append(text, line...)
+	}
+	if !changed {
+		return nil
+	}
+	text = appendLines(text, lines...)
 	if len(text) > maxList {
 		return fault(f.path(name), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
 	}
 	return f.replace(name, text)
+}
+
+// lineFingerprint is that of the key in a line of recipients.txt or
+// allowed_signers, "" if there is none.
+func lineFingerprint(line string) string {
+	if l, problem := parseAllowedLine(line); problem == "" {
+		return ssh.FingerprintSHA256(l.key)
+	}
+	if r, problem := parseRecipient(line); problem == "" {
+		return r.fingerprint()
+	}
+	return ""
+}
+
+// Untrust puts every key of name out of use, and returns them. What was encrypted
+// to a recipient stays readable to it, and what a signer signed is not believed
+// any more.
+func (f *Folder) Untrust(name, day string) ([]Trusted, error) {
+	unlock, err := f.lock()
+	if err != nil {
+		return nil, err
+	}
+	defer unlock()
+	_, trusted, err := f.Public()
+	if err != nil {
+		return nil, err
+	}
+	gone := slices.DeleteFunc(trusted, func(t Trusted) bool { return t.Name != name || name == "" })
+	if len(gone) == 0 {
+		return nil, fault("", "no key is trusted under the name that was given; keys show lists the names (a key that several names share is taken out of %s by hand)", allowedFile)
+	}
+	var prints []string
+	for _, t := range gone {
+		prints = append(prints, t.Fingerprint)
+	}
+	for _, file := range []string{recipientsFile, allowedFile} {
+		if err := f.rewrite(file, prints, "taken out "+day, nil); err != nil {
+			return nil, err
+		}
+	}
+	list, err := f.contacts()
+	if err != nil {
+		return nil, err
+	}
+	return gone, f.writeContacts(slices.DeleteFunc(list, func(c contact) bool { return slices.Contains(prints, c.fingerprint) }))
 }
 
 // Public lists the folder's own public keys and those it trusts.
@@ -225,17 +416,23 @@ func (f *Folder) Public() (own, trusted []Trusted, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	list, err := f.contacts()
+	if err != nil {
+		return nil, nil, err
+	}
 	for _, r := range mine {
-		own = append(own, trustedRecipient(r, false))
+		t := trustedRecipient(r, false)
+		t.Name = name
+		own = append(own, t)
 	}
 	if key != nil {
 		own = append(own, trustedSigner(key, name, false))
 	}
 	for _, r := range theirs {
-		trusted = append(trusted, trustedRecipient(r, true))
+		trusted = append(trusted, trustedRecipient(r, true).about(list))
 	}
 	for _, l := range allowed.lines {
-		trusted = append(trusted, trustedSigner(l.key, names([]allowedLine{l}), true))
+		trusted = append(trusted, trustedSigner(l.key, names([]allowedLine{l}), true).about(list))
 	}
 	return own, trusted, nil
 }

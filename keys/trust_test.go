@@ -58,7 +58,7 @@ func TestExchange(t *testing.T) {
 	if !reflect.DeepEqual(gotBySite, labOwn) || !reflect.DeepEqual(gotByLab, siteOwn) {
 		t.Errorf("the fingerprints to compare differ:\n%v\n%v\n%v\n%v", gotBySite, labOwn, gotByLab, siteOwn)
 	}
-	if r := gotBySite[0]; r.Kind != "recipient" || r.Type != "post-quantum hybrid" || r.Name != "" {
+	if r := gotBySite[0]; r.Kind != "recipient" || r.Type != "post-quantum hybrid" || r.Name != "tern-lab" {
 		t.Errorf("%+v", r)
 	}
 	if s := gotBySite[1]; s.Kind != "signer" || s.Type != "ssh-ed25519" || s.Name != "tern-lab" {
@@ -175,7 +175,7 @@ func TestTrustForms(t *testing.T) {
 		{"name before comment", key + " lab", "tern", []string{"signer ssh-ed25519 tern"}},
 		{"name for a comment that is none", key + " M. Q. <m@x>", "tern", []string{"signer ssh-ed25519 tern"}},
 		{"RSA", formatPublicKey(rsaPub, "lab"), "", []string{"signer ssh-rsa lab"}},
-		{"Windows text", "\xef\xbb\xbf# lab\r\n  " + r1 + " \r\n" + key + " lab\r\n", "", []string{"recipient X25519 ", "signer ssh-ed25519 lab"}},
+		{"Windows text", "\xef\xbb\xbf# lab\r\n  " + r1 + " \r\n" + key + " lab\r\n", "", []string{"recipient X25519 lab", "signer ssh-ed25519 lab"}},
 		{"two signers", key + " a\n" + key2 + " b\n", "", []string{"signer ssh-ed25519 a", "signer ssh-ed25519 b"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -280,7 +280,7 @@ func TestTrustRefuses(t *testing.T) {
 				return s
 			}
 			before := state()
-			_, err := tt.f.Trust([]byte(tt.data), tt.as)
+			_, err := tt.f.Trust([]byte(tt.data), TrustOptions{Name: tt.as})
 			wantError(t, err, tt.want...)
 			if err == nil {
 				return
@@ -336,14 +336,14 @@ func TestTrustListedForOtherPurposes(t *testing.T) {
 	f := create(t, NewOptions{Role: Lab})
 	_, key := newSSHKey(t)
 	writeFile(t, f.path(allowedFile), []byte(`07 namespaces="file" `+key+"\n"), 0o644)
-	_, err := f.Trust([]byte(key), "07")
+	_, err := f.Trust([]byte(key), TrustOptions{Name: "07"})
 	wantError(t, err, "07", "other purposes only")
 	writeFile(t, f.path(allowedFile), []byte("06,07 "+key+"\n"), 0o644)
 	if got := trust(t, f, []byte(key), "07"); len(got) != 1 || !got[0].Already {
 		t.Errorf("%v", got)
 	}
 	writeFile(t, f.path(allowedFile), []byte("07 nonsense\n"), 0o644)
-	_, err = f.Trust([]byte(key), "07")
+	_, err = f.Trust([]byte(key), TrustOptions{Name: "07"})
 	wantError(t, err, allowedFile, "line 1")
 }
 
@@ -367,7 +367,7 @@ func TestRecipientsRefuses(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			writeFile(t, f.path(recipientsFile), []byte(tt.text), 0o644)
-			_, err := f.Recipients()
+			_, _, err := f.Recipients(nil, "2026-11-25")
 			wantError(t, err, append(tt.want, recipientsFile)...)
 			for _, word := range strings.Fields(tt.text) {
 				if len(word) > 4 && strings.Contains(err.Error(), word) {
@@ -378,7 +378,7 @@ func TestRecipientsRefuses(t *testing.T) {
 	}
 	two := x25519(t)
 	writeFile(t, f.path(recipientsFile), []byte("  "+two+"\r\n\r\n# x\n"+two+"\n"+x25519(t)), 0o644)
-	got, err := f.Recipients()
+	got, _, err := f.Recipients(nil, "2026-11-25")
 	if err != nil || len(got) != 2 {
 		t.Errorf("%d recipients, %v", len(got), err)
 	}
@@ -408,16 +408,17 @@ func TestRecipientFingerprint(t *testing.T) {
 // TestTrustInAnyOrder: whatever keys come in whatever portions, each stands in
 // its file once, and the files stay readable.
 func TestTrustInAnyOrder(t *testing.T) {
-	var lines []string
+	var signers, recipients []string // apart: together they are one party's
 	for _, name := range []string{"a", "b", "c"} {
 		_, key := newSSHKey(t)
-		lines = append(lines, key+" "+name, x25519(t))
+		signers, recipients = append(signers, key+" "+name), append(recipients, x25519(t))
 	}
+	one := func(lines []string) *rapid.Generator[[]string] { return rapid.SliceOfN(rapid.SampledFrom(lines), 1, 5) }
 	rapid.Check(t, func(rt *rapid.T) {
 		f := create(t, NewOptions{Role: Site, Name: "07"})
 		asked := map[string]bool{}
-		for _, portion := range rapid.SliceOfN(rapid.SliceOfN(rapid.SampledFrom(lines), 1, 5), 1, 4).Draw(rt, "portions") {
-			got, err := f.Trust([]byte(strings.Join(portion, "\n")), "")
+		for _, portion := range rapid.SliceOfN(rapid.OneOf(one(signers), one(recipients)), 1, 4).Draw(rt, "portions") {
+			got, err := f.Trust([]byte(strings.Join(portion, "\n")), TrustOptions{})
 			if err != nil {
 				rt.Fatal(err)
 			}

@@ -20,6 +20,7 @@ type Study struct {
 	UncappedLimit time.Duration // default 120 s
 	TimeLimit     time.Duration // default 12 min
 	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
+	Recipients    []string      // names of those that shipments are encrypted for; empty: all that the key folder trusts
 }
 
 const studyFile = "study.json"
@@ -50,6 +51,11 @@ func parseStudy(data []byte) (*Study, error) {
 		UncappedLimit: time.Duration(whole(n.Member("uncapped_limit_s"), 120)) * time.Second,
 		TimeLimit:     time.Duration(whole(n.Member("time_limit_min"), 12)) * time.Minute,
 		ReceiptDays:   whole(n.Member("receipt_days"), 14),
+	}
+	if list := n.Member("recipients"); list != nil {
+		for _, name := range list.Items {
+			s.Recipients = append(s.Recipients, name.Text)
+		}
 	}
 	if p := n.Member("plan"); p != nil {
 		s.Plan = p.Text

@@ -40,6 +40,7 @@ var floors = map[string][]string{
 var houses = map[string][]string{
 	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack"},
 	"github.com/cloudflare/circl":              {"outbreath/keys"},
+	"github.com/tyler-smith/go-bip39":          {"outbreath/keys"},
 	"github.com/klauspost/compress":            {"outbreath/pack"},
 	"github.com/klauspost/reedsolomon":         {"outbreath/pack/repair"},
 	"github.com/santhosh-tekuri/jsonschema/v5": {"outbreath/schema"},

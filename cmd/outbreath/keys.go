@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -25,55 +27,7 @@ collection and from the medium, and keep a copy of the pseudonym key in a safe
 place: without it the study's pseudonyms can never be made again.
 ` + statusHelp,
 	}
-	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
-	return c
-}
-
-func newKeysNewCmd(u *ui, o *options) *cobra.Command {
-	var (
-		role, name            string
-		classic, noPassphrase bool
-	)
-	c := &cobra.Command{
-		Use:     "new --role site|lab --name NAME",
-		Short:   "Make a new key folder",
-		Long:    "Make a new key folder: whole or not at all, and never over an existing one.\n" + statusHelp,
-		Example: "  outbreath keys new --role site --name WEIR\n  outbreath keys new --role lab --name harbour-lab --keys lab-keys",
-		RunE: func(c *cobra.Command, _ []string) error {
-			if role != string(keys.Site) && role != string(keys.Lab) {
-				return usagef("say --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
-			}
-			if classic && role != string(keys.Lab) {
-				return usagef("leave --classic away: the laboratory's key decides", "--classic is for a laboratory's key")
-			}
-			dir, err := o.dir()
-			if err != nil {
-				return err
-			}
-			var pass []byte
-			if !noPassphrase {
-				if pass, err = newPassphrase(u, o); err != nil {
-					return err
-				}
-			}
-			f, err := keys.Create(dir, keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Passphrase: pass})
-			if err != nil {
-				return err
-			}
-			if err := printKeys(u, f); err != nil {
-				return err
-			}
-			u.say("give %s to the other side, then compare the fingerprints by telephone", quoted(f.Dir()+string(os.PathSeparator)+"public-keys.txt"))
-			if noPassphrase {
-				u.say("caution: these keys have no passphrase; whoever can read the folder can use them")
-			}
-			return nil
-		},
-	}
-	c.Flags().StringVar(&role, "role", "", "whose folder: site or lab")
-	c.Flags().StringVar(&name, "name", "", "the site code, or a short name of the laboratory")
-	c.Flags().BoolVar(&classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
-	c.Flags().BoolVar(&noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
+	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysUntrustCmd(u, o), newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
 	return c
 }
 
@@ -93,56 +47,19 @@ func newKeysShowCmd(u *ui, o *options) *cobra.Command {
 	}
 }
 
-func newKeysTrustCmd(u *ui, o *options) *cobra.Command {
-	var name string
-	c := &cobra.Command{
-		Use:   "trust FILE",
-		Short: "Trust the public keys that the other side sent",
-		Long: `Add the public keys in FILE (public-keys.txt of the other side) to this folder.
-Compare the fingerprints by telephone before anything is sealed: a key that was
-exchanged on the way opens every shipment to whoever exchanged it.
-` + statusHelp,
-		Example: "  outbreath keys trust public-keys.txt --name WEIR --keys lab-keys",
-		Args:    cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			f, err := openKeys(u, o)
-			if err != nil {
-				return err
-			}
-			data, err := readBounded(args[0], 1<<20)
-			if err != nil {
-				return err
-			}
-			added, err := f.Trust(data, name)
-			if err != nil {
-				return err
-			}
-			err = u.result(map[string]any{"ok": true, "trusted": added}, func(w io.Writer) {
-				for _, t := range added {
-					word := "now trusted"
-					if t.Already {
-						word = "was trusted before"
-					}
-					fmt.Fprintf(w, "%s: %s\n  %s\n", word, describe(t), t.Fingerprint)
-				}
-			})
-			u.say("to do: compare each fingerprint with the other side by telephone now")
-			return err
-		},
-	}
-	c.Flags().StringVar(&name, "name", "", "the site code or laboratory that these keys belong to (default: as written in the key)")
-	return c
-}
-
 // printKeys shows the public side of a folder.
 func printKeys(u *ui, f *keys.Folder) error {
 	own, trusted, err := f.Public()
 	if err != nil {
 		return err
 	}
-	doc := map[string]any{"ok": true, "role": f.Role(), "folder": f.Dir(), "own": own, "trusted": nonNil(trusted)}
+	doc := map[string]any{"ok": true, "role": f.Role(), "folder": f.Dir(), "own": own, "trusted": nonNil(trusted), "words": keys.SpokenWords(own)}
 	return u.result(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "key folder of a %s: %s\n", f.Role(), quoted(f.Dir()))
+		fmt.Fprintln(w, "twelve words for the telephone, of the own keys together:")
+		for row := range slices.Chunk(keys.SpokenWords(own), 4) {
+			fmt.Fprintf(w, "    %s\n", strings.Join(row, "  "))
+		}
 		for _, group := range []struct {
 			head string
 			list []keys.Trusted
@@ -152,7 +69,17 @@ func printKeys(u *ui, f *keys.Folder) error {
 				fmt.Fprintln(w, "  none yet: use keys trust FILE")
 			}
 			for _, t := range group.list {
-				fmt.Fprintf(w, "  %s\n    %s\n", describe(t), t.Fingerprint)
+				fmt.Fprintf(w, "  %s\n    %s\n    %s\n", describe(t), t.Fingerprint, strings.Join(t.Groups, " "))
+				switch {
+				case !t.Already:
+				case t.Compared == "":
+					fmt.Fprintln(w, "    not compared yet: run keys trust again at a terminal, with the other side on the telephone")
+				default:
+					fmt.Fprintf(w, "    compared on %s\n", t.Compared)
+				}
+				if t.Expires != "" {
+					fmt.Fprintf(w, "    used until %s\n", t.Expires)
+				}
 			}
 		}
 	})
@@ -179,6 +106,48 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 	return f, err
 }
 
+// interactive says whether somebody sits at a terminal and can be asked.
+func interactive(u *ui) bool { return terminal(u.in) && terminal(u.err) && !u.json }
+
+// askLine asks a question at the terminal and reads the answer, without blanks around it.
+func askLine(u *ui, question string) (string, error) {
+	fmt.Fprint(u.err, question)
+	return readLine(u)
+}
+
+// readSecret reads a line that is not shown. Whatever ends it, the terminal shows
+// again what is typed.
+func readSecret(u *ui, fd int) ([]byte, error) {
+	before, err := term.GetState(fd)
+	if err != nil {
+		return nil, err
+	}
+	secret, err := await(u, func() ([]byte, error) { return term.ReadPassword(fd) })
+	fmt.Fprintln(u.err)
+	return secret, errors.Join(err, term.Restore(fd, before))
+}
+
+// readLine reads one line, byte by byte, so that what follows is left for others.
+func readLine(u *ui) (string, error) {
+	return await(u, func() (string, error) { return typedLine(u) })
+}
+
+func typedLine(u *ui) (string, error) {
+	var line []byte
+	one := make([]byte, 1)
+	for len(line) < 4<<10 {
+		n, err := u.in.Read(one)
+		if n == 1 && one[0] == '\n' {
+			return strings.TrimSpace(string(line)), nil
+		}
+		line = append(line, one[:n]...)
+		if err != nil {
+			return "", usagef("run the command again", "the answer could not be read; nothing was changed")
+		}
+	}
+	return "", usagef("run the command again", "the answer is too long; nothing was changed")
+}
+
 var errNoPassphrase = errors.New("no passphrase at hand")
 
 // passphrase reads it from --passphrase-file, else from the terminal.
@@ -191,9 +160,7 @@ func passphrase(u *ui, o *options, what string) ([]byte, error) {
 		return nil, fmt.Errorf("%w: %w", errNoPassphrase, usagef("run this at a terminal, or name a file with --passphrase-file", "%s has a passphrase, and nobody can be asked for it here", what))
 	}
 	fmt.Fprintf(u.err, "passphrase of %s: ", what)
-	p, err := term.ReadPassword(int(in.Fd()))
-	fmt.Fprintln(u.err)
-	return p, err
+	return readSecret(u, int(in.Fd()))
 }
 
 func passphraseFromFile(path string) ([]byte, error) {
@@ -207,32 +174,6 @@ func passphraseFromFile(path string) ([]byte, error) {
 		return nil, usagef("write the passphrase into its first line", "the passphrase file is empty")
 	}
 	return line, nil
-}
-
-// newPassphrase asks twice.
-func newPassphrase(u *ui, o *options) ([]byte, error) {
-	if o.passphraseFile != "" {
-		return passphraseFromFile(o.passphraseFile)
-	}
-	const what = "the new keys (at least 12 characters; several words are best)"
-	first, err := passphrase(u, o, what)
-	if err != nil {
-		if errors.Is(err, errNoPassphrase) {
-			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase", "a passphrase is needed, and nobody can be asked for one here")
-		}
-		return nil, err
-	}
-	if len(first) < 12 {
-		return nil, usagef("choose at least 12 characters, best several words", "the passphrase is too short")
-	}
-	again, err := passphrase(u, o, "the new keys, once more")
-	if err != nil {
-		return nil, err
-	}
-	if !bytes.Equal(first, again) {
-		return nil, usagef("run keys new again and type the same passphrase twice", "the two passphrases differ; no key was made")
-	}
-	return first, nil
 }
 
 // readBounded reads a whole small file named on the command line.

@@ -94,10 +94,11 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if len(all) < 2 {
 		return usagef("there is nothing to join before keys rotate", "the key folder holds one generation of the pseudonym key only")
 	}
-	recipients, err := folder.Recipients()
+	recipients, known, err := folder.Recipients(col.Study.Recipients, now().Format("2006-01-02"))
 	if err != nil {
 		return err
 	}
+	sayRecipients(u, known)
 	journal, err := openLog(u, s.collection, folder)
 	if err != nil {
 		return err

@@ -40,6 +40,7 @@ func workIn(sessions int) {
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
 	u := newUI(in, out, errOut)
+	u.interrupted = ctx.Done()
 	defer func() {
 		// Go's own crash would exit with 2, which means something else here, and
 		// would print values.

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/deid"
+	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
 	"outbreath/schema"
@@ -117,10 +118,11 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
-	recipients, err := folder.Recipients()
+	recipients, known, err := folder.Recipients(col.Study.Recipients, now().Format("2006-01-02"))
 	if err != nil {
 		return err
 	}
+	sayRecipients(u, known)
 	signer, err := folder.Signer()
 	if err != nil {
 		return err
@@ -223,7 +225,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
 	}
-	return u.result(sealedResult{sealed, s.slip, stated}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
+	return u.result(sealedResult{sealed, s.slip, stated, known}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
 }
 
 // sealedResult is the JSON document of seal.
@@ -231,6 +233,7 @@ type sealedResult struct {
 	*pack.Sealed
 	Slip   string             `json:"slip,omitempty"`
 	Stated []deid.Discrepancy `json:"stated,omitempty"` // what box and records do not share, with the packer's reasons
+	For    []keys.Trusted     `json:"recipients"`       // who can open it
 }
 
 func printSealed(w io.Writer, s *pack.Sealed, slip string) {

@@ -25,6 +25,8 @@ type ui struct {
 	json     bool
 	quiet    bool
 	printed  bool // a JSON document has been printed
+
+	interrupted <-chan struct{} // closed when somebody pressed Ctrl-C; nil: never
 }
 
 func newUI(in io.Reader, out, err io.Writer) *ui { return &ui{in: in, out: out, err: err} }
@@ -33,6 +35,24 @@ func newUI(in io.Reader, out, err io.Writer) *ui { return &ui{in: in, out: out, 
 func terminal(w any) bool {
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// await waits for somebody to answer, or to interrupt. Until then nothing is
+// changed, so that the command can end while read still waits.
+func await[T any](u *ui, read func() (T, error)) (answer T, err error) {
+	done := make(chan struct{})
+	var got T
+	var failed error
+	go func() {
+		got, failed = read()
+		close(done)
+	}()
+	select {
+	case <-done:
+		return got, failed
+	case <-u.interrupted:
+		return answer, usagef("run the command again", "interrupted; nothing was changed")
+	}
 }
 
 // result prints one JSON document when --json is set, else what text writes.

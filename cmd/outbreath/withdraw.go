@@ -130,8 +130,7 @@ func askSubject(u *ui) (string, error) {
 	var line string
 	if in, ok := u.in.(*os.File); ok && term.IsTerminal(int(in.Fd())) {
 		fmt.Fprint(u.err, "subject id, as in roster.csv (it is not shown): ")
-		b, err := term.ReadPassword(int(in.Fd()))
-		fmt.Fprintln(u.err)
+		b, err := readSecret(u, int(in.Fd()))
 		if err != nil {
 			return "", errors.New("the subject id could not be read from the terminal")
 		}

@@ -1,0 +1,189 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"outbreath/keys"
+)
+
+func newKeysNewCmd(u *ui, o *options) *cobra.Command {
+	var (
+		role, name            string
+		classic, noPassphrase bool
+	)
+	c := &cobra.Command{
+		Use:   "new --role site|lab --name NAME",
+		Short: "Make a new key folder",
+		Long: `Make a new key folder: whole or not at all, and never over an existing one. At a
+terminal, what is not said is asked for, and a strong passphrase is suggested. In
+the folder lies a page to print, ` + keepFile + `.
+` + statusHelp,
+		Example: "  outbreath keys new --role site --name WEIR\n  outbreath keys new --role lab --name harbour-lab --keys lab-keys",
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := askRoleAndName(u, &role, &name); err != nil {
+				return err
+			}
+			if role != string(keys.Site) && role != string(keys.Lab) {
+				return usagef("say --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
+			}
+			if classic && role != string(keys.Lab) {
+				return usagef("leave --classic away: the laboratory's key decides", "--classic is for a laboratory's key")
+			}
+			dir, err := o.dir()
+			if err != nil {
+				return err
+			}
+			var pass []byte
+			if !noPassphrase {
+				if pass, err = choosePassphrase(u, o); err != nil {
+					return err
+				}
+				defer clear(pass)
+			}
+			f, err := keys.Create(dir, keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Passphrase: pass})
+			if err != nil {
+				return err
+			}
+			sheet, err := writeKeepSheet(f)
+			if err != nil {
+				return err
+			}
+			if err := printKeys(u, f); err != nil {
+				return err
+			}
+			u.say("print %s, and keep copies as it says", quoted(sheet))
+			u.say("give %s to the other side; then read your twelve words to them by telephone", quoted(f.Dir()+string(os.PathSeparator)+"public-keys.txt"))
+			if noPassphrase {
+				u.say("caution: these keys have no passphrase; whoever can read the folder can use them")
+			}
+			return nil
+		},
+	}
+	c.Flags().StringVar(&role, "role", "", "whose folder: site or lab")
+	c.Flags().StringVar(&name, "name", "", "the site code, or a short name of the laboratory")
+	c.Flags().BoolVar(&classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
+	c.Flags().BoolVar(&noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
+	return c
+}
+
+// askRoleAndName asks for what the command line does not say, at a terminal.
+func askRoleAndName(u *ui, role, name *string) error {
+	if !interactive(u) {
+		return nil
+	}
+	if *role == "" {
+		u.say("A site's folder holds the key of the pseudonyms and signs shipments; a\nlaboratory's opens them.")
+		answer, err := askLine(u, "Whose keys are these, site or lab? ")
+		if err != nil {
+			return err
+		}
+		*role = strings.ToLower(answer)
+	}
+	if *name == "" && (*role == string(keys.Site) || *role == string(keys.Lab)) {
+		what := "The other side knows these keys by a name. Site code, as in study.json: "
+		if *role == string(keys.Lab) {
+			what = "The sites know these keys by a name. Short name of the laboratory, such as harbour-lab: "
+		}
+		answer, err := askLine(u, what)
+		if err != nil {
+			return err
+		}
+		*name = answer
+	}
+	return nil
+}
+
+// choosePassphrase suggests one at a terminal. The suggestion is the one secret
+// that is ever shown: to the terminal alone, to be written on paper, and it is
+// wiped from the screen before anything else is asked.
+func choosePassphrase(u *ui, o *options) ([]byte, error) {
+	if o.passphraseFile != "" || !interactive(u) {
+		return newPassphrase(u, o)
+	}
+	u.say("A passphrase protects the keys if somebody copies the folder. Without it the\nkeys are lost: write it down.")
+	for {
+		suggested := keys.SuggestPassphrase()
+		text := fmt.Sprintf("Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n", suggested)
+		question := "Enter: written on paper, take it    n: another one    o: I type one of my own  "
+		fmt.Fprint(u.err, text, question)
+		answer, err := readLine(u)
+		wipeLines(u, text+question)
+		switch {
+		case err != nil:
+			clear(suggested)
+			return nil, err
+		case strings.EqualFold(answer, "n"):
+			clear(suggested)
+			continue
+		case strings.EqualFold(answer, "o"):
+			clear(suggested)
+			return newPassphrase(u, o)
+		case answer != "":
+			clear(suggested)
+			u.say("that was none of the three")
+			continue
+		}
+		for range 3 {
+			typed, err := passphrase(u, o, "the new keys, from your paper")
+			if err != nil {
+				return nil, err
+			}
+			if bytes.Equal(bytes.Join(bytes.Fields(typed), []byte(" ")), suggested) {
+				clear(typed)
+				return suggested, nil
+			}
+			clear(typed)
+			u.say("that is not what was suggested; look at your paper")
+		}
+		clear(suggested)
+		return nil, usagef("run keys new again; it suggests another passphrase", "what was typed is not what was suggested; no key was made")
+	}
+}
+
+// wipeLines takes text, and the line after it where Enter was typed, off the screen.
+func wipeLines(u *ui, text string) {
+	width := 80
+	if f, ok := u.err.(*os.File); ok {
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
+			width = w
+		}
+	}
+	rows := 0
+	for line := range strings.SplitSeq(text, "\n") {
+		rows += max(1, (len(line)+width-1)/width)
+	}
+	fmt.Fprintf(u.err, "\x1b[%dA\r\x1b[J", rows)
+}
+
+// newPassphrase asks twice.
+func newPassphrase(u *ui, o *options) ([]byte, error) {
+	if o.passphraseFile != "" {
+		return passphraseFromFile(o.passphraseFile)
+	}
+	const what = "the new keys (at least 12 characters; several words are best)"
+	first, err := passphrase(u, o, what)
+	if err != nil {
+		if errors.Is(err, errNoPassphrase) {
+			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase", "a passphrase is needed, and nobody can be asked for one here")
+		}
+		return nil, err
+	}
+	if len(first) < 12 {
+		return nil, usagef("choose at least 12 characters, best several words", "the passphrase is too short")
+	}
+	again, err := passphrase(u, o, "the new keys, once more")
+	if err != nil {
+		return nil, err
+	}
+	if !bytes.Equal(first, again) {
+		return nil, usagef("run keys new again and type the same passphrase twice", "the two passphrases differ; no key was made")
+	}
+	return first, nil
+}
