@@ -39,7 +39,7 @@ func TestRoundTrip(t *testing.T) {
 	into := filepath.Join(t.TempDir(), "opened")
 	o := b.verifyOptions()
 	o.Into = into
-	o.Tubes = []string{"T0000A", "T0000B", "T0001A", "T0001B", "T0002B", "T0002A\r"}
+	o.Tubes = []string{"T0000A", "T0000B", "T0001A", "T0001B", "T0002B", " T0002A"}
 	v, err := Verify(context.Background(), dir, o)
 	if err != nil {
 		t.Fatal(err)
