@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/pem"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -20,6 +21,11 @@ type NewOptions struct {
 	Name       string // principal: the site code, or the lab's short name; may be empty; stands as comment in signing.pub
 	Classic    bool   // lab: X25519 instead of the post-quantum hybrid
 	Passphrase []byte `json:"-"` // nil: keys are written plain, mode 0600
+
+	// Keys that exist already, none of which is asked for its passphrase.
+	Identity  []byte `json:"-"` // lab: an OpenSSH private key, or an age identity file, a plugin's too
+	Recipient string // lab: of a plugin's identity, which does not say it
+	Signing   []byte // the public half of a signing key that an ssh-agent holds
 }
 
 // Format prints the choices without the passphrase.
@@ -91,13 +97,9 @@ func vacant(dir string) error {
 
 // newFiles makes the keys and the text of every file.
 func newFiles(dir string, o NewOptions) ([]newFile, error) {
-	pub, private, err := newSigning(o)
+	pub, files, err := signingFiles(dir, o)
 	if err != nil {
-		return nil, ioFault(dir, "make the signing key", err)
-	}
-	files := []newFile{
-		{signingFile, private, 0o600},
-		{signingPub, []byte(pub + "\n"), 0o644},
+		return nil, err
 	}
 	switch {
 	case o.Role == Site && o.Classic:
@@ -114,6 +116,21 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{recipientsFile, []byte(recipientsIntro), 0o644},
 			newFile{allowedFile, []byte(allowedIntroSite), 0o644},
 			newFile{publicFile, appendLines([]byte(publicIntroSite), pub), 0o644}), nil
+	case o.Role == Site && o.Identity != nil:
+		return nil, fault(dir, "an identity opens shipments, which a site's folder does not")
+	case o.Role == Lab && o.Identity != nil:
+		file, public, err := takenIdentity(o)
+		if err != nil {
+			return nil, err
+		}
+		offered := public
+		if looksLikeKeyType(public) {
+			offered = recipientMark + " " + public
+		}
+		return append(files, file,
+			newFile{recipientFile, appendLines([]byte(recipientIntro), public), 0o644},
+			newFile{allowedFile, []byte(allowedIntroLab), 0o644},
+			newFile{publicFile, appendLines([]byte(publicIntroLab), offered, pub), 0o644}), nil
 	case o.Role == Lab:
 		text, public, err := newIdentity(o.Classic)
 		if err != nil {
@@ -134,6 +151,84 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{publicFile, appendLines([]byte(publicIntroLab), public, pub), 0o644}), nil
 	}
 	return nil, fault(dir, "a key folder is a site's or a laboratory's: say --role site or --role lab")
+}
+
+// signingFiles makes the signing key, or takes the public half of an agent's.
+func signingFiles(dir string, o NewOptions) (pub string, files []newFile, err error) {
+	if o.Signing == nil {
+		pub, private, err := newSigning(o)
+		if err != nil {
+			return "", nil, ioFault(dir, "make the signing key", err)
+		}
+		return pub, []newFile{{signingFile, private, 0o600}, {signingPub, []byte(pub + "\n"), 0o644}}, nil
+	}
+	for n, line := range textLines(o.Signing) {
+		key, _, problem := parsePublicKey(line)
+		switch {
+		case secretLine(line) != "":
+			problem = "holds " + secretLine(line) + ", which an ssh-agent keeps to itself; name the file that ends with .pub"
+		case problem == "" && pub != "":
+			problem = "is a second key; one is expected"
+		}
+		if problem != "" {
+			return "", nil, fault("", "line %d of the signing key %s", n, problem)
+		}
+		pub = formatPublicKey(key, o.Name)
+	}
+	if pub == "" {
+		return "", nil, fault("", "the file of the signing key holds no public key; name the file that ends with .pub")
+	}
+	return pub, []newFile{{signingPub, []byte(pub + "\n"), 0o644}}, nil
+}
+
+// takenIdentity makes the file of an identity that exists already. public is its
+// recipient.
+func takenIdentity(o NewOptions) (file newFile, public string, err error) {
+	if bytes.Contains(o.Identity, []byte("PRIVATE KEY-----")) {
+		_, public, err = sshIdentity(o.Identity, func() ([]byte, error) { return nil, errNoPassphrase })
+		var locked *ssh.PassphraseMissingError
+		if _, err2 := ssh.ParseRawPrivateKey(o.Identity); errors.As(err2, &locked) && locked.PublicKey != nil {
+			public, err = formatPublicKey(locked.PublicKey, ""), nil
+		}
+		if err == nil {
+			if _, problem := sshRecipient(public); problem != "" {
+				err = errNotSSHKey
+			}
+		}
+		if err != nil {
+			return file, "", fault("", "the identity %s", errNotSSHKey)
+		}
+		return newFile{identitySSH, o.Identity, 0o600}, public, nil
+	}
+	found := 0
+	for n, line := range textLines(o.Identity) {
+		found++
+		if isPluginIdentity(line) {
+			r, problem := parseRecipient(o.Recipient)
+			if problem != "" || r.plugin == "" {
+				return file, "", fault("", "line %d of the identity is a plugin's; say its recipient (age1...), as the plugin showed it, with --recipient", n)
+			}
+			public = r.text
+			continue
+		}
+		_, own, ok := parseIdentity(line)
+		if !ok {
+			return file, "", fault("", "line %d of the identity is neither an age identity nor an OpenSSH private key, or is cut short", n)
+		}
+		public = own
+	}
+	if found != 1 {
+		return file, "", fault("", "the file of the identity holds %d keys; one is expected", found)
+	}
+	secret, err := protect(o.Identity, o.Passphrase)
+	if err != nil {
+		return file, "", ioFault("", "encrypt the identity", err)
+	}
+	name := identityPlain
+	if o.Passphrase != nil {
+		name = identityAge
+	}
+	return newFile{name, secret, 0o600}, public, nil
 }
 
 func newSigning(o NewOptions) (pub string, private []byte, err error) {

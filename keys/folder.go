@@ -5,6 +5,9 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"strings"
+
+	"filippo.io/age/plugin"
 )
 
 // Role says whose folder it is.
@@ -21,6 +24,7 @@ const (
 	recipientsFile = "recipients.txt"  // site
 	identityPlain  = "identity.txt"    // lab, secret
 	identityAge    = "identity.age"    // lab, secret under a passphrase
+	identitySSH    = "identity_ssh"    // lab, secret: an OpenSSH private key
 	recipientFile  = "recipient.txt"   // lab
 	signingFile    = "signing"         // secret
 	signingPub     = "signing.pub"     //
@@ -28,7 +32,7 @@ const (
 	publicFile     = "public-keys.txt" // what to hand to the other side
 )
 
-var secretFiles = []string{pseudonymFile, identityPlain, identityAge, signingFile}
+var secretFiles = []string{pseudonymFile, identityPlain, identityAge, identitySSH, signingFile}
 
 // A PassphraseFunc asks for the passphrase of what ("the pseudonym key"). It
 // is called only when a key has one, and at most once a Folder.
@@ -42,6 +46,9 @@ type Folder struct {
 	role Role
 	name string
 	pass *passphrase
+
+	plugins *plugin.ClientUI              // nil: none are used
+	agent   func() (io.ReadWriter, error) // nil: there is none
 }
 
 // Open checks the folder at dir: its mode (0700) and that of every secret file
@@ -78,12 +85,18 @@ func (f *Folder) check() error {
 			return err
 		}
 	}
-	site, lab := here[pseudonymFile], here[identityPlain] || here[identityAge]
+	var identities []string
+	for _, name := range []string{identityPlain, identityAge, identitySSH} {
+		if here[name] {
+			identities = append(identities, name)
+		}
+	}
+	site, lab := here[pseudonymFile], len(identities) > 0
 	switch {
 	case site && lab:
 		return fault(f.dir, "holds a site's pseudonym key and a laboratory's identity; keep each in a folder of its own")
-	case here[identityPlain] && here[identityAge]:
-		return fault(f.dir, "holds %s and %s; keep one of them and move the other away", identityPlain, identityAge)
+	case len(identities) > 1:
+		return fault(f.dir, "holds %s; keep one of them and move the other away", strings.Join(identities, " and "))
 	case site:
 		f.role = Site
 	case lab:
@@ -91,7 +104,7 @@ func (f *Folder) check() error {
 	default:
 		return &Error{
 			Path:    f.dir,
-			Message: "is not a key folder: it holds neither " + pseudonymFile + " (site) nor " + identityPlain + " or " + identityAge + " (laboratory); name another folder, or make a new one with keys new",
+			Message: "is not a key folder: it holds neither " + pseudonymFile + " (site) nor " + identityPlain + ", " + identityAge + " or " + identitySSH + " (laboratory); name another folder, or make a new one with keys new",
 			cause:   fs.ErrNotExist,
 		}
 	}

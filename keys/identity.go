@@ -1,17 +1,23 @@
 package keys
 
 import (
+	"errors"
 	"slices"
 	"strings"
 
 	"filippo.io/age"
 )
 
-// Identities reads identity.txt or identity.age (lab). If recipient.txt is
+// Identities reads identity.txt, identity.age or identity_ssh (lab). If recipient.txt is
 // there, what it lists must belong to the identities: else the laboratory would
 // hand out a recipient that it cannot open for.
 func (f *Folder) Identities() ([]age.Identity, error) {
 	name := identityPlain
+	if data, found, err := f.read(identitySSH, true, maxSecret); err != nil {
+		return nil, err
+	} else if found {
+		return f.sshIdentities(data)
+	}
 	if _, found, err := f.read(identityAge, true, maxSecret); err != nil {
 		return nil, err
 	} else if found {
@@ -24,7 +30,16 @@ func (f *Folder) Identities() ([]age.Identity, error) {
 	path := f.path(name)
 	var out []age.Identity
 	var own []string
+	plugins := false
 	for n, line := range textLines(text) {
+		if isPluginIdentity(line) {
+			id, err := f.pluginIdentity(line)
+			if err != nil {
+				return nil, fault(path, "line %d %s", n, err)
+			}
+			out, plugins = append(out, id), true
+			continue
+		}
 		id, public, ok := parseIdentity(line)
 		if !ok {
 			return nil, fault(path, "line %d is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...), or is cut short; put back your copy of this file", n)
@@ -35,16 +50,37 @@ func (f *Folder) Identities() ([]age.Identity, error) {
 	if len(out) == 0 {
 		return nil, fault(path, "holds no age identity; put back your copy of this file")
 	}
+	return out, f.belongs(name, own, plugins)
+}
+
+// belongs checks that recipient.txt lists only recipients of the identities in
+// the file called name. What a plugin's identity opens is not known here.
+func (f *Folder) belongs(name string, own []string, plugins bool) error {
 	list, err := f.ownRecipients()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, r := range list {
-		if !slices.Contains(own, r.text) {
-			return nil, fault(f.path(recipientFile), "lists a recipient that does not belong to %s; put back the files that were made together", name)
+		if !slices.Contains(own, r.text) && !(plugins && r.plugin != "") {
+			return fault(f.path(recipientFile), "lists a recipient that does not belong to %s; put back the files that were made together", name)
 		}
 	}
-	return out, nil
+	return nil
+}
+
+// sshIdentities reads identity_ssh.
+func (f *Folder) sshIdentities(data []byte) ([]age.Identity, error) {
+	path := f.path(identitySSH)
+	id, public, err := sshIdentity(data, func() ([]byte, error) { return f.passphrase(identitySSH, "the laboratory's identity") })
+	switch {
+	case errors.Is(err, ErrPassphrase):
+		return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
+	case errors.Is(err, errNotSSHKey):
+		return nil, fault(path, "%s; put back your copy of it", err)
+	case err != nil:
+		return nil, err
+	}
+	return []age.Identity{id}, f.belongs(identitySSH, []string{public}, false)
 }
 
 // parseIdentity reads one secret key line of an identity file and hides it.

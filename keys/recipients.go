@@ -8,33 +8,48 @@ import (
 	"strings"
 
 	"filippo.io/age"
+	"filippo.io/age/plugin"
+	"golang.org/x/crypto/ssh"
 )
 
-// A recipient is one age public key of a kind that this program writes to.
+// A recipient is one public key that archives are encrypted to.
 type recipient struct {
-	age.Recipient
-	text   string // "age1..." or "age1pq1...", lower case
-	hybrid bool   // post-quantum
+	age.Recipient               // nil for a plugin's, which is found out only when it is used
+	text          string        // as it stands in a file: "age1...", "age1pq1..." or "ssh-ed25519 AAAA..."
+	hybrid        bool          // post-quantum
+	ssh           ssh.PublicKey // of an SSH key
+	plugin        string        // name of the program age-plugin-NAME that knows it
 }
 
 func (r recipient) kind() string {
-	if r.hybrid {
+	switch {
+	case r.hybrid:
 		return "post-quantum hybrid"
+	case r.ssh != nil:
+		return r.ssh.Type()
+	case r.plugin != "":
+		return "by age-plugin-" + r.plugin
 	}
 	return "X25519"
 }
 
 // fingerprint is the SHA-256 of the recipient's text, written as OpenSSH writes
-// those of its keys: short enough to compare by telephone.
+// those of its keys: short enough to compare by telephone. That of an SSH key is
+// OpenSSH's own.
 func (r recipient) fingerprint() string {
+	if r.ssh != nil {
+		return ssh.FingerprintSHA256(r.ssh)
+	}
 	sum := sha256.Sum256([]byte(r.text))
 	return "SHA256:" + base64.RawStdEncoding.EncodeToString(sum[:])
 }
 
 // parseRecipient reads one recipient. problem, when not "", completes "line 3 ".
-// age's own messages quote their input and are not passed on.
+// age's own messages quote their input and are not passed on. No program of a
+// plugin is run.
 func parseRecipient(s string) (r recipient, problem string) {
 	r.text = s
+	const damaged = "is an age recipient that is damaged or cut short; copy the whole line again"
 	var err error
 	switch last := strings.LastIndexByte(s, '1'); { // Bech32: the data has no "1"
 	case secretLine(s) != "":
@@ -45,18 +60,21 @@ func parseRecipient(s string) (r recipient, problem string) {
 	case strings.HasPrefix(s, "age1") && last == len("age"):
 		r.Recipient, err = age.ParseX25519Recipient(s)
 	case strings.HasPrefix(s, "age1"):
-		return r, "is a recipient that needs a plugin, which is not supported; ask the laboratory for one that begins with age1pq1, or age1 without a plugin's name"
-	case strings.HasPrefix(s, "ssh-"), strings.HasPrefix(s, "ecdsa-"):
-		return r, "is an SSH key, which is not supported as recipient; ask the laboratory for its age recipient"
+		if r.plugin, _, err = plugin.ParseRecipient(s); err != nil {
+			return r, damaged
+		}
+		return r, ""
+	case looksLikeKeyType(s):
+		return sshRecipient(s)
 	default:
-		return r, "is not an age recipient (age1... or age1pq1...)"
+		return r, "is not an age recipient (age1... or age1pq1...) and no SSH key"
 	}
 	if err == nil {
 		// Some points can be written down but not encrypted to: find out now.
 		_, err = r.Wrap(make([]byte, 16))
 	}
 	if err != nil {
-		return r, "is an age recipient that is damaged or cut short; copy the whole line again"
+		return r, damaged
 	}
 	return r, ""
 }
@@ -78,16 +96,18 @@ func parseRecipients(path string, data []byte) ([]recipient, error) {
 	return list, nil
 }
 
+// mixed says whether age would refuse the recipients together. What a plugin's
+// goes with is known to its program alone, which age asks.
 func mixed(list []recipient) bool {
+	hybrid, classic := false, false
 	for _, r := range list {
-		if r.hybrid != list[0].hybrid {
-			return true
-		}
+		hybrid = hybrid || r.hybrid
+		classic = classic || !r.hybrid && r.plugin == ""
 	}
-	return false
+	return hybrid && classic
 }
 
-const mixtureHelp = "post-quantum (age1pq1...) and classic (age1...) recipients cannot share one archive, because the classic ones would undo the protection of the others"
+const mixtureHelp = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, because the classic ones would undo the protection of the others"
 
 // Recipients reads recipients.txt (site) and returns those of the names, or all
 // when names is empty, together with what is known of each. No recipient, a name
@@ -130,7 +150,9 @@ func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Tr
 	}
 	out := make([]age.Recipient, len(chosen))
 	for i, r := range chosen {
-		out[i] = r.Recipient
+		if out[i], err = f.usable(r); err != nil {
+			return nil, nil, err
+		}
 	}
 	return out, known, nil
 }

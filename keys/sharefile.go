@@ -16,6 +16,9 @@ func ShareRecipients(data []byte) ([]age.Recipient, error) {
 	}
 	var out []age.Recipient
 	for _, r := range list {
+		if r.plugin != "" {
+			return nil, fault("", "a share cannot be encrypted to a recipient of age-plugin-%s; ask that custodian for an age recipient (age1... without a plugin's name, or age1pq1...)", r.plugin)
+		}
 		out = append(out, r.Recipient)
 	}
 	return out, nil

@@ -19,7 +19,7 @@ import (
 // short name. No pattern characters, so that a name means one party.
 var validName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._@-]{0,63}$`).MatchString
 
-// Signer reads the signing key. It must be the one that signing.pub, if it is
+// Signer reads the signing key, or finds it in the ssh-agent. It must be the one that signing.pub, if it is
 // there, shows to others. For RSA keys the result is an [ssh.AlgorithmSigner].
 func (f *Folder) Signer() (ssh.Signer, error) {
 	const what = "the signing key"
@@ -29,7 +29,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 		return nil, err
 	}
 	if !found {
-		return nil, f.missing(signingFile, "put back your copy of it")
+		return f.agentSigner()
 	}
 	notKey := fault(path, "is not an OpenSSH private key, or is damaged or cut short; put back your copy of it")
 	block, rest := pem.Decode(data)

@@ -65,11 +65,12 @@ type offer struct {
 
 // TrustOptions say how the keys in a file are taken.
 type TrustOptions struct {
-	Name     string // whose they are; "" is the comment of the signer's key
-	Day      string // today, 2026-11-25
-	Compared bool   // two people have compared the words
-	Expires  string // last day of use; "" is none
-	Replace  bool   // other keys under the same name are put out of use
+	Name          string // whose they are; "" is the comment of the signer's key
+	Day           string // today, 2026-11-25
+	Compared      bool   // two people have compared the words
+	Expires       string // last day of use; "" is none
+	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
+	Replace       bool   // other keys under the same name are put out of use
 }
 
 // Trust adds the public keys in data (age recipients, OpenSSH public keys, in
@@ -129,7 +130,7 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	if o.Expires != "" && !validDay(o.Expires) {
 		return nil, fault("", "the last day of use is not a date; write it as 2027-03-31")
 	}
-	offers, err := parseOffers(data)
+	offers, err := parseOffers(data, o.SSHRecipients)
 	if err != nil {
 		return nil, err
 	}
@@ -289,9 +290,13 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 	return l, already, nil
 }
 
+// recipientMark stands before an SSH key in public-keys.txt that is to be encrypted
+// to; without it an SSH key is a signer's.
+const recipientMark = "recipient"
+
 // parseOffers reads what was handed to Trust, each key once. Errors have no
 // path and never quote a line.
-func parseOffers(data []byte) ([]offer, error) {
+func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	if len(data) > maxList {
 		return nil, fault("", "is larger than %d bytes; a file of public keys is expected", maxList)
 	}
@@ -303,6 +308,13 @@ func parseOffers(data []byte) ([]offer, error) {
 		switch kind, _ := field(line); {
 		case secretLine(line) != "":
 			problem = "holds " + secretLine(line) + ", which must never be handed over; ask for the public key, and tell the owner that this key is no longer secret"
+		case kind == recipientMark || looksLikeKeyType(kind) && sshRecipients:
+			_, rest := field(line)
+			if kind != recipientMark {
+				rest = line
+			}
+			o.recipient, problem = parseRecipient(rest)
+			id = o.recipient.text
 		case looksLikeKeyType(kind):
 			o.signer, o.comment, problem = parsePublicKey(line)
 			if problem == "" {

@@ -2,6 +2,8 @@ package keys
 
 import (
 	"bytes"
+	"crypto/ecdsa"
+	"crypto/elliptic"
 	"crypto/rand"
 	"crypto/rsa"
 	"errors"
@@ -252,8 +254,8 @@ func TestTrustRefuses(t *testing.T) {
 		{"identity file", site, string(readFile(t, lab.path(identityPlain))), "", []string{"an age secret key"}},
 		{"private key", lab, string(readFile(t, site.path(signingFile))), "", []string{"line 1", "a private key"}},
 		{"pseudonym key", lab, string(readFile(t, site.path(pseudonymFile))), "", []string{"line 1", "a pseudonym key"}},
-		{"plugin recipient", site, "age1token1qqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqq", "", []string{"line 1", "plugin"}},
-		{"tagged recipient", site, "age1tagpq1qqqq", "", []string{"plugin"}},
+		{"plugin recipient", site, "age1token1qqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqqq", "", []string{"line 1", "damaged or cut"}},
+		{"tagged recipient", site, "age1tagpq1qqqq", "", []string{"damaged or cut"}},
 		{"cut recipient", site, classic[:40], "", []string{"damaged or cut"}},
 		{"changed recipient", site, classic[:len(classic)-1] + "q", "", []string{"damaged or cut"}},
 		{"upper-case recipient", site, strings.ToUpper(classic), "", []string{"line 1"}},
@@ -352,7 +354,15 @@ func TestRecipientsRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, key := newSSHKey(t)
+	ec, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pub, err := ssh.NewPublicKey(&ec.PublicKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ecdsaKey := formatPublicKey(pub, "x")
 	f := create(t, NewOptions{Role: Site})
 	for _, tt := range []struct {
 		name, text string
@@ -361,8 +371,8 @@ func TestRecipientsRefuses(t *testing.T) {
 		{"none", "# none\n", []string{"no laboratory", "keys trust"}},
 		{"mixture", x25519(t) + "\n" + hybrid(t), []string{"cannot share one archive", "keep the lines of one kind"}},
 		{"secret key", "# lab\n" + x.String(), []string{"line 2", "an age secret key", "make a new key"}},
-		{"SSH key", key, []string{"line 1", "SSH key"}},
-		{"plugin", "age1fido1qqqq", []string{"line 1", "plugin"}},
+		{"SSH key of a kind for signing only", ecdsaKey, []string{"line 1", "nothing can be encrypted"}},
+		{"plugin", "age1fido1qqqq", []string{"line 1", "damaged or cut"}},
 		{"other", "Marta", []string{"line 1", "not an age recipient"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -460,7 +470,7 @@ func FuzzTrust(f *testing.F) {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, in []byte) {
-		offers, err := parseOffers(in)
+		offers, err := parseOffers(in, false)
 		if err == nil && len(offers) == 0 {
 			t.Fatal("nothing, and no error")
 		}
@@ -476,7 +486,7 @@ func FuzzTrust(f *testing.F) {
 				}
 			}
 		}
-		_, err = parseOffers(bytes.ReplaceAll(in, []byte("\n"), []byte(marker+"\n")))
+		_, err = parseOffers(bytes.ReplaceAll(in, []byte("\n"), []byte(marker+"\n")), false)
 		if err != nil && (!errors.As(err, new(*Error)) || strings.Contains(err.Error(), marker)) {
 			t.Fatalf("%T: %v", err, err)
 		}

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/crypto/ssh"
 
 	"outbreath/deid"
+	"outbreath/keys"
 	"outbreath/keys/sshsig"
 	"outbreath/pack/bag"
 )
@@ -54,6 +55,9 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 	if err != nil {
 		if m, ok := errors.AsType[*MediaError](err); ok {
 			return nil, m
+		}
+		if token, ok := errors.AsType[*keys.Error](err); ok {
+			return nil, token
 		}
 		// age's own words may quote a recipient.
 		return nil, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")

@@ -12,6 +12,7 @@ import (
 
 	"filippo.io/age"
 
+	"outbreath/keys"
 	"outbreath/pack/bag"
 )
 
@@ -86,6 +87,9 @@ func decrypt(src io.Reader, identities []age.Identity) (io.Reader, error) {
 	plain, err := age.Decrypt(src, identities...)
 	if err == nil {
 		return decrypted{plain}, nil
+	}
+	if token, ok := errors.AsType[*keys.Error](err); ok {
+		return nil, token // says nothing of the archive
 	}
 	if _, ok := errors.AsType[*age.NoIdentityMatchError](err); ok {
 		return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)

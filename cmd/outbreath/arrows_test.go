@@ -38,7 +38,7 @@ var floors = map[string][]string{
 // houses says which packages may import a library from outside. A module that
 // is not named here may be imported by nobody.
 var houses = map[string][]string{
-	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack"},
+	"filippo.io/age":                           {"outbreath/keys", "outbreath/pack", "outbreath/cmd/outbreath"},
 	"github.com/cloudflare/circl":              {"outbreath/keys"},
 	"github.com/tyler-smith/go-bip39":          {"outbreath/keys"},
 	"github.com/klauspost/compress":            {"outbreath/pack"},

@@ -103,6 +103,10 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 	if notExist(err) {
 		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s", quoted(dir))
 	}
+	if err == nil {
+		f.UsePlugins(pluginUI(u))
+		f.UseAgent(dialAgent())
+	}
 	return f, err
 }
 

@@ -17,6 +17,8 @@ func newKeysNewCmd(u *ui, o *options) *cobra.Command {
 	var (
 		role, name            string
 		classic, noPassphrase bool
+		identity, signing     string
+		recipient             string
 	)
 	c := &cobra.Command{
 		Use:   "new --role site|lab --name NAME",
@@ -40,6 +42,18 @@ the folder lies a page to print, ` + keepFile + `.
 			if err != nil {
 				return err
 			}
+			n := keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Recipient: recipient}
+			if identity != "" {
+				if n.Identity, err = readBounded(identity, 64<<10); err != nil {
+					return err
+				}
+				defer clear(n.Identity)
+			}
+			if signing != "" {
+				if n.Signing, err = readBounded(signing, 64<<10); err != nil {
+					return err
+				}
+			}
 			var pass []byte
 			if !noPassphrase {
 				if pass, err = choosePassphrase(u, o); err != nil {
@@ -47,7 +61,8 @@ the folder lies a page to print, ` + keepFile + `.
 				}
 				defer clear(pass)
 			}
-			f, err := keys.Create(dir, keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Passphrase: pass})
+			n.Passphrase = pass
+			f, err := keys.Create(dir, n)
 			if err != nil {
 				return err
 			}
@@ -69,6 +84,9 @@ the folder lies a page to print, ` + keepFile + `.
 	c.Flags().StringVar(&role, "role", "", "whose folder: site or lab")
 	c.Flags().StringVar(&name, "name", "", "the site code, or a short name of the laboratory")
 	c.Flags().BoolVar(&classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
+	c.Flags().StringVar(&identity, "identity", "", "laboratory: file with a key that it has already, an OpenSSH private key or an age identity; it is copied")
+	c.Flags().StringVar(&recipient, "recipient", "", "laboratory: the recipient (age1...) of an identity that lives in a token")
+	c.Flags().StringVar(&signing, "signing-key", "", "file .pub of the key to sign with, which an ssh-agent holds; it is not copied")
 	c.Flags().BoolVar(&noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
 	return c
 }

@@ -66,6 +66,7 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 	c.Flags().StringVar(&t.Name, "name", "", "the site code or laboratory that these keys belong to (default: as written in the key)")
 	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which a recipient is encrypted to, such as 2027-12-31")
 	c.Flags().BoolVar(&t.Replace, "replace", false, "put other keys under this name out of use; only after a comparison")
+	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "the SSH keys in FILE are to be encrypted to, and sign nothing")
 	c.Flags().StringVar(&compared, "compared", "", "the twelve words as the other side read them, instead of being asked")
 	return c
 }

@@ -1,0 +1,81 @@
+package keys
+
+import (
+	"errors"
+	"strings"
+
+	"filippo.io/age"
+	"filippo.io/age/plugin"
+)
+
+// UsePlugins lets keys that live in hardware tokens be used: age runs the program
+// age-plugin-NAME that stands on the computer's search path, and ui shows what it
+// says. Only keys of this folder are ever passed to a plugin, none from a
+// shipment. Without UsePlugins such keys are refused.
+func (f *Folder) UsePlugins(ui *plugin.ClientUI) { f.plugins = ui }
+
+// usable returns what age encrypts to.
+func (f *Folder) usable(r recipient) (age.Recipient, error) {
+	if r.plugin == "" {
+		return r.Recipient, nil
+	}
+	if f.plugins == nil {
+		return nil, fault(f.path(recipientsFile), "a recipient needs age-plugin-%s, and nobody can be asked for the token here; run this at a terminal", r.plugin)
+	}
+	p, err := plugin.NewRecipient(r.text, f.plugins)
+	if err != nil {
+		return nil, fault(f.path(recipientsFile), "a recipient of age-plugin-%s cannot be read; copy the whole line again", r.plugin)
+	}
+	return pluginRecipient{p, r.plugin}, nil
+}
+
+// A pluginRecipient tells in plain words what keeps its program from working.
+type pluginRecipient struct {
+	*plugin.Recipient
+	name string
+}
+
+func (p pluginRecipient) Wrap(fileKey []byte) ([]*age.Stanza, error) {
+	s, err := p.Recipient.Wrap(fileKey)
+	return s, pluginError(p.name, err)
+}
+
+func (p pluginRecipient) WrapWithLabels(fileKey []byte) ([]*age.Stanza, []string, error) {
+	s, labels, err := p.Recipient.WrapWithLabels(fileKey)
+	return s, labels, pluginError(p.name, err)
+}
+
+// pluginIdentity reads a line AGE-PLUGIN-NAME-1... of an identity file.
+func (f *Folder) pluginIdentity(line string) (age.Identity, error) {
+	name, _, err := plugin.ParseIdentity(line)
+	if err != nil {
+		return nil, errors.New("is damaged or cut short; put back your copy of this file")
+	}
+	if f.plugins == nil {
+		return nil, errors.New("needs age-plugin-" + name + ", and nobody can be asked for the token here; run this at a terminal")
+	}
+	id, err := plugin.NewIdentity(line, f.plugins)
+	if err != nil {
+		return nil, errors.New("is damaged or cut short; put back your copy of this file")
+	}
+	return identity{func(s []*age.Stanza) ([]byte, error) {
+		key, err := id.Unwrap(s)
+		if errors.Is(err, age.ErrIncorrectIdentity) {
+			return nil, err
+		}
+		return key, pluginError(name, err)
+	}}, nil
+}
+
+func isPluginIdentity(line string) bool { return strings.HasPrefix(line, "AGE-PLUGIN-") }
+
+// pluginError keeps the program's own words back: they may hold anything.
+func pluginError(name string, err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, new(*plugin.NotFoundError)):
+		return fault("", "the program age-plugin-%s is not on this computer; install it as the token's maker says, so that it stands on the search path", name)
+	}
+	return fault("", "the program age-plugin-%s could not use its key; look whether the token is connected and answers, then run the command again", name)
+}
