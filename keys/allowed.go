@@ -53,16 +53,16 @@ func ParseAllowed(data []byte) (*Allowed, error) { return parseAllowed("", data)
 
 func parseAllowed(path string, data []byte) (*Allowed, error) {
 	if len(data) > maxList {
-		return nil, fault(path, "is larger than %d bytes", maxList)
+		return nil, fault(path, "is larger than %d bytes; %s", maxList, mendFile)
 	}
 	if n := bytes.Count(data, []byte("\n")); n > maxAllowedLines || n == maxAllowedLines && data[len(data)-1] != '\n' {
-		return nil, fault(path, "has more than %d lines", maxAllowedLines)
+		return nil, fault(path, "has more than %d lines; %s", maxAllowedLines, mendFile)
 	}
 	a := &Allowed{}
 	for n, text := range textLines(data) {
 		line, problem := parseAllowedLine(text)
 		if problem != "" {
-			return nil, fault(path, "line %d %s", n, problem)
+			return nil, fault(path, "line %d %s", n, mended(problem, mendLine))
 		}
 		a.lines = append(a.lines, line)
 	}

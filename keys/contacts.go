@@ -42,7 +42,7 @@ func parseContacts(path string, data []byte) ([]contact, error) {
 	lines := 0
 	for n, line := range textLines(data) {
 		if lines++; lines > maxContacts {
-			return nil, fault(path, "has more than %d lines", maxContacts)
+			return nil, fault(path, "has more than %d lines; %s", maxContacts, mendFile)
 		}
 		f := strings.Fields(line)
 		bad := func(what string) error {

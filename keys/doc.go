@@ -5,4 +5,9 @@
 // In: a folder path and, where a key has one, a passphrase. Out: keys that can
 // be used but not printed. Most callers need [Create] and [Open]. Nothing here
 // knows records or shipments.
+//
+// Secrets are wiped where Go lets us: passphrases and key texts that this package
+// reads or makes. It cannot wipe what filippo.io/age and x/crypto keep of a key
+// while it is in use, strings, and copies that the runtime has moved; a process
+// that ends soon, writes no core dump and cannot be read by others is the rest of it.
 package keys

@@ -43,6 +43,20 @@ func ioFault(path, verb string, err error) *Error {
 	return &Error{Path: path, Message: "cannot " + verb + ": " + reason.Error(), cause: err}
 }
 
+// mended adds what to do to a problem that does not say it yet.
+func mended(problem, todo string) string {
+	if strings.Contains(problem, "; ") {
+		return problem
+	}
+	return problem + "; " + todo
+}
+
+// The usual thing to do about a line of a list, and about a whole file.
+const (
+	mendLine = "take that line out, or put back your copy of the file"
+	mendFile = "put back your copy of it"
+)
+
 // quotePath leaves ordinary paths as typed and quotes those whose characters
 // would not be seen.
 func quotePath(p string) string {

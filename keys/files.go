@@ -1,6 +1,7 @@
 package keys
 
 import (
+	"bytes"
 	"errors"
 	"io"
 	"io/fs"
@@ -31,6 +32,8 @@ func checkFolder(dir string) error {
 		return fault(dir, "is a link, not a folder; name the folder it leads to")
 	case !info.IsDir():
 		return fault(dir, "is not a folder; name the folder that holds the keys")
+	case anothers(info):
+		return fault(dir, "belongs to another user of this computer, who can change the keys; run: sudo chown -R \"$(id -un)\" %s, or run the command as the user whose folder it is", shellPath(dir))
 	case hasModes && info.Mode().Perm()&0o077 != 0:
 		return fault(dir, "others can get into this key folder; run: chmod 700 %s (if that changes nothing, the disk keeps no permissions: keep the keys on one that does)", shellPath(dir))
 	}
@@ -49,10 +52,14 @@ func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 		return nil, fault(path, "is a link; put the file itself into the key folder")
 	case !info.Mode().IsRegular():
 		return nil, fault(path, "is not an ordinary file; move it out of the key folder")
+	case anothers(info):
+		return nil, fault(path, "belongs to another user of this computer, who can change it; run: sudo chown \"$(id -un)\" %s, or run the command as the user whose folder it is", shellPath(path))
+	case hasModes && info.Mode().Perm()&0o022 != 0 && !secret:
+		return nil, fault(path, "others can change this list of keys; look through it, then run: chmod 644 %s", shellPath(path))
 	case secret && hasModes && info.Mode().Perm()&0o077 != 0:
 		return nil, fault(path, "others can read this key; run: chmod 600 %s", shellPath(path))
 	case info.Size() > limit:
-		return nil, fault(path, "is larger than %d bytes and cannot be a file of a key folder", limit)
+		return nil, fault(path, "is larger than %d bytes and cannot be a file of a key folder; %s", limit, mendFile)
 	}
 	return info, nil
 }
@@ -68,7 +75,7 @@ func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found
 	if info == nil || err != nil {
 		return nil, false, err
 	}
-	file, err := os.Open(path)
+	file, err := os.OpenFile(path, os.O_RDONLY|openFlags, 0)
 	if err != nil {
 		return nil, false, ioFault(path, "open this file", err)
 	}
@@ -81,7 +88,7 @@ func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found
 		return nil, false, ioFault(path, "read this file", err)
 	}
 	if int64(len(data)) > limit {
-		return nil, false, fault(path, "is larger than %d bytes and cannot be a file of a key folder", limit)
+		return nil, false, fault(path, "is larger than %d bytes and cannot be a file of a key folder; %s", limit, mendFile)
 	}
 	return data, true, nil
 }
@@ -106,6 +113,10 @@ func (f *Folder) replace(name string, data []byte) error {
 		}()
 		if err := fill(tmp, data, 0o644); err != nil {
 			return err
+		}
+		// The old file stands until the new one has been read back.
+		if back, err := os.ReadFile(tmp.Name()); err != nil || !bytes.Equal(back, data) {
+			return errors.Join(errors.New("what was written reads back otherwise"), err)
 		}
 		return os.Rename(tmp.Name(), path)
 	}()

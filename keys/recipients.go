@@ -86,7 +86,7 @@ func parseRecipients(path string, data []byte) ([]recipient, error) {
 	for n, line := range textLines(data) {
 		r, problem := parseRecipient(line)
 		if problem != "" {
-			return nil, fault(path, "line %d %s", n, problem)
+			return nil, fault(path, "line %d %s", n, mended(problem, mendLine))
 		}
 		if !seen[r.text] {
 			seen[r.text] = true

@@ -51,7 +51,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 		return nil, notKey
 	}
 	if err := sshsig.CheckKey(s.PublicKey()); err != nil {
-		return nil, fault(path, "%s", err)
+		return nil, fault(path, "%s; %s, or make a new folder with keys new", err, mendFile)
 	}
 	as, ok := s.(ssh.AlgorithmSigner)
 	if !ok {
@@ -76,11 +76,11 @@ func (f *Folder) ownSigner() (pub ssh.PublicKey, name string, err error) {
 	}
 	for n, line := range textLines(data) {
 		if pub != nil {
-			return nil, "", fault(f.path(signingPub), "line %d: one public key is expected, not two", n)
+			return nil, "", fault(f.path(signingPub), "line %d: one public key is expected, not two; %s", n, mendFile)
 		}
 		var problem string
 		if pub, name, problem = parsePublicKey(line); problem != "" {
-			return nil, "", fault(f.path(signingPub), "line %d %s", n, problem)
+			return nil, "", fault(f.path(signingPub), "line %d %s", n, mended(problem, mendFile))
 		}
 	}
 	if pub == nil {

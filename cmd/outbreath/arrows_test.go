@@ -45,11 +45,12 @@ var houses = map[string][]string{
 	"github.com/klauspost/reedsolomon":         {"outbreath/pack/repair"},
 	"github.com/santhosh-tekuri/jsonschema/v5": {"outbreath/schema"},
 	"github.com/spf13/cobra":                   {"outbreath/cmd/outbreath"},
+	"github.com/spf13/pflag":                   {},
 	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
 	"modernc.org/sqlite":                       {"outbreath/pack/register"},
 	"github.com/boombuler/barcode":             {"outbreath/pack/symbol"},
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
-	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody"},
+	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
 	"golang.org/x/text":                        {"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
 }

@@ -26,6 +26,7 @@ folder holds the identity that opens shipments. Keep the folder apart from the
 collection and from the medium, and keep a copy of the pseudonym key in a safe
 place: without it the study's pseudonyms can never be made again.
 ` + statusHelp,
+		PersistentPreRun: func(*cobra.Command, []string) { ownFilesOnly() },
 	}
 	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysUntrustCmd(u, o), newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
 	return c

@@ -18,6 +18,7 @@ import (
 )
 
 func main() {
+	harden()
 	debug.SetGCPercent(50)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second interrupt ends at once

@@ -1,0 +1,5 @@
+//go:build unix && !linux
+
+package main
+
+func undumpable() {}

@@ -1,0 +1,20 @@
+//go:build unix
+
+package keys
+
+import (
+	"io/fs"
+	"os"
+	"syscall"
+)
+
+// openFlags keep a link that came in between from being followed, and a pipe from
+// making us wait.
+const openFlags = syscall.O_NOFOLLOW | syscall.O_NONBLOCK
+
+// anothers says whether the file belongs to another user of this computer, who
+// could change it or its permissions.
+func anothers(info fs.FileInfo) bool {
+	s, ok := info.Sys().(*syscall.Stat_t)
+	return ok && int(s.Uid) != os.Geteuid()
+}
