@@ -2,9 +2,11 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -185,7 +187,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 				return err
 			}
 			if sealedBefore != nil && sealedBefore.Facts["bag_sha256"] != done.Bag {
-				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated))
+				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated, known))
 			}
 			if s.slip != "" {
 				doc, err := newSlip(cleared, done, date, stated)
@@ -201,7 +203,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 				}
 			}
 			e := entry
-			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated)
+			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated, known)
 			if err := logContents(journal, &e, deid.KeyID(key, col.Study.Study), cleared.Subjects()); err != nil {
 				return err
 			}
@@ -216,7 +218,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		}
 		return err
 	}
-	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed, stated)
+	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed, stated, known)
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
@@ -259,8 +261,8 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
 }
 
-// facts are what custody.jsonl keeps of a shipment: counts and digests.
-func facts(s *pack.Sealed, stated []deid.Discrepancy) map[string]string {
+// facts are what custody.jsonl keeps of a shipment: counts, digests, and who can read it.
+func facts(s *pack.Sealed, stated []deid.Discrepancy, readers []keys.Trusted) map[string]string {
 	f := map[string]string{
 		"bag_sha256": s.Bag,
 		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
@@ -272,6 +274,11 @@ func facts(s *pack.Sealed, stated []deid.Discrepancy) map[string]string {
 	for _, p := range s.Parts {
 		f["sha256 "+p.Name] = p.SHA256
 	}
+	var who []string
+	for _, t := range readers {
+		who = append(who, cmp.Or(t.Name, "-")+" "+t.Fingerprint)
+	}
+	f["recipients"] = strings.Join(who, ", ")
 	if len(stated) > 0 {
 		f["discrepancies"] = fmt.Sprint(len(stated))
 	}
