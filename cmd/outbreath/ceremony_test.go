@@ -92,12 +92,12 @@ func (d *desk) words(folder string) []string {
 // as far as it asks, and returns the places asked for.
 func (d *desk) compares(words []string) (asked []string) {
 	for {
-		n := d.see(`(?m)^word (\d+):$|^(now trusted)|^(outbreath: error)`)
+		d.see(`(?m)^word (\d+):$|^(now trusted)|^(outbreath: error)`)
 		last := regexp.MustCompile(`(?m)^word (\d+):$`).FindStringSubmatch(d.screen())
 		if last == nil {
 			return asked
 		}
-		n = last[1]
+		n := last[1]
 		var i int
 		fmt.Sscan(n, &i)
 		asked = append(asked, n)
