@@ -57,6 +57,8 @@ func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
 		return check, nil
 	}
 	m := breath.NewMeter()
+	check.Of = make([]bool, len(r.Columns))
+	check.Of[t], check.Of[co2] = true, true
 	check.Each = func(row []float64) { m.Add(row[t], row[co2]) }
 	return check, m
 }

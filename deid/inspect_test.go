@@ -148,6 +148,7 @@ func FuzzInspection(f *testing.F) {
 func BenchmarkInspection(b *testing.B) {
 	text := []byte("t_s,co2_kpa,pressure_pa\n" + strings.Repeat("123.45,4.56789,-12.5\n", 50_000))
 	b.SetBytes(int64(len(text)))
+	b.ReportAllocs()
 	for b.Loop() {
 		w := NewInspection(demo.Study, demo.Site).File("recordings/a.csv")
 		for p := range slices.Chunk(text, 256<<10) {

@@ -1,10 +1,8 @@
 package keys
 
 import (
-	"bytes"
 	"cmp"
 	"slices"
-	"strings"
 
 	"golang.org/x/crypto/ssh"
 )
@@ -52,15 +50,6 @@ func trustedRecipient(r recipient, already bool) Trusted {
 
 func trustedSigner(key ssh.PublicKey, name string, already bool) Trusted {
 	return newTrusted("signer", name, key.Type(), ssh.FingerprintSHA256(key), already)
-}
-
-// An offer is one public key found in what was handed to Trust: a recipient,
-// or a signer with its comment.
-type offer struct {
-	line      int
-	recipient recipient
-	signer    ssh.PublicKey
-	comment   string
 }
 
 // TrustOptions say how the keys in a file are taken.
@@ -218,24 +207,6 @@ func (p *trustPlan) takeSigner(k offer) (t Trusted, err error) {
 	return trustedSigner(k.signer, line.principals[0], already), nil
 }
 
-// ownerOf says whose the recipients in a file are: the name given, or the one
-// that the signer's key in the same file has.
-func ownerOf(offers []offer, name string) string {
-	if name != "" {
-		return name
-	}
-	for _, o := range offers {
-		switch {
-		case o.signer == nil || !validName(o.comment):
-		case name != "" && name != o.comment:
-			return "" // several parties
-		default:
-			name = o.comment
-		}
-	}
-	return name
-}
-
 // note brings what is known of t up to date.
 func (p *trustPlan) note(t *Trusted) {
 	c := contact{fingerprint: t.Fingerprint, name: t.Name, trusted: p.Day}
@@ -288,126 +259,6 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 		}
 	}
 	return l, already, nil
-}
-
-// recipientMark stands before an SSH key in public-keys.txt that is to be encrypted
-// to; without it an SSH key is a signer's.
-const recipientMark = "recipient"
-
-// parseOffers reads what was handed to Trust, each key once. Errors have no
-// path and never quote a line.
-func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
-	if len(data) > maxList {
-		return nil, fault("", "is larger than %d bytes; a file of public keys is expected", maxList)
-	}
-	var offers []offer
-	seen := map[string]bool{}
-	for n, line := range textLines(data) {
-		o := offer{line: n}
-		var problem, id string
-		switch kind, _ := field(line); {
-		case secretLine(line) != "":
-			problem = "holds " + secretLine(line) + ", which must never be handed over; ask for the public key, and tell the owner that this key is no longer secret"
-		case kind == recipientMark || looksLikeKeyType(kind) && sshRecipients:
-			_, rest := field(line)
-			if kind != recipientMark {
-				rest = line
-			}
-			o.recipient, problem = parseRecipient(rest)
-			id = o.recipient.text
-		case looksLikeKeyType(kind):
-			o.signer, o.comment, problem = parsePublicKey(line)
-			if problem == "" {
-				id = string(o.signer.Marshal()) + o.comment
-			}
-		case len(kind) > 4 && kind[:4] == "age1":
-			o.recipient, problem = parseRecipient(line)
-			id = o.recipient.text
-		default:
-			problem = "is neither an age recipient (age1...) nor an OpenSSH public key (ssh-ed25519 ...); a public-keys.txt file, as keys new makes it, is expected"
-		}
-		if problem != "" {
-			return nil, fault("", "line %d %s", n, problem)
-		}
-		if !seen[id] {
-			seen[id] = true
-			offers = append(offers, o)
-		}
-	}
-	if len(offers) == 0 {
-		return nil, fault("", "holds no public key; the other side's public-keys.txt is expected: age recipients (age1...) and OpenSSH public keys (ssh-ed25519 ...), one a line")
-	}
-	return offers, nil
-}
-
-// rewrite makes comments of the lines of a public list whose keys are gone, saying
-// when, and appends others; whole or not at all.
-func (f *Folder) rewrite(name string, gone []string, when string, lines []string) error {
-	old, _, err := f.read(name, false, maxList)
-	if err != nil {
-		return err
-	}
-	var text []byte
-	changed := len(lines) > 0
-	for line := range bytes.Lines(old) {
-		if trimmed := strings.TrimSpace(string(line)); trimmed != "" && trimmed[0] != '#' && slices.Contains(gone, lineFingerprint(trimmed)) {
-			text, changed = append(text, "# "+when+": "...), true
-		}
-		text = append(text, line...)
-	}
-	if !changed {
-		return nil
-	}
-	text = appendLines(text, lines...)
-	if len(text) > maxList {
-		return fault(f.path(name), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
-	}
-	return f.replace(name, text)
-}
-
-// lineFingerprint is that of the key in a line of recipients.txt or
-// allowed_signers, "" if there is none.
-func lineFingerprint(line string) string {
-	if l, problem := parseAllowedLine(line); problem == "" {
-		return ssh.FingerprintSHA256(l.key)
-	}
-	if r, problem := parseRecipient(line); problem == "" {
-		return r.fingerprint()
-	}
-	return ""
-}
-
-// Untrust puts every key of name out of use, and returns them. What was encrypted
-// to a recipient stays readable to it, and what a signer signed is not believed
-// any more.
-func (f *Folder) Untrust(name, day string) ([]Trusted, error) {
-	unlock, err := f.lock()
-	if err != nil {
-		return nil, err
-	}
-	defer unlock()
-	_, trusted, err := f.Public()
-	if err != nil {
-		return nil, err
-	}
-	gone := slices.DeleteFunc(trusted, func(t Trusted) bool { return t.Name != name || name == "" })
-	if len(gone) == 0 {
-		return nil, fault("", "no key is trusted under the name that was given; keys show lists the names (a key that several names share is taken out of %s by hand)", allowedFile)
-	}
-	var prints []string
-	for _, t := range gone {
-		prints = append(prints, t.Fingerprint)
-	}
-	for _, file := range []string{recipientsFile, allowedFile} {
-		if err := f.rewrite(file, prints, "taken out "+day, nil); err != nil {
-			return nil, err
-		}
-	}
-	list, err := f.contacts()
-	if err != nil {
-		return nil, err
-	}
-	return gone, f.writeContacts(slices.DeleteFunc(list, func(c contact) bool { return slices.Contains(prints, c.fingerprint) }))
 }
 
 // Public lists the folder's own public keys and those it trusts.

@@ -205,7 +205,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		if err != nil {
 			return err
 		}
-		n, err := readSome(r, room[:min(int64(len(room)), left)])
+		n, err := readSome(r, room[:min(int64(len(room)), left, nearBytes)])
 		sum.Write(room[:n])
 		again.Write(room[:n])
 		w.out.fill(n)
@@ -233,6 +233,10 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	w.listed = append(w.listed, bag.Entry{Path: path, SHA256: [sha256.Size]byte(sum.Sum(nil))})
 	return w.pad(f.Size)
 }
+
+// nearBytes is how much of a recording is read, checked, hashed and searched at
+// once: little enough to stay in a processor's own memory meanwhile.
+const nearBytes = 128 << 10
 
 // readSome is r.Read, but returns at least one byte or an error.
 func readSome(r io.Reader, b []byte) (int, error) {

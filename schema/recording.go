@@ -44,6 +44,9 @@ type CSVCheck struct {
 	// good if it is told in no problem, even where its file is refused.
 	Each func(row []float64)
 
+	// Of, if set, says which columns Each needs; the numbers of the others are 0.
+	Of []bool
+
 	csvState
 }
 
@@ -203,7 +206,7 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		if col.Rising && !col.rises(&decimal{neg: neg, hi: m, scale: -places}) {
 			return i
 		}
-		if c.Each != nil {
+		if c.Each != nil && (c.Of == nil || c.Of[c.col]) {
 			if m <= 1<<53 { // as float does it
 				f := float64(m) / exact10[places]
 				if neg {
@@ -233,6 +236,7 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 			col.last, col.begun = decimal{neg: neg, hi: m, scale: -places}, true
 		}
 		c.stencils[k].cut(j-i, places, neg, end, col)
+		c.stencils[k].needed = c.Each != nil && (c.Of == nil || c.Of[k])
 		j += len(end) - 1
 		i = j + 1
 	}
@@ -372,7 +376,7 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 			col.last, col.begun = c.num, true
 		}
 	}
-	if c.Each != nil {
+	if c.Each != nil && (c.Of == nil || c.Of[c.col]) {
 		c.row[c.col] = math.NaN()
 		if !dropped {
 			c.row[c.col] = c.num.float()

@@ -23,6 +23,7 @@ type stencil struct {
 	places int
 	scale  float64 // ten to the places
 	rising bool
+	needed bool  // by Each
 	last   int64 // of a rising column: the digits in the row before
 }
 
@@ -103,7 +104,9 @@ func (c *CSVCheck) alike(p []byte, i int) int {
 				s.last = v
 				c.columns[k].last.hi = uint64(v)
 			}
-			c.row[k] = math.Float64frombits(math.Float64bits(float64(v)/s.scale) ^ s.minus)
+			if s.needed {
+				c.row[k] = math.Float64frombits(math.Float64bits(float64(v)/s.scale) ^ s.minus)
+			}
 			i += s.length
 		}
 		c.endRow(i - 1)

@@ -407,6 +407,7 @@ func BenchmarkCSVCheck(b *testing.B) {
 	} {
 		b.Run(hook.name, func(b *testing.B) {
 			b.SetBytes(int64(len(text)))
+			b.ReportAllocs()
 			for b.Loop() {
 				c := NewCSVCheck("a.csv", DefaultColumns(), 10)
 				c.Each = hook.each()

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"outbreath/keys"
 	"outbreath/schema/demo"
 )
 
@@ -20,6 +21,7 @@ type demoStep struct {
 	Command string `json:"command"`
 	Status  int    `json:"status"`
 	args    []string
+	words   string // key folder whose words are compared
 }
 
 func newDemoCmd(u *ui, _ *options) *cobra.Command {
@@ -65,8 +67,8 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 	steps := []*demoStep{
 		{Who: "site", Why: "the site makes its keys", args: []string{"keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", site}},
 		{Who: "lab", Why: "the laboratory makes its keys", args: []string{"keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys", lab}},
-		{Who: "site", Why: "the site trusts the laboratory's public keys", args: []string{"keys", "trust", filepath.Join(lab, "public-keys.txt"), "--keys", site}},
-		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust", filepath.Join(site, "public-keys.txt"), "--keys", lab}},
+		{Who: "site", Why: "the site trusts the laboratory's public keys", args: []string{"keys", "trust", filepath.Join(lab, "public-keys.txt"), "--keys", site}, words: lab},
+		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust", filepath.Join(site, "public-keys.txt"), "--keys", lab}, words: site},
 		{Who: "privacy officer", Why: "how is each field treated?", args: []string{"plan", at("collection")}},
 		{Who: "site coordinator", Why: "does anything stand between the folder and a shipment?", args: []string{"check", at("collection"), "--keys", site}},
 		{Who: "privacy officer", Why: "a page to read and sign", args: []string{"audit", at("collection"), "--report", at("audit.html"), "--keys", site}},
@@ -75,6 +77,13 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		{Who: "lab intake", Why: "unpack it for the analysis", args: []string{"open", shipment, "--into", at("opened"), "--keys", lab}},
 	}
 	for _, s := range steps {
+		if s.words != "" {
+			words, err := ownWords(s.words)
+			if err != nil {
+				return err
+			}
+			s.args = append(s.args, "--compared", words)
+		}
 		s.Command = "outbreath " + strings.Join(quoteAll(s.args), " ")
 		out := u.out
 		if u.json {
@@ -82,7 +91,7 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		} else {
 			fmt.Fprintf(u.out, "\n# %s: %s\n$ %s\n", s.Who, s.Why, s.Command)
 		}
-		s.Status = run(c.Context(), append(s.args, "--quiet"), u.in, out, u.err)
+		s.Status = run(c.Context(), append(s.args, "--quiet"), strings.NewReader(""), out, u.err) // nobody is asked
 		if s.Status != exitOK {
 			fmt.Fprintf(u.err, "outbreath: error: the demo stopped at: %s\n", s.Command)
 			return statusError(s.Status)
@@ -91,6 +100,16 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 	return u.result(map[string]any{"ok": true, "folder": dir, "steps": steps}, func(w io.Writer) {
 		fmt.Fprintf(w, "\nDone. Look into %s: the page audit.html, the sealed shipment in media, and what the laboratory sees in opened.\nAll people, codes and numbers in it are invented.\n", quoted(dir))
 	})
+}
+
+// ownWords returns the words that the owner of a key folder reads out.
+func ownWords(dir string) (string, error) {
+	f, err := keys.Open(dir, nil)
+	if err != nil {
+		return "", err
+	}
+	own, _, err := f.Public()
+	return strings.Join(keys.SpokenWords(own), " "), err
 }
 
 func quoteAll(args []string) []string {

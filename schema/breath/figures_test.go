@@ -233,6 +233,7 @@ func TestAddDoesNotAllocate(t *testing.T) {
 func BenchmarkMeter(b *testing.B) {
 	samples, _, _ := curve{seconds: 600, hz: 100, perMinute: 15, endTidal: 5, noise: 0.05, seed: 2}.draw()
 	b.SetBytes(int64(len(samples) * 16)) // a time and a value
+	b.ReportAllocs()
 	for b.Loop() {
 		measure(samples)
 	}

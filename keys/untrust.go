@@ -1,0 +1,79 @@
+package keys
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+
+	"golang.org/x/crypto/ssh"
+)
+
+// rewrite makes comments of the lines of a public list whose keys are gone, saying
+// when, and appends others; whole or not at all.
+func (f *Folder) rewrite(name string, gone []string, when string, lines []string) error {
+	old, _, err := f.read(name, false, maxList)
+	if err != nil {
+		return err
+	}
+	var text []byte
+	changed := len(lines) > 0
+	for line := range bytes.Lines(old) {
+		if trimmed := strings.TrimSpace(string(line)); trimmed != "" && trimmed[0] != '#' && slices.Contains(gone, lineFingerprint(trimmed)) {
+			text, changed = append(text, "# "+when+": "...), true
+		}
+		text = append(text, line...)
+	}
+	if !changed {
+		return nil
+	}
+	text = appendLines(text, lines...)
+	if len(text) > maxList {
+		return fault(f.path(name), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
+	}
+	return f.replace(name, text)
+}
+
+// lineFingerprint is that of the key in a line of recipients.txt or
+// allowed_signers, "" if there is none.
+func lineFingerprint(line string) string {
+	if l, problem := parseAllowedLine(line); problem == "" {
+		return ssh.FingerprintSHA256(l.key)
+	}
+	if r, problem := parseRecipient(line); problem == "" {
+		return r.fingerprint()
+	}
+	return ""
+}
+
+// Untrust puts every key of name out of use, and returns them. What was encrypted
+// to a recipient stays readable to it, and what a signer signed is not believed
+// any more.
+func (f *Folder) Untrust(name, day string) ([]Trusted, error) {
+	unlock, err := f.lock()
+	if err != nil {
+		return nil, err
+	}
+	defer unlock()
+	_, trusted, err := f.Public()
+	if err != nil {
+		return nil, err
+	}
+	gone := slices.DeleteFunc(trusted, func(t Trusted) bool { return t.Name != name || name == "" })
+	if len(gone) == 0 {
+		return nil, fault("", "no key is trusted under the name that was given; keys show lists the names (a key that several names share is taken out of %s by hand)", allowedFile)
+	}
+	var prints []string
+	for _, t := range gone {
+		prints = append(prints, t.Fingerprint)
+	}
+	for _, file := range []string{recipientsFile, allowedFile} {
+		if err := f.rewrite(file, prints, "taken out "+day, nil); err != nil {
+			return nil, err
+		}
+	}
+	list, err := f.contacts()
+	if err != nil {
+		return nil, err
+	}
+	return gone, f.writeContacts(slices.DeleteFunc(list, func(c contact) bool { return slices.Contains(prints, c.fingerprint) }))
+}
