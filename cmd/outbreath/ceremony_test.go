@@ -79,7 +79,10 @@ func (d *desk) words(folder string) []string {
 	var words []string
 	for i, l := range lines {
 		if strings.HasPrefix(l, "twelve words") {
-			words = strings.Fields(strings.Join(lines[i+1:i+4], " "))
+			numbered := strings.Fields(strings.Join(lines[i+1:i+4], " "))
+			for k := 1; k < len(numbered); k += 2 {
+				words = append(words, numbered[k])
+			}
 		}
 	}
 	if len(words) != 12 {

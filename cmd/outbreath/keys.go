@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -58,8 +57,11 @@ func printKeys(u *ui, f *keys.Folder) error {
 	return u.result(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "key folder of a %s: %s\n", f.Role(), quoted(f.Dir()))
 		fmt.Fprintln(w, "twelve words for the telephone, of the own keys together:")
-		for row := range slices.Chunk(keys.SpokenWords(own), 4) {
-			fmt.Fprintf(w, "    %s\n", strings.Join(row, "  "))
+		for i, word := range keys.SpokenWords(own) {
+			fmt.Fprintf(w, "    %2d %-8s", i+1, word) // no word has more than eight letters
+			if i%4 == 3 {
+				fmt.Fprintln(w)
+			}
 		}
 		for _, group := range []struct {
 			head string
