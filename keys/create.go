@@ -116,6 +116,8 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{recipientsFile, []byte(recipientsIntro), 0o644},
 			newFile{allowedFile, []byte(allowedIntroSite), 0o644},
 			newFile{publicFile, appendLines([]byte(publicIntroSite), pub), 0o644}), nil
+	case o.Recipient != "" && o.Identity == nil:
+		return nil, fault(dir, "a recipient is said without the identity that it belongs to; name the identity's file with --identity")
 	case o.Role == Site && o.Identity != nil:
 		return nil, fault(dir, "an identity opens shipments, which a site's folder does not")
 	case o.Role == Lab && o.Identity != nil:
@@ -185,20 +187,7 @@ func signingFiles(dir string, o NewOptions) (pub string, files []newFile, err er
 // recipient.
 func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 	if bytes.Contains(o.Identity, []byte("PRIVATE KEY-----")) {
-		_, public, err = sshIdentity(o.Identity, func() ([]byte, error) { return nil, errNoPassphrase })
-		var locked *ssh.PassphraseMissingError
-		if _, err2 := ssh.ParseRawPrivateKey(o.Identity); errors.As(err2, &locked) && locked.PublicKey != nil {
-			public, err = formatPublicKey(locked.PublicKey, ""), nil
-		}
-		if err == nil {
-			if _, problem := sshRecipient(public); problem != "" {
-				err = errNotSSHKey
-			}
-		}
-		if err != nil {
-			return file, "", fault("", "the identity %s", errNotSSHKey)
-		}
-		return newFile{identitySSH, o.Identity, 0o600}, public, nil
+		return takenSSH(o)
 	}
 	found := 0
 	for n, line := range textLines(o.Identity) {
@@ -229,6 +218,37 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 		name = identityAge
 	}
 	return newFile{name, secret, 0o600}, public, nil
+}
+
+// takenSSH makes the file of an OpenSSH private key, as it is. A folder has one
+// passphrase: if it is given one, that must be the key's own.
+func takenSSH(o NewOptions) (file newFile, public string, err error) {
+	if o.Recipient != "" {
+		return file, "", fault("", "a recipient is said for an identity that lives in a token; leave --recipient away, an SSH key tells its own")
+	}
+	asked := false
+	_, public, err = sshIdentity(o.Identity, func() ([]byte, error) {
+		asked = true
+		return o.Passphrase, nil
+	})
+	var locked *ssh.PassphraseMissingError
+	switch _, missing := ssh.ParseRawPrivateKey(o.Identity); {
+	case o.Passphrase != nil && err == nil && !asked:
+		return file, "", fault("", "the SSH key has no passphrase of its own, and the folder's would not protect it; give it one first (ssh-keygen -p -f FILE) and type the same here, or say --no-passphrase")
+	case o.Passphrase != nil && errors.Is(err, ErrPassphrase):
+		return file, "", fault("", "the SSH key has another passphrase; type that of the key, so that one passphrase opens the folder")
+	case o.Passphrase == nil && errors.As(missing, &locked) && locked.PublicKey != nil:
+		public, err = formatPublicKey(locked.PublicKey, ""), nil // its passphrase is asked for when it is used
+	}
+	if err == nil {
+		if _, problem := sshRecipient(public); problem != "" {
+			err = errNotSSHKey
+		}
+	}
+	if err != nil {
+		return file, "", fault("", "the identity %s", errNotSSHKey)
+	}
+	return newFile{identitySSH, o.Identity, 0o600}, public, nil
 }
 
 func newSigning(o NewOptions) (pub string, private []byte, err error) {
