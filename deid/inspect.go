@@ -164,7 +164,7 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 		}
 		step := ""
 		if name, ok := token.(string); ok && open == '{' {
-			if step = "/" + pointerEscape.Replace(name); i.text(file, pointer, 0, name, known) {
+			if step = "/" + schema.EscapeToken(name); i.text(file, pointer, 0, name, known) {
 				step = "/*" // the name must not be told
 			}
 			if token, err = dec.Token(); err != nil {
@@ -203,14 +203,11 @@ func (i *Inspection) settle(data []byte) {
 	}
 }
 
-// pointerEscape writes a name as a reference token of a JSON Pointer (RFC 6901).
-var pointerEscape = strings.NewReplacer("~", "~0", "/", "~1")
-
 func (i *Inspection) node(file, pointer string, n *schema.Node, declared []string) {
 	switch n.Kind {
 	case schema.Object:
 		for _, m := range n.Members {
-			at := pointer + "/" + pointerEscape.Replace(m.Name)
+			at := pointer + "/" + schema.EscapeToken(m.Name)
 			if i.text(file, pointer, 0, m.Name, declared) {
 				at = pointer + "/*" // the name must not be told
 			}

@@ -125,12 +125,12 @@ func (n *Node) text() string {
 	return n.Text
 }
 
-// escapeToken writes a member name as one token of an RFC 6901 pointer.
-func escapeToken(name string) string {
+// EscapeToken writes a member name as one token of an RFC 6901 pointer.
+func EscapeToken(name string) string {
 	return strings.ReplaceAll(strings.ReplaceAll(name, "~", "~0"), "/", "~1")
 }
 
-// unescapeToken is the inverse of escapeToken; a "~" before anything but 0 and
+// unescapeToken is the inverse of EscapeToken; a "~" before anything but 0 and
 // 1 is not allowed (RFC 6901, section 3).
 func unescapeToken(token string) (string, bool) {
 	if !strings.Contains(token, "~") {

@@ -270,7 +270,7 @@ func (w *shaper) object(s *shape, home string, depth int) error {
 		}
 	}
 	for _, m := range properties.Members {
-		at := home + "/properties/" + escapeToken(m.Name)
+		at := home + "/properties/" + EscapeToken(m.Name)
 		if !fieldName.MatchString(m.Name) {
 			return wrong(at, "a field name is made of letters, digits, underscores, points and hyphens, at most 64, and does not begin with a digit")
 		}

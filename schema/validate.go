@@ -128,7 +128,7 @@ func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationErr
 	case "required":
 		for _, field := range words.Member("required").Items {
 			if n.Member(field.Text) == nil {
-				add(p, spell(pointer+"/"+escapeToken(field.Text))+" is missing: add it")
+				add(p, spell(pointer+"/"+EscapeToken(field.Text))+" is missing: add it")
 			}
 		}
 	case "additionalProperties":

@@ -97,7 +97,7 @@ func askRoleAndName(u *ui, role, name *string) error {
 		return nil
 	}
 	if *role == "" {
-		u.say("A site's folder holds the key of the pseudonyms and signs shipments; a\nlaboratory's opens them.")
+		u.tell("A site's folder holds the key of the pseudonyms and signs shipments; a\nlaboratory's opens them.")
 		answer, err := askLine(u, "Whose keys are these, site or lab? ")
 		if err != nil {
 			return err
@@ -125,7 +125,7 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" || !interactive(u) {
 		return newPassphrase(u, o)
 	}
-	u.say("A passphrase protects the keys if somebody copies the folder. Without it the\nkeys are lost: write it down.")
+	u.tell("A passphrase protects the keys if somebody copies the folder. Without it the\nkeys are lost: write it down.")
 	for {
 		suggested := keys.SuggestPassphrase()
 		text := fmt.Sprintf("Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n", suggested)
@@ -145,7 +145,7 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 			return newPassphrase(u, o)
 		case answer != "":
 			clear(suggested)
-			u.say("that was none of the three")
+			u.tell("that was none of the three")
 			continue
 		}
 		for range 3 {
@@ -158,7 +158,7 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 				return suggested, nil
 			}
 			clear(typed)
-			u.say("that is not what was suggested; look at your paper")
+			u.tell("that is not what was suggested; look at your paper")
 		}
 		clear(suggested)
 		return nil, usagef("run keys new again; it suggests another passphrase", "what was typed is not what was suggested; no key was made")

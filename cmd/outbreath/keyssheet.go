@@ -23,13 +23,13 @@ var keepRows = map[keys.Role][]keepRow{
 	keys.Site: {
 		{"the key folder (pseudonym.key, signing)", "on the site's own computer, never on the medium, never beside the collection", "put back the copy", "whoever also knows subject ids re-identifies everybody: tell the privacy officer at once, then keys rotate"},
 		{"a copy of pseudonym.key, or its shares (keys split)", "in a safe at another place, or with custodians who do not work together", "make another copy now: without the key no pseudonym can ever be led back or made again", "as above"},
-		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "change it: make a new folder, or keys rotate if the folder may have been copied"},
+		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "if the folder may have been copied too, as if the keys had been seen"},
 		{"custody.jsonl in each collection", "with the collection, backed up", "what left the site, and who withdrew, is not known any more", "it holds pseudonyms and times, no names"},
 	},
 	keys.Lab: {
 		{"the key folder (identity, signing)", "on the intake computer, or on one that only intake uses", "put back the copy; without one, shipments cannot be opened: make new keys, and let the sites seal again", "everything ever sealed to it can be read by whoever has the media: make new keys, and tell every site to replace the old ones"},
 		{"a copy of the identity", "in a safe at another place", "make another copy now", "as above"},
-		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "make new keys if the folder may have been copied"},
+		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "if the folder may have been copied too, as if the keys had been seen"},
 	},
 }
 

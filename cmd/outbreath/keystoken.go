@@ -27,12 +27,12 @@ func pluginUI(u *ui) *plugin.ClientUI {
 		if !interactive(u) {
 			return "", errNobody
 		}
-		u.say("%s", question)
+		u.tell("%s", question)
 		return read()
 	}
 	return &plugin.ClientUI{
 		DisplayMessage: func(name, message string) error {
-			u.say("age-plugin-%s: %s", name, message)
+			u.tell("age-plugin-%s: %s", name, message)
 			return nil
 		},
 		RequestValue: func(name, prompt string, secret bool) (string, error) {
@@ -52,6 +52,6 @@ func pluginUI(u *ui) *plugin.ClientUI {
 			answer, err := ask(question+")", func() (string, error) { return readLine(u) })
 			return answer == "y" || answer == "Y", err
 		},
-		WaitTimer: func(name string) { u.say("age-plugin-%s is at work; if the token blinks, touch it", name) },
+		WaitTimer: func(name string) { u.tell("age-plugin-%s is at work; if the token blinks, touch it", name) },
 	}
 }

@@ -101,11 +101,11 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 		}
 		return false, nil
 	}
-	u.say("This file holds:")
+	u.tell("This file holds:")
 	for _, k := range offered {
-		u.say("  %s", describe(k))
+		u.tell("  %s", describe(k))
 	}
-	u.say("Call the other side at a number that you know already, not one from the message\n" +
+	u.tell("Call the other side at a number that you know already, not one from the message\n" +
 		"that the file came with. Let them run keys show and read out their twelve words.\n" +
 		"The first four letters of a word are enough. Nobody to call? Press Ctrl-C:\n" +
 		"nothing is trusted then.")
@@ -122,7 +122,7 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 			if tries--; tries == 0 {
 				return false, differ
 			}
-			u.say("that is not word %d of this file; let them say it once more, and spell it (%s left)", at+1, count(tries, "try"))
+			u.tell("that is not word %d of this file; let them say it once more, and spell it (%s left)", at+1, count(tries, "try"))
 		}
 	}
 	return true, nil

@@ -80,6 +80,12 @@ func (u *ui) say(format string, args ...any) {
 	}
 }
 
+// tell prints a line to somebody who is being asked something, also with --quiet:
+// a question without its reason is none.
+func (u *ui) tell(format string, args ...any) {
+	fmt.Fprintln(u.err, printable(fmt.Sprintf(format, args...)))
+}
+
 // failure prints an error that ended a command.
 func (u *ui) failure(err error, status int) {
 	if err == nil || errors.As(err, new(statusError)) {
