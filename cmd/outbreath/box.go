@@ -63,6 +63,10 @@ func packBox(u *ui, s *sealOptions, draft *deid.Draft, leftOut map[string]bool) 
 	if open > 0 {
 		if err := u.result(map[string]any{"ok": false, "tubes": m}, func(w io.Writer) {
 			printTubes(w, m)
+			if len(m.Missing)+len(m.Unexpected) == 0 {
+				fmt.Fprintln(w, "to do: scan the tubes named again, and save the list anew; nothing was written")
+				return
+			}
 			fmt.Fprintln(w, "to do: find the tube, or correct its record, then scan the box and seal again; if it must be sent like this,\n"+
 				"  say why with --tube-reason BARCODE=TEXT for each; nothing was written")
 		}); err != nil {

@@ -26,6 +26,9 @@ func doNext(v *pack.Verdict) string {
 				return "settle each check marked NO, if need be with the site, before anything is analysed"
 			}
 		}
+		if t := v.Tubes; t != nil && len(t.Missing)+len(t.Unexpected) == 0 {
+			return "scan the tubes named again, and save the list anew; none is missing"
+		}
 		return "search the box again, then ask the site about each tube named; do not analyse a tube without its record"
 	}
 	return "nothing: file it, and send the site its receipt"
