@@ -52,16 +52,28 @@ func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 		return nil, fault(path, "is a link; put the file itself into the key folder")
 	case !info.Mode().IsRegular():
 		return nil, fault(path, "is not an ordinary file; move it out of the key folder")
-	case anothers(info):
-		return nil, fault(path, "belongs to another user of this computer, who can change it; run: sudo chown \"$(id -un)\" %s, or run the command as the user whose folder it is", shellPath(path))
-	case hasModes && info.Mode().Perm()&0o022 != 0 && !secret:
-		return nil, fault(path, "others can change this list of keys; look through it, then run: chmod 644 %s", shellPath(path))
-	case secret && hasModes && info.Mode().Perm()&0o077 != 0:
-		return nil, fault(path, "others can read this key; run: chmod 600 %s", shellPath(path))
-	case info.Size() > limit:
+	}
+	if err := checkOwn(path, info, secret); err != nil {
+		return nil, err
+	}
+	if info.Size() > limit {
 		return nil, fault(path, "is larger than %d bytes and cannot be a file of a key folder; %s", limit, mendFile)
 	}
 	return info, nil
+}
+
+// checkOwn refuses what others can change and, if it is secret, read. A second
+// name of the file (a hard link) is none of that: owner and mode are the file's.
+func checkOwn(path string, info fs.FileInfo, secret bool) error {
+	switch {
+	case anothers(info):
+		return fault(path, "belongs to another user of this computer, who can change it; run: sudo chown \"$(id -un)\" %s, or run the command as the user whose file it is", shellPath(path))
+	case hasModes && info.Mode().Perm()&0o022 != 0 && !secret:
+		return fault(path, "others can change this list of keys; look through it, then run: chmod 644 %s", shellPath(path))
+	case secret && hasModes && info.Mode().Perm()&0o077 != 0:
+		return fault(path, "others can read this key; run: chmod 600 %s (if that changes nothing, the disk keeps no permissions: keep the key on one that does)", shellPath(path))
+	}
+	return nil
 }
 
 // read checks the folder and the file again and reads it. found is false, and
@@ -75,22 +87,67 @@ func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found
 	if info == nil || err != nil {
 		return nil, false, err
 	}
+	data, err = readChecked(path, info, limit, func(now fs.FileInfo) error { return checkOwn(path, now, secret) })
+	return data, err == nil, err
+}
+
+// readChecked reads the file that info was taken of, if it still is the one and
+// check finds nothing in it as it lies open.
+func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileInfo) error) ([]byte, error) {
 	file, err := os.OpenFile(path, os.O_RDONLY|openFlags, 0)
 	if err != nil {
-		return nil, false, ioFault(path, "open this file", err)
+		return nil, ioFault(path, "open this file", err)
 	}
 	defer file.Close()
-	if now, err := file.Stat(); err != nil || !os.SameFile(info, now) {
-		return nil, false, fault(path, "was replaced while it was read; run the command again")
+	now, err := file.Stat()
+	if err != nil || !os.SameFile(info, now) {
+		return nil, fault(path, "was replaced while it was read; run the command again")
 	}
-	data, err = io.ReadAll(io.LimitReader(file, limit+1))
+	if err := check(now); err != nil {
+		return nil, err
+	}
+	data, err := io.ReadAll(io.LimitReader(file, limit+1))
 	if err != nil {
-		return nil, false, ioFault(path, "read this file", err)
+		return nil, ioFault(path, "read this file", err)
 	}
 	if int64(len(data)) > limit {
-		return nil, false, fault(path, "is larger than %d bytes and cannot be a file of a key folder; %s", limit, mendFile)
+		return nil, fault(path, "is larger than %d bytes; check that it is the right file", limit)
 	}
-	return data, true, nil
+	return data, nil
+}
+
+// ReadSecret reads a file with a secret key that lies outside of a key folder, such
+// as a custodian's age identity: it must be an ordinary file, its owner's alone.
+func ReadSecret(path string) ([]byte, error) {
+	return readNamed(path, maxSecret, func(info fs.FileInfo) error { return checkOwn(path, info, true) })
+}
+
+// ReadHanded reads a file that one person hands to another, of at most limit bytes: a share or
+// public keys. It must be an ordinary file. Its owner and mode say nothing: it
+// comes on a stick whose file system has none, and is under its own encryption or
+// is believed only after a comparison.
+func ReadHanded(path string, limit int64) ([]byte, error) {
+	return readNamed(path, limit, func(fs.FileInfo) error { return nil })
+}
+
+func readNamed(path string, limit int64, check func(fs.FileInfo) error) ([]byte, error) {
+	info, err := os.Lstat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, &Error{Path: path, Message: "there is no such file; check the name", cause: err}
+	case err != nil:
+		return nil, ioFault(path, "look at this file", err)
+	case info.Mode()&fs.ModeSymlink != 0:
+		return nil, fault(path, "is a link; name the file that it leads to")
+	case info.IsDir():
+		return nil, fault(path, "is a folder; name the file in it")
+	case !info.Mode().IsRegular():
+		return nil, fault(path, "is not an ordinary file; name the file that holds the key")
+	}
+	if err := check(info); err != nil {
+		return nil, err
+	}
+	return readChecked(path, info, limit, check)
 }
 
 // missing says that a file of the folder is not there.

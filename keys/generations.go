@@ -60,14 +60,19 @@ func (f *Folder) Generations() ([]*PseudonymKey, error) {
 	if err != nil {
 		return nil, err
 	}
-	all := []*PseudonymKey{newest}
-	for _, name := range slices.Backward(names) {
+	all, from := []*PseudonymKey{newest}, []string{pseudonymFile}
+	for i, name := range slices.Backward(names) {
 		k, err := f.pseudonymKey(name)
 		if err != nil {
 			return nil, err
 		}
-		if !slices.ContainsFunc(all, k.equal) { // a rotation that was cut off
-			all = append(all, k)
+		same := slices.IndexFunc(all, k.equal)
+		switch {
+		case same < 0:
+			all, from = append(all, k), append(from, name)
+		case same == 0 && i == len(names)-1: // a rotation that was cut off
+		default:
+			return nil, fault(f.path(name), "holds the same key as %s, so that one generation is lost; put back your copies of both", from[same])
 		}
 	}
 	return all, nil

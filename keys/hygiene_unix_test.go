@@ -49,6 +49,47 @@ func useAll(dir string) error {
 // mends are the words by which a message says what to do.
 var mends = []string{"run: ", "put back", "put the file itself", "move ", "take ", "keep one", "copy the whole line", "make ", "choose ", "name ", "ask ", "add ", "trust ", "write "}
 
+// secretTexts are stretches of the secret files of a folder as they would stand in
+// a message: lines of what is in the file and of what it decrypts to.
+func secretTexts(t *testing.T, f *Folder) (out []string) {
+	f, err := Open(f.Dir(), func(string) ([]byte, error) { return somePass, nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	names, err := f.earlier()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range append(names, secretFiles...) {
+		data, found, err := f.read(name, true, maxSecret)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !found {
+			continue
+		}
+		if bytes.HasPrefix(data, ageMagic) {
+			if data, err = unseal(name, data, somePass); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for line := range strings.Lines(string(data)) {
+			if line = strings.TrimSpace(line); len(line) > 36 && !strings.HasPrefix(line, "-----") && line[0] != '#' {
+				out = append(out, line[20:31], line[len(line)-11:]) // "AGE-SECRET-KEY-1..." is explained to people
+			}
+		}
+	}
+	return out
+}
+
+// cutOff are the contents in other places that a rotation leaves which was cut
+// off between its two files: the key in use stands twice, and nothing says that
+// another was meant to be there.
+var cutOff = map[[2]string]bool{
+	{pseudonymFile, "pseudonym-2.key"}: true,
+	{"pseudonym-2.key", pseudonymFile}: true,
+}
+
 // TestKeyFilesRefused: every file of a key folder, in every state that it should
 // not be in, is refused with its name and with what to do, and nothing of any
 // file is told. What is harmless is listed, and why.
@@ -60,8 +101,10 @@ func TestKeyFilesRefused(t *testing.T) {
 	lab := create(t, NewOptions{Role: Lab, Name: "tern-lab"})
 	trust(t, site, readFile(t, lab.path(publicFile)), "")
 	trust(t, lab, readFile(t, site.path(publicFile)), "")
-	if err := site.Rotate(); err != nil {
-		t.Fatal(err)
+	for range 2 {
+		if err := site.Rotate(); err != nil {
+			t.Fatal(err)
+		}
 	}
 	lockedSite := create(t, NewOptions{Role: Site, Name: "07", Passphrase: somePass})
 	trust(t, lockedSite, readFile(t, lab.path(publicFile)), "")
@@ -84,7 +127,15 @@ func TestKeyFilesRefused(t *testing.T) {
 		"a certificate":  []byte("-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n"),
 	}
 	folders := map[string]*Folder{"site": site, "laboratory": lab, "site with passphrase": lockedSite, "laboratory with passphrase": lockedLab, "laboratory with an SSH key": sshLab}
-	secrets := [][]byte{[]byte("PRIVATE KEY"), []byte("AGE-SECRET-KEY")}
+	secrets := map[string]bool{}
+	for _, f := range folders {
+		for _, text := range secretTexts(t, f) {
+			secrets[text] = true
+		}
+	}
+	if len(secrets) < 20 {
+		t.Fatalf("only %d secrets to look for", len(secrets))
+	}
 	tried := 0
 	for who, f := range folders {
 		if err := useAll(f.Dir()); err != nil {
@@ -123,8 +174,8 @@ func TestKeyFilesRefused(t *testing.T) {
 				if !errors.As(err, new(*Error)) || !says || !strings.Contains(text, name) {
 					t.Errorf("%s: %s %s: %T %v", who, name, state, err, err)
 				}
-				for _, s := range secrets {
-					if bytes.Contains([]byte(text), s) && !strings.Contains(text, "AGE-SECRET-KEY-1...") {
+				for s := range secrets {
+					if strings.Contains(text, s) {
 						t.Errorf("%s: %s %s: content in %v", who, name, state, err)
 					}
 				}
@@ -167,6 +218,7 @@ func TestKeyFilesRefused(t *testing.T) {
 				"a link to nowhere": func() error { return os.Symlink(filepath.Join(f.Dir(), "none"), path) },
 				"a folder":          func() error { return os.Mkdir(path, 0o700) },
 				"a pipe":            func() error { return syscall.Mkfifo(path, 0o600) },
+				"a socket":          func() error { return syscall.Mknod(path, syscall.S_IFSOCK|0o600, 0) },
 			} {
 				if err := os.Remove(path); err != nil {
 					t.Fatal(err)
@@ -189,15 +241,15 @@ func TestKeyFilesRefused(t *testing.T) {
 			}
 			contents = append(contents, content{"is huge", bytes.Repeat([]byte("#"), maxList+1)})
 			if !public {
-				step := max(1, len(whole)/40)
-				if slow {
-					step = max(1, len(whole)/5)
+				step := 1
+				if slow { // each opens what is left with scrypt
+					step = max(1, len(whole)/10)
 				}
 				for n := 0; n < len(bytes.TrimSpace(whole))-1; n += step {
 					contents = append(contents, content{"is cut short", whole[:n]})
 				}
 				for _, other := range entries {
-					if other.Name() != name && !strings.HasPrefix(other.Name(), "pseudonym") {
+					if other.Name() != name && !cutOff[[2]string{name, other.Name()}] {
 						contents = append(contents, content{"holds " + other.Name(), readFile(t, f.path(other.Name()))})
 					}
 				}
@@ -210,6 +262,14 @@ func TestKeyFilesRefused(t *testing.T) {
 				}
 				contents = append(contents, content{"holds a secret key", readFile(t, f.path(signingFile))})
 			}
+			// A second name elsewhere is harmless: owner and mode are the file's.
+			if err := os.Link(path, filepath.Join(t.TempDir(), "second")); err != nil {
+				t.Fatal(err)
+			}
+			if err := useAll(f.Dir()); err != nil {
+				t.Errorf("%s: %s with a second name: %v", who, name, err)
+			}
+			restore()
 			for _, c := range contents {
 				writeFile(t, path, c.data, info.Mode().Perm())
 				refused(c.state)
@@ -226,7 +286,7 @@ func TestKeyFilesRefused(t *testing.T) {
 			}
 		}
 	}
-	if tried < 500 {
+	if tried < 1500 {
 		t.Errorf("only %d states were tried", tried)
 	}
 	t.Logf("%d states refused", tried)
@@ -254,6 +314,114 @@ func TestKeyFilesRefused(t *testing.T) {
 		}
 		if err := useAll(f.Dir()); !errors.As(err, new(*Error)) || !strings.Contains(err.Error(), "run: ") && !strings.Contains(err.Error(), "name the folder") {
 			t.Errorf("%s: %v", state, err)
+		}
+	}
+}
+
+// TestChangedWhileOpened: owner and mode are looked at once more on the file that
+// lies open, so that nothing can be slipped in after the first look.
+func TestChangedWhileOpened(t *testing.T) {
+	if !hasModes {
+		t.Skip("no mode bits")
+	}
+	f := create(t, NewOptions{Role: Site, Name: "07"})
+	path := f.path(pseudonymFile)
+	check := func(now fs.FileInfo) error { return checkOwn(path, now, true) }
+	look := func() fs.FileInfo {
+		info, err := checkFile(path, true, maxSecret)
+		if info == nil || err != nil {
+			t.Fatal(err)
+		}
+		return info
+	}
+	info := look()
+	if err := os.Chmod(path, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	_, err := readChecked(path, info, maxSecret, check)
+	wantError(t, err, pseudonymFile, "chmod 600")
+	os.Chmod(path, 0o600)
+
+	info = look()
+	data := readFile(t, path)
+	os.Remove(path)
+	writeFile(t, path+"2", data, 0o600) // so that the number of the old one is not given again at once
+	writeFile(t, path, data, 0o600)
+	_, err = readChecked(path, info, maxSecret, check)
+	wantError(t, err, pseudonymFile, "was replaced", "run the command again")
+
+	info = look()
+	os.Remove(path)
+	if err := os.Symlink(path+"2", path); err != nil {
+		t.Fatal(err)
+	}
+	_, err = readChecked(path, info, maxSecret, check)
+	wantError(t, err, pseudonymFile, "cannot open")
+}
+
+// TestNamedFiles: secret keys that lie outside of a key folder, and what people hand
+// to each other, in every state that they should not be in.
+func TestNamedFiles(t *testing.T) {
+	if !hasModes {
+		t.Skip("no mode bits")
+	}
+	for what, read := range map[string]func(string) ([]byte, error){
+		"secret": ReadSecret,
+		"handed": func(path string) ([]byte, error) { return ReadHanded(path, 64<<10) },
+	} {
+		dir := t.TempDir()
+		path := filepath.Join(dir, "file")
+		for state, c := range map[string]struct {
+			lay  func() error
+			says string
+		}{
+			"none":            {func() error { return nil }, "no such file; check the name"},
+			"a folder":        {func() error { return os.Mkdir(path, 0o700) }, "name the file in it"},
+			"a link":          {func() error { return os.Symlink(dir, path) }, "name the file that it leads to"},
+			"a link to none":  {func() error { return os.Symlink("nowhere", path) }, "name the file that it leads to"},
+			"a pipe":          {func() error { return syscall.Mkfifo(path, 0o600) }, "name the file that holds the key"},
+			"a socket":        {func() error { return syscall.Mknod(path, syscall.S_IFSOCK|0o600, 0) }, "name the file that holds the key"},
+			"larger than any": {func() error { return os.WriteFile(path, make([]byte, 64<<10+1), 0o600) }, "check that it is the right file"},
+		} {
+			if err := c.lay(); err != nil {
+				t.Fatal(err)
+			}
+			_, err := read(path)
+			if err == nil {
+				t.Errorf("%s, %s: read", what, state)
+			}
+			wantError(t, err, path, c.says)
+			os.RemoveAll(path)
+		}
+		states := 0
+		for mode := fs.FileMode(0o600); mode <= 0o777; mode++ {
+			writeFile(t, path, []byte("x"), mode)
+			if err := os.Chmod(path, mode); err != nil {
+				t.Fatal(err)
+			}
+			_, err := read(path)
+			if open := what == "secret" && mode&0o077 != 0; open {
+				wantError(t, err, path, "chmod 600")
+			} else if err != nil {
+				t.Errorf("%s, mode %o: %v", what, mode, err)
+			}
+			states++
+			os.Remove(path)
+		}
+		if states != 128 {
+			t.Errorf("%d modes", states)
+		}
+		if os.Geteuid() == 0 {
+			writeFile(t, path, []byte("x"), 0o600)
+			if err := os.Chown(path, 65534, -1); err != nil {
+				t.Fatal(err)
+			}
+			_, err := read(path)
+			if what == "secret" {
+				wantError(t, err, path, "sudo chown")
+			} else if err != nil {
+				t.Error(what, err)
+			}
 		}
 	}
 }

@@ -89,7 +89,7 @@ func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 	var ids keys.ShareIDs
 	for _, path := range s.identities {
-		data, err := readBounded(path, 64<<10)
+		data, err := keys.ReadSecret(path)
 		if err != nil {
 			return nil, err
 		}
@@ -112,9 +112,10 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 	var out []keys.NamedShare
 	var wrong []error
 	for i, path := range files {
-		data, err := readBounded(path, 64<<10)
+		data, err := keys.ReadHanded(path, 64<<10)
 		if err != nil {
-			return nil, err
+			wrong = append(wrong, err)
+			continue
 		}
 		share, err := keys.OpenShare(path, data, ids, func() ([]byte, error) {
 			if passphrases != nil {

@@ -44,13 +44,17 @@ the folder lies a page to print, ` + keepFile + `.
 			}
 			n := keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Recipient: recipient}
 			if identity != "" {
-				if n.Identity, err = readBounded(identity, 64<<10); err != nil {
+				if n.Identity, err = keys.ReadSecret(identity); err != nil {
 					return err
 				}
 				defer clear(n.Identity)
 			}
 			if signing != "" {
-				if n.Signing, err = readBounded(signing, 64<<10); err != nil {
+				read := keys.ReadSecret
+				if strings.HasSuffix(signing, ".pub") { // the private one is in an agent
+					read = func(path string) ([]byte, error) { return keys.ReadHanded(path, 64<<10) }
+				}
+				if n.Signing, err = read(signing); err != nil {
 					return err
 				}
 			}

@@ -109,7 +109,7 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, error), error) {
 	switch {
 	case s.recipients != "":
-		data, err := readBounded(s.recipients, 1<<20)
+		data, err := keys.ReadHanded(s.recipients, 1<<20)
 		if err != nil {
 			return nil, err
 		}

@@ -30,7 +30,7 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 			if err != nil {
 				return err
 			}
-			data, err := readBounded(args[0], 1<<20)
+			data, err := keys.ReadHanded(args[0], 1<<20)
 			if err != nil {
 				return err
 			}
