@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -123,25 +122,11 @@ func (f *Folder) keepPresent(names []string, present *PseudonymKey) error {
 	if err != nil {
 		return err
 	}
-	name := generationFile(len(names) + 1)
-	if err := writeNew(f.dir, name, data, 0o600); err != nil {
-		return ioFault(f.path(name), "write this file", err)
-	}
-	if err := syncDir(f.dir); err != nil {
-		return ioFault(f.dir, "write this folder", err)
-	}
-	kept, err := f.pseudonymKey(name)
-	if err != nil {
-		return err
-	}
-	if !kept.equal(present) {
-		return fault(f.path(name), "does not read back as it was written; this disk cannot be trusted: nothing was changed")
-	}
-	return nil
+	return f.place(generationFile(len(names)+1), data, present)
 }
 
 // putPseudonymKey replaces pseudonym.key by k, plain or under the passphrase as
-// it was before. The new file reads back before it takes the place.
+// it was before.
 func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
 	path := f.path(pseudonymFile)
 	old, _, err := f.read(pseudonymFile, true, maxSecret)
@@ -158,7 +143,13 @@ func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
 	if err != nil {
 		return ioFault(path, "encrypt the pseudonym key", err)
 	}
-	tmp := ".outbreath-" + pseudonymFile
+	return f.place(pseudonymFile, data, k)
+}
+
+// place gives data, a file of key k, the name. It reads back before it takes the
+// place: killed at any time, a file of that name is whole, and the old one or the new.
+func (f *Folder) place(name string, data []byte, k *PseudonymKey) error {
+	path, tmp := f.path(name), ".outbreath-"+pseudonymFile
 	if err := os.Remove(f.path(tmp)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return ioFault(f.path(tmp), "remove what was left of an earlier run", err)
 	}
@@ -167,13 +158,13 @@ func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
 	}
 	read, err := f.pseudonymKey(tmp)
 	if err == nil && !read.equal(k) {
-		err = fault(path, "the new key does not read back as it was written; this disk cannot be trusted: the old key is still in use")
+		err = fault(path, "does not read back as it was written; this disk cannot be trusted: the keys are as they were")
 	}
 	if err != nil {
 		return errors.Join(err, os.Remove(f.path(tmp)))
 	}
-	if err := os.Rename(f.path(tmp), filepath.Join(f.dir, pseudonymFile)); err != nil {
-		return ioFault(path, "put the new key in place", err)
+	if err := os.Rename(f.path(tmp), path); err != nil {
+		return ioFault(path, "put the key in place", err)
 	}
 	if err := syncDir(f.dir); err != nil {
 		return ioFault(f.dir, "write this folder", err)

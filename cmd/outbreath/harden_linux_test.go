@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,23 +15,27 @@ import (
 	"github.com/spf13/pflag"
 )
 
-// TestHardened: while a command waits for a passphrase it can leave no core dump,
-// and no secret stands in its arguments or environment; what it then writes is
-// its owner's alone.
-func TestHardened(t *testing.T) {
-	dir := t.TempDir()
-	pipe := filepath.Join(dir, "pipe")
+const spoken = "seven words that nobody says"
+
+// watched runs the program with a passphrase that comes through a pipe, and looks
+// at its process before and after: no core dump, and the passphrase neither in its
+// arguments nor its environment.
+func watched(t *testing.T, args ...string) {
+	t.Helper()
+	pipe := filepath.Join(t.TempDir(), "pipe")
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command("sh", "-c", "ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath keys new --role site --name WEIR --passphrase-file "+pipe+" --keys "+filepath.Join(dir, "site"))
+	var errOut bytes.Buffer
+	cmd := exec.Command("sh", append([]string{"-c", `ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath "$@" --passphrase-file ` + pipe, "sh"}, args...)...)
+	cmd.Stderr = &errOut
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	proc := func(name string) string {
 		data, err := os.ReadFile(fmt.Sprintf("/proc/%d/%s", cmd.Process.Pid, name))
 		if err != nil {
-			t.Fatal(err)
+			t.Fatal(args, err)
 		}
 		return string(data)
 	}
@@ -47,24 +52,48 @@ func TestHardened(t *testing.T) {
 		time.Sleep(10 * time.Millisecond)
 	}
 	if core != "0 0" {
-		t.Errorf("core dumps up to %q", core)
+		t.Errorf("%q: core dumps up to %q", args, core)
 	}
-	const secret = "seven words that nobody says"
 	w, err := os.OpenFile(pipe, os.O_WRONLY, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	fmt.Fprintln(w, secret)
+	fmt.Fprintln(w, spoken)
 	w.Close()
 	for range 20 {
 		if text := proc("cmdline") + proc("environ"); strings.Contains(text, "seven words") {
-			t.Fatal("the passphrase stands in arguments or environment")
+			t.Fatalf("%q: the passphrase stands in arguments or environment", args)
 		}
 		time.Sleep(5 * time.Millisecond)
 	}
 	if err := cmd.Wait(); err != nil {
+		t.Fatalf("%q: %v: %s", args, err, errOut.String())
+	}
+}
+
+// TestHardened: while a command waits for a passphrase it can leave no core dump,
+// and no secret stands in its arguments or environment; what it then writes is
+// its owner's alone.
+func TestHardened(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	watched(t, "keys", "new", "--role", "site", "--name", "WEIR", "--keys", at("site"))
+	must(t, "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys", at("lab"))
+	must(t, "keys", "trust", filepath.Join(at("lab"), "public-keys.txt"), "--keys", at("site"))
+	custodians := []byte{}
+	for _, name := range []string{"ada", "ben"} {
+		must(t, "keys", "new", "--role", "lab", "--name", name, "--no-passphrase", "--classic", "--keys", at(name))
+		data, err := os.ReadFile(filepath.Join(at(name), "recipient.txt"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		custodians = append(custodians, data...)
+	}
+	if err := os.WriteFile(at("custodians"), custodians, 0o600); err != nil {
 		t.Fatal(err)
 	}
+	watched(t, "keys", "split", "--shares", "2", "--threshold", "2", "--recipients", at("custodians"), "--to", at("shares"), "--keys", at("site"))
+	watched(t, "keys", "rotate", "--keys", at("site"))
 	entries, err := os.ReadDir(filepath.Join(dir, "site"))
 	if err != nil || len(entries) < 5 {
 		t.Fatal(entries, err)
