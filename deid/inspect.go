@@ -115,7 +115,10 @@ var ownWords = regexp.MustCompile(`^(` + pseudonymPattern + `|Startdate ([0-9]{2
 
 const pseudonymPattern = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z*]`
 
-func own(text string) bool { return len(text) < 80 && ownForm.MatchString(text) }
+// own says whether text is of a form of ours. Few texts begin as one does.
+func own(text string) bool {
+	return len(text) < 80 && strings.IndexByte("0123456789ABCDEFGHJKMNPQRSTVWXYZrh", text[0]) >= 0 && ownForm.MatchString(text)
+}
 
 // Small takes a whole payload file that is no recording, by its name below
 // data/; it does what File does. What is not of its form is left to those who judge forms.

@@ -144,7 +144,7 @@ func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 	if err != nil {
 		return err
 	}
-	again := &visit{Session: &schema.Session{File: s.file}}
+	again := &visit{Session: &schema.Session{File: s.file}, places: make([]place, 0, 24)}
 	d.treater.words(again, doc, d.treater.root, "")
 	var open []leak.Finding
 	for _, p := range again.places {

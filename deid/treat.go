@@ -47,7 +47,7 @@ type visit struct {
 
 // visit makes what the treatments of a session share.
 func (t *treater) visit(s *schema.Session) (*visit, error) {
-	v := &visit{Session: s}
+	v := &visit{Session: s, places: make([]place, 0, 24)} // a usual record has fewer
 	y, m, d := s.Started.Date()
 	v.day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
 	var err1, err2, err3 error
@@ -135,6 +135,7 @@ func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schem
 
 func (t *treater) members(v *visit, n *schema.Node, s *step, pointer string, out *schema.Node) {
 	known := 0
+	out.Members = make([]schema.Member, 0, len(n.Members))
 	for _, m := range s.members {
 		value := n.Member(m.name)
 		if value == nil {

@@ -52,6 +52,8 @@ type jsonParser struct {
 	placed       int
 	line, column int
 	values       int
+	lines        []int  // of the names of the objects that are open
+	nodes        []Node // room for the next ones
 }
 
 func (p *jsonParser) text() (*Node, *SyntaxError) {
@@ -138,7 +140,7 @@ func (p *jsonParser) value(depth int) (*Node, *SyntaxError) {
 	if p.values++; p.values > maxJSONValues {
 		return nil, p.fail(p.pos, "the file holds more than 262,144 values, which no record needs")
 	}
-	n := &Node{}
+	n := p.node()
 	n.Line, n.Column = p.place(p.pos)
 	switch c := p.peek(); {
 	case c == '{':
@@ -167,6 +169,17 @@ func (p *jsonParser) value(depth int) (*Node, *SyntaxError) {
 	return nil, p.fail(p.pos, `a value must begin here: a text in quotation marks, a number, true, false, null, "{" or "["`)
 }
 
+// node returns a new node. They are made several at a time, for a record is kept
+// or let go as a whole.
+func (p *jsonParser) node() *Node {
+	if len(p.nodes) == 0 {
+		p.nodes = make([]Node, min(max(8, (len(p.data)-p.pos)/32), 64))
+	}
+	n := &p.nodes[0]
+	p.nodes = p.nodes[1:]
+	return n
+}
+
 var literals = []struct {
 	word string
 	kind Kind
@@ -185,7 +198,10 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 		p.pos++
 		return nil
 	}
-	lines := make(map[string]int)
+	n.Members = make([]Member, 0, 8) // most have no more
+	begun := len(p.lines)
+	defer func() { p.lines = p.lines[:begun] }()
+	var places map[string]int // by name, once there are many
 	for {
 		if p.pos == len(p.data) {
 			return p.ended()
@@ -198,10 +214,19 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 		if err != nil {
 			return err
 		}
-		if first, twice := lines[name]; twice {
+		if first := p.first(name, n.Members, begun, places); first > 0 {
 			return &SyntaxError{line, column, fmt.Sprintf("this field name stands twice in one object (first in line %d): remove one of the two", first)}
 		}
-		lines[name] = line
+		p.lines = append(p.lines, line)
+		if len(n.Members) == manyNames {
+			places = make(map[string]int, 2*manyNames)
+			for i, m := range n.Members {
+				places[m.Name] = p.lines[begun+i]
+			}
+		}
+		if places != nil {
+			places[name] = line
+		}
 		p.space()
 		if p.pos == len(p.data) {
 			return p.ended()
@@ -229,6 +254,23 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 		p.pos++
 		p.space()
 	}
+}
+
+// manyNames is how many names are compared one by one with a new one.
+const manyNames = 32
+
+// first returns the line in which the name stands before in its object, whose
+// members' lines begin at p.lines[begun]; 0: nowhere.
+func (p *jsonParser) first(name string, members []Member, begun int, places map[string]int) int {
+	if places != nil {
+		return places[name]
+	}
+	for i := range members {
+		if members[i].Name == name {
+			return p.lines[begun+i]
+		}
+	}
+	return 0
 }
 
 func (p *jsonParser) array(n *Node, depth int) *SyntaxError {

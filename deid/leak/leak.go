@@ -39,7 +39,10 @@ type Match struct {
 // is safe for concurrent use.
 type Scanner struct{ scanner }
 
-type scanner struct{ lex *lexicon }
+type scanner struct {
+	lex   *lexicon
+	quiet quietSet
+}
 
 // New builds a scanner. A nil roster searches patterns only.
-func New(r *schema.Roster) *Scanner { return &Scanner{scanner{newLexicon(r)}} }
+func New(r *schema.Roster) *Scanner { return &Scanner{scanner{lex: newLexicon(r)}} }

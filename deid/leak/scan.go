@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 var pages = sync.Pool{New: func() any { return new(page) }}
@@ -14,13 +15,49 @@ var pages = sync.Pool{New: func() any { return new(page) }}
 // serials, study and site codes): a pattern match that lies within one of them
 // is no match; a roster match always is.
 func (s *Scanner) Scan(text string, declared []string) []Match {
+	if s.quiet.has(text) {
+		return nil
+	}
 	p := pages.Get().(*page)
 	defer pages.Put(p)
 	p.lex, p.inner = s.lex, false
 	p.scan(text)
 	out := p.out
 	p.text, p.out, p.groups = "", nil, digitGroups{} // a pooled page holds nobody's text back
+	if len(out) == 0 {
+		s.quiet.add(text)
+		return nil
+	}
 	return settle(dismiss(out, text, declared))
+}
+
+// A quietSet holds short texts in which nothing was found: thousands of records
+// say the same in most of their fields. It takes the first that come, so that its
+// memory is bounded, and nothing that it holds identifies anybody.
+type quietSet struct {
+	texts sync.Map // of struct{}
+	n     atomic.Int32
+}
+
+const (
+	maxQuiet     = 4096
+	maxQuietText = 40 // bytes
+)
+
+func (q *quietSet) has(text string) bool {
+	if len(text) > maxQuietText {
+		return false
+	}
+	_, ok := q.texts.Load(text)
+	return ok
+}
+
+func (q *quietSet) add(text string) {
+	if len(text) <= maxQuietText && q.n.Load() < maxQuiet {
+		if _, was := q.texts.LoadOrStore(strings.Clone(text), struct{}{}); !was {
+			q.n.Add(1)
+		}
+	}
 }
 
 // scan leaves every match of text in p.out.
