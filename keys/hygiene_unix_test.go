@@ -35,6 +35,8 @@ func useAll(dir string) error {
 		add(err)
 		_, _, err = f.Recipients(nil, today)
 		add(err)
+		_, err = f.Given()
+		add(err)
 	} else {
 		_, err = f.Identities()
 		add(err)
@@ -105,6 +107,9 @@ func TestKeyFilesRefused(t *testing.T) {
 		if err := site.Rotate(); err != nil {
 			t.Fatal(err)
 		}
+	}
+	if err := site.Give(Given{"LARK-2", "WEIR-0001", today, strings.Repeat("0a", 32)}); err != nil {
+		t.Fatal(err)
 	}
 	lockedSite := create(t, NewOptions{Role: Site, Name: "07", Passphrase: somePass})
 	trust(t, lockedSite, readFile(t, lab.path(publicFile)), "")

@@ -163,10 +163,15 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err := settleUnfinished(u, journal, s.to, entry); err != nil {
 		return err
 	}
-	number, sealedBefore, err := chooseNumber(journal, col.Study.Site, s)
+	given, err := folder.Given()
 	if err != nil {
 		return err
 	}
+	chosen, err := chooseNumber(u, journal, given, col.Study, s)
+	if err != nil {
+		return err
+	}
+	number, sealedBefore := chosen.number, chosen.before
 	if sealedBefore != nil {
 		entry.Why = "another copy of the same contents"
 	}
@@ -226,6 +231,12 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		if err := paper.commit(); err != nil {
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
+	}
+	if chosen.twin != nil && chosen.twin.Bag != sealed.Bag {
+		u.tell("caution: %s\n  to do: do not send this one; seal again with --shipment %s", sameNumber(number, chosen.twin), chosen.free)
+	}
+	if err := folder.Give(keys.Given{Study: col.Study.Study, Shipment: number, Day: now().Format(time.DateOnly), Bag: sealed.Bag}); err != nil {
+		u.say("caution: the number could not be noted in the key folder: %v", err)
 	}
 	return u.result(sealedResult{sealed, s.slip, stated, known}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
 }

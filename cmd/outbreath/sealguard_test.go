@@ -10,7 +10,9 @@ import (
 	"testing"
 	"time"
 
+	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/schema"
 	"outbreath/schema/demo"
 )
 
@@ -43,14 +45,45 @@ func TestAcknowledgedNumber(t *testing.T) {
 	for decision, ok := range map[string]bool{"accepted": false, "rejected": true, "discrepancies": true} {
 		j := &custody.Journal{Entries: []custody.Entry{sealed, receipt(decision)}}
 		for _, s := range []*sealOptions{{again: "3"}, {number: "WEIR-0003"}} {
-			number, before, err := chooseNumber(j, "WEIR", s)
+			c, err := chooseNumber(nil, j, nil, &schema.Study{Study: "LARK-2", Site: "WEIR"}, s)
 			switch {
-			case ok && (err != nil || number != "WEIR-0003" || before == nil):
+			case ok && (err != nil || c.number != "WEIR-0003" || c.before == nil):
 				t.Errorf("%s: %v", decision, err)
 			case !ok && (exitStatus(err) != exitUsage || !strings.Contains(err.Error(), "acknowledged WEIR-0003")):
 				t.Errorf("%s: %v", decision, err)
 			}
 		}
+	}
+}
+
+// Which shipments of other collections have a number, and which number none has.
+func TestGivenNumbers(t *testing.T) {
+	study := &schema.Study{Study: "LARK-2", Site: "WEIR"}
+	given := []keys.Given{{Study: "LARK-2", Shipment: "WEIR-0001", Bag: "aa"}, {Study: "LARK-2", Shipment: "WEIR-0004", Bag: "bb"}, {Study: "WREN-1", Shipment: "WEIR-0009", Bag: "cc"}, {Study: "LARK-2", Shipment: "HOLM-0020", Bag: "dd"}}
+	here := custody.Entry{What: custody.Sealed, Shipment: "WEIR-0001", Facts: map[string]string{"bag_sha256": "aa"}}
+	for _, c := range []struct {
+		entries []custody.Entry
+		number  string
+		twin    bool
+		free    string
+	}{
+		{nil, "WEIR-0001", true, "WEIR-0005"},
+		{nil, "WEIR-0002", false, "WEIR-0005"},
+		{nil, "WEIR-0009", false, "WEIR-0005"},
+		{[]custody.Entry{here}, "WEIR-0001", false, "WEIR-0005"},
+		{[]custody.Entry{here, {What: custody.Sealed, Shipment: "WEIR-0007"}}, "WEIR-0004", true, "WEIR-0008"},
+	} {
+		j := &custody.Journal{Entries: c.entries}
+		if twin := givenElsewhere(j, given, study.Study, c.number); (twin != nil) != c.twin {
+			t.Errorf("%s: %v", c.number, twin)
+		}
+		if free, err := freeNumber(j, given, study); err != nil || free != c.free {
+			t.Errorf("free: %s, %v", free, err)
+		}
+	}
+	given = append(given, keys.Given{Study: "LARK-2", Shipment: "WEIR-9999"})
+	if _, err := freeNumber(&custody.Journal{}, given, study); exitStatus(err) != exitUsage {
+		t.Errorf("after the last number: %v", err)
 	}
 }
 

@@ -6,11 +6,14 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"outbreath/deid"
+	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/schema"
 )
 
 var numberForm = regexp.MustCompile(`^[0-9]{1,4}$`)
@@ -28,31 +31,98 @@ func shipmentNumber(j *custody.Journal, site, asked string) (string, error) {
 	return fmt.Sprintf("%s-%04s", site, digits), nil
 }
 
-// chooseNumber returns the number to seal under, and the entry of the first
-// sealing if it is one that was sealed before. A number that the laboratory has
-// acknowledged is at its end.
-func chooseNumber(j *custody.Journal, site string, s *sealOptions) (string, *custody.Entry, error) {
+// A chosenNumber is the number to seal under.
+type chosenNumber struct {
+	number string
+	before *custody.Entry // the first sealing, if it was sealed from this collection before
+	twin   *keys.Given    // the shipment of another collection that has it already
+	free   string         // then: one that none has
+}
+
+// chooseNumber asks, at a terminal, where the next number was given elsewhere, as
+// the key folder's list of given ones says. A
+// number that the laboratory has acknowledged is at its end.
+func chooseNumber(u *ui, j *custody.Journal, given []keys.Given, study *schema.Study, s *sealOptions) (c chosenNumber, err error) {
 	asked := s.number
 	if s.again != "" {
 		asked = s.again
 	}
-	number, err := shipmentNumber(j, site, asked)
-	if err != nil {
-		return "", nil, err
+	if c.number, err = shipmentNumber(j, study.Site, asked); err != nil {
+		return c, err
 	}
 	for _, e := range j.Entries {
-		if e.Shipment == number && e.What == custody.Receipt && e.Facts[custody.FactDecision] == "accepted" {
-			return "", nil, usagef("nothing needs to be sent again; for a new shipment leave --again and --shipment away",
-				"the laboratory acknowledged %s as complete (receipt of %s)", number, e.When.Format(time.DateOnly))
+		if e.Shipment == c.number && e.What == custody.Receipt && e.Facts[custody.FactDecision] == "accepted" {
+			return c, usagef("nothing needs to be sent again; for a new shipment leave --again and --shipment away",
+				"the laboratory acknowledged %s as complete (receipt of %s)", c.number, e.When.Format(time.DateOnly))
 		}
 	}
-	if before, ok := j.Of(number, custody.Sealed); ok {
-		return number, &before, nil
+	if before, ok := j.Of(c.number, custody.Sealed); ok {
+		c.before = &before
+	} else if s.again != "" {
+		return c, usagef("outbreath custody COLLECTION lists what was sealed", "%s was not sealed from this collection, so there is nothing to copy", c.number)
 	}
-	if s.again != "" {
-		return "", nil, usagef("outbreath custody COLLECTION lists what was sealed", "%s was not sealed from this collection, so there is nothing to copy", number)
+	if c.twin = givenElsewhere(j, given, study.Study, c.number); c.twin == nil {
+		return c, nil
 	}
-	return number, nil, nil
+	if c.free, err = freeNumber(j, given, study); err != nil {
+		return c, err
+	}
+	if asked == "" && interactive(u) {
+		c.number, err = askNumber(u, c.number, c.free, c.twin)
+		c.twin = nil
+	}
+	return c, err
+}
+
+// givenElsewhere returns the shipment of another collection that has the number
+// already, as the key folder knows, or nil.
+func givenElsewhere(j *custody.Journal, given []keys.Given, study, number string) *keys.Given {
+	own, _ := j.Of(number, custody.Sealed)
+	for i, g := range given {
+		if g.Study == study && g.Shipment == number && g.Bag != own.Facts["bag_sha256"] {
+			return &given[i]
+		}
+	}
+	return nil
+}
+
+// freeNumber returns the number after all that the collection and the key folder know.
+func freeNumber(j *custody.Journal, given []keys.Given, study *schema.Study) (string, error) {
+	next, err := j.Next(study.Site)
+	if err != nil {
+		return "", err
+	}
+	highest, _ := strconv.Atoi(next[len(study.Site)+1:])
+	for _, g := range given {
+		digits, ours := strings.CutPrefix(g.Shipment, study.Site+"-")
+		if n, err := strconv.Atoi(digits); g.Study == study.Study && ours && err == nil {
+			highest = max(highest, n+1)
+		}
+	}
+	if highest > 9999 {
+		return "", usagef("agree on another site code with the laboratory", "all 9999 shipment numbers of this site are used")
+	}
+	return fmt.Sprintf("%s-%04d", study.Site, highest), nil
+}
+
+// sameNumber says what is wrong with a number that stands for two contents.
+func sameNumber(number string, before *keys.Given) string {
+	return fmt.Sprintf("%s is also the number of a shipment of %s, sealed from another folder: a laboratory that gets one number twice with other contents refuses the second", number, before.Day)
+}
+
+// askNumber offers the next free number at a terminal where the one that comes
+// next in this collection was given in another one.
+func askNumber(u *ui, number, free string, before *keys.Given) (string, error) {
+	u.tell("%s.", sameNumber(number, before))
+	answer, err := askLine(u, "Seal this one as "+free+"? (yes or no) ")
+	if err != nil {
+		return "", err
+	}
+	switch strings.ToLower(answer) {
+	case "yes", "y":
+		return free, nil
+	}
+	return "", usagef("give this shipment's number with --shipment, such as --shipment "+free, "nothing was sealed")
 }
 
 // insideFact begins the names of facts that tell sorts of contents apart.
