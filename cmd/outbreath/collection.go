@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -21,6 +22,8 @@ const reviewFile = "review.jsonl"
 
 // loadCollection reads a collection folder; the caller closes c.Root.
 func loadCollection(dir string) (*schema.Collection, error) {
+	records, _ := os.ReadDir(filepath.Join(dir, "sessions")) // what cannot be read, Load tells of
+	workIn(len(records))
 	c, err := schema.Load(dir)
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
 		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s", quoted(dir))

@@ -34,13 +34,13 @@ func holdMemory() {
 	debug.SetMemoryLimit(128 << 20)
 }
 
-// workIn gives a command that works on so many sessions a size of memory to use
+// workIn gives a command that works on so many records a size of memory to use
 // before it collects garbage much. Recordings stream through buffers, so that any
 // collection needs about this, and only thousands of records need more.
-func workIn(sessions int) {
-	const enough, each = 58 << 20, 12 << 10 // bytes; a session and its share of the roster hold about 8 KB
+func workIn(records int) {
+	const enough, each = 58 << 20, 12 << 10 // bytes; a record and its share of the roster hold about 8 KB
 	debug.SetGCPercent(1000)
-	debug.SetMemoryLimit(int64(max(enough, sessions*each)))
+	debug.SetMemoryLimit(int64(max(enough, records*each)))
 }
 
 // run carries out one command line and returns its exit status.

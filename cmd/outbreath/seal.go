@@ -101,7 +101,6 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return err
 	}
 	defer col.Root.Close()
-	workIn(len(col.Sessions))
 	if err := mediaApart(dir, o, s.to); err != nil {
 		return err
 	}
