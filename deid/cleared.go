@@ -40,6 +40,12 @@ type Cleared struct {
 	recordings int
 	tubes      []ClearedTube
 	subjects   []string
+
+	// For a RosterSearch.
+	roster  *schema.Roster
+	plan    *schema.Plan
+	source  map[string]string // payload file to the file it is made from
+	settled map[string][]span // where a text stands that was kept
 }
 
 // A ClearedTube is one row of data/tubes.csv: values as they leave, "" for what

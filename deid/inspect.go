@@ -29,6 +29,7 @@ import (
 // no identifiers here.
 type Inspection struct {
 	study, site string
+	roster      *RosterSearch // nil at the laboratory
 
 	mu      sync.Mutex
 	found   []leak.Finding
@@ -52,6 +53,12 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
 	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}}
+}
+
+// With lets r see the payload too. It is called before the first file.
+func (i *Inspection) With(r *RosterSearch) *Inspection {
+	i.roster = r
+	return i
 }
 
 // An InspectionError says that a finished bag holds what looks like an
@@ -123,6 +130,7 @@ func own(text string) bool {
 // Small takes a whole payload file that is no recording, by its name below
 // data/; it does what File does. What is not of its form is left to those who judge forms.
 func (i *Inspection) Small(name string, data []byte) {
+	i.roster.small(name, data)
 	if strings.HasSuffix(name, ".csv") {
 		i.table(name, data)
 		return
@@ -263,9 +271,9 @@ const maxCells = 32
 func (i *Inspection) File(name string) io.WriteCloser {
 	switch recording := strings.HasPrefix(name, "recordings/"); {
 	case recording && strings.HasSuffix(name, ".csv"):
-		return &csvInspection{i: i, name: name}
+		return &csvInspection{i: i, name: name, roster: i.roster.lines(name)}
 	case recording && strings.HasSuffix(name, ".edf"):
-		return &edfInspection{i: i, name: name}
+		return &edfInspection{i: i, name: name, roster: i.roster.samples(name)}
 	}
 	return &smallInspection{i: i, name: name}
 }
@@ -289,6 +297,8 @@ type csvInspection struct {
 	line   []byte // of a line that is searched
 	at     int64  // bytes seen
 	headed bool
+	roster *rosterLines
+	before []byte // what the line began with in the pieces before, numerals all; for roster
 }
 
 // numeral marks the bytes of rows of numbers, with E and NaN.
@@ -332,6 +342,7 @@ func (c *csvInspection) Write(p []byte) (int, error) {
 			if k += numerals(p[k:]); k == len(p) {
 				break
 			}
+			c.began(p[:k])
 		}
 		if p[k] != '\n' && len(c.line) < maxLine {
 			c.line = append(c.line, p[k])
@@ -344,16 +355,47 @@ func (c *csvInspection) Write(p []byte) (int, error) {
 		c.headed = true
 	}
 	c.at += int64(len(p))
+	own := lineEnd(p)
+	if len(own) < len(p) || len(c.line) > 0 {
+		c.before = c.before[:0]
+	}
+	if c.roster != nil && len(c.line) == 0 {
+		c.before = append(c.before, own...)
+		c.before = c.before[max(0, len(c.before)-maxNumerals):]
+	}
 	return len(p), nil
+}
+
+// began hands the roster's search the numerals before the first byte that is
+// none, where p ends.
+func (c *csvInspection) began(p []byte) {
+	own := lineEnd(p)
+	if len(own) < len(p) {
+		c.before = c.before[:0]
+	}
+	at := c.at + int64(len(p)-len(own))
+	c.roster.text(at-int64(len(c.before)), c.before)
+	c.roster.text(at, own)
+}
+
+// maxNumerals is as much of the numerals before as a value can begin with, in bytes.
+const maxNumerals = 256
+
+// lineEnd returns what p ends with behind its last line feed, at most maxNumerals.
+func lineEnd(p []byte) []byte {
+	p = p[max(0, len(p)-maxNumerals):]
+	return p[bytes.LastIndexByte(p, '\n')+1:]
 }
 
 func (c *csvInspection) Close() error {
 	c.search(c.at - int64(len(c.line)))
+	c.roster.close()
 	return nil
 }
 
 // search looks at a line, from the first byte that is no numeral.
 func (c *csvInspection) search(at int64) {
+	c.roster.text(at, c.line)
 	c.i.text(c.name, "", int(at), string(c.line), []string{c.i.study, c.i.site})
 	c.line = c.line[:0]
 }
@@ -369,6 +411,7 @@ type edfInspection struct {
 	size   int
 	at     int64 // of record
 	done   bool  // nothing more can be read
+	roster *rosterSamples
 }
 
 // maxEDFRecord is the greatest data record that is read, in bytes.
@@ -376,6 +419,7 @@ const maxEDFRecord = 16 << 20
 
 func (e *edfInspection) Write(p []byte) (int, error) {
 	n := len(p)
+	e.roster.write(p)
 	if e.h == nil && !e.done {
 		p = e.header(p)
 	}
@@ -427,7 +471,10 @@ func (e *edfInspection) header(p []byte) []byte {
 	return p
 }
 
-func (e *edfInspection) Close() error { return nil }
+func (e *edfInspection) Close() error {
+	e.roster.close()
+	return nil
+}
 
 func (e *edfInspection) annotations() {
 	for _, a := range e.ranges {

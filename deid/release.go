@@ -34,20 +34,27 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if open := slices.DeleteFunc(slices.Clone(findings), func(f leak.Finding) bool { return !f.Open() }); len(open) > 0 {
 		return nil, &FindingsError{open}
 	}
-	c := &Cleared{study: d.c.Study, sessions: len(d.sessions)}
+	c := &Cleared{study: d.c.Study, sessions: len(d.sessions), roster: d.c.Roster, plan: d.c.Plan, source: map[string]string{}, settled: map[string][]span{}}
 	made := make([][]byte, len(d.sessions))
+	kept := make([][]string, len(d.sessions))
 	failed := make([]error, len(d.sessions))
-	spread(len(d.sessions), func(i int) { made[i], failed[i] = d.final(d.sessions[i], dec) })
+	spread(len(d.sessions), func(i int) { made[i], kept[i], failed[i] = d.final(d.sessions[i], dec) })
 	if err := gather(failed); err != nil {
 		return nil, err
 	}
 	for i, s := range d.sessions {
 		c.add("sessions/"+s.name+".json", made[i])
+		c.source["sessions/"+s.name+".json"] = s.file
+		for _, text := range kept[i] {
+			c.settle("sessions/"+s.name+".json", made[i], jsonText(text))
+		}
 		c.tubes = append(c.tubes, s.tubes...)
 		c.subjects = append(c.subjects, s.subject)
 		for k := range s.recordings {
 			r := &s.recordings[k]
 			c.recordings++
+			c.source[r.leaves] = r.File
+			c.settled[r.leaves] = d.keptIn(r.File, dec)
 			c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
 		}
 	}
@@ -75,7 +82,21 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	c.add("session.schema.json", d.c.Plan.Outgoing())
 	c.add("treatment.json", d.Ledger(findings).Encode())
 	slices.SortFunc(c.files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })
+	for _, text := range slices.Concat(kept...) { // a barcode, say, that is kept in a record stands in lists too
+		c.settle("tubes.csv", table, text)
+		c.settle(HandlingName, first, text)
+	}
 	return c, nil
+}
+
+// keptIn returns where in a recording texts stand in which something was kept.
+func (d *Draft) keptIn(file string, dec *leak.Decisions) (kept []span) {
+	for _, p := range d.traces.places {
+		if p.file == file && d.searcher.settle(p, dec).keeps() {
+			kept = append(kept, span{int64(p.base), int64(p.base + len(p.text))})
+		}
+	}
+	return kept
 }
 
 func (c *Cleared) add(name string, data []byte) {
@@ -105,8 +126,8 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 }
 
 // final returns the bytes of a record that leaves, after a last search of all
-// that it says in words.
-func (d *Draft) final(s *treated, dec *leak.Decisions) ([]byte, error) {
+// that it says in words, and the texts in which something found was kept.
+func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []string, err error) {
 	settled := map[string]string{} // by pointer
 	var changed []place
 	for _, p := range s.places {
@@ -115,26 +136,29 @@ func (d *Draft) final(s *treated, dec *leak.Decisions) ([]byte, error) {
 		}
 		done := d.searcher.settle(p, dec)
 		settled[p.pointer] = done.text
+		if done.keeps() {
+			kept = append(kept, done.text)
+		}
 		if done.text != p.text {
 			p.text = done.text
 			changed = append(changed, p)
 		}
 	}
-	data := s.json
+	data = s.json
 	if len(changed) > 0 {
 		doc, err := schema.ParseJSON(data)
 		if err != nil {
-			return nil, err // we wrote it ourselves
+			return nil, nil, err // we wrote it ourselves
 		}
 		for _, p := range changed {
 			doc.At(p.pointer).Text = p.text
 		}
 		if problems := d.treater.prove(s.file, doc); len(problems) > 0 {
-			return nil, &schema.QueriesError{Problems: problems}
+			return nil, nil, &schema.QueriesError{Problems: problems}
 		}
 		data = doc.Encode()
 	}
-	return data, d.last(s, data, settled)
+	return data, kept, d.last(s, data, settled)
 }
 
 // last searches the bytes that leave. Each text with a match must be one that

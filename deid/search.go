@@ -110,6 +110,11 @@ type settled struct {
 	findings []leak.Finding // by Start; offsets in the text as it was
 }
 
+// keeps says whether a person decided to keep something that was found.
+func (s settled) keeps() bool {
+	return slices.ContainsFunc(s.findings, func(f leak.Finding) bool { return f.Decision == "keep" })
+}
+
 // settle searches p, redacts what is certain and what decisions say, and searches the outcome until
 // nothing new is found: a redaction may bring words together, and what it leaves
 // must be clean as well. Matches within what we put in ourselves do not count.

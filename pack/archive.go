@@ -67,9 +67,12 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		return nil, err
 	}
 	defer packed.abort()
-	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site),
+	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site).With(p.roster),
 		searching: make(chan struct{}, workers(o.Workers))}
 	defer w.searches.Wait()
+	w.looks, w.looked = make(chan look), make(chan struct{})
+	defer close(w.looks)
+	go w.search()
 	if err := w.write(p, o.Signer); err != nil {
 		// When the medium failed, the writer was only told to stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
@@ -98,6 +101,22 @@ type bagWriter struct {
 	inspection  *deid.Inspection
 	searches    sync.WaitGroup // of files that have been written
 	searching   chan struct{}  // holds one for each
+	looks       chan look      // bytes to be searched while they are hashed
+	looked      chan struct{}
+}
+
+// A look is a stretch of a file that is searched.
+type look struct {
+	again io.Writer
+	data  []byte
+}
+
+// search takes looks one after another.
+func (w *bagWriter) search() {
+	for l := range w.looks {
+		l.again.Write(l.data)
+		w.looked <- struct{}{}
+	}
 }
 
 // write writes the payload, then the tag files, each after those it speaks of.
@@ -108,6 +127,9 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 		}
 	}
 	w.searches.Wait()
+	if err := p.roster.Err(); err != nil {
+		return err
+	}
 	if left := w.inspection.Left(); len(left) > 0 {
 		return &deid.InspectionError{Findings: left}
 	}
@@ -206,8 +228,9 @@ func (w *bagWriter) file(f deid.File) (err error) {
 			return err
 		}
 		n, err := readSome(r, room[:min(int64(len(room)), left, nearBytes)])
+		w.looks <- look{again, room[:n]}
 		sum.Write(room[:n])
-		again.Write(room[:n])
+		<-w.looked
 		w.out.fill(n)
 		left -= int64(n)
 		w.bytes += int64(n)

@@ -121,6 +121,7 @@ type payload struct {
 	files                []deid.File // ordered by name
 	sessions, recordings int
 	tubes                int
+	roster               *deid.RosterSearch // sees every byte of files
 }
 
 // total returns the number of payload bytes, but for a file whose size is not

@@ -83,11 +83,17 @@ type Part struct {
 //
 // The error is an *[ExistsError] if a medium holds that number already, a
 // *[MediaError] that names the medium if one fails, and what a payload reader
-// returned (*schema.QueriesError, *deid.FindingsError) otherwise.
+// returned (*schema.QueriesError, *deid.FindingsError) otherwise, or what the
+// searches of the finished bag did (*deid.RosterError, *deid.InspectionError).
 func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) {
 	study := c.Study()
+	roster, err := c.RosterSearch()
+	if err != nil {
+		return nil, err
+	}
 	p := &payload{
-		study: study.Study, site: study.Site, contact: study.Contact,
+		roster: roster,
+		study:  study.Study, site: study.Site, contact: study.Contact,
 		files:    c.Files(),
 		sessions: c.Sessions(), recordings: c.Recordings(), tubes: len(c.Tubes()),
 	}

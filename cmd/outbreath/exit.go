@@ -63,7 +63,7 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
-	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)),
+	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
 		errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
 		return exitResolve
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -47,5 +49,73 @@ func TestPlanThatTells(t *testing.T) {
 	}
 	if left, _ := os.ReadDir(at("stick")); len(left) > 0 {
 		t.Errorf("%v is on the medium", left)
+	}
+}
+
+// A name among the samples of a recording is no text that a reader of the format
+// would look at. Only the comparison of every byte with the roster sees it.
+func TestNameAmongSamples(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	o := smallDemo
+	o.SampleHz = 20
+	truth, err := demo.Write(at("c"), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := makeKeys(at("site"), at("lab"), demo.Site); err != nil {
+		t.Fatal(err)
+	}
+	recordings, err := filepath.Glob(at("c/recordings/*.edf"))
+	if err != nil || len(recordings) != 1 {
+		t.Fatalf("%v, %v", recordings, err)
+	}
+	clean, err := os.ReadFile(recordings[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	const header, record, place = 4 * 256, 2*2*20 + 160, 2*20 + 7 // among the samples of the second signal
+	offset := header + 100*record + place
+	row := truth.Roster[1]
+	for column, value := range map[string]string{
+		"given_name, family_name": strings.ToUpper(row["given_name"] + " " + row["family_name"]), "mrn": row["mrn"], "email": row["email"],
+	} {
+		data := slices.Clone(clean)
+		if copy(data[offset:], value) > 2*20-7 {
+			t.Fatalf("%q does not fit", value)
+		}
+		if err := os.WriteFile(recordings[0], data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if status, out, errOut := runHere("check", at("c"), "--keys", at("site")); status != exitOK {
+			t.Fatalf("%s: the searches before see it, or something else is wrong: exit status %d: %s%s", column, status, out, errOut)
+		}
+		for _, args := range [][]string{nil, {"--json"}} {
+			if err := os.MkdirAll(at("stick"), 0o755); err != nil {
+				t.Fatal(err)
+			}
+			status, out, errOut := runHere(append([]string{"seal", at("c"), "--to", at("stick"), "--keys", at("site")}, args...)...)
+			if status != exitResolve || !strings.Contains(errOut, fmt.Sprintf("at byte %d ", offset)) || !strings.Contains(errOut, column) ||
+				!strings.Contains(errOut, filepath.Base(recordings[0])) || !strings.Contains(errOut, "nothing was sealed") {
+				t.Errorf("%s: exit status %d: %s%s", column, status, out, errOut)
+			}
+			for _, secret := range []string{value, row["given_name"], row["family_name"], row["email"], row["mrn"]} {
+				if strings.Contains(strings.ToLower(out+errOut), strings.ToLower(secret)) {
+					t.Errorf("%s: the value is told: %s%s", column, out, errOut)
+				}
+			}
+			if len(args) > 0 && !strings.Contains(out, `"start": `+fmt.Sprint(offset)) {
+				t.Errorf("%s: %s", column, out)
+			}
+			if left, _ := os.ReadDir(at("stick")); len(left) > 0 {
+				t.Errorf("%s: %v is on the medium", column, left)
+			}
+		}
+	}
+	if err := os.WriteFile(recordings[0], clean, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if status, out, errOut := runHere("seal", at("c"), "--to", at("stick"), "--keys", at("site")); status != exitOK {
+		t.Errorf("without it: exit status %d: %s%s", status, out, errOut)
 	}
 }

@@ -98,11 +98,15 @@ func (u *ui) failure(err error, status int) {
 		queries  *schema.QueriesError
 		findings *deid.FindingsError
 		inspect  *deid.InspectionError
+		roster   *deid.RosterError
 	)
 	errors.As(err, &queries)
 	errors.As(err, &findings)
 	if errors.As(err, &inspect) {
 		printFindings(u.err, inspect.Findings)
+	}
+	if errors.As(err, &roster) {
+		printFindings(u.err, roster.Findings())
 	}
 	if u.json && !u.printed {
 		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}
@@ -111,6 +115,9 @@ func (u *ui) failure(err error, status int) {
 		}
 		if findings != nil {
 			doc["leaks"] = findings.Findings
+		}
+		if roster != nil {
+			doc["leaks"] = roster.Findings()
 		}
 		_ = u.result(doc, nil)
 	}

@@ -8,6 +8,9 @@
 // looked up once in a table of roster terms and everyday words (lexicon.go,
 // vocabulary.go); detectors then read the tokens (names.go, codes.go, dates.go,
 // places.go, patterns.go, encoded.go), and scan.go settles what overlaps.
+//
+// [Literals] is a second search, much simpler and sharing no code with the first:
+// values of the roster as they stand there, in any bytes, at memory speed.
 package leak
 
 import (

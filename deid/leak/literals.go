@@ -1,0 +1,355 @@
+package leak
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"math/bits"
+)
+
+// A Border says what may touch a literal in a text.
+type Border uint8
+
+const (
+	// Anywhere: a literal counts wherever it stands, within a word as well.
+	Anywhere Border = iota
+	// Apart: no digit touches a digit at its end, and no ASCII letter a letter.
+	Apart
+	// Number: as Apart, and the literal is no piece of a longer number: neither
+	// "+" before it, nor a digit beyond a ".", "," or "-" that touches it.
+	Number
+	// Word: no letter or digit touches a letter or digit at its end; every byte
+	// beyond ASCII is a letter here.
+	Word
+)
+
+// A Literal is a text that is searched byte for byte, but for the case of ASCII
+// letters. Below 8 bytes it must be a word: letters and digits, with the border
+// Word.
+type Literal struct {
+	Text   string
+	Column string // of the roster; of a plain list whatever tells them apart
+	Border Border
+	Proud  bool // counts only where no word of it begins with a small ASCII letter
+}
+
+// Literals finds every place of many literals in a stream of bytes. It shares
+// nothing with [Scanner]: no folding, no tokens, no judgement. It is exact: what
+// it tells stands there, and nothing of its list that stands there is left out.
+// Safe for concurrent use.
+//
+// Long literals (8 bytes and more) are found by a filter that looks at 6 bytes
+// at every third place: wherever a literal stands, one of three neighbouring
+// windows chosen in it stands at such a place. Short ones are looked up by the
+// hash of a word, only where a word of at most 7 bytes stands.
+type Literals struct {
+	text    []byte // of all literals, ASCII in small letters
+	list    []literal
+	columns []string
+	longest int // bytes
+	gait    gait
+	long    windows
+	short   windows
+	lengths [minLong]bool // of the short ones
+}
+
+type literal struct {
+	at, size uint32 // in text
+	column   uint16
+	border   Border
+	proud    bool
+}
+
+// minLong is the size of the shortest long literal, in bytes.
+const minLong = 8
+
+// smallBits makes ASCII letters small, and other bytes perhaps alike.
+const smallBits = 0x2020202020202020
+
+// A gait says which windows of a stream are looked at: sight bytes at every
+// stride-th place. In minLong bytes stand stride windows that follow each other,
+// of which one is looked at wherever the literal stands: sight+stride-1 = minLong.
+type gait struct{ sight, stride int }
+
+// Four bytes of a text are often those of some name, six are seldom; of samples
+// four suffice, and fewer places are looked at.
+var (
+	inText    = gait{6, 3}
+	inSamples = gait{4, 5}
+)
+
+func (g gait) mask() uint64 { return 1<<(8*g.sight) - 1 }
+
+// key returns the window at the beginning of b, small.
+func (g gait) key(b []byte) uint64 {
+	if len(b) >= 8 {
+		return (binary.LittleEndian.Uint64(b) | smallBits) & g.mask()
+	}
+	var room [8]byte
+	copy(room[:], b)
+	return (binary.LittleEndian.Uint64(room[:]) | smallBits) & g.mask()
+}
+
+// NewLiterals makes the search for list; of equal ones the first is kept.
+func NewLiterals(list []Literal) (*Literals, error) {
+	l := &Literals{gait: inText}
+	seen := make(map[string]bool, len(list))
+	columns := map[string]uint16{}
+	nShort := 0
+	for i, x := range list {
+		if err := x.check(); err != nil {
+			return nil, fmt.Errorf("literal %d %w", i, err)
+		}
+		text := smallASCII(x.Text)
+		if seen[text] {
+			continue
+		}
+		seen[text] = true
+		column, ok := columns[x.Column]
+		if !ok {
+			column = uint16(len(columns))
+			columns[x.Column] = column
+			l.columns = append(l.columns, x.Column)
+		}
+		l.list = append(l.list, literal{uint32(len(l.text)), uint32(len(text)), column, x.Border, x.Proud})
+		l.text = append(l.text, text...)
+		l.longest = max(l.longest, len(text))
+		if len(text) < minLong {
+			l.lengths[len(text)] = true
+			nShort++
+		}
+	}
+	l.short = newWindows(nShort)
+	for k := range l.list {
+		if text := l.of(k); len(text) < minLong {
+			l.short.add(wordKey(text), k, 0)
+		}
+	}
+	l.walk(inText)
+	return l, nil
+}
+
+// Samples is l for bytes that are no text, without the short literals: among
+// samples a short name would be found by chance.
+func (l *Literals) Samples() *Literals {
+	s := *l
+	s.short, s.lengths = windows{}, [minLong]bool{}
+	s.walk(inSamples)
+	return &s
+}
+
+// walk makes the windows of the long literals.
+func (l *Literals) walk(g gait) {
+	common, n := new(counts), 0
+	for k := range l.list {
+		if text := l.of(k); len(text) >= minLong {
+			common.add(text, g)
+			n += g.stride
+		}
+	}
+	l.gait, l.long = g, newWindows(n)
+	for k := range l.list {
+		text := l.of(k)
+		if len(text) < minLong {
+			continue
+		}
+		from := common.rarest(text, g)
+		for o := from; o < from+g.stride; o++ {
+			l.long.add(g.key(text[o:]), k, o)
+		}
+	}
+}
+
+func (x *Literal) check() error {
+	word := x.Text != ""
+	for i := range len(x.Text) {
+		word = word && wordByte[x.Text[i]]
+	}
+	switch {
+	case len(x.Text) < minLong && (!word || x.Border != Word):
+		return fmt.Errorf("has fewer than %d bytes and is no word of its own", minLong)
+	case len(x.Text) > 1<<16:
+		return fmt.Errorf("is too long")
+	}
+	return nil
+}
+
+// Count returns how many different literals are searched.
+func (l *Literals) Count() int { return len(l.list) }
+
+func (l *Literals) of(k int) []byte {
+	x := &l.list[k]
+	return l.text[x.at : x.at+x.size]
+}
+
+// counts says, about, how many windows of all literals are alike: what many
+// share, such as the beginning of every record number, would make each of their
+// places a suspect.
+type counts [1 << 18]uint16
+
+func (c *counts) of(key uint64) *uint16 { return &c[key*prime2>>(64-18)] }
+
+func (c *counts) add(text []byte, g gait) {
+	for o := 0; o+g.sight <= len(text); o++ {
+		if n := c.of(g.key(text[o:])); *n < math.MaxUint16 {
+			*n++
+		}
+	}
+}
+
+// rarest returns where the windows of text begin that it shares least.
+func (c *counts) rarest(text []byte, g gait) int {
+	best, least := 0, -1
+	for o := 0; o+minLong <= len(text); o++ {
+		n := 0
+		for i := range g.stride {
+			n += int(*c.of(g.key(text[o+i:])))
+		}
+		if least < 0 || n < least {
+			best, least = o, n
+		}
+	}
+	return best
+}
+
+// windows is a set of keys that answers "surely not" from one bit.
+type windows struct {
+	bits    []uint64
+	shift   uint8 // of a hash, so that it numbers the bits
+	heads   []uint32
+	entries []entry // from 1; 0 ends a chain
+}
+
+type entry struct {
+	key     uint64
+	literal uint32
+	next    uint32
+	offset  uint16 // of the window in the literal
+}
+
+// newWindows holds n keys; one other key in a hundred or fewer looks like one of
+// them, and up to 8,000 keys take 64 KiB, which stay near a processor.
+func newWindows(n int) windows {
+	if n == 0 {
+		return windows{}
+	}
+	size := min(max(bits.Len(uint(64*n)), 19), 28)
+	return windows{bits: make([]uint64, 1<<(size-6)), shift: uint8(64 - size),
+		heads: make([]uint32, 1<<bits.Len(uint(2*n))), entries: make([]entry, 1, n+1)}
+}
+
+func (w *windows) add(key uint64, literal, offset int) {
+	h := key * prime1
+	w.bits[h>>w.shift>>6] |= 1 << (h >> w.shift & 63)
+	head := &w.heads[w.head(h)]
+	w.entries = append(w.entries, entry{key, uint32(literal), *head, uint16(offset)})
+	*head = uint32(len(w.entries) - 1)
+}
+
+func (w *windows) head(h uint64) uint64 { return (h * prime2 >> 32) & uint64(len(w.heads)-1) }
+
+// wordKey returns the bytes of w, at most 7, small, and their number.
+func wordKey(w []byte) uint64 {
+	var room [8]byte
+	copy(room[:], w)
+	return (binary.LittleEndian.Uint64(room[:])|smallBits)&(1<<(8*len(w))-1) | uint64(len(w))<<56
+}
+
+// small makes ASCII letters small.
+var small = func() (t [256]byte) {
+	for c := range t {
+		t[c] = byte(c)
+		if 'A' <= c && c <= 'Z' {
+			t[c] = byte(c) + 'a' - 'A'
+		}
+	}
+	return t
+}()
+
+func smallASCII(s string) string {
+	b := []byte(s)
+	for i, c := range b {
+		b[i] = small[c]
+	}
+	return string(b)
+}
+
+// wordByte marks letters and digits, and all that is no ASCII.
+var wordByte = func() (t [256]bool) {
+	for c := range t {
+		t[c] = c >= 0x80 || '0' <= c && c <= '9' || 'A' <= c && c <= 'Z' || 'a' <= c && c <= 'z'
+	}
+	return t
+}()
+
+func isDigit(c byte) bool { return '0' <= c && c <= '9' }
+
+// around is how far beyond a literal a border looks, in bytes.
+const around = 4
+
+// stands says whether the literal k, found at b[start:end], counts there. Among
+// samples a neighbour is a letter by chance once in five times: there a border
+// holds only where text goes on beyond it.
+func (l *Literals) stands(k, start, end int, b []byte) bool {
+	x := &l.list[k]
+	if x.proud && !proud(b[start:end]) {
+		return false
+	}
+	before, after := b[max(0, start-around):start], b[end:min(len(b), end+around)]
+	if l.gait == inSamples {
+		if !allText(before) {
+			before = nil
+		}
+		if !allText(after) {
+			after = nil
+		}
+	}
+	at := func(b []byte, i int) byte { // 0 outside: no letter, no digit
+		if i < 0 || i >= len(b) {
+			return 0
+		}
+		return b[i]
+	}
+	left, first, last, right := at(before, len(before)-1), b[start], b[end-1], at(after, 0)
+	switch x.border {
+	case Word:
+		return !(wordByte[left] && wordByte[first] || wordByte[right] && wordByte[last])
+	case Number:
+		if left == '+' || isDigit(at(before, len(before)-2)) && joinsDigits(left) || isDigit(at(after, 1)) && joinsDigits(right) {
+			return false
+		}
+		fallthrough
+	case Apart:
+		return !(touch(left, first) || touch(last, right))
+	}
+	return true
+}
+
+// allText says whether b holds ASCII that can be printed and nothing else.
+func allText(b []byte) bool {
+	for _, c := range b {
+		if c < ' ' || c > '~' {
+			return false
+		}
+	}
+	return true
+}
+
+func joinsDigits(c byte) bool { return c == '.' || c == ',' || c == '-' }
+
+// touch says whether a and b are both digits or both ASCII letters.
+func touch(a, b byte) bool {
+	letter := func(c byte) bool { return wordByte[c] && c < 0x80 && !isDigit(c) }
+	return isDigit(a) && isDigit(b) || letter(a) && letter(b)
+}
+
+// proud says whether no word of b begins with a small letter.
+func proud(b []byte) bool {
+	for _, w := range bytes.FieldsFunc(b, func(r rune) bool { return r < 0x80 && !wordByte[r] }) {
+		if 'a' <= w[0] && w[0] <= 'z' {
+			return false
+		}
+	}
+	return true
+}

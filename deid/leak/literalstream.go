@@ -1,0 +1,191 @@
+package leak
+
+import (
+	"encoding/binary"
+	"math"
+)
+
+// A Hit is a place where a literal stands.
+type Hit struct {
+	Offset  int64 // of its first byte, from the start of the stream
+	Size    int   // bytes
+	Literal int   // place in the list, equal ones left out
+	Column  string
+	Border  Border
+}
+
+// A Stream searches bytes that come in pieces of any size. What it holds of them
+// is bounded by the longest literal; a piece costs no memory.
+type Stream struct {
+	l     *Literals
+	found func(h Hit, text []byte)
+	total int64  // bytes seen
+	tail  []byte // the last of them
+	edge  []byte // room for tail and the beginning of a piece
+}
+
+// Stream begins a search. found is called with each hit once, in no particular
+// order, with the bytes that stand there, which are valid during the call only.
+func (l *Literals) Stream(found func(h Hit, text []byte)) *Stream {
+	n := l.longest + 2*around
+	return &Stream{l: l, found: found, tail: make([]byte, 0, n), edge: make([]byte, 0, 2*n)}
+}
+
+// Write searches p, as far as can be judged before more is known. It never
+// fails.
+//
+// A place counts once `around` bytes behind it are known. Those that begin less
+// than that within p, or were left open, are looked for in the end of the
+// pieces before together with the beginning of p; all others in p itself.
+func (s *Stream) Write(p []byte) (int, error) {
+	if len(p) == 0 {
+		return 0, nil
+	}
+	reach := cap(s.tail)
+	s.edge = append(append(s.edge[:0], s.tail...), p[:min(len(p), reach)]...)
+	from := s.total - int64(len(s.tail))
+	s.look(s.edge, from, 0, s.total+around, s.total-around, from+int64(len(s.edge))-around)
+	if len(p) > around {
+		s.look(p, s.total, s.total+around, math.MaxInt64, 0, s.total+int64(len(p))-around)
+	}
+	s.total += int64(len(p))
+	switch {
+	case len(p) >= reach:
+		s.tail = append(s.tail[:0], p[len(p)-reach:]...)
+	default:
+		over := max(0, len(s.edge)-reach)
+		s.tail = append(s.tail[:0], s.edge[over:]...)
+	}
+	return len(p), nil
+}
+
+// Skip says that n bytes follow that are not to be searched; no literal reaches
+// into them or over them.
+func (s *Stream) Skip(n int64) {
+	s.flush()
+	s.total += n
+}
+
+// Close judges what is still open at the end.
+func (s *Stream) Close() error {
+	s.flush()
+	return nil
+}
+
+func (s *Stream) flush() {
+	from := s.total - int64(len(s.tail))
+	s.look(s.tail, from, 0, math.MaxInt64, s.total-around, math.MaxInt64)
+	s.tail = s.tail[:0]
+}
+
+// look tells what stands in b, which begins at byte at of the stream: what
+// begins at minStart or later and before maxStart, and ends after minEnd and not
+// after maxEnd.
+func (s *Stream) look(b []byte, at, minStart, maxStart, minEnd, maxEnd int64) {
+	judge := func(start, k int) {
+		end := start + int(s.l.list[k].size)
+		from, to := at+int64(start), at+int64(end)
+		if from < minStart || from >= maxStart || to <= minEnd || to > maxEnd {
+			return
+		}
+		if s.l.stands(k, start, end, b) {
+			x := &s.l.list[k]
+			s.found(Hit{from, end - start, k, s.l.columns[x.column], x.border}, b[start:end])
+		}
+	}
+	s.l.lookLong(b, judge)
+	s.l.lookShort(b, judge)
+}
+
+// lookLong calls judge with every place of a long literal.
+func (l *Literals) lookLong(b []byte, judge func(start, k int)) {
+	set, shift := l.long.bits, l.long.shift&63
+	if len(set) == 0 {
+		return
+	}
+	i, mask, stride := 0, l.gait.mask(), l.gait.stride
+	for ; i+3*stride+8 <= len(b); i += 4 * stride { // four windows at a time
+		h0 := (binary.LittleEndian.Uint64(b[i:]) | smallBits) & mask * prime1 >> shift
+		h1 := (binary.LittleEndian.Uint64(b[i+stride:]) | smallBits) & mask * prime1 >> shift
+		h2 := (binary.LittleEndian.Uint64(b[i+2*stride:]) | smallBits) & mask * prime1 >> shift
+		h3 := (binary.LittleEndian.Uint64(b[i+3*stride:]) | smallBits) & mask * prime1 >> shift
+		s0, s1, s2, s3 := set[h0>>6]>>(h0&63), set[h1>>6]>>(h1&63), set[h2>>6]>>(h2&63), set[h3>>6]>>(h3&63)
+		if (s0|s1|s2|s3)&1 == 0 {
+			continue
+		}
+		for k, s := range [4]uint64{s0, s1, s2, s3} {
+			if s&1 != 0 {
+				l.suspect(b, i+k*stride, judge)
+			}
+		}
+	}
+	for ; i+l.gait.sight <= len(b); i += stride {
+		l.suspect(b, i, judge)
+	}
+}
+
+// suspect looks which long literals have the window that stands at b[i], and
+// stand there whole.
+func (l *Literals) suspect(b []byte, i int, judge func(start, k int)) {
+	key := l.gait.key(b[i:])
+	w := &l.long
+	for e := w.heads[w.head(key*prime1)]; e != 0; e = w.entries[e].next {
+		x := &w.entries[e]
+		if x.key == key {
+			if start := i - int(x.offset); l.same(b, start, int(x.literal)) {
+				judge(start, int(x.literal))
+			}
+		}
+	}
+}
+
+// same says whether literal k stands at b[start].
+func (l *Literals) same(b []byte, start, k int) bool {
+	text := l.of(k)
+	if start < 0 || start+len(text) > len(b) {
+		return false
+	}
+	b = b[start : start+len(text)]
+	for i, c := range text {
+		if small[b[i]] != c {
+			return false
+		}
+	}
+	return true
+}
+
+// lookShort calls judge with every word that is a short literal.
+func (l *Literals) lookShort(b []byte, judge func(start, k int)) {
+	w := &l.short
+	if len(w.bits) == 0 {
+		return
+	}
+	for i := 0; i < len(b); {
+		if !wordByte[b[i]] {
+			i++
+			continue
+		}
+		start := i
+		for i++; i < len(b) && wordByte[b[i]]; i++ {
+		}
+		n := i - start
+		if n >= minLong || !l.lengths[n] {
+			continue
+		}
+		var key uint64
+		if start+8 <= len(b) {
+			key = (binary.LittleEndian.Uint64(b[start:])|smallBits)&(1<<(8*n)-1) | uint64(n)<<56
+		} else {
+			key = wordKey(b[start:i])
+		}
+		h := key * prime1
+		if w.bits[h>>w.shift>>6]>>(h>>w.shift&63)&1 == 0 {
+			continue
+		}
+		for e := w.heads[w.head(h)]; e != 0; e = w.entries[e].next {
+			if x := &w.entries[e]; x.key == key && l.same(b, start, int(x.literal)) {
+				judge(start, int(x.literal))
+			}
+		}
+	}
+}

@@ -1,0 +1,157 @@
+package leak
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+
+	"outbreath/schema"
+)
+
+// household is how many subjects may share an address or a telephone number
+// before it is taken for what a form says when nothing is known.
+const household = 4
+
+// RosterLiterals returns what of the roster is searched byte for byte: values of
+// 8 bytes and more as they stand in it, names in both orders, and single names of
+// four letters and more as words of their own.
+//
+// Left out is what says nothing of a person when it stands somewhere by chance:
+// dates, sex, city, postal code and country; everyday words; what many subjects
+// share; and single words and values of extra columns that known holds, the
+// texts that the tool or the plan writes into every shipment. [Scanner] judges
+// those by what stands around.
+func RosterLiterals(r *schema.Roster, known string) []Literal {
+	c := literalsOf{known: strings.ToLower(known), words: map[string]bool{}}
+	for _, w := range strings.FieldsFunc(c.known, notWord) {
+		c.words[w] = true
+	}
+	if r == nil {
+		return nil
+	}
+	shared := sharedValues(r)
+	for _, row := range r.Rows {
+		for _, col := range r.Columns {
+			if v := strings.Join(strings.Fields(row[col]), " "); v != "" {
+				c.value(column(col), v, shared[[2]string{col, row[col]}])
+			}
+		}
+		given, family := tidy(row["given_name"]), tidy(row["family_name"])
+		if given != "" && family != "" {
+			const both = "given_name, family_name"
+			for _, name := range []string{given + " " + family, family + " " + given, family + ", " + given} {
+				c.phrase(both, name)
+			}
+			if first, _ := utf8.DecodeRuneInString(family); first >= 0x2E80 { // East Asian names have no blank
+				c.phrase(both, family+given)
+			}
+		}
+	}
+	return c.list
+}
+
+// literalsOf collects literals.
+type literalsOf struct {
+	known string
+	words map[string]bool
+	list  []Literal
+}
+
+func (c *literalsOf) value(col, v string, subjects int) {
+	switch col {
+	case "sex", "birth_date", "city", "postal_code", "country":
+	case "given_name", "family_name", "other_names", "emergency_contact_name":
+		for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
+			if name = tidy(name); strings.Contains(name, " ") {
+				c.phrase(col, name)
+			}
+			for _, w := range strings.FieldsFunc(name, notWord) {
+				c.single(col, w)
+			}
+		}
+	case "mrn", "national_id", "subject_id", "phone", "emergency_contact_phone", "email", "street":
+		if subjects > household {
+			break
+		}
+		c.phrase(col, v)
+		if tail := strings.TrimLeftFunc(v, func(r rune) bool { return !unicode.IsDigit(r) }); digits(tail) {
+			c.phrase(col, tail) // MRN 12345678
+		}
+	default:
+		if _, date := parseISO(v); subjects == 1 && !date && !strings.Contains(c.known, strings.ToLower(v)) {
+			c.phrase(col, v)
+		}
+	}
+}
+
+// single adds one name, as a word.
+func (c *literalsOf) single(col, w string) {
+	folded := foldString(w)
+	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") || vocabulary[folded]&^kMonth != 0 || c.words[strings.ToLower(w)] {
+		return
+	}
+	c.forms(Literal{Text: w, Column: col, Border: Word})
+}
+
+// phrase adds a value as it stands. One of everyday words alone counts only where
+// it is written as a name.
+func (c *literalsOf) phrase(col, v string) {
+	if len(v) < minLong {
+		return
+	}
+	x := Literal{Text: v, Column: col, Border: Apart}
+	words := strings.FieldsFunc(foldString(v), notWord)
+	x.Proud = true
+	for _, w := range words {
+		x.Proud = x.Proud && vocabulary[w] != 0 && !digits(w)
+	}
+	switch {
+	case digits(v):
+		x.Border = Number
+	case x.Proud && len(words) < 2:
+		return
+	}
+	c.forms(x)
+}
+
+// forms adds x; one with letters beyond ASCII also in small and in large letters,
+// and with its accents composed and on their own; one with a quotation mark or a
+// backslash also as JSON has it.
+func (c *literalsOf) forms(x Literal) {
+	v := x.Text
+	all := []string{v}
+	if len(v) > len(strings.Map(onlyASCII, v)) {
+		for _, f := range []string{norm.NFC.String(v), norm.NFD.String(v)} {
+			all = append(all, f, strings.ToLower(f), strings.ToUpper(f))
+		}
+	}
+	for _, f := range all {
+		x.Text = f
+		c.add(x)
+		if strings.ContainsAny(f, `"\`) {
+			x.Text = strings.NewReplacer(`"`, `\"`, `\`, `\\`).Replace(f)
+			c.add(x)
+		}
+	}
+}
+
+// add leaves out what cannot be searched: a short word whose accents on their own
+// are no longer than a letter, say.
+func (c *literalsOf) add(x Literal) {
+	if x.check() == nil {
+		c.list = append(c.list, x)
+	}
+}
+
+func onlyASCII(r rune) rune {
+	if r < utf8.RuneSelf {
+		return r
+	}
+	return -1
+}
+
+func notWord(r rune) bool { return !unicode.In(r, unicode.L, unicode.M, unicode.N) }
+
+func tidy(name string) string { return strings.Join(strings.Fields(name), " ") }

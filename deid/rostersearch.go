@@ -1,0 +1,297 @@
+package deid
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// A RosterSearch compares every byte of the payload, as it is sealed, with the
+// roster: values as they stand there, wherever they stand, the samples of an EDF
+// recording included. It reads no format and cuts no words, so that a fault in
+// what does cannot let a name through.
+//
+// It passes over what a person decided to keep, rows of numbers in CSV
+// recordings, and record numbers that stand in JSON as numbers. Short names are
+// compared in text only: among samples they would be found by chance.
+// A nil one searches nothing. Safe for concurrent use.
+type RosterSearch struct {
+	literals, inSamples *leak.Literals
+	source              map[string]string // payload file to file of the collection
+	settled             map[string][]span
+
+	mu    sync.Mutex
+	found []RosterHit
+}
+
+// A span is a stretch of a file, in bytes.
+type span struct{ start, end int64 }
+
+// A RosterHit is a place of the payload where a value of the roster stands. It
+// never holds the value.
+type RosterHit struct {
+	File       string // below data/
+	Source     string // of the collection; "" for lists made of several
+	Start, End int64  // bytes of File
+	Column     string // of the roster
+}
+
+// A RosterError says that the payload holds values of the roster. It is never
+// empty.
+type RosterError struct{ Hits []RosterHit }
+
+func (e *RosterError) Error() string {
+	h := e.Hits[0]
+	from, more := "", ""
+	if h.Source != "" {
+		from = " (made from " + strconv.Quote(h.Source) + ")"
+	}
+	if n := len(e.Hits) - 1; n > 0 {
+		more = fmt.Sprintf("; %d more places are like it", n)
+	}
+	return fmt.Sprintf("data/%s%s holds at byte %d what stands in the column %q of the roster, and the search for identifiers did not see it%s; "+
+		"nothing was sealed: look at that place, take the value out at the source (a recording: export it again without it, or leave it out of the record), "+
+		"tell whoever looks after this tool that its search missed it, then run check again", h.File, from, h.Start, h.Column, more)
+}
+
+// Findings returns the hits as the leak check's findings are listed.
+func (e *RosterError) Findings() []leak.Finding {
+	var list []leak.Finding
+	for _, h := range e.Hits {
+		list = append(list, leak.Finding{File: "data/" + h.File, Start: int(h.Start), End: int(h.End), Class: classOfColumn(h.Column),
+			Basis: "roster: " + h.Column + ", byte for byte", Confidence: leak.Sure, Action: "review"})
+	}
+	return list
+}
+
+// classOfColumn is the class of 45 CFR 164.514(b)(2)(i) that a column holds.
+func classOfColumn(column string) leak.Class {
+	switch {
+	case strings.Contains(column, "name"):
+		return "A"
+	case column == "street":
+		return "B"
+	case strings.HasSuffix(column, "phone"):
+		return "D"
+	case column == "email":
+		return "F"
+	case column == "mrn":
+		return "H"
+	}
+	return "R"
+}
+
+// RosterSearch makes the search for one sealing of c.
+func (c *Cleared) RosterSearch() (*RosterSearch, error) {
+	known := strings.Join([]string{string(c.plan.Outgoing()), c.study.Study, c.study.Site, ourText}, "\n")
+	literals, err := leak.NewLiterals(leak.RosterLiterals(c.roster, known))
+	if err != nil {
+		return nil, err
+	}
+	return &RosterSearch{literals: literals, inSamples: literals.Samples(), source: c.source, settled: c.settled}, nil
+}
+
+// ourText holds the words that we write into every shipment: the heads of lists,
+// what stands for what was taken out, and an EDF header's.
+const ourText = `barcode session position fraction volume_ml storage analyse first usual removed recordings figures file
+	Startdate Annotations Signal Pressure Flow Volume Recording Reserved discrepancies missing unexpected returned reason`
+
+// Err returns a *[RosterError] when something was found, ordered by file.
+func (r *RosterSearch) Err() error {
+	if r == nil {
+		return nil
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.found) == 0 {
+		return nil
+	}
+	slices.SortFunc(r.found, func(a, b RosterHit) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Start, b.Start), cmp.Compare(a.End, b.End), cmp.Compare(a.Column, b.Column))
+	})
+	return &RosterError{slices.Compact(r.found)}
+}
+
+// maxRosterHits is the most hits that are kept.
+const maxRosterHits = 100
+
+func (r *RosterSearch) hit(file string, h leak.Hit) {
+	start, end := h.Offset, h.Offset+int64(h.Size)
+	if slices.ContainsFunc(r.settled[file], func(s span) bool { return s.start <= start && end <= s.end }) {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.found) < maxRosterHits {
+		r.found = append(r.found, RosterHit{file, r.source[file], start, end, h.Column})
+	}
+}
+
+// small searches a whole file that is no recording.
+func (r *RosterSearch) small(file string, data []byte) {
+	if r == nil {
+		return
+	}
+	isJSON := strings.HasSuffix(file, ".json")
+	s := r.literals.Stream(func(h leak.Hit, text []byte) {
+		switch {
+		case inPseudonym(data, int(h.Offset), h.Size),
+			isJSON && h.Border == leak.Number && !quoted(data, int(h.Offset)),
+			file == "treatment.json" && h.Border == leak.Word: // the plan's own words
+			return
+		}
+		r.hit(file, h)
+	})
+	s.Write(data)
+	s.Close()
+}
+
+// quoted says whether data[at] stands within a JSON string.
+func quoted(data []byte, at int) (in bool) {
+	for i := 0; i < at; i++ {
+		switch {
+		case data[i] == '"':
+			in = !in
+		case data[i] == '\\' && in:
+			i++
+		}
+	}
+	return in
+}
+
+var anyPseudonym = regexp.MustCompile(pseudonymPattern)
+
+// inPseudonym says whether data[at:at+size] lies within something of a
+// pseudonym's form: of its letters some make a name by chance.
+func inPseudonym(data []byte, at, size int) bool {
+	const most = 32 // more than a pseudonym's length
+	if bytes.ContainsAny(data[at:at+size], "abcdefghijklmnopqrstuvwxyz") {
+		return false
+	}
+	from := max(0, at-most)
+	for _, p := range anyPseudonym.FindAllIndex(data[from:min(len(data), at+size+most)], -1) {
+		if from+p[0] <= at && at+size <= from+p[1] {
+			return true
+		}
+	}
+	return false
+}
+
+// rosterLines searches those lines of a CSV recording that are not numbers.
+type rosterLines struct {
+	s  *leak.Stream
+	at int64 // where s is
+}
+
+func (r *RosterSearch) lines(file string) *rosterLines {
+	if r == nil {
+		return nil
+	}
+	return &rosterLines{s: r.literals.Stream(func(h leak.Hit, _ []byte) { r.hit(file, h) })}
+}
+
+// text searches b, which stands at byte at; what lies between the last text and
+// this one parts them.
+func (l *rosterLines) text(at int64, b []byte) {
+	if l == nil || len(b) == 0 {
+		return
+	}
+	if at > l.at {
+		l.s.Skip(at - l.at)
+	}
+	l.s.Write(b)
+	l.at = at + int64(len(b))
+}
+
+func (l *rosterLines) close() {
+	if l != nil {
+		l.s.Close()
+	}
+}
+
+// rosterSamples searches an EDF recording: all of it for long literals, and the
+// header, as long as it says itself, for short ones.
+type rosterSamples struct {
+	r    *RosterSearch
+	file string
+	s    *leak.Stream
+	head []byte
+	done bool // the header was searched
+}
+
+func (r *RosterSearch) samples(file string) *rosterSamples {
+	if r == nil {
+		return nil
+	}
+	return &rosterSamples{r: r, file: file, s: r.inSamples.Stream(func(h leak.Hit, _ []byte) { r.hit(file, h) })}
+}
+
+func (e *rosterSamples) write(p []byte) {
+	if e == nil {
+		return
+	}
+	e.s.Write(p)
+	for !e.done && len(p) > 0 {
+		want := 256
+		if len(e.head) >= want {
+			signals, _ := strconv.Atoi(strings.TrimSpace(string(e.head[252:256])))
+			want *= 1 + min(max(signals, 0), 1000)
+		}
+		take := min(len(p), want-len(e.head))
+		e.head = append(e.head, p[:take]...)
+		p = p[take:]
+		if take == 0 {
+			e.header()
+		}
+	}
+}
+
+func (e *rosterSamples) header() {
+	e.done = true
+	s := e.r.literals.Stream(func(h leak.Hit, _ []byte) {
+		if h.Border == leak.Word && !inPseudonym(e.head, int(h.Offset), h.Size) {
+			e.r.hit(e.file, h)
+		}
+	})
+	s.Write(e.head)
+	s.Close()
+	e.head = nil
+}
+
+func (e *rosterSamples) close() {
+	if e == nil {
+		return
+	}
+	if !e.done {
+		e.header()
+	}
+	e.s.Close()
+}
+
+// settle notes where in the payload a text stands that a person decided to keep.
+func (c *Cleared) settle(file string, data []byte, kept ...string) {
+	for _, text := range kept {
+		for at := 0; text != ""; {
+			i := bytes.Index(data[at:], []byte(text))
+			if i < 0 {
+				break
+			}
+			at += i
+			c.settled[file] = append(c.settled[file], span{int64(at), int64(at + len(text))})
+			at++
+		}
+	}
+}
+
+// jsonText returns text as it stands in a record that leaves.
+func jsonText(text string) string {
+	return strings.TrimSpace(string((&schema.Node{Kind: schema.String, Text: text}).Encode()))
+}
