@@ -44,14 +44,14 @@ type Literal struct {
 // windows chosen in it stands at such a place. Short ones are looked up by the
 // hash of a word, only where a word of at most 7 bytes stands.
 type Literals struct {
-	text    []byte // of all literals, ASCII in small letters
-	list    []literal
-	columns []string
-	longest int // bytes
-	gait    gait
-	long    windows
-	short   windows
-	lengths [minLong]bool // of the short ones
+	text     []byte // of all literals, ASCII in small letters
+	list     []literal
+	columns  []string
+	longest  int // bytes
+	gait     gait
+	long     windows
+	short    windows
+	shortest int // bytes, of the short ones
 }
 
 type literal struct {
@@ -93,7 +93,7 @@ func (g gait) key(b []byte) uint64 {
 
 // NewLiterals makes the search for list; of equal ones the first is kept.
 func NewLiterals(list []Literal) (*Literals, error) {
-	l := &Literals{gait: inText}
+	l := &Literals{gait: inText, shortest: minLong}
 	seen := make(map[string]bool, len(list))
 	columns := map[string]uint16{}
 	nShort := 0
@@ -116,7 +116,7 @@ func NewLiterals(list []Literal) (*Literals, error) {
 		l.text = append(l.text, text...)
 		l.longest = max(l.longest, len(text))
 		if len(text) < minLong {
-			l.lengths[len(text)] = true
+			l.shortest = min(l.shortest, len(text))
 			nShort++
 		}
 	}
@@ -134,7 +134,7 @@ func NewLiterals(list []Literal) (*Literals, error) {
 // samples a short name would be found by chance.
 func (l *Literals) Samples() *Literals {
 	s := *l
-	s.short, s.lengths = windows{}, [minLong]bool{}
+	s.short = windows{}
 	s.walk(inSamples)
 	return &s
 }
@@ -249,13 +249,6 @@ func (w *windows) add(key uint64, literal, offset int) {
 
 func (w *windows) head(h uint64) uint64 { return (h * prime2 >> 32) & uint64(len(w.heads)-1) }
 
-// wordKey returns the bytes of w, at most 7, small, and their number.
-func wordKey(w []byte) uint64 {
-	var room [8]byte
-	copy(room[:], w)
-	return (binary.LittleEndian.Uint64(room[:])|smallBits)&(1<<(8*len(w))-1) | uint64(len(w))<<56
-}
-
 // small makes ASCII letters small.
 var small = func() (t [256]byte) {
 	for c := range t {
@@ -274,14 +267,6 @@ func smallASCII(s string) string {
 	}
 	return string(b)
 }
-
-// wordByte marks letters and digits, and all that is no ASCII.
-var wordByte = func() (t [256]bool) {
-	for c := range t {
-		t[c] = c >= 0x80 || '0' <= c && c <= '9' || 'A' <= c && c <= 'Z' || 'a' <= c && c <= 'z'
-	}
-	return t
-}()
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 

@@ -79,7 +79,7 @@ func TestLiteralsAreExact(t *testing.T) {
 			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "proud")})
 		}
 		var b strings.Builder
-		for range rapid.IntRange(0, 12).Draw(t, "parts") {
+		for range rapid.IntRange(0, 30).Draw(t, "parts") {
 			b.Write(rapid.SliceOfN(letter, 0, 5).Draw(t, "between"))
 			x := rapid.SampledFrom(list).Draw(t, "planted").Text
 			x = x[:rapid.IntRange(max(0, len(x)-2), len(x)).Draw(t, "of it")]
@@ -287,6 +287,27 @@ func TestLiteralsLikeGrep(t *testing.T) {
 				t.Errorf("%d places, %d without overlap: the text tries too little", len(hits), n)
 			}
 		})
+	}
+}
+
+// Eight bytes at a time give what one at a time gives, for every byte in every place.
+func TestWordBits(t *testing.T) {
+	for c := range 256 {
+		for at := range 8 {
+			for _, other := range []byte{' ', 'm', 0xff, 0} {
+				b := bytes.Repeat([]byte{other}, 8)
+				b[at] = byte(c)
+				want := uint64(0)
+				for i, x := range b {
+					if wordByte[x] {
+						want |= 1 << i
+					}
+				}
+				if got := wordBits(b); got != want {
+					t.Fatalf("%q: %08b, want %08b", b, got, want)
+				}
+			}
+		}
 	}
 }
 

@@ -153,39 +153,3 @@ func (l *Literals) same(b []byte, start, k int) bool {
 	}
 	return true
 }
-
-// lookShort calls judge with every word that is a short literal.
-func (l *Literals) lookShort(b []byte, judge func(start, k int)) {
-	w := &l.short
-	if len(w.bits) == 0 {
-		return
-	}
-	for i := 0; i < len(b); {
-		if !wordByte[b[i]] {
-			i++
-			continue
-		}
-		start := i
-		for i++; i < len(b) && wordByte[b[i]]; i++ {
-		}
-		n := i - start
-		if n >= minLong || !l.lengths[n] {
-			continue
-		}
-		var key uint64
-		if start+8 <= len(b) {
-			key = (binary.LittleEndian.Uint64(b[start:])|smallBits)&(1<<(8*n)-1) | uint64(n)<<56
-		} else {
-			key = wordKey(b[start:i])
-		}
-		h := key * prime1
-		if w.bits[h>>w.shift>>6]>>(h>>w.shift&63)&1 == 0 {
-			continue
-		}
-		for e := w.heads[w.head(h)]; e != 0; e = w.entries[e].next {
-			if x := &w.entries[e]; x.key == key && l.same(b, start, int(x.literal)) {
-				judge(start, int(x.literal))
-			}
-		}
-	}
-}
