@@ -27,6 +27,7 @@ type file interface {
 	io.Writer
 	Stat() (fs.FileInfo, error)
 	Sync() error
+	Truncate(int64) error
 	Close() error
 }
 
@@ -78,6 +79,9 @@ func (j *Journal) Append(e Entry) error {
 	if err == nil {
 		err = write(f, line)
 	}
+	if err == nil {
+		err = j.arrived(f, line)
+	}
 	next := *j
 	var unsigned error
 	if err == nil {
@@ -128,6 +132,20 @@ func write(f file, line []byte) error {
 		return err
 	}
 	return f.Sync()
+}
+
+// arrived reads the line back, and takes away what stands there instead: a whole
+// line of something else could never be mended.
+func (j *Journal) arrived(f file, line []byte) error {
+	back := make([]byte, len(line)+1)
+	n, err := f.ReadAt(back, j.size)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	if bytes.Equal(back[:n], line) {
+		return nil
+	}
+	return errors.Join(fmt.Errorf("%s: what was added reads back otherwise, and was taken away again; this disk cannot be trusted", j.path), f.Truncate(j.size), f.Sync())
 }
 
 // Repair moves an unfinished last line out of the journal at path into a new

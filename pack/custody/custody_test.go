@@ -413,9 +413,14 @@ type failing struct {
 	*os.File
 	write, sync, close error
 	keep               int // bytes that a failing write takes
+	lose               int // bytes of its beginning that a write loses, without a word of it
 }
 
 func (f failing) Write(b []byte) (int, error) {
+	if f.lose > 0 {
+		n, err := f.File.Write(b[f.lose:])
+		return n + f.lose, err
+	}
 	if f.keep < 0 {
 		return f.File.Write(b)
 	}
@@ -435,6 +440,7 @@ func TestAppendFails(t *testing.T) {
 		{"full at once", failing{write: syscall.ENOSPC}, false},
 		{"full within the line", failing{write: syscall.ENOSPC, keep: 40}, true},
 		{"short write and no word of it", failing{keep: 40}, true},
+		{"a lost beginning and no word of it", failing{lose: 100}, false},
 		{"sync", failing{sync: syscall.EIO, keep: -1}, false},
 		{"close", failing{close: syscall.EIO, keep: -1}, false},
 	} {
@@ -460,8 +466,12 @@ func TestAppendFails(t *testing.T) {
 		if c.f.write != nil && !errors.Is(err, c.f.write) {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if _, err := Read(path); errors.As(err, new(*TornError)) != c.torn {
+		again, err := Read(path)
+		if errors.As(err, new(*TornError)) != c.torn || !c.torn && err != nil {
 			t.Errorf("%s: then reading gives %v", c.name, err)
+		}
+		if c.f.lose > 0 && (len(again.Entries) != 1 || again.Append(sample(1)) != nil) {
+			t.Errorf("%s: the journal does not go on", c.name)
 		}
 	}
 }
