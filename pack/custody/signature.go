@@ -119,6 +119,10 @@ func (j *Journal) signText() error {
 	if err := errors.Join(write(tmp, sig), tmp.Close()); err != nil {
 		return errors.Join(err, os.Remove(path))
 	}
+	// The old signature stands until the new one has been read back.
+	if back, err := os.ReadFile(path); err != nil || !bytes.Equal(back, sig) {
+		return errors.Join(err, errors.New("the signature reads back otherwise than it was written; this disk cannot be trusted"), os.Remove(path))
+	}
 	if err := os.Rename(path, j.signaturePath()); err != nil {
 		return errors.Join(err, os.Remove(path))
 	}
