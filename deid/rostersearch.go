@@ -55,7 +55,7 @@ func (e *RosterError) Error() string {
 		from = " (made from " + strconv.Quote(h.Source) + ")"
 	}
 	if n := len(e.Hits) - 1; n > 0 {
-		more = fmt.Sprintf("; %d more places are like it", n)
+		more = fmt.Sprintf("; places like it: %d more", n)
 	}
 	return fmt.Sprintf("data/%s%s holds at byte %d what stands in the column %q of the roster, and the search for identifiers did not see it%s; "+
 		"nothing was sealed: look at that place, take the value out at the source (a recording: export it again without it, or leave it out of the record), "+
@@ -115,9 +115,15 @@ func (r *RosterSearch) Err() error {
 		return nil
 	}
 	slices.SortFunc(r.found, func(a, b RosterHit) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Start, b.Start), cmp.Compare(a.End, b.End), cmp.Compare(a.Column, b.Column))
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Start, b.Start), cmp.Compare(b.End, a.End), cmp.Compare(a.Column, b.Column))
 	})
-	return &RosterError{slices.Compact(r.found)}
+	var hits []RosterHit
+	for _, h := range r.found { // a family name within a whole name says nothing more
+		if n := len(hits); n == 0 || hits[n-1].File != h.File || h.End > hits[n-1].End {
+			hits = append(hits, h)
+		}
+	}
+	return &RosterError{hits}
 }
 
 // maxRosterHits is the most hits that are kept.

@@ -203,10 +203,6 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 		if id == "" {
 			id = "(no number)"
 		}
-		place := quoted(f.File)
-		if f.Pointer != "" {
-			place += " " + printable(f.Pointer)
-		}
 		state := "undecided"
 		if f.Automatic && f.Moved {
 			state = "moves with the subject's other dates, unless it is decided to keep it"
@@ -215,8 +211,17 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 		} else if f.Decision != "" {
 			state = "decided: " + f.Decision
 		}
-		fmt.Fprintf(w, "%s  %s bytes %d to %d: %s %s (class %s, %s) %s\n", id, place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis, state)
+		fmt.Fprintf(w, "%s  %s %s\n", id, described(f), state)
 	}
+}
+
+// described says where a finding is and what it looks like, never the value.
+func described(f leak.Finding) string {
+	place := quoted(f.File)
+	if f.Pointer != "" {
+		place += " " + printable(f.Pointer)
+	}
+	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis)
 }
 
 // quoted writes a file name as it is, or quoted when it holds anything odd.

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"outbreath/deid"
+	"outbreath/deid/leak"
 	"outbreath/schema"
 )
 
@@ -102,11 +103,15 @@ func (u *ui) failure(err error, status int) {
 	)
 	errors.As(err, &queries)
 	errors.As(err, &findings)
+	var inBag []leak.Finding // which no decision settles
 	if errors.As(err, &inspect) {
-		printFindings(u.err, inspect.Findings)
+		inBag = inspect.Findings
 	}
 	if errors.As(err, &roster) {
-		printFindings(u.err, roster.Findings())
+		inBag = roster.Findings()
+	}
+	for _, f := range inBag {
+		fmt.Fprintln(u.err, described(f))
 	}
 	if u.json && !u.printed {
 		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}

@@ -145,7 +145,7 @@ func (j *Journal) arrived(f file, line []byte) error {
 	if bytes.Equal(back[:n], line) {
 		return nil
 	}
-	return errors.Join(fmt.Errorf("%s: what was added reads back otherwise, and was taken away again; this disk cannot be trusted", j.path), f.Truncate(j.size), f.Sync())
+	return errors.Join(fmt.Errorf("%s: what was added reads back otherwise, and was taken away again: this disk cannot be trusted; copy the collection to another one and run the command there", j.path), f.Truncate(j.size), f.Sync())
 }
 
 // Repair moves an unfinished last line out of the journal at path into a new

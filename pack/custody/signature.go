@@ -121,7 +121,7 @@ func (j *Journal) signText() error {
 	}
 	// The old signature stands until the new one has been read back.
 	if back, err := os.ReadFile(path); err != nil || !bytes.Equal(back, sig) {
-		return errors.Join(err, errors.New("the signature reads back otherwise than it was written; this disk cannot be trusted"), os.Remove(path))
+		return errors.Join(err, errors.New("the signature reads back otherwise than it was written: this disk cannot be trusted; copy the collection to another one and run the command there"), os.Remove(path))
 	}
 	if err := os.Rename(path, j.signaturePath()); err != nil {
 		return errors.Join(err, os.Remove(path))
