@@ -24,9 +24,10 @@ import (
 // compared in text only: among samples they would be found by chance.
 // A nil one searches nothing. Safe for concurrent use.
 type RosterSearch struct {
-	literals, inSamples *leak.Literals
-	source              map[string]string // payload file to file of the collection
-	settled             map[string][]span
+	literals  *leak.Literals
+	inSamples func() *leak.Literals // made for the first EDF recording: many shipments have none
+	source    map[string]string     // payload file to file of the collection
+	settled   map[string][]span
 
 	mu    sync.Mutex
 	found []RosterHit
@@ -96,7 +97,7 @@ func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &RosterSearch{literals: literals, inSamples: literals.Samples(), source: c.source, settled: c.settled}, nil
+	return &RosterSearch{literals: literals, inSamples: sync.OnceValue(literals.Samples), source: c.source, settled: c.settled}, nil
 }
 
 // ourText holds the words that we write into every shipment: the heads of lists,
@@ -237,7 +238,7 @@ func (r *RosterSearch) samples(file string) *rosterSamples {
 	if r == nil {
 		return nil
 	}
-	return &rosterSamples{r: r, file: file, s: r.inSamples.Stream(func(h leak.Hit, _ []byte) { r.hit(file, h) })}
+	return &rosterSamples{r: r, file: file, s: r.inSamples().Stream(func(h leak.Hit, _ []byte) { r.hit(file, h) })}
 }
 
 func (e *rosterSamples) write(p []byte) {
