@@ -67,7 +67,10 @@ func (d *desk) types(text string) {
 	d.tmux("send-keys", "-t", d.name, "Enter")
 }
 
+// run types a command on an empty screen, on which nothing of the last one can be
+// taken for an answer of this one.
 func (d *desk) run(command string) {
+	d.tmux("send-keys", "-t", d.name, "-R")
 	d.types("clear; " + command)
 }
 
