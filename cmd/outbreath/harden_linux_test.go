@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -17,17 +18,54 @@ import (
 
 const spoken = "seven words that nobody says"
 
+// unprivileged is a command that runs without the rights of an administrator, whom
+// no setting keeps out.
+func unprivileged(name string, args ...string) *exec.Cmd {
+	if os.Geteuid() == 0 {
+		name, args = "setpriv", append([]string{"--bounding-set=-all", "--inh-caps=-all", name}, args...)
+	}
+	return exec.Command(name, args...)
+}
+
+// readable says whether another process of the same user can look into the
+// process pid.
+//
+// Source: proc(5) and prctl(2), PR_SET_DUMPABLE.
+func readable(t *testing.T, pid int) bool {
+	t.Helper()
+	err := unprivileged("cat", fmt.Sprintf("/proc/%d/environ", pid)).Run()
+	if _, failed := errors.AsType[*exec.ExitError](err); err != nil && !failed {
+		t.Fatal(err)
+	}
+	return err == nil
+}
+
 // watched runs the program with a passphrase that comes through a pipe, and looks
-// at its process before and after: no core dump, and the passphrase neither in its
-// arguments nor its environment.
+// at its process before and after: no core dump, its memory closed to others of the
+// same user, and the passphrase neither in its arguments nor its environment.
 func watched(t *testing.T, args ...string) {
 	t.Helper()
+	other := unprivileged("sleep", "60")
+	if err := other.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer other.Wait()
+	defer other.Process.Kill()
+	for range 200 { // until it is what it shall be
+		if readable(t, other.Process.Pid) {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if !readable(t, other.Process.Pid) {
+		t.Fatal("this system lets no process look into another one: nothing can be shown")
+	}
 	pipe := filepath.Join(t.TempDir(), "pipe")
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var errOut bytes.Buffer
-	cmd := exec.Command("sh", append([]string{"-c", `ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath "$@" --passphrase-file ` + pipe, "sh"}, args...)...)
+	cmd := unprivileged("sh", append([]string{"-c", `ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath "$@" --passphrase-file ` + pipe, "sh"}, args...)...)
 	cmd.Stderr = &errOut
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -54,6 +92,15 @@ func watched(t *testing.T, args ...string) {
 	if core != "0 0" {
 		t.Errorf("%q: core dumps up to %q", args, core)
 	}
+	for range 200 { // set right after the limit
+		if !readable(t, cmd.Process.Pid) {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if readable(t, cmd.Process.Pid) {
+		t.Errorf("%q: another process of the same user can read its memory", args)
+	}
 	w, err := os.OpenFile(pipe, os.O_WRONLY, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -72,7 +119,7 @@ func watched(t *testing.T, args ...string) {
 }
 
 // TestHardened: while a command waits for a passphrase it can leave no core dump,
-// and no secret stands in its arguments or environment; what it then writes is
+// no other program of its user can read its memory, and no secret stands in its arguments or environment; what it then writes is
 // its owner's alone.
 func TestHardened(t *testing.T) {
 	dir := t.TempDir()
