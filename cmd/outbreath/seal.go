@@ -166,6 +166,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
+	noteNumbers(u, folder, journal, col.Study.Study)
 	chosen, err := chooseNumber(u, journal, given, col.Study, s)
 	if err != nil {
 		return err
@@ -234,9 +235,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if chosen.twin != nil && chosen.twin.Bag != sealed.Bag {
 		u.tell("caution: %s\n  to do: do not send this one; seal again with --shipment %s", sameNumber(number, chosen.twin), chosen.free)
 	}
-	if err := folder.Give(keys.Given{Study: col.Study.Study, Shipment: number, Day: now().Format(time.DateOnly), Bag: sealed.Bag}); err != nil {
-		u.say("caution: the number could not be noted in the key folder: %v", err)
-	}
+	noteNumbers(u, folder, journal, col.Study.Study)
 	return u.result(sealedResult{sealed, s.slip, stated, known}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
 }
 

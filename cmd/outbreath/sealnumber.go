@@ -105,6 +105,21 @@ func freeNumber(j *custody.Journal, given []keys.Given, study *schema.Study) (st
 	return fmt.Sprintf("%s-%04d", study.Site, highest), nil
 }
 
+// noteNumbers lists the shipments sealed from this collection in the key folder,
+// also those that are missing there: after a power failure, or in a folder that
+// came back from a backup.
+func noteNumbers(u *ui, folder *keys.Folder, j *custody.Journal, study string) {
+	for _, e := range j.Entries {
+		if e.What != custody.Sealed {
+			continue
+		}
+		if err := folder.Give(keys.Given{Study: study, Shipment: e.Shipment, Day: e.When.Format(time.DateOnly), Bag: e.Facts["bag_sha256"]}); err != nil {
+			u.say("caution: the number %s could not be noted in the key folder: %v", e.Shipment, err)
+			return
+		}
+	}
+}
+
 // sameNumber says what is wrong with a number that stands for two contents.
 func sameNumber(number string, before *keys.Given) string {
 	return fmt.Sprintf("%s is also the number of a shipment of %s, sealed from another folder: a laboratory that gets one number twice with other contents refuses the second", number, before.Day)
