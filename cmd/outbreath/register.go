@@ -16,10 +16,14 @@ import (
 )
 
 type registerOptions struct {
-	address, station string
-	overdue          bool
-	days, reuse      int
+	address, station      string
+	overdue               bool
+	days, reuse           int
+	settle, study, reason string
 }
+
+// alone says whether the command asks the register and takes no shipments.
+func (o *registerOptions) alone() bool { return o.overdue || o.settle != "" }
 
 func (o *registerOptions) flags(c *cobra.Command) {
 	f := c.Flags()
@@ -28,6 +32,9 @@ func (o *registerOptions) flags(c *cobra.Command) {
 	f.IntVar(&o.reuse, "reuse-days", 0, "a barcode of another shipment is no discrepancy when that one came longer ago (default: always one)")
 	f.BoolVar(&o.overdue, "overdue", false, "list gaps in the numbering, silent sites and unsettled shipments; takes no shipments")
 	f.IntVar(&o.days, "days", 14, "with --overdue: a site is silent after so many days without a new shipment")
+	f.StringVar(&o.settle, "settle", "", "number of a shipment that is settled with the site: one that will never come, or that has discrepancies or was rejected; needs --reason, takes no shipments")
+	f.StringVar(&o.reason, "reason", "", "with --settle: how it was settled, without anything about a person")
+	f.StringVar(&o.study, "study", "", "with --settle: the study, where a site sends for several")
 }
 
 // An intakeRegister enters verdicts in the name of one station.
@@ -113,16 +120,57 @@ func (r *intakeRegister) judge(v *pack.Verdict, ans register.Answer) (pack.Check
 			names = append(names, fmt.Sprintf("%s (%s of %s)", quoted(t.Barcode), t.Shipment, t.Study))
 		}
 		return fail("barcodes that another shipment has too: %s: nobody can tell from the barcode whose sample it is; put the tube aside until both are compared, or say with --reuse-days how long a tube takes to be conditioned and sent out again", strings.Join(names, ", "))
+	case ans.Settled.Late() && ans.Kind != register.Rejected:
+		return fail("this number was %s: ask the site what this shipment is, then settle it once more", settledWords(ans.Settled))
 	case ans.Kind == register.Repeat && ans.First.Station != r.station:
 		return fail("a repeat: the same shipment was %s: find out which station has it before anything is analysed twice", first)
+	case ans.Kind == register.Repeat && ans.Settled != nil:
+		return pack.Check{Name: "register", OK: true, Detail: "a repeat: the same shipment was " + first + "; it was " + settledWords(ans.Settled)}, ""
 	case ans.Kind == register.Repeat:
 		return pack.Check{Name: "register", OK: true, Detail: "a repeat: the same shipment was " + first + "; it counts once"}, ""
 	case ans.Kind == register.Rejected && !ans.First.When.IsZero():
 		return pack.Check{Name: "register", OK: true, Detail: "entered as a rejected copy; a good one was " + first}, ""
+	case ans.Settled != nil && ans.Kind == register.Rejected:
+		return pack.Check{Name: "register", OK: true, Detail: "entered as rejected; this number was " + settledWords(ans.Settled) + ": ask the site what this shipment is"}, ""
 	case ans.Kind == register.Rejected:
 		return pack.Check{Name: "register", OK: true, Detail: "entered as rejected; a good copy has not arrived yet"}, ""
 	}
 	return pack.Check{Name: "register", OK: true, Detail: "entered: nothing came under this number before"}, ""
+}
+
+// settledWords says when a number was settled, and as what.
+func settledWords(s *register.Settlement) string {
+	what := map[string]string{"missing": "one that will not come", "rejected": "rejected", "discrepancies": "one with discrepancies"}[s.State]
+	return fmt.Sprintf("settled as %s on %s UTC at station %s (%s)", what, s.When.Format(time.DateTime), quoted(s.Station), printable(s.Why))
+}
+
+// settledNumber is the JSON document of verify --settle.
+type settledNumber struct {
+	OK bool `json:"ok"`
+	register.Settlement
+}
+
+func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
+	switch {
+	case o.address == "":
+		return usagef("name the register with --register DB", "--settle needs --register DB")
+	case o.overdue:
+		return usagef("give one of them at a time", "--settle and --overdue do not go together")
+	case o.reason == "":
+		return usagef("say with --reason how it was settled, without anything about a person", "--settle needs --reason TEXT")
+	}
+	r, err := openRegister(c.Context(), o)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	s, err := r.Settle(c.Context(), register.Settlement{Study: o.study, Shipment: o.settle, Why: o.reason, Station: r.station, When: time.Now()})
+	if err != nil {
+		return err
+	}
+	return u.result(settledNumber{true, s}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s of %s: recorded as settled\n", s.Shipment, s.Study)
+	})
 }
 
 // overdueResult is the JSON document of verify --overdue.
@@ -168,6 +216,9 @@ func printOverdue(w io.Writer, s *register.Status, days int) {
 	for _, o := range s.Open {
 		fmt.Fprintf(w, "unsettled: %s of %s is %s since %s UTC, station %s: %s\n", o.Shipment, o.Study, unsettledWords[o.State][0], o.Since.Format(time.DateTime), quoted(o.Station), unsettledWords[o.State][1])
 	}
+	if len(s.Settled) > 0 {
+		fmt.Fprintf(w, "settled before: %s (--json lists them with the reasons)\n", count(len(s.Settled), "number"))
+	}
 	if s.OK() {
 		fmt.Fprintf(w, "no gap in the numbering, and no site silent for more than %s\n", count(days, "day"))
 	}
@@ -175,9 +226,9 @@ func printOverdue(w io.Writer, s *register.Status, days int) {
 
 // unsettledWords: each state, and what to do about it.
 var unsettledWords = map[string][2]string{
-	"discrepancies": {"accepted with discrepancies", "settle them with the site, then verify it again"},
+	"discrepancies": {"accepted with discrepancies", "settle them with the site, then verify it again, or record it with --settle"},
 	"conflict":      {"claimed by two contents", "ask the site which counts"},
-	"rejected":      {"rejected", "ask the site for a new copy"},
+	"rejected":      {"rejected", "ask the site for a new copy; if none will come, record that with --settle"},
 }
 
 func printGaps(w io.Writer, gaps []register.Gap) {
@@ -186,6 +237,6 @@ func printGaps(w io.Writer, gaps []register.Gap) {
 		if g.Count > 1 {
 			what = fmt.Sprintf("%s to %s of %s (%d numbers) have", g.From, g.To, g.Study, g.Count)
 		}
-		fmt.Fprintf(w, "gap: %s not arrived, and a higher number has on %s UTC: ask the site whether a stick is lost, on its way, or the number was given up (custody there tells)\n", what, g.Since.Format(time.DateTime))
+		fmt.Fprintf(w, "gap: %s not arrived, and a higher number has on %s UTC: ask the site whether a stick is lost, on its way, or the number was given up (custody there tells); if it will never come, record that with --settle\n", what, g.Since.Format(time.DateTime))
 	}
 }

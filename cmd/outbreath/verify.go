@@ -48,8 +48,10 @@ folder that does not exist yet, and judges that; what arrived is not changed.
 postgres://USER@HOST/DATABASE for several stations. It knows a shipment that was
 here before, two contents under one number, a barcode of another shipment, and
 numbers that never arrived. verify --register DB --overdue lists the gaps and the
-sites that have been silent. A password never stands in the address: put it into
-the file that PGPASSFILE names.
+sites that have been silent. What was settled with the site, a number that was
+given up, say, is recorded with --settle NUMBER --reason TEXT and told no longer;
+should it come after all, that is a discrepancy. A password never stands in the
+address: put it into the file that PGPASSFILE names.
 
 --receipt writes the laboratory's signed statement and its signature (FILE.sig)
 for the site; with several shipments it names a folder. Remarks on the condition
@@ -58,15 +60,19 @@ of box, tubes and medium go into it: write nothing about a person.
 		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
 			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys\n" +
 			"  outbreath verify /media/stick/* --register intake.db --keys lab-keys\n" +
-			"  outbreath verify --register intake.db --overdue --days 14",
+			"  outbreath verify --register intake.db --overdue --days 14\n" +
+			"  outbreath verify --register intake.db --settle WEIR-0002 --reason 'given up, says the site'",
 		Args: func(c *cobra.Command, args []string) error {
-			if s.register.overdue {
+			if s.register.alone() {
 				return cobra.NoArgs(c, args)
 			}
 			return cobra.MinimumNArgs(1)(c, args)
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			holdMemory()
+			if s.register.settle != "" {
+				return runSettle(c, u, &s.register)
+			}
 			if s.register.overdue {
 				return runOverdue(c, u, &s.register)
 			}

@@ -37,6 +37,7 @@ type Answer struct {
 	First    Sighting     // of the number; zero when New or never received
 	Disputed bool         // a Repeat, and another bag has come under the same number
 	Tubes    []SharedTube // ordered by barcode; of a New arrival or a Repeat
+	Settled  *Settlement  // the last one of the number, or nil
 }
 
 // A Sighting says where and when something was seen.
@@ -97,12 +98,15 @@ func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err e
 	if err != nil {
 		return ans, err
 	}
+	if ans.Settled, err = settledBefore(ctx, tx, n, a.Study, a.Site, false); err != nil {
+		return ans, err
+	}
 	if ans.Kind == New || ans.Kind == Repeat {
 		if ans.Tubes, err = sharedTubes(ctx, tx, n, a); err != nil {
 			return ans, err
 		}
-		if len(ans.Tubes) > 0 && state == "accepted" {
-			state = "discrepancies"
+		if (len(ans.Tubes) > 0 || ans.Settled.Late()) && state == "accepted" {
+			state = discrepancies
 		}
 	}
 	if ans.Kind != Rejected {

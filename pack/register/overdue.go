@@ -2,15 +2,17 @@ package register
 
 import (
 	"context"
+	"database/sql"
 	"time"
 )
 
 // A Status is what the register says of all sites, ordered by study, site and
 // number. Its JSON form is that of verify --overdue.
 type Status struct {
-	Sites []Site      `json:"sites"`
-	Gaps  []Gap       `json:"gaps"`
-	Open  []Unsettled `json:"open"`
+	Sites   []Site       `json:"sites"`
+	Gaps    []Gap        `json:"gaps"`
+	Open    []Unsettled  `json:"open"`
+	Settled []Settlement `json:"settled"` // what would be a gap or open otherwise
 }
 
 // A Site is the last sign of life of a site.
@@ -61,7 +63,7 @@ func (s *Status) OK() bool {
 // more than days, up to now. Numbers count from 1. The error is an *[Error] or
 // the context's.
 func (r *Register) Overdue(ctx context.Context, now time.Time, days int) (*Status, error) {
-	s := &Status{Sites: []Site{}, Gaps: []Gap{}, Open: []Unsettled{}}
+	s := &Status{Sites: []Site{}, Gaps: []Gap{}, Open: []Unsettled{}, Settled: []Settlement{}}
 	err := r.read(ctx, s)
 	for i := range s.Sites {
 		site := &s.Sites[i]
@@ -74,36 +76,54 @@ func (r *Register) Overdue(ctx context.Context, now time.Time, days int) (*Statu
 func (r *Register) read(ctx context.Context, s *Status) error {
 	// One statement is one state of the database, whoever writes meanwhile.
 	rows, err := r.db.QueryContext(ctx, `
-		SELECT study, site, number, state, station, first_seen FROM intake_shipment
-		UNION ALL
-		SELECT a.study, a.site, a.number, 'rejected', a.station, a.seen_at FROM intake_arrival a
-		WHERE a.nth = 1 AND NOT EXISTS (SELECT 1 FROM intake_shipment s WHERE s.study = a.study AND s.site = a.site AND s.number = a.number)
-		ORDER BY study, site, number`)
+		WITH held AS (SELECT t.* FROM intake_settled t WHERE `+stillHeld+`)
+		SELECT x.study, x.site, x.number, x.state, x.station, x.seen, h.why, h.station, h.settled_at FROM (
+			SELECT study, site, number, state, station, first_seen AS seen FROM intake_shipment
+			UNION ALL
+			SELECT a.study, a.site, a.number, 'rejected', a.station, a.seen_at FROM intake_arrival a
+			WHERE a.nth = 1 AND NOT EXISTS (SELECT 1 FROM intake_shipment s WHERE s.study = a.study AND s.site = a.site AND s.number = a.number)
+			UNION ALL
+			SELECT h.study, h.site, h.number, 'missing', h.station, h.settled_at FROM held h
+			WHERE NOT EXISTS (SELECT 1 FROM intake_arrival a WHERE a.study = h.study AND a.site = h.site AND a.number = h.number)
+		) x LEFT JOIN held h ON h.study = x.study AND h.site = x.site AND h.number = x.number
+		ORDER BY x.study, x.site, x.number`)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
 	for rows.Next() {
 		var (
-			o    Unsettled
-			n    int
-			seen string
+			o                  Unsettled
+			n                  int
+			seen               string
+			why, station, when sql.NullString
+			settled            *Settlement
 		)
-		if err := rows.Scan(&o.Study, &o.Site, &n, &o.State, &o.Station, &seen); err != nil {
+		if err := rows.Scan(&o.Study, &o.Site, &n, &o.State, &o.Station, &seen, &why, &station, &when); err != nil {
 			return err
 		}
 		if o.Since, err = parseStamp(seen); err != nil {
 			return err
 		}
 		o.Shipment = shipmentName(o.Site, n)
-		s.add(o, n)
+		if when.Valid {
+			settled = &Settlement{o.Study, o.Site, o.Shipment, o.State, why.String, station.String, time.Time{}}
+			if settled.When, err = parseStamp(when.String); err != nil {
+				return err
+			}
+		}
+		s.add(o, n, settled)
 	}
 	return rows.Err()
 }
 
-// add takes the next shipment in order.
-func (s *Status) add(o Unsettled, n int) {
-	if o.State != "accepted" {
+// add takes the next number in order, with its settlement if it has one.
+func (s *Status) add(o Unsettled, n int, settled *Settlement) {
+	switch {
+	case o.State == "accepted":
+	case settled != nil:
+		s.Settled = append(s.Settled, *settled)
+	default:
 		s.Open = append(s.Open, o)
 	}
 	if len(s.Sites) == 0 || s.Sites[len(s.Sites)-1].Study != o.Study || s.Sites[len(s.Sites)-1].Site != o.Site {
@@ -115,6 +135,9 @@ func (s *Status) add(o Unsettled, n int) {
 		s.Gaps = append(s.Gaps, Gap{Study: o.Study, Site: o.Site, From: shipmentName(o.Site, before+1), To: shipmentName(o.Site, n-1), Count: n - before - 1, Since: o.Since})
 	}
 	site.Highest = o.Shipment
+	if o.State == missing {
+		return
+	}
 	if o.State != string(Rejected) {
 		site.Received++
 	}

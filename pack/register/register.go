@@ -1,7 +1,7 @@
 // Package register remembers what arrived at a laboratory: which shipments, in
 // which state, and where the numbering of a site has a gap.
 //
-// Callers need [Open], [Register.Enter] and [Register.Overdue]. One station keeps
+// Callers need [Open], [Register.Enter], [Register.Overdue] and [Register.Settle]. One station keeps
 // the register in an SQLite file; several stations, and a scheduler's jobs,
 // share one in a PostgreSQL database. No identifiers go in: only shipment
 // numbers, study and site codes, digests, barcodes, times, stations, decisions.

@@ -35,6 +35,8 @@ var laws = []struct {
 	{"enter", testEnter},
 	{"later copy", testLaterCopy},
 	{"overdue", testOverdue},
+	{"settled", testSettled},
+	{"first version", testFirstVersion},
 	{"stations", testStations},
 	{"killed", testKilled},
 	{"opened again", testOpenedAgain},
@@ -175,13 +177,153 @@ func testOverdue(t *testing.T, address string) {
 			{"LARK-2", "WEIR", "WEIR-0001", "WEIR-0001", 1, day(4)},
 			{"LARK-2", "WEIR", "WEIR-0005", "WEIR-0006", 2, day(3)},
 		},
-		Open: []Unsettled{{"LARK-2", "WEIR", "WEIR-0004", "rejected", day(2), "bench-1"}},
+		Open:    []Unsettled{{"LARK-2", "WEIR", "WEIR-0004", "rejected", day(2), "bench-1"}},
+		Settled: []Settlement{},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
 	if got.OK() {
 		t.Error("gaps and silence are OK")
+	}
+}
+
+// testSettled: what a person settled is told no longer, and again when something
+// new comes under the number.
+func testSettled(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	ctx := context.Background()
+	enter := func(n int, decision string) Answer {
+		t.Helper()
+		a := arrival(n)
+		a.Decision, a.Barcodes = decision, nil
+		if decision == "rejected" {
+			a.Bag = ""
+		}
+		return r.must(t, a)
+	}
+	settle := func(n int, want string) {
+		t.Helper()
+		got, err := r.Settle(ctx, Settlement{Shipment: shipmentName("WEIR", n), Why: "the site says so", Station: "bench-2", When: monday})
+		if diff := cmp.Diff(Settlement{"LARK-2", "WEIR", shipmentName("WEIR", n), want, "the site says so", "bench-2", monday}, got); err != nil || diff != "" {
+			t.Errorf("%d: %v\n%s", n, err, diff)
+		}
+	}
+	refuse := func(s Settlement, want string) {
+		t.Helper()
+		_, err := r.Settle(ctx, s)
+		var own *Error
+		if !errors.As(err, &own) || !own.Config || own.Do == "" || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v, want %q", s.Shipment, err, want)
+		}
+	}
+	of := func(shipment string) Settlement { return Settlement{Shipment: shipment, Why: "x"} }
+	expect := func(what string, gaps, open, settled []string) {
+		t.Helper()
+		s := r.status(t, monday, 14)
+		got := [3][]string{}
+		for _, g := range s.Gaps {
+			got[0] = append(got[0], fmt.Sprint(g.From, " to ", g.To, ", ", g.Count))
+		}
+		for _, o := range s.Open {
+			got[1] = append(got[1], o.Shipment+" "+o.State)
+		}
+		for _, o := range s.Settled {
+			got[2] = append(got[2], o.Shipment+" "+o.State)
+		}
+		if diff := cmp.Diff([3][]string{gaps, open, settled}, got); diff != "" {
+			t.Errorf("%s:\n%s", what, diff)
+		}
+	}
+
+	refuse(of("WEIR-0001"), "nothing of that site and study")
+	enter(2, "discrepancies")
+	enter(5, "rejected")
+	enter(6, "accepted")
+	expect("at first", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0003 to WEIR-0004, 2"}, []string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"}, nil)
+	refuse(of("WEIR-0007"), "no higher number")
+	refuse(of("WEIR-0000"), "no higher number")
+	refuse(of("WEIR-0006"), "nothing of it is open")
+	refuse(of("WEIR-6"), "four digits")
+	refuse(of("HOLM-0001"), "nothing of that site and study")
+	refuse(Settlement{Shipment: "WEIR-0003", Study: "WREN-5", Why: "x"}, "nothing of that site and study")
+	for _, why := range []string{"", "two\nlines", "\xff", strings.Repeat("a", maxWhy+1)} {
+		refuse(Settlement{Shipment: "WEIR-0003", Why: why}, "the reason is empty")
+	}
+	settle(2, "discrepancies")
+	settle(3, "missing")
+	settle(5, "rejected")
+	refuse(of("WEIR-0003"), "settled already")
+	settled := []string{"WEIR-0002 discrepancies", "WEIR-0003 missing", "WEIR-0005 rejected"}
+	expect("settled", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, nil, settled)
+	if s := r.status(t, monday, 14); s.Sites[0].Received != 2 || s.Sites[0].Highest != "WEIR-0006" {
+		t.Errorf("%+v", s.Sites)
+	}
+
+	// verified once more, with the same outcome: still settled; so is a damaged copy of it
+	if ans := enter(2, "discrepancies"); ans.Kind != Repeat || ans.Settled == nil || ans.Settled.Late() {
+		t.Errorf("%+v", ans)
+	}
+	enter(2, "rejected")
+	expect("verified again", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, nil, settled)
+
+	// what was not to come comes: a discrepancy, also when it is verified again, until it is settled once more
+	if ans := enter(3, "rejected"); !ans.Settled.Late() {
+		t.Errorf("%+v", ans)
+	}
+	expect("a damaged one came", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0003 rejected"}, []string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"})
+	for _, kind := range []Kind{New, Repeat} {
+		for _, n := range []int{3, 5} {
+			if ans := enter(n, "accepted"); ans.Kind != kind || !ans.Settled.Late() || ans.Settled.Why != "the site says so" {
+				t.Errorf("%d: %+v", n, ans)
+			}
+		}
+	}
+	expect("late", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0003 discrepancies", "WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
+	settle(3, "discrepancies")
+	if ans := enter(3, "accepted"); ans.Kind != Repeat || ans.Settled.Late() {
+		t.Errorf("%+v", ans)
+	}
+	expect("settled once more", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
+
+	// other contents under a settled number: an alarm that cannot be settled
+	other := arrival(2)
+	other.Bag = strings.Repeat("c", 64)
+	r.must(t, other)
+	expect("two contents", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, nil)
+	refuse(of("WEIR-0002"), "stays an alarm")
+
+	// a second study of the site has numbers of its own
+	study := arrival(2)
+	study.Study = "WREN-5"
+	r.must(t, study)
+	refuse(of("WEIR-0001"), "several studies")
+	if _, err := r.Settle(ctx, Settlement{Study: "WREN-5", Shipment: "WEIR-0001", Why: "x", Station: "bench-1", When: monday}); err != nil {
+		t.Error(err)
+	}
+	expect("the other study", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, []string{"WEIR-0001 missing"})
+}
+
+// testFirstVersion: a register that the first version made is brought up to date,
+// and keeps what it holds.
+func testFirstVersion(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	r.must(t, arrival(2))
+	if err := r.write(context.Background(), func(tx *sql.Tx) error {
+		if _, err := tx.Exec("DROP TABLE intake_settled"); err != nil {
+			return err
+		}
+		return r.setVersion(context.Background(), tx, 1)
+	}); err != nil {
+		t.Fatal(err)
+	}
+	r.Close()
+	r = mustOpen(t, address)
+	if _, err := r.Settle(context.Background(), Settlement{Shipment: "WEIR-0001", Why: "x", Station: "bench-1", When: monday}); err != nil {
+		t.Error(err)
+	}
+	if ans := r.must(t, arrival(2)); ans.Kind != Repeat {
+		t.Errorf("%s, want a repeat", ans.Kind)
 	}
 }
 
