@@ -109,14 +109,16 @@ func freeNumber(j *custody.Journal, given []keys.Given, study *schema.Study) (st
 // also those that are missing there: after a power failure, or in a folder that
 // came back from a backup.
 func noteNumbers(u *ui, folder *keys.Folder, j *custody.Journal, study string) {
+	given, err := folder.Given()
 	for _, e := range j.Entries {
-		if e.What != custody.Sealed {
-			continue
+		bag := e.Facts["bag_sha256"]
+		noted := slices.ContainsFunc(given, func(g keys.Given) bool { return g.Study == study && g.Shipment == e.Shipment && g.Bag == bag })
+		if err == nil && e.What == custody.Sealed && !noted {
+			err = folder.Give(keys.Given{Study: study, Shipment: e.Shipment, Day: e.When.Format(time.DateOnly), Bag: bag})
 		}
-		if err := folder.Give(keys.Given{Study: study, Shipment: e.Shipment, Day: e.When.Format(time.DateOnly), Bag: e.Facts["bag_sha256"]}); err != nil {
-			u.say("caution: the number %s could not be noted in the key folder: %v", e.Shipment, err)
-			return
-		}
+	}
+	if err != nil {
+		u.say("caution: the shipments of %s could not be noted in the key folder: %v", custodyFile, err)
 	}
 }
 
