@@ -74,3 +74,16 @@ func TestLoadIrregular(t *testing.T) {
 		t.Errorf("a link to a folder was followed: %v", c.Problems)
 	}
 }
+
+// A file that holds more than its size says, as one does that somebody is writing,
+// is not taken half.
+func TestGrowing(t *testing.T) {
+	root, err := os.OpenRoot("/proc/self")
+	if err != nil {
+		t.Skip("no file here has more bytes than its size says")
+	}
+	defer root.Close()
+	if data, err := readPlain(root, "status", 100); err == nil || !strings.Contains(err.Error(), "status changed while it was read") {
+		t.Errorf("%d bytes, %v", len(data), err)
+	}
+}

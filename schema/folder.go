@@ -17,10 +17,12 @@ const (
 	rosterFile    = "roster.csv"
 )
 
-var (
-	errIrregular = errors.New("this is a link, a folder or a device and not a plain file: replace it by the file itself")
-	errChanged   = errors.New("the file changed while it was read: run the command again")
-)
+var errIrregular = errors.New("this is a link, a folder or a device and not a plain file: replace it by the file itself")
+
+// changedError says that a file was another one, or longer, than when it was found.
+func changedError(name string) error {
+	return fmt.Errorf("%s changed while it was read: run the command again", name)
+}
 
 const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the person who owns it"
 
@@ -40,7 +42,7 @@ func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 	}
 	info, err := f.Stat()
 	if err == nil && !os.SameFile(before, info) {
-		err = errChanged
+		err = changedError(name)
 	}
 	if err != nil {
 		f.Close()
@@ -52,12 +54,20 @@ func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 // readPlain reads a regular file, and at most one byte beyond limit, by which
 // its parser sees that it is too large.
 func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
-	f, _, err := openPlain(root, name)
+	f, info, err := openPlain(root, name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	return io.ReadAll(io.LimitReader(f, limit+1))
+	data := make([]byte, min(info.Size(), limit)+1)
+	switch n, err := io.ReadFull(f, data); {
+	case err == nil && info.Size() <= limit: // it has grown
+		return nil, changedError(name)
+	case err != nil && err != io.EOF && err != io.ErrUnexpectedEOF:
+		return nil, err
+	default:
+		return data[:n], nil
+	}
 }
 
 // explainFile makes a *[ConfigError] about file of an error of readPlain:
