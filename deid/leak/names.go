@@ -233,10 +233,10 @@ func (p *page) judge(c []part) {
 			continue
 		}
 		switch {
-		case q.term.word() && p.titled(q.first):
+		case q.term.word() && (p.titled(q.first) || p.labelled(q)):
 			raise(i, Likely)
 		case q.term.word():
-			if p.marked(q.first) && p.lone(q) {
+			if p.marked(q.first) && p.lone(q) || p.opening(q) {
 				raise(i, Possible)
 			}
 		case q.fuzzy && !p.titled(q.first):
@@ -314,10 +314,89 @@ func (p *page) judge(c []part) {
 	}
 }
 
-// lone says whether a word that is also a name, in capitals within a sentence,
-// is no month or weekday in use as one.
+// labelled says whether q stands behind a word for names, as in "Name: Long", or
+// alone behind a title or a word for a person: "Patient: Long".
+func (p *page) labelled(q part) bool {
+	k := p.kind(q.first - 1)
+	if q.first > 0 && string(p.word(q.first-1)) == "by" && strings.Contains(string(p.gap(q.first)), ":") { // "seen by: Long"
+		k |= kLabel
+	}
+	if k&(kLabel|kTitle|kPatient|kKin|kRole) == 0 || p.caseOf(q.first) == lowerCase {
+		return false
+	}
+	switch strings.TrimSpace(string(p.gap(q.first))) {
+	case ":", "=", "-", "#":
+		return k&kLabel != 0 || p.ends(q.last)
+	case "":
+		return k&kLabel != 0 && p.kind(q.first)&kPlain == 0
+	}
+	return false
+}
+
+// ends says whether nothing follows token i in its line.
+func (p *page) ends(i int) bool {
+	after := bytes.TrimLeft(p.after(i), " .,;!?)\"'\r")
+	return i+1 == len(p.tok) || len(after) > 0 && after[0] == '\n'
+}
+
+// opening says whether a word that is also a name stands at the beginning of a
+// sentence, where a capital tells nothing, as a person does: it owns something
+// ("Long's tube"), is or does something ("White was late"), or is no word with
+// which notes begin and does not go with a noun ("Baker, second visit", but "King
+// size pillow").
+func (p *page) opening(q part) bool {
+	k, n, after := p.kind(q.first), q.last+1, string(p.after(q.last))
+	c, next := p.caseOf(q.first), p.kind(n)
+	acts := next&(kIs|kActs) != 0 && after == " " // "May coughed", but "May cough"
+	switch {
+	case !p.sentenceStart(q.first), c == allCaps && p.shouting(q.first, q.last),
+		k&(kThing|kUnit|kPlace|kRole|kTitle|kPatient|kKin|kCode|kWeekday) != 0, k&kMonth != 0 && !acts:
+		return false
+	case c == lowerCase:
+		return acts && k&(kOpens|kFunction) == 0
+	case n == len(p.tok):
+		return k&(kOpens|kFunction) == 0
+	case after == "'" && string(p.word(n)) == "s":
+		return true
+	case acts && k&kFunction != 0: // "Best was 450 ml"
+		return next&kActs != 0 && utf8.RuneCount(p.word(q.first)) > 2 || string(p.word(q.first)) == "will"
+	case acts:
+		return true
+	case k&(kOpens|kFunction) != 0 || next&kPlace != 0 || p.number(n) && !p.clock(n):
+		return false
+	case strings.TrimSpace(after) != "" || strings.Contains(after, "\n"):
+		return after[0] != '-' && after[0] != '\''
+	}
+	return next&(kActs|kPlain|kPerson) != 0 || p.clock(n) || ofPersons[string(p.word(n))] || verb(p.word(n))
+}
+
+// ofPersons are words that stand behind a person's name in notes: "Baker tube B",
+// "Baker late".
+var ofPersons = map[string]bool{"tube": true, "tubes": true, "sample": true, "samples": true, "mask": true, "session": true, "test": true, "attempt": true,
+	"first": true, "second": true, "third": true, "ill": true, "unwell": true, "sick": true, "late": true, "early": true, "upset": true, "tired": true,
+	"anxious": true, "nervous": true, "dizzy": true, "breathless": true, "pregnant": true, "ready": true, "alone": true, "never": true, "always": true}
+
+// takesPerson are verbs before a person's name: "asked Will to wait".
+var takesPerson = map[string]bool{"asked": true, "told": true, "called": true, "saw": true, "met": true, "helped": true, "let": true, "gave": true,
+	"phoned": true, "rang": true}
+
+// verb says whether w is probably a verb of the past: collapsed. Some words of
+// that form go with a noun: "Pearl coloured".
+func verb(w []byte) bool {
+	return len(w) > 4 && bytes.HasSuffix(w, []byte("ed")) && !formed[string(w)]
+}
+
+var formed = map[string]bool{"coloured": true, "colored": true, "shaped": true, "sized": true, "flavoured": true, "flavored": true, "scented": true,
+	"based": true, "lined": true, "plated": true, "coated": true}
+
+// lone says whether a word that is also a name, with a capital within a sentence,
+// is no month or weekday in use as one. Of those words that are of use for much
+// else, such as will and hall, one counts only behind what is done to a person.
 func (p *page) lone(q part) bool {
 	k := q.term.kind
+	if q.first > 0 && string(p.gap(q.first)) == " " && takesPerson[string(p.word(q.first-1))] && !p.number(q.last+1) {
+		return true
+	}
 	if k&(kFunction|kThing|kUnit|kPlace|kRole|kTitle|kPatient|kCode) != 0 {
 		return false
 	}

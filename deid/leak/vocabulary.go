@@ -35,6 +35,9 @@ const (
 	kRecord                     // a number after it is a patient's or a document's
 	kActs                       // what a person does: coughed, refused
 	kFunction                   // a name-word that is mostly a verb or adverb: will, may, long
+	kOpens                      // a name-word with which a note begins
+	kLabel                      // a name follows: name, surname
+	kIs                         // after it stands what somebody is or does: was, has
 )
 
 // vocabulary is from the author's knowledge of the trade and of the languages,
@@ -99,7 +102,11 @@ var vocabulary = func() map[string]kind {
 			drank drinks interrupted arrived came went agreed agrees declined declines laughed laughs fainted reports drove drives interprets interpreted waited
 			helped helps spoke speaks thinks thought knows cried sneezed sneezes yawned yawns swallowed vomited slept forgot forgets lives works cancelled
 			called rang phoned mentioned mentions apologised apologized insisted insists prefers preferred tolerated managed manages understands understood`,
-		kWord: nameWords,
+		kWord:  nameWords,
+		kOpens: openers,
+		kLabel: `name names surname lastname firstname forename nachname vorname familienname nom prenom nombre apellido apellidos nome cognome sobrenome
+			naam achternaam voornaam imie nazwisko efternamn fornamn`,
+		kIs: `was is has had will did does got needs needed took takes felt left seems seemed looks looked returned returns stayed tried kam kommt war ist hat`,
 	} {
 		for _, w := range strings.Fields(words) {
 			m[foldString(w)] |= k

@@ -1,0 +1,65 @@
+package leak
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"outbreath/schema"
+)
+
+// TestNameAtTheBeginning: a name that is an everyday word as well, at the beginning
+// of a sentence, of a list item or of a whole text, where its capital tells nothing.
+func TestNameAtTheBeginning(t *testing.T) {
+	for name, texts := range map[string][]string{
+		"Baker": {
+			"+Baker was late", "+Baker.", "+Baker", "+Baker coughed", "+Baker collapsed", "+Baker, second visit", "+Baker second visit", "+Baker tube B", "+Baker and wife", "+Baker to return",
+			"+Baker's mask", "+Name: Baker", "+NAME Baker", "+Patient: Baker", "+subject - Baker", "+seen by: Baker", "+wrong tube (Baker)", "+Tube A: Baker", "+1. Baker", "+next: Baker 9:30",
+			"+Leak at 3 min. Baker will return", "+BAKER was late", "+baker was late", "+baker coughed", "+wife ill; Baker upset", "+\"Baker\"", "+Baker?", "+Baker kam zu spät",
+			"-the baker was late", "-bread from the baker", "-Baker street entrance closed", "-Baker size pillow", "-Baker shaped lid", "-BAKER TUBE CHANGED", "-Baker 3",
+		},
+		"White": {
+			"+White was late", "+White coughed", "+White's mask", "+Name: White", "+Patient: White", "+seen by: White", "+asked White to wait", "+Käthe White", "+White, Käthe",
+			"-White cap", "-White", "-Good seal. White cap on tube B", "-Patient: White cap chosen", "-white cap", "-Cap: White",
+		},
+		"Will":         {"+Will coughed twice", "+Will was late", "+asked Will to wait", "-Will call back", "-Will repeat tomorrow", "-He will return", "-ok, Will call"},
+		"May":          {"+May coughed twice", "+told May again", "-May repeat in 14 minutes", "-in May the lot ends", "-early May delivery"},
+		"Long":         {"+Long coughed", "+asked Long to wait", "+Name: Long", "-Long exhalation, no leak", "-Long was the wait", "-too long", "-Patient: Long wait"},
+		"So":           {"-Mask too tight. So asked to loosen it"},
+		"Koch":         {"+Koch was late", "+koch kam zu spät", "+Koch", "+Kochs Maske, dann Koch"}, // no word of such notes in any language
+		"Käthe Müller": {"+Müller kam zu spät", "+müller kam zu spät", "+Muller came late"},
+	} {
+		given, family := "Käthe", name
+		if first, last, two := strings.Cut(name, " "); two {
+			given, family = first, last
+		}
+		s := New(&schema.Roster{Columns: []string{"given_name", "family_name"}, Rows: []map[string]string{{"given_name": given, "family_name": family}}})
+		for _, text := range texts {
+			found := slices.ContainsFunc(s.Scan(text[1:], nil), func(m Match) bool { return m.Class == "A" && strings.HasPrefix(m.Basis, "roster: ") })
+			if found != (text[0] == '+') {
+				t.Errorf("%s in %q: found %v", name, text[1:], found)
+			}
+		}
+	}
+}
+
+// The lists of words are of use as they stand.
+func TestWordLists(t *testing.T) {
+	names := strings.Fields(nameWords)
+	first := strings.Fields(openers)
+	for what, list := range map[string][]string{"nameWords": names, "openers": first} {
+		for i, w := range list {
+			if slices.Contains(list[:i], w) {
+				t.Errorf("%s holds %q twice", what, w)
+			}
+		}
+	}
+	if len(names) < 2000 || len(first) < 500 {
+		t.Error("a list is cut")
+	}
+	for _, w := range first {
+		if !slices.Contains(names, w) {
+			t.Errorf("the opener %q is no name", w)
+		}
+	}
+}
