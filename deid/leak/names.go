@@ -349,10 +349,10 @@ func (p *page) opening(q part) bool {
 	c, next := p.caseOf(q.first), p.kind(n)
 	acts := next&(kIs|kActs) != 0 && after == " " // "May coughed", but "May cough"
 	switch {
-	case !p.sentenceStart(q.first), c == allCaps && p.shouting(q.first, q.last),
+	case !p.sentenceStart(q.first),
 		k&(kThing|kUnit|kPlace|kRole|kTitle|kPatient|kKin|kCode|kWeekday) != 0, k&kMonth != 0 && !acts:
 		return false
-	case c == lowerCase:
+	case c == lowerCase, c == allCaps && p.shouting(q.first, q.last):
 		return acts && k&(kOpens|kFunction) == 0
 	case n == len(p.tok):
 		return k&(kOpens|kFunction) == 0
@@ -362,23 +362,47 @@ func (p *page) opening(q part) bool {
 		return next&kActs != 0 && utf8.RuneCount(p.word(q.first)) > 2 || string(p.word(q.first)) == "will"
 	case acts:
 		return true
+	case after == " " && stateOf[string(p.word(n))] && utf8.RuneCount(p.word(q.first)) > 2:
+		return true
 	case k&(kOpens|kFunction) != 0 || next&kPlace != 0 || p.number(n) && !p.clock(n):
 		return false
 	case strings.TrimSpace(after) != "" || strings.Contains(after, "\n"):
 		return after[0] != '-' && after[0] != '\''
 	}
-	return next&(kActs|kPlain|kPerson) != 0 || p.clock(n) || ofPersons[string(p.word(n))] || verb(p.word(n))
+	return next&(kActs|kPlain|kPerson) != 0 || p.clock(n) || ofPersons[string(p.word(n))] || stateOf[string(p.word(n))] || verb(p.word(n))
 }
 
 // ofPersons are words that stand behind a person's name in notes: "Baker tube B",
 // "Baker late".
 var ofPersons = map[string]bool{"tube": true, "tubes": true, "sample": true, "samples": true, "mask": true, "session": true, "test": true, "attempt": true,
-	"first": true, "second": true, "third": true, "ill": true, "unwell": true, "sick": true, "late": true, "early": true, "upset": true, "tired": true,
-	"anxious": true, "nervous": true, "dizzy": true, "breathless": true, "pregnant": true, "ready": true, "alone": true, "never": true, "always": true}
+	"first": true, "second": true, "third": true, "late": true, "early": true, "ready": true, "alone": true, "never": true, "always": true}
 
-// takesPerson are verbs before a person's name: "asked Will to wait".
-var takesPerson = map[string]bool{"asked": true, "told": true, "called": true, "saw": true, "met": true, "helped": true, "let": true, "gave": true,
-	"phoned": true, "rang": true}
+// stateOf are states of persons alone: "White anxious".
+var stateOf = map[string]bool{"ill": true, "unwell": true, "sick": true, "upset": true, "tired": true, "anxious": true, "nervous": true, "dizzy": true,
+	"breathless": true, "pregnant": true}
+
+// behindPerson says whether q stands behind words that a person's name follows:
+// "asked Will to wait", "spoke to Hall", "tube for Long".
+func (p *page) behindPerson(q part) bool {
+	i := q.first
+	if i == 0 || string(p.gap(i)) != " " || p.number(q.last+1) || p.kind(q.last+1)&kNumeral != 0 {
+		return false
+	}
+	switch w := string(p.word(i - 1)); w {
+	case "to":
+		return i > 1 && toPerson[string(p.word(i-2))]
+	case "for", "with", "of", "by", "says":
+		return p.kind(i)&(kMonth|kWeekday) == 0 && utf8.RuneCount(p.word(i)) > 2
+	default:
+		return takesPerson[w]
+	}
+}
+
+var (
+	takesPerson = map[string]bool{"asked": true, "told": true, "called": true, "saw": true, "met": true, "helped": true, "let": true, "gave": true,
+		"phoned": true, "rang": true}
+	toPerson = map[string]bool{"spoke": true, "spoken": true, "talked": true, "given": true, "gave": true, "belongs": true, "handed": true, "explained": true}
+)
 
 // verb says whether w is probably a verb of the past: collapsed. Some words of
 // that form go with a noun: "Pearl coloured".
@@ -394,7 +418,7 @@ var formed = map[string]bool{"coloured": true, "colored": true, "shaped": true, 
 // else, such as will and hall, one counts only behind what is done to a person.
 func (p *page) lone(q part) bool {
 	k := q.term.kind
-	if q.first > 0 && string(p.gap(q.first)) == " " && takesPerson[string(p.word(q.first-1))] && !p.number(q.last+1) {
+	if p.behindPerson(q) {
 		return true
 	}
 	if k&(kFunction|kThing|kUnit|kPlace|kRole|kTitle|kPatient|kCode) != 0 {

@@ -106,7 +106,8 @@ var vocabulary = func() map[string]kind {
 		kOpens: openers,
 		kLabel: `name names surname lastname firstname forename nachname vorname familienname nom prenom nombre apellido apellidos nome cognome sobrenome
 			naam achternaam voornaam imie nazwisko efternamn fornamn`,
-		kIs: `was is has had will did does got needs needed took takes felt left seems seemed looks looked returned returns stayed tried kam kommt war ist hat`,
+		kIs: `was is has had will did does got needs needed took takes felt left seems seemed looks looked returned returns stayed tried kam kommt war ist hat hustet hustete est etait tousse esta llego tose tossisce
+			heeft kwam hoest hostar`,
 	} {
 		for _, w := range strings.Fields(words) {
 			m[foldString(w)] |= k
