@@ -112,6 +112,8 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 	if _, err := os.Lstat(filepath.Join(dir, "study.json")); err != nil {
 		if _, err := os.Lstat(filepath.Join(dir, "shipment.json")); err == nil {
 			of = auditShipment
+		} else if err := wholeMedium(dir); err != nil {
+			return err
 		}
 	}
 	doc, err := of(c, u, o, dir, in)

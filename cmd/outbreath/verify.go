@@ -3,8 +3,13 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -70,6 +75,7 @@ of box, tubes and medium go into it: write nothing about a person.
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			holdMemory()
+			args = ofSites(u, args)
 			if s.register.settle != "" {
 				return runSettle(c, u, &s.register)
 			}
@@ -207,11 +213,63 @@ func (v *verifier) verify(ctx context.Context, dir, into string, box []string, u
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return nil, usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
 	}
+	if err := wholeMedium(dir); err != nil {
+		return nil, err
+	}
 	opts := v.opts
 	opts.Into, opts.Tubes = into, box
 	opts.Progress = update
 	return pack.Verify(ctx, dir, opts)
 }
+
+// ofSites leaves out what a system keeps on a stick, which "stick/*" names as well.
+func ofSites(u *ui, dirs []string) []string {
+	rest := slices.DeleteFunc(slices.Clone(dirs), func(dir string) bool {
+		switch strings.ToLower(filepath.Base(dir)) {
+		case "system volume information", "$recycle.bin", "lost+found":
+			return true
+		}
+		return false
+	})
+	if n := len(dirs) - len(rest); n > 0 && len(rest) > 0 {
+		u.say("remark: %s of the operating system passed over", count(n, "folder"))
+		return rest
+	}
+	return dirs
+}
+
+// wholeMedium refuses a folder that is no shipment but holds some: the stick itself,
+// of which nothing must be called rejected.
+func wholeMedium(dir string) error {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil // whoever reads the shipment says so
+	}
+	has := func(folder string) bool {
+		for _, name := range []string{"shipment.json", "SHA256SUMS", "SHA256SUMS.sig"} {
+			if _, err := os.Lstat(filepath.Join(folder, name)); err == nil {
+				return true
+			}
+		}
+		return false
+	}
+	var inside []string
+	for _, e := range entries {
+		if e.IsDir() && shipmentFolder(e.Name()) && has(filepath.Join(dir, e.Name())) {
+			inside = append(inside, quoted(e.Name()))
+		}
+	}
+	if len(inside) == 0 || has(dir) {
+		return nil
+	}
+	first := inside[0]
+	if n := len(inside); n > 5 {
+		inside = append(inside[:5], fmt.Sprintf("and %d more", n-5))
+	}
+	return usagef("name the folder of each shipment, such as "+quoted(filepath.Join(dir, first)), "%s is no shipment, but holds some: %s", quoted(dir), strings.Join(inside, ", "))
+}
+
+var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
 
 // An intake is what verify says of all shipments. Its JSON form is the
 // contract's.
