@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -77,7 +78,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	}
 	var queries *schema.QueriesError
 	if errors.As(err, &queries) {
-		r.problems = append(r.problems, queries.Problems...)
+		r.add(queries.Problems)
 		err = nil
 	}
 	if err != nil {
@@ -86,6 +87,16 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	}
 	schema.SortProblems(r.problems)
 	return r, nil
+}
+
+// add takes problems that the treatment has found, but for those that the rules of
+// the collection have told of the same place.
+func (r *reading) add(more []schema.Problem) {
+	for _, p := range more {
+		if !slices.ContainsFunc(r.problems, func(q schema.Problem) bool { return q.File == p.File && q.Pointer == p.Pointer && q.Rule == p.Rule }) {
+			r.problems = append(r.problems, p)
+		}
+	}
 }
 
 // treated returns the problems as an error when they kept the records from
