@@ -67,16 +67,27 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		col.Root.Close()
 		return nil, err
 	}
-	if r.draft, err = deid.Treat(col, key); err == nil {
-		if r.findings, err = r.draft.Findings(r.decisions); err == nil {
+	var queries *schema.QueriesError
+	draft, err := deid.Treat(col, key)
+	if err == nil {
+		r.draft = draft
+	} else if errors.As(err, &queries) { // the other records are searched all the same
+		r.add(queries.Problems)
+		others := *col
+		others.Sessions = slices.DeleteFunc(slices.Clone(col.Sessions), func(s *schema.Session) bool {
+			return slices.ContainsFunc(queries.Problems, func(p schema.Problem) bool { return p.File == s.File })
+		})
+		draft, err = deid.Treat(&others, key)
+	}
+	if err == nil {
+		if r.findings, err = draft.Findings(r.decisions); err == nil {
 			p := u.progress("reading recordings")
 			var more []schema.Problem
-			more, err = r.draft.CheckRecordings(ctx, p.update)
+			more, err = draft.CheckRecordings(ctx, p.update)
 			p.end()
 			r.problems = append(r.problems, more...)
 		}
 	}
-	var queries *schema.QueriesError
 	if errors.As(err, &queries) {
 		r.add(queries.Problems)
 		err = nil
@@ -92,8 +103,9 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 // add takes problems that the treatment has found, but for those that the rules of
 // the collection have told of the same place.
 func (r *reading) add(more []schema.Problem) {
+	told := r.problems
 	for _, p := range more {
-		if !slices.ContainsFunc(r.problems, func(q schema.Problem) bool { return q.File == p.File && q.Pointer == p.Pointer && q.Rule == p.Rule }) {
+		if !slices.ContainsFunc(told, func(q schema.Problem) bool { return q.File == p.File && q.Pointer == p.Pointer && q.Rule == p.Rule }) {
 			r.problems = append(r.problems, p)
 		}
 	}
