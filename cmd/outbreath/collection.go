@@ -54,6 +54,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		return nil, err
 	}
 	if folder != nil {
+		sayOtherName(u.say, folder, col.Study.Site)
 		// A broken log is for seal and custody to refuse.
 		if j, err := custody.Read(filepath.Join(dir, custodyFile)); err == nil {
 			if _, err := leaveOutWithdrawn(u, col, folder, j); err != nil {
@@ -163,6 +164,15 @@ func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, 
 	}
 	key, err := f.PseudonymKey()
 	return f, key, err
+}
+
+// sayOtherName cautions when the keys bear another name than the site: a laboratory
+// that trusts them under that name would reject the shipment.
+func sayOtherName(say func(string, ...any), f *keys.Folder, site string) {
+	if name := f.Name(); name != "" && name != site {
+		say("caution: the keys in %s are named %s, and this collection is of site %s: a laboratory that trusts them as %s rejects the shipment", quoted(f.Dir()), name, site, name)
+		say("  to do: name the key folder of %s with --keys, or have the laboratory run keys trust with --name %s", site, site)
+	}
 }
 
 // siteFolder opens the site's key folder.

@@ -124,6 +124,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return err
 	}
 	sayRecipients(u, known)
+	sayOtherName(u.tell, folder, col.Study.Site)
 	signer, err := folder.Signer()
 	if err != nil {
 		return err
