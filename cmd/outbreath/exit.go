@@ -103,7 +103,7 @@ func toDo(err error) string {
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
 	case errors.Is(err, fs.ErrPermission):
-		return "ask for the right to read this folder, or run as the person who owns it"
+		return "ask for the right to read and write there, or run as the person who owns it"
 	}
 	return ""
 }
