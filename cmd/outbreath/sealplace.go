@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -87,38 +86,11 @@ func holdCollection(dir string) (release func(), err error) {
 	if !held {
 		return nil, usagef("wait until it has ended, then seal again; nothing was changed", "another seal is at work on %s at this moment", quoted(dir))
 	}
-	if err := logWritable(dir); err != nil {
+	if err := custody.Writable(dir); err != nil {
 		release()
 		return nil, fmt.Errorf("%s: seal keeps its log %s there and cannot write it: %w", quoted(dir), custodyFile, err)
 	}
 	return release, nil
-}
-
-// logWritable tries whether custody.jsonl can be written, so that nobody learns it
-// after gigabytes have been sealed.
-func logWritable(dir string) error {
-	reason := func(err error) error {
-		if p, ok := errors.AsType[*fs.PathError](err); ok {
-			return p.Err
-		}
-		return err
-	}
-	probe, err := os.CreateTemp(dir, ".outbreath-*")
-	if err != nil {
-		return reason(err)
-	}
-	if err := errors.Join(probe.Close(), os.Remove(probe.Name())); err != nil {
-		return err
-	}
-	file := filepath.Join(dir, custodyFile)
-	if info, err := os.Lstat(file); err != nil || !info.Mode().IsRegular() {
-		return nil // not there yet, or for others to refuse
-	}
-	log, err := os.OpenFile(file, os.O_WRONLY, 0)
-	if err != nil {
-		return reason(err)
-	}
-	return log.Close()
 }
 
 // A state is the files of a collection with their marks: size, time of the last
