@@ -236,7 +236,7 @@ func (p *page) judge(c []part) {
 		case q.term.word() && (p.titled(q.first) || p.labelled(q)):
 			raise(i, Likely)
 		case q.term.word():
-			if p.marked(q.first) && p.lone(q) || p.opening(q) {
+			if p.marked(q.first) && p.lone(q) || p.opening(q) || i > 0 && p.particle(c[i-1], q) {
 				raise(i, Possible)
 			}
 		case q.fuzzy && !p.titled(q.first):
@@ -314,6 +314,11 @@ func (p *page) judge(c []part) {
 	}
 }
 
+// particle says whether a stands before b as in a name of the roster: "de groot".
+func (p *page) particle(a, b part) bool {
+	return a.term != nil && a.term.part && a.term.kind&kParticle != 0 && len(a.term.text) > 1 && shareRow(a.term.rows, b.term.rows)
+}
+
 // labelled says whether q stands behind a word for names, as in "Name: Long", or
 // alone behind a title or a word for a person: "Patient: Long".
 func (p *page) labelled(q part) bool {
@@ -347,6 +352,9 @@ func (p *page) ends(i int) bool {
 func (p *page) opening(q part) bool {
 	k, n, after := p.kind(q.first), q.last+1, string(p.after(q.last))
 	c, next := p.caseOf(q.first), p.kind(n)
+	if c == capital && !p.number(q.first-1) {
+		k &^= kUnit // Ng
+	}
 	acts := next&(kIs|kActs) != 0 && after == " " // "May coughed", but "May cough"
 	switch {
 	case !p.sentenceStart(q.first),
@@ -392,7 +400,7 @@ func (p *page) behindPerson(q part) bool {
 	case "to":
 		return i > 1 && toPerson[string(p.word(i-2))]
 	case "for", "with", "of", "by", "says":
-		return p.kind(i)&(kMonth|kWeekday) == 0 && utf8.RuneCount(p.word(i)) > 2
+		return p.kind(i)&(kMonth|kWeekday) == 0 && (utf8.RuneCount(p.word(i)) > 2 || p.caseOf(i) == capital && p.kind(i)&kFunction == 0)
 	default:
 		return takesPerson[w]
 	}
@@ -420,6 +428,9 @@ func (p *page) lone(q part) bool {
 	k := q.term.kind
 	if p.behindPerson(q) {
 		return true
+	}
+	if p.caseOf(q.first) == capital && !p.number(q.first-1) {
+		k &^= kUnit // Ng
 	}
 	if k&(kFunction|kThing|kUnit|kPlace|kRole|kTitle|kPatient|kCode) != 0 {
 		return false
