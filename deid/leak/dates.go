@@ -41,6 +41,7 @@ type reading struct {
 	short   bool // a year of two digits
 	noYear  bool
 	compact bool // digits only
+	weak    bool // six digits, or three numbers with blanks between: many things look so
 	month   bool // the month is a word
 }
 
@@ -53,7 +54,10 @@ func (p *page) findDate(i int) {
 	if p.number(i-1) && len(p.gap(i)) == 1 && bytes.ContainsAny(p.gap(i), "./-") {
 		return // within a longer number
 	}
-	if p.kinds&kMonth == 0 && p.tok[i].e-p.tok[i].s != 8 && p.tok[i].e-p.tok[i].s != 6 && (!p.number(i+1) || !p.number(i+2)) {
+	if p.kinds&kMonth == 0 && p.tok[i].e-p.tok[i].s != 8 && p.tok[i].e-p.tok[i].s != 6 && p.tok[i].e-p.tok[i].s != 4 && !p.number(i+1) && !p.roman(i+1) {
+		return
+	}
+	if p.findMonth(i) {
 		return
 	}
 	start, last, rs := p.readDate(i)
@@ -71,6 +75,11 @@ func (p *page) findDate(i int) {
 		if r.short || r.compact {
 			conf = Likely
 			if context&kBirth == 0 && context&kVersion != 0 {
+				continue
+			}
+		}
+		if r.weak && context&kBirth == 0 {
+			if conf = Possible; (context|after)&(kThing|kCode|kPhone|kPlace|kAccount|kPlate|kUnit) != 0 || p.measured(last) {
 				continue
 			}
 		}
@@ -106,6 +115,30 @@ func (p *page) readDate(i int) (start, last int, rs []reading) {
 			}
 		}
 		return i, i, rs
+	}
+	if n == 6 && !p.number(i+1) { // 090147, 470109
+		w := p.word(i)
+		at := func(a int) int { x, _ := strconv.Atoi(string(w[a : a+2])); return x }
+		for _, b := range []birth{{at(4), at(2), at(0)}, {at(4), at(0), at(2)}, {at(0), at(2), at(4)}} {
+			rs = years(b.y, true, b.m, b.d, rs)
+		}
+		for k := range rs {
+			rs[k].compact, rs[k].weak = true, true
+		}
+		return i, i, rs
+	}
+	if n == 4 && p.is(i+1, yearSigns) && p.number(i+2) && p.is(i+3, monthSigns) && p.number(i+4) && p.is(i+5, daySigns) {
+		m, _ := p.num(i + 2)
+		d, _ := p.num(i + 4)
+		if plausible(v, m, d) {
+			rs = append(rs, reading{birth: birth{v, m, d}, month: true})
+		}
+		return i, i + 5, rs
+	}
+	if n <= 2 && p.roman(i+1) && p.number(i+2) && loose(p.between(i, i+2)) { // 9.I.1947
+		if y, short, ok := p.year(i + 2); ok && !short && plausible(y, romans[string(p.word(i+1))], v) {
+			return i, i + 2, []reading{{birth: birth{y, romans[string(p.word(i+1))], v}, month: true}}
+		}
 	}
 	// January 9, 1947; Jan 9th 47; January 9
 	if j := p.filler(i-1, -1); n <= 2 && p.kind(j)&kMonth != 0 && loose(p.between(j, i)) && !p.number(j-1) {
@@ -162,7 +195,7 @@ func (p *page) readDate(i int) (start, last int, rs []reading) {
 		return 0, 0, nil
 	}
 	g := bytes.Trim(p.gap(i+1), " ")
-	if !bytes.Equal(g, bytes.Trim(p.gap(i+2), " ")) || len(g) > 1 || len(p.gap(i+1)) > 3 || len(p.gap(i+2)) > 3 || len(g) == 1 && !bytes.ContainsAny(g, "./-_") {
+	if !bytes.Equal(g, bytes.Trim(bytes.TrimSuffix(p.gap(i+2), []byte("'")), " ")) || len(g) > 1 || len(p.gap(i+1)) > 3 || len(p.gap(i+2)) > 3 || len(g) == 1 && !bytes.ContainsAny(g, "./-_") {
 		return 0, 0, nil
 	}
 	if p.number(i+3) && len(g) == 1 && bytes.Equal(p.gap(i+3), g) {
@@ -180,7 +213,7 @@ func (p *page) readDate(i int) (start, last int, rs []reading) {
 		}
 	case an <= 2 && bn <= 2 && (cn == 4 || cn == 2):
 		y, short, ok := p.year(i + 2)
-		if !ok || cn == 2 && len(g) == 0 {
+		if !ok {
 			return 0, 0, nil
 		}
 		rs = years(y, short, b, a, rs)
@@ -191,10 +224,66 @@ func (p *page) readDate(i int) (start, last int, rs []reading) {
 	}
 	if len(g) == 0 { // spaces only: too weak without the roster
 		for k := range rs {
-			rs[k].compact = true
+			rs[k].compact, rs[k].weak = true, cn == 2
 		}
 	}
 	return i, i + 2, rs
+}
+
+// findMonth finds a month and its year without a day, where a subject was born in
+// that month or the words around say that somebody was: 07/1947, 1947-07, July 1947.
+func (p *page) findMonth(i int) bool {
+	v, n := p.num(i)
+	next := i + 1
+	start, last, y, m := i, i, 0, 0
+	slash := func(k int) bool { return p.number(k) && len(p.gap(k)) == 1 && bytes.ContainsAny(p.gap(k), "./-") }
+	switch j := p.filler(i-1, -1); {
+	case n == 4 && p.kind(j)&kMonth != 0 && !p.number(j-1) && loose(p.between(j, i)) && !slash(next):
+		start, y, m = j, v, months[string(p.word(j))]
+	case n == 4 && slash(next) && !slash(i+2):
+		last, y = next, v
+		m, _ = p.num(next)
+	case n <= 2 && slash(next) && p.tok[next].e-p.tok[next].s == 4 && !slash(i+2):
+		last, m = next, v
+		y, _ = p.num(next)
+	default:
+		return false
+	}
+	if !plausible(y, m, 1) {
+		return false
+	}
+	context := p.before(start, 6)
+	known := p.lex.births[birth{y, m, 0}]
+	switch {
+	case context&kBirth != 0 && known:
+		p.emit(p.tok[start].s, p.tok[last].e, "C", "roster: birth_date", Likely)
+	case context&kBirth != 0:
+		p.emit(p.tok[start].s, p.tok[last].e, "C", "pattern: date", Likely)
+	case known && (context|p.following(last, 3))&(kThing|kVersion|kCode) == 0:
+		p.emit(p.tok[start].s, p.tok[last].e, "C", "roster: birth_date", Possible)
+	default:
+		return false
+	}
+	return true
+}
+
+// Signs of Chinese, Japanese and Korean dates, folded.
+var (
+	yearSigns  = [2]string{foldString("年"), foldString("년")}
+	monthSigns = [2]string{foldString("月"), foldString("월")}
+	daySigns   = [2]string{foldString("日"), foldString("일")}
+)
+
+// is says whether token i is one of the words.
+func (p *page) is(i int, words [2]string) bool {
+	return i < len(p.tok) && (string(p.word(i)) == words[0] || string(p.word(i)) == words[1])
+}
+
+// romans are months as some write them between a day and a year.
+var romans = map[string]int{"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7, "viii": 8, "ix": 9, "x": 10, "xi": 11, "xii": 12}
+
+func (p *page) roman(i int) bool {
+	return i < len(p.tok) && p.caseOf(i) != lowerCase && romans[string(p.word(i))] > 0
 }
 
 // years appends the readings of a year of two or four digits.

@@ -154,6 +154,7 @@ func (l *lexicon) addValue(col, v string, shared map[[2]string]int) {
 		if n, ok := parseISO(v); ok {
 			b = n
 			l.births[b] = true
+			l.births[birth{b.y, b.m, 0}] = true // the month
 		}
 	case "street":
 		l.addStreet(v, basis)

@@ -120,25 +120,26 @@ var vocabulary = func() map[string]kind {
 }()
 
 // months holds names and abbreviations in English, German, French, Spanish,
-// Italian, Dutch, Swedish, Portuguese and Polish (as after a day), folded.
+// Italian, Dutch, Swedish and Portuguese, and as they stand after a day in Polish,
+// Russian, Ukrainian and Greek, folded.
 var months = func() map[string]int {
 	m := make(map[string]int)
 	for i, words := range [12]string{
-		"january jan januar janner janv janvier enero ene gennaio gen januari jaenner janeiro stycznia",
-		"february feb februar fevrier fev fevr febrero febbraio februari febr feber fevereiro lutego",
-		"march mar marz maerz mrz mars marzo maart mrt marco marca",
-		"april apr avril avr abril abr aprile kwietnia",
-		"may mai mayo maggio mag mei maj maio maja",
-		"june jun juni juin junio giugno giu junho czerwca",
-		"july jul juli juillet juil julio luglio lug julho lipca",
-		"august aug aout agosto ago augustus augusti sierpnia",
-		"september sep sept septembre septiembre settembre set setembro wrzesnia",
-		"october oct oktober okt octobre octubre ottobre ott outubro pazdziernika",
-		"november nov novembre noviembre novembro listopada",
-		"december dec dezember dez decembre diciembre dic dicembre dezembro grudnia",
+		"january jan januar janner janv janvier enero ene gennaio gen januari jaenner janeiro stycznia января січня ιανουαρίου",
+		"february feb februar fevrier fev fevr febrero febbraio februari febr feber fevereiro lutego февраля лютого φεβρουαρίου",
+		"march mar marz maerz mrz mars marzo maart mrt marco marca марта березня μαρτίου",
+		"april apr avril avr abril abr aprile kwietnia апреля квітня απριλίου",
+		"may mai mayo maggio mag mei maj maio maja мая травня μαΐου",
+		"june jun juni juin junio giugno giu junho czerwca июня червня ιουνίου",
+		"july jul juli juillet juil julio luglio lug julho lipca июля липня ιουλίου",
+		"august aug aout agosto ago augustus augusti sierpnia августа серпня αυγούστου",
+		"september sep sept septembre septiembre settembre set setembro wrzesnia сентября вересня σεπτεμβρίου",
+		"october oct oktober okt octobre octubre ottobre ott outubro pazdziernika октября жовтня οκτωβρίου",
+		"november nov novembre noviembre novembro listopada ноября листопада νοεμβρίου",
+		"december dec dezember dez decembre diciembre dic dicembre dezembro grudnia декабря грудня δεκεμβρίου",
 	} {
 		for _, w := range strings.Fields(words) {
-			m[w] = i + 1
+			m[foldString(w)] = i + 1
 		}
 	}
 	return m
