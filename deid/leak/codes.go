@@ -135,7 +135,7 @@ func (p *page) findCode(i int) {
 		if (before || after) && (n < 7 || p.runLen(i) > 4 || p.runLen(j) > 4) {
 			continue
 		}
-		if c.context != 0 && p.before(i, 4)&c.context == 0 {
+		if c.context != 0 && p.before(i, 4)&c.context == 0 || c.near && !p.numbered(i) {
 			continue
 		}
 		if c.class == "B" && c.conf == Possible {
@@ -149,6 +149,28 @@ func (p *page) findCode(i int) {
 		}
 		p.emit(p.withSign(i), p.tok[j].e, c.class, c.basis, c.conf)
 	}
+}
+
+// numbered says whether the number i is a person's: right behind a word for one
+// ("subject 17", "pt no. 017"), and not how many or how much of something.
+func (p *page) numbered(i int) bool {
+	k := i - 1
+	if k > 0 && p.kind(k)&kCode != 0 {
+		k--
+	}
+	if p.kind(k)&kPatient == 0 || p.measured(i) {
+		return false
+	}
+	for j := k + 1; j <= i; j++ {
+		if g := bytes.Trim(p.gap(j), " #.:-"); len(g) > 0 || len(p.gap(j)) > 3 {
+			return false
+		}
+	}
+	if p.fold.b[p.tok[i].s] == '0' || k < i-1 || i+1 == len(p.tok) {
+		return true
+	}
+	after, word := p.after(i), p.word(i+1)
+	return len(bytes.Trim(after, " ")) > 0 && after[0] != '.' && after[0] != '-' && after[0] != '/' || p.kind(i+1)&(kIs|kActs|kPlain) != 0 || ofPersons[string(word)] || stateOf[string(word)] || verb(word)
 }
 
 // otherArea says whether a telephone number that begins with +, an opening

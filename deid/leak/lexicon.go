@@ -51,6 +51,7 @@ type code struct {
 	context kind // words one of which must stand before; 0: none
 	whole   bool // must stand in one piece
 	cut     bool // lacks a prefix or an area code: a lone cell of a table is not enough
+	near    bool // counts only right behind a word for a person
 }
 
 type birth struct{ y, m, d int }
@@ -145,6 +146,7 @@ func (l *lexicon) addValue(col, v string, shared map[[2]string]int) {
 		l.addID(v, c)
 	case "subject_id":
 		l.addID(v, code{class: "R", basis: basis, conf: Sure})
+		l.addShortID(v, code{class: "R", basis: basis + ", cut short", conf: Likely})
 	case "phone", "emergency_contact_phone":
 		l.addPhone(v, code{class: "D", basis: basis, conf: Sure})
 	case "email":
@@ -336,6 +338,31 @@ func (l *lexicon) addID(v string, c code) {
 			k = c
 			k.conf, k.whole, k.cut = Likely, len(t) < 6, true
 			l.put(t, k)
+		}
+	}
+}
+
+// addShortID enters what is left of an identifier of several groups when people say
+// it among themselves: of LARK2-WEIR-017 "WEIR-017" and "subject 17".
+func (l *lexicon) addShortID(v string, c code) {
+	groups := split(foldString(v))
+	n := len(groups)
+	if n < 2 || !digits(groups[n-1]) || len(groups[n-1]) > 5 {
+		return
+	}
+	number := groups[n-1]
+	forms := []string{number, strings.TrimLeft(number, "0")}
+	if prefix := groups[n-2]; n > 2 && !digits(prefix) && len(prefix) > 1 {
+		for _, f := range forms {
+			if f != "" && len(prefix+f) > 4 {
+				l.put(prefix+f, c)
+			}
+		}
+	}
+	c.conf, c.whole, c.near = Possible, true, true
+	for _, f := range forms {
+		if f != "" {
+			l.put(f, c)
 		}
 	}
 }
