@@ -40,7 +40,7 @@ func holdMemory() {
 // record and its share of the roster being about 6 KB: near it, half of the time
 // goes into collecting.
 func workIn(records int) {
-	const enough, least, each = 68 << 20, 40 << 20, 8 << 10 // bytes
+	const enough, least, each = 64 << 20, 36 << 20, 8 << 10 // bytes
 	debug.SetGCPercent(1000)
 	debug.SetMemoryLimit(int64(max(enough, least+records*each)))
 }

@@ -145,9 +145,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err != nil {
 		return err
 	}
-	for _, session := range col.Sessions {
-		session.Raw = nil // from here on only what leaves is needed
-	}
+	col.Sessions = nil // from here on only what leaves is needed
 	stated, err := packBox(u, s, draft, leftOut)
 	if err != nil {
 		return err
