@@ -169,8 +169,8 @@ func (p *page) numbered(i int) bool {
 	if p.fold.b[p.tok[i].s] == '0' || k < i-1 || i+1 == len(p.tok) {
 		return true
 	}
-	after, word := p.after(i), p.word(i+1)
-	return len(bytes.Trim(after, " ")) > 0 && after[0] != '.' && after[0] != '-' && after[0] != '/' || p.kind(i+1)&(kIs|kActs|kPlain) != 0 || ofPersons[string(word)] || stateOf[string(word)] || verb(word)
+	after := p.after(i)
+	return len(bytes.Trim(after, " ")) > 0 && after[0] != '.' && after[0] != '-' && after[0] != '/' || p.ofPerson(i+1)
 }
 
 // otherArea says whether a telephone number that begins with +, an opening

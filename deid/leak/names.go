@@ -350,11 +350,8 @@ func (p *page) ends(i int) bool {
 // which notes begin and does not go with a noun ("Baker, second visit", but "King
 // size pillow").
 func (p *page) opening(q part) bool {
-	k, n, after := p.kind(q.first), q.last+1, string(p.after(q.last))
+	k, n, after := p.kindAsName(q), q.last+1, string(p.after(q.last))
 	c, next := p.caseOf(q.first), p.kind(n)
-	if c == capital && !p.number(q.first-1) {
-		k &^= kUnit // Ng
-	}
 	acts := next&(kIs|kActs) != 0 && after == " " // "May coughed", but "May cough"
 	switch {
 	case !p.sentenceStart(q.first),
@@ -377,7 +374,23 @@ func (p *page) opening(q part) bool {
 	case strings.TrimSpace(after) != "" || strings.Contains(after, "\n"):
 		return after[0] != '-' && after[0] != '\''
 	}
-	return next&(kActs|kPlain|kPerson) != 0 || p.clock(n) || ofPersons[string(p.word(n))] || stateOf[string(p.word(n))] || verb(p.word(n))
+	return p.ofPerson(n) || p.clock(n)
+}
+
+// kindAsName is what the vocabulary says of the word of q. With a capital, and
+// behind no number, it is no unit: Ng.
+func (p *page) kindAsName(q part) kind {
+	if p.caseOf(q.first) == capital && !p.number(q.first-1) {
+		return q.term.kind &^ kUnit
+	}
+	return q.term.kind
+}
+
+// ofPerson says whether token i is what stands behind a person's name or number in
+// notes.
+func (p *page) ofPerson(i int) bool {
+	w := string(p.word(i))
+	return p.kind(i)&(kIs|kActs|kPlain|kPerson) != 0 || ofPersons[w] || stateOf[w] || verb(w)
 }
 
 // ofPersons are words that stand behind a person's name in notes: "Baker tube B",
@@ -414,9 +427,7 @@ var (
 
 // verb says whether w is probably a verb of the past: collapsed. Some words of
 // that form go with a noun: "Pearl coloured".
-func verb(w []byte) bool {
-	return len(w) > 4 && bytes.HasSuffix(w, []byte("ed")) && !formed[string(w)]
-}
+func verb(w string) bool { return len(w) > 4 && strings.HasSuffix(w, "ed") && !formed[w] }
 
 var formed = map[string]bool{"coloured": true, "colored": true, "shaped": true, "sized": true, "flavoured": true, "flavored": true, "scented": true,
 	"based": true, "lined": true, "plated": true, "coated": true}
@@ -425,12 +436,9 @@ var formed = map[string]bool{"coloured": true, "colored": true, "shaped": true, 
 // is no month or weekday in use as one. Of those words that are of use for much
 // else, such as will and hall, one counts only behind what is done to a person.
 func (p *page) lone(q part) bool {
-	k := q.term.kind
+	k := p.kindAsName(q)
 	if p.behindPerson(q) {
 		return true
-	}
-	if p.caseOf(q.first) == capital && !p.number(q.first-1) {
-		k &^= kUnit // Ng
 	}
 	if k&(kFunction|kThing|kUnit|kPlace|kRole|kTitle|kPatient|kCode) != 0 {
 		return false

@@ -3,8 +3,9 @@ package leak
 // nameWords are everyday words, most of them English, that are also given or
 // family names. A roster name among them counts only where it is written as a
 // name. Nouns of other languages that notes of this trade do not hold, such as
-// Koch and Moulin, are left out: the commonest names among them. From the author's own knowledge; a public word list (SCOWL) and the
-// names of the 1990 US census were used to see what was forgotten.
+// Koch and Moulin, are left out: many are common names. From the author's own
+// knowledge; a public word list (SCOWL) and the names of the 1990 US census were
+// used to see what was forgotten.
 const nameWords = `
 abate abbey abbot able ace acre acres adder ages ai aide al alba albino alder alley almond alpha alt amber amor an
 angel anger angle ant any apple april arch archer are arena argon arm armour arrow art ash aspen aster atlas august
