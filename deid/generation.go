@@ -62,12 +62,8 @@ func Trace(all []Generation, c *schema.Collection, name string) (t Traced, ok bo
 // Known returns the spelling of a subject id that the roster or a record has,
 // for one that may be typed otherwise.
 func Known(c *schema.Collection, typed string) (id string, ok bool) {
-	want, err := Canonical(typed)
-	if err != nil {
-		return "", false
-	}
 	for _, id := range subjects(c) {
-		if have, err := Canonical(id); err == nil && have == want {
+		if schema.SameID(id, typed) {
 			return id, true
 		}
 	}
@@ -91,7 +87,7 @@ func Pseudonyms(all []Generation, id string) ([]string, error) {
 func TubesOf(c *schema.Collection, id string) []string {
 	var out []string
 	for _, s := range c.Sessions {
-		if sameID(s.Subject, id) {
+		if schema.SameID(s.Subject, id) {
 			for _, t := range s.Tubes {
 				out = append(out, t.Barcode)
 			}
@@ -148,17 +144,11 @@ func subjects(c *schema.Collection) []string {
 func recordsOf(c *schema.Collection, id string) []string {
 	var files []string
 	for _, s := range c.Sessions {
-		if sameID(s.Subject, id) {
+		if schema.SameID(s.Subject, id) {
 			files = append(files, s.File)
 		}
 	}
 	return files
-}
-
-func sameID(a, b string) bool {
-	x, errX := Canonical(a)
-	y, errY := Canonical(b)
-	return errX == nil && errY == nil && x == y
 }
 
 // Subjects returns the subject pseudonyms that c holds, sorted, each once.

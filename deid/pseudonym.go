@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"outbreath/keys"
+	"outbreath/schema"
 )
 
 // A Pseudonymiser makes the pseudonyms and day shifts of one study. It
@@ -49,8 +50,8 @@ func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser {
 
 // Subject, Session and Operator return the pseudonym of an identifier as typed
 // at the site: 21 ASCII bytes, "XXXX-XXXX-XXXX-XXXX-C". Identifiers with equal
-// [Canonical] forms have equal pseudonyms. The error is [ErrEmptyID],
-// [ErrUnassigned] or a *[CollisionError].
+// [schema.Canonical] forms have equal pseudonyms. The error is [schema.ErrEmptyID],
+// [schema.ErrUnassigned] or a *[CollisionError].
 //
 // Source: contract, "Pseudonyms and shifts"; RFC 2104; ISO/IEC 7064 MOD 37,36.
 func (p *Pseudonymiser) Subject(id string) (string, error)  { return p.pseudonym(keys.Subject, id) }
@@ -58,7 +59,7 @@ func (p *Pseudonymiser) Session(id string) (string, error)  { return p.pseudonym
 func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
 
 func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, error) {
-	canonical, err := Canonical(id)
+	canonical, err := schema.Canonical(id)
 	if err != nil {
 		return "", err
 	}
@@ -75,11 +76,11 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 }
 
 // ShiftDays returns by how many whole days, 1 to 364, the dates of a subject
-// are moved back. The errors are those of [Canonical].
+// are moved back. The errors are those of [schema.Canonical].
 //
 // Source: contract, "Pseudonyms and shifts".
 func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
-	canonical, err := Canonical(subjectID)
+	canonical, err := schema.Canonical(subjectID)
 	if err != nil {
 		return 0, err
 	}

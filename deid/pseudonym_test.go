@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"outbreath/keys"
+	"outbreath/schema"
 
 	"pgregory.net/rapid"
 )
@@ -223,7 +224,7 @@ func TestShiftSpread(t *testing.T) {
 
 func TestPseudonymRefuses(t *testing.T) {
 	p := NewPseudonymiser(testKey(), "LARK-2")
-	for id, want := range map[string]error{"": ErrEmptyID, "- -": ErrEmptyID, "S\u0378": ErrUnassigned} {
+	for id, want := range map[string]error{"": schema.ErrEmptyID, "- -": schema.ErrEmptyID, "S\u0378": schema.ErrUnassigned} {
 		for _, f := range []func(string) (string, error){p.Subject, p.Session, p.Operator} {
 			if got, err := f(id); got != "" || !errors.Is(err, want) {
 				t.Errorf("%+q: %q, %v", id, got, err)

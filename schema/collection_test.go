@@ -194,10 +194,10 @@ func TestRules(t *testing.T) {
 		{"another study", edited("/study", `"LARK-1"`), []want{{at("/study") + "record.study", "study must be LARK-2, as study.json says: "}}},
 		{"study in lower case", edited("/study", `"lark-2"`), []want{{at("/study") + "record.study", "study must be LARK-2"}}},
 		{"another site", edited("/site", `"DALE"`), []want{{at("/site") + "record.site", "site must be WEIR, as study.json says: "}}},
-		{"session id twice", edited("/session_id", `"weir v0001"`), []want{{at("/session_id") + "session.twice", "this session_id stands in sessions/0001.json, line 2 already"}}},
-		{"session id of signs", edited("/session_id", `"--"`), []want{{at("/session_id") + "session.identifier", "session_id needs at least one"}}},
-		{"operator of signs", edited("/operator", `"?"`), []want{{at("/operator") + "session.identifier", "operator needs at least one"}}},
-		{"subject of signs", edited("/subject/subject_id", `"?"`), []want{{at("/subject/subject_id") + "session.identifier", "subject_id needs at least one"}}},
+		{"session id twice", edited("/session_id", `"weir v0001"`), []want{{at("/session_id") + "session.twice", "this session_id and that in sessions/0001.json, line 2 are one identifier"}}},
+		{"session id of signs", edited("/session_id", `"--"`), []want{{at("/session_id") + "session.identifier", "session_id cannot be used: the identifier has no letter and no digit"}}},
+		{"operator of signs", edited("/operator", `"?"`), []want{{at("/operator") + "session.identifier", "operator cannot be used: the identifier has no letter and no digit"}}},
+		{"subject of signs", edited("/subject/subject_id", `"?"`), []want{{at("/subject/subject_id") + "session.identifier", "subject_id cannot be used: the identifier has no letter and no digit"}}},
 		{"subject not listed", edited("/subject/subject_id", `"S-0003"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv"}}},
 		{"subject with a letter for a digit", edited("/subject/subject_id", `"S-OOO2"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one that differs only by characters that look alike is"}}},
 		{"two subjects that look alike", func(f folder) {
@@ -316,9 +316,9 @@ func TestRules(t *testing.T) {
 		{"roster in another order", func(f folder) {
 			f["roster.csv"] = "\ufeffCity, Birth_Date ,Family_Name,given_name,subject_id\r\n,1978-05-17,\"Quillon, junior\",Odile, S-0001 \r\n,1990-11-02,Verrick,Tam,S-0002\r\n,,,,\r\n"
 		}, []want{{"roster.csv:1:1  roster.column?", "the list has no column other_names, sex, mrn, national_id"}}},
-		{"subject twice in the roster", func(f folder) { f["roster.csv"] += "s 0001,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.twice", "this subject_id stands in line 2 already"}}},
+		{"subject twice in the roster", func(f folder) { f["roster.csv"] += "s 0001,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.twice", "this subject_id and that in line 2 are one identifier"}}},
 		{"subject without an id", func(f folder) { f["roster.csv"] += " ,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject has no subject_id: add it"}}},
-		{"subject with an id of signs", func(f folder) { f["roster.csv"] += "-,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject_id has no letter"}}},
+		{"subject with an id of signs", func(f folder) { f["roster.csv"] += "-,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject_id cannot be used: the identifier has no letter and no digit"}}},
 		{"birth date in another form", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,17.05.1978,,,,,,,,,,\n" }, []want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
 		{"no birth date", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,,,,,,,,,,,\n" }, []want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
 		{"row too short", func(f folder) { f["roster.csv"] = rosterHead + "S-9,Zoë\n" + rosterRows }, []want{{"roster.csv:2:1  roster.row", "this row has 2 values but the first line names 16 columns"}}},

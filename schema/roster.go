@@ -9,7 +9,6 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 )
 
@@ -176,13 +175,14 @@ func (p *rosterParser) row(values []string) {
 		return
 	}
 	column := func(name string) int { return slices.Index(p.roster.Columns, name) }
-	switch id := canonical(m["subject_id"]); {
+	switch id, err := usable(m["subject_id"]); {
 	case m["subject_id"] == "":
 		p.problem(column("subject_id"), "roster.subject-id", Error, "this subject has no subject_id: add it")
-	case id == "":
-		p.problem(column("subject_id"), "roster.subject-id", Error, "this subject_id has no letter and no digit: correct it")
+	case err != nil:
+		p.problem(column("subject_id"), "roster.subject-id", Error, "this subject_id cannot be used: "+err.Error())
 	case p.ids[id] > 0:
-		p.problem(column("subject_id"), "roster.twice", Error, fmt.Sprintf("this subject_id stands in line %d already (upper and lower case and punctuation do not count): remove one of the two rows or correct the identifier", p.ids[id]))
+		p.problem(column("subject_id"), "roster.twice", Error, fmt.Sprintf(
+			"this subject_id and that in line %d are one identifier (%s): remove one of the two rows, or give one of the two subjects another identifier, here and in the records", p.ids[id], sameCanonical))
 	default:
 		p.ids[id], _ = p.csv.FieldPos(column("subject_id"))
 		if other, alike := p.alike.add(id, place{rosterFile, p.ids[id]}); alike {
@@ -212,15 +212,4 @@ func (p *rosterParser) characters(line, column int) int {
 		_, rest, _ = bytes.Cut(rest, []byte("\n"))
 	}
 	return utf8.RuneCount(rest[:min(column-1, len(rest))]) + 1
-}
-
-// canonical is the spelling by which identifiers are compared here: letters,
-// marks and digits in lower case, nothing else.
-func canonical(id string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.In(r, unicode.L, unicode.M, unicode.N) {
-			return unicode.ToLower(r)
-		}
-		return -1
-	}, id)
 }

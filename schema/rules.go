@@ -59,7 +59,7 @@ func newRules(study *Study, roster *Roster) *rules {
 		alikeSubjects: newLookalikes(), alikeTubes: newLookalikes(),
 	}
 	for _, row := range roster.Rows {
-		if id := canonical(row["subject_id"]); r.subjects[id] == nil {
+		if id, err := Canonical(row["subject_id"]); err == nil && r.subjects[id] == nil {
 			r.subjects[id] = row
 			r.looks[lookalike.Replace(id)] = true
 		}
@@ -92,14 +92,14 @@ func (r *rules) identity(s *Session, q *queries) {
 	if q.node.Member("site").text() != r.study.Site {
 		q.error("/site", "record.site", fmt.Sprintf("site must be %s, as study.json says: correct it, or move the record to its own site's collection", r.study.Site))
 	}
-	if id := canonical(s.ID); id == "" {
-		q.error("/session_id", "session.identifier", "session_id needs at least one letter or digit")
+	if id, err := usable(s.ID); err != nil {
+		q.error("/session_id", "session.identifier", "session_id cannot be used: "+err.Error())
 	} else {
 		once(r.sessions, id, q, "/session_id", "session.twice",
-			"this session_id stands in %s already (upper and lower case and punctuation do not count): give each session its own")
+			"this session_id and that in %s are one identifier ("+sameCanonical+"): give each session its own")
 	}
-	if s.Operator != "" && canonical(s.Operator) == "" {
-		q.error("/operator", "session.identifier", "operator needs at least one letter or digit")
+	if _, err := usable(s.Operator); err != nil && s.Operator != "" {
+		q.error("/operator", "session.identifier", "operator cannot be used: "+err.Error())
 	}
 }
 
@@ -114,9 +114,9 @@ func (r *rules) subject(s *Session, q *queries) {
 			q.error(born, "subject.age", "birth_date must lie before the session, and not more than 120 years before it")
 		}
 	}
-	id := canonical(s.Subject)
-	if id == "" {
-		q.error(at, "session.identifier", "subject_id needs at least one letter or digit")
+	id, err := usable(s.Subject)
+	if err != nil {
+		q.error(at, "session.identifier", "subject_id cannot be used: "+err.Error())
 		return
 	}
 	if other, alike := r.alikeSubjects.add(id, q.place(at)); alike {

@@ -52,7 +52,7 @@ var houses = map[string][]string{
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
 	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
-	"golang.org/x/text":                        {"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
+	"golang.org/x/text":                        {"outbreath/schema", "outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {

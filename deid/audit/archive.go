@@ -47,7 +47,7 @@ func (e *examiner) order() Attack {
 	at := map[string]int{}
 	if e.in.Roster != nil {
 		for i, row := range e.in.Roster.Rows {
-			at[row["subject_id"]] = i
+			at[identity(row["subject_id"])] = i
 		}
 	}
 	byName := map[string]*Record{}
@@ -64,7 +64,7 @@ func (e *examiner) order() Attack {
 			t = s.Started
 		}
 		days = append(days, float64(t.Unix()))
-		if row, ok := at[e.in.SubjectOf[r.Subject]]; ok {
+		if row, ok := at[identity(e.in.SubjectOf[r.Subject])]; ok {
 			rows = append(rows, float64(row))
 		}
 	}

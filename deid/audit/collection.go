@@ -79,6 +79,15 @@ func (o *Output) file(f deid.File) error {
 	return err
 }
 
+// identity is what people are told apart by: the canonical form of a subject id,
+// so that two spellings are one person. A text that has none stays as it is.
+func identity(id string) string {
+	if canonical, err := schema.Canonical(id); err == nil {
+		return canonical
+	}
+	return id
+}
+
 // Ages counts subjects by age in whole years at their first session, all of 90
 // and over as 90. It is nil where the birth dates are not at hand.
 func Ages(in *Input) map[int]int {
@@ -89,8 +98,9 @@ func Ages(in *Input) map[int]int {
 	for _, s := range in.Source {
 		if born, ok := civil(s.BirthDate); ok {
 			n := min(90, yearsBetween(born, s.Started))
-			if old, ok := age[s.Subject]; !ok || n < old {
-				age[s.Subject] = n
+			who := identity(s.Subject)
+			if old, ok := age[who]; !ok || n < old {
+				age[who] = n
 			}
 		}
 	}

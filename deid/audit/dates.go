@@ -28,7 +28,8 @@ func (e *examiner) visits() map[string][]*Record {
 func (e *examiner) book() map[string][]time.Time {
 	by := map[string][]time.Time{}
 	for _, s := range e.in.Source {
-		by[s.Subject] = append(by[s.Subject], s.Started)
+		who := identity(s.Subject)
+		by[who] = append(by[who], s.Started)
 	}
 	for _, list := range by {
 		slices.SortFunc(list, time.Time.Compare)
@@ -57,7 +58,7 @@ func (e *examiner) match(a Attack, ofVisits func([]time.Time) string, least int)
 			times = append(times, r.Started)
 		}
 		a.Tried++
-		if like := owners[ofVisits(times)]; len(like) == 1 && like[0] == e.in.SubjectOf[who] {
+		if like := owners[ofVisits(times)]; len(like) == 1 && like[0] == identity(e.in.SubjectOf[who]) {
 			a.Succeeded++
 		}
 	}

@@ -45,7 +45,7 @@ func (e *examiner) linkage() Attack {
 			p.age = yearsBetween(born, on)
 		}
 		people[p]++
-		who[p] = row["subject_id"]
+		who[p] = identity(row["subject_id"])
 	}
 	values := func(row Row, at int) []string {
 		if at < 0 || row.Quasi[at] == "" {
@@ -74,7 +74,7 @@ func (e *examiner) linkage() Attack {
 		if result[0] != "1" {
 			continue
 		}
-		if e.in.SubjectOf != nil && e.in.SubjectOf[row.Who] != result[1] {
+		if e.in.SubjectOf != nil && identity(e.in.SubjectOf[row.Who]) != result[1] {
 			wrong++
 			continue
 		}

@@ -1,4 +1,4 @@
-package deid
+package schema
 
 import (
 	"errors"
@@ -11,7 +11,7 @@ import (
 
 var (
 	// ErrEmptyID says that an identifier has no letter, mark or digit.
-	ErrEmptyID = errors.New("the identifier has no letter or digit; enter it as it stands in the roster")
+	ErrEmptyID = errors.New("the identifier has no letter and no digit; correct it")
 
 	// ErrUnassigned says that an identifier cannot be compared safely: it holds
 	// a character that Unicode 15.0 does not assign (another version may fold
@@ -21,8 +21,10 @@ var (
 
 // Canonical returns what identifiers are compared by: Unicode NFKC, full case
 // folding, and of that the letters, marks and digits (categories L, M and N).
-// Canonical of a canonical identifier is itself. The error is [ErrEmptyID] or
-// [ErrUnassigned].
+// Two identifiers are one if and only if their canonical forms are equal: there
+// is no other comparison of them, in the roster, the records, the pseudonyms or
+// the commands. Canonical of a canonical identifier is itself. The error is
+// [ErrEmptyID] or [ErrUnassigned]; neither quotes the identifier.
 //
 // Source: contract, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
 func Canonical(id string) (string, error) {
@@ -54,6 +56,40 @@ func Canonical(id string) (string, error) {
 	}
 	return "", ErrUnassigned
 }
+
+// SameID reports whether two texts are one identifier. A text that has no
+// canonical form is the same as no other.
+func SameID(a, b string) bool {
+	x, errX := Canonical(a)
+	y, errY := Canonical(b)
+	return errX == nil && errY == nil && x == y
+}
+
+// errInvisible says that an identifier differs from another in nothing that can be
+// seen.
+var errInvisible = errors.New("the identifier holds a character that nobody can see, such as a variation selector; type it again with ordinary letters and digits")
+
+// usable returns the canonical form of an identifier that stands in a collection.
+// Marks and letters that cannot be seen belong to the form, which is fixed, so that
+// two identifiers of equal looks would be two people: they are refused. The error is
+// also one of [Canonical].
+//
+// Source: Unicode 15.0, Default_Ignorable_Code_Point (DerivedCoreProperties.txt).
+func usable(id string) (string, error) {
+	canonical, err := Canonical(id)
+	if err != nil {
+		return "", err
+	}
+	for _, r := range canonical {
+		if unicode.In(r, unicode.Other_Default_Ignorable_Code_Point, unicode.Variation_Selector) {
+			return "", errInvisible
+		}
+	}
+	return canonical, nil
+}
+
+// sameCanonical says to people what does not tell two identifiers apart.
+const sameCanonical = "case, punctuation, blanks and the ways to write one character, such as \u00df for ss, a full-width or raised digit, or an accent apart, do not count"
 
 // canonicalASCII is what all the rest comes to in ASCII, where ordinary
 // identifiers are; false for other texts.
@@ -96,7 +132,7 @@ func foldCherokee(r rune) rune {
 	return r
 }
 
-// assigned says whether r has a general category other than Cn. Controls,
+// assigned reports whether r has a general category other than Cn. Controls,
 // formats and private use are assigned; unicode.C would not do, for it holds Cn
 // as well since Go 1.25.
 func assigned(r rune) bool {

@@ -1,4 +1,4 @@
-package deid
+package schema
 
 import (
 	"encoding/hex"
