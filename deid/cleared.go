@@ -45,7 +45,8 @@ type Cleared struct {
 	roster  *schema.Roster
 	plan    *schema.Plan
 	source  map[string]string // payload file to the file it is made from
-	settled map[string][]span // where a text stands that was kept
+	settled map[string][]span // where a text stands that was kept, or a mask
+	ledger  *Ledger
 }
 
 // A ClearedTube is one row of data/tubes.csv: values as they leave, "" for what

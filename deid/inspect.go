@@ -10,6 +10,7 @@ import (
 	"io"
 	"regexp"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 	"sync"
@@ -32,8 +33,16 @@ type Inspection struct {
 	roster      *RosterSearch // nil at the laboratory
 
 	mu      sync.Mutex
-	found   []leak.Finding
+	found   []foundAgain
+	beyond  *foundAgain // the first that there was no room for: nothing excuses it
 	settled map[SettledPlace]bool
+	removed map[[2]string][]span // by file and pointer, in order
+}
+
+// A foundAgain waits until it is known whether somebody excuses it.
+type foundAgain struct {
+	leak.Finding
+	mask bool // it has the form of what the treatment writes over a finding
 }
 
 // A SettledPlace is a text in which something that was found stays: what a person
@@ -44,21 +53,53 @@ type SettledPlace struct {
 	Class   leak.Class `json:"class"` // of a date that was moved; "" where something was kept
 }
 
-// maxInspected is the most findings of an inspection that are kept.
-const maxInspected = 1000
+// A RemovedPlace is a stretch that the treatment wrote over something that was
+// found: X for X in a recording, a word in brackets in a record. Behind a title it
+// would be taken for a name. It excuses no other bytes than its own, and these only
+// where they have that form; what a person typed in the same form is searched.
+type RemovedPlace struct {
+	File    string `json:"file"`    // below data/
+	Pointer string `json:"pointer"` // "" in recordings
+	Start   int64  `json:"start"`   // bytes of the text at Pointer; of the file, in recordings
+	End     int64  `json:"end"`
+}
+
+func (r RemovedPlace) compare(s RemovedPlace) int {
+	return cmp.Or(cmp.Compare(r.File, s.File), cmp.Compare(r.Pointer, s.Pointer), cmp.Compare(r.Start, s.Start))
+}
+
+// maxInspected is the most findings of an inspection that are kept, those included
+// that turn out to be settled.
+const maxInspected = 10_000
 
 // blind knows no roster.
 var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}}
+	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}, removed: map[[2]string][]span{}}
 }
 
-// With lets r see the payload too. It is called before the first file.
-func (i *Inspection) With(r *RosterSearch) *Inspection {
-	i.roster = r
-	return i
+// Inspection inspects what is released, for one sealing: it knows from the
+// beginning what was settled, and compares every byte with the roster too.
+func (c *Cleared) Inspection() (*Inspection, error) {
+	i := NewInspection(c.study.Study, c.study.Site)
+	i.settle(c.ledger)
+	var err error
+	i.roster, err = c.RosterSearch()
+	return i, err
+}
+
+// Err returns what speaks against the payload once all files have been seen: a
+// *[RosterError], else an *[InspectionError], else nil.
+func (i *Inspection) Err() error {
+	if err := i.roster.Err(); err != nil {
+		return err
+	}
+	if left := i.Left(); len(left) > 0 {
+		return &InspectionError{left}
+	}
+	return nil
 }
 
 // An InspectionError says that a finished bag holds what looks like an
@@ -77,13 +118,39 @@ func (e *InspectionError) Error() string {
 func (i *Inspection) Left() []leak.Finding {
 	i.mu.Lock()
 	defer i.mu.Unlock()
-	left := slices.DeleteFunc(slices.Clone(i.found), func(f leak.Finding) bool {
-		return i.settled[SettledPlace{f.File, f.Pointer, ""}] || i.settled[SettledPlace{f.File, f.Pointer, f.Class}]
-	})
+	var left []leak.Finding
+	for k := range i.found {
+		if f := &i.found[k]; !i.excused(f) {
+			left = append(left, f.Finding)
+		}
+	}
+	if i.beyond != nil {
+		left = append(left, i.beyond.Finding)
+	}
 	slices.SortStableFunc(left, func(a, b leak.Finding) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
 	})
 	return left
+}
+
+// excused says whether f is known to stay, or is a mask of ours.
+func (i *Inspection) excused(f *foundAgain) bool {
+	if i.settled[SettledPlace{f.File, f.Pointer, ""}] || i.settled[SettledPlace{f.File, f.Pointer, f.Class}] {
+		return true
+	}
+	masks := i.removed[[2]string{f.File, f.Pointer}]
+	after := sort.Search(len(masks), func(k int) bool { return masks[k].start > int64(f.Start) })
+	return f.mask && after > 0 && int64(f.End) <= masks[after-1].end
+}
+
+// ourWords is what the treatment puts into a record for what it takes out.
+var ourWords = regexp.MustCompile(`\[removed: [a-z, -]+\]`)
+
+// ownMask says whether text[start:end] has the form of what the treatment writes.
+func ownMask(text string, start, end int) bool {
+	return strings.Trim(text[start:end], "X") == "" || slices.ContainsFunc(ourWords.FindAllStringIndex(text, -1), func(at []int) bool {
+		return at[0] <= start && end <= at[1]
+	})
 }
 
 // text searches one text and says whether anything was found.
@@ -101,11 +168,15 @@ func (i *Inspection) text(file, pointer string, base int, text string, declared 
 		if m.Class == "C" && (file == "treatment.json" || file == "session.schema.json") {
 			continue // a plan speaks of ages and dates, of nobody in particular
 		}
-		if len(i.found) == maxInspected {
-			break
+		f := foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
+			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"}, ownMask(text, m.Start, m.End)}
+		switch {
+		case i.excused(&f): // at the site; the laboratory reads treatment.json late
+		case len(i.found) < maxInspected:
+			i.found = append(i.found, f)
+		case i.beyond == nil:
+			i.beyond = &f
 		}
-		i.found = append(i.found, leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
-			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"})
 	}
 	return true
 }
@@ -142,7 +213,10 @@ func (i *Inspection) Small(name string, data []byte) {
 		return
 	}
 	if name == "treatment.json" {
-		i.settle(data)
+		var l Ledger
+		if json.Unmarshal(data, &l) == nil {
+			i.settle(&l)
+		}
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.UseNumber()
@@ -202,15 +276,17 @@ func (i *Inspection) Record(name string, doc *schema.Node) {
 }
 
 // settle takes over where something stays.
-func (i *Inspection) settle(data []byte) {
-	var l Ledger
-	if json.Unmarshal(data, &l) != nil {
-		return
-	}
+func (i *Inspection) settle(l *Ledger) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	for _, p := range l.Settled {
 		i.settled[p] = true
+	}
+	clear(i.removed)
+	slices.SortFunc(l.Removed, RemovedPlace.compare)
+	for _, r := range l.Removed {
+		at := [2]string{r.File, r.Pointer}
+		i.removed[at] = append(i.removed[at], span{r.Start, r.End})
 	}
 }
 

@@ -111,6 +111,56 @@ func TestInspectionOfPlanted(t *testing.T) {
 	}
 }
 
+// A mask is known by where it stands and by its form: neither is enough.
+func TestInspectionOfMasks(t *testing.T) {
+	const typed = "t_s,co2_kpa\n1,2\nDr XXXXXXXX was here\n3,4\nDr Whitlock was here\n"
+	mask, name := int64(strings.Index(typed, "XX")), int64(strings.Index(typed, "Whitlock"))
+	note := `{"notes": "seen by Dr [removed: name], then Dr Whitlock"}`
+	for _, test := range []struct {
+		what string
+		file string
+		text string
+		list []RemovedPlace
+		left int
+	}{
+		{"typed by a person", "recordings/a.csv", typed, nil, 2},
+		{"ours", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}}, 1},
+		{"ours, among others", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}, {"recordings/a.csv", "", 1, 2}, {"recordings/a.csv", "", mask + 9, mask + 10}}, 1},
+		{"said to be ours, and a name", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", name, name + 8}}, 2},
+		{"of another file", "recordings/a.csv", typed, []RemovedPlace{{"recordings/b.csv", "", mask, mask + 8}}, 2},
+		{"shorter than what is found", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 7}}, 2},
+		{"the whole file", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", 0, 1 << 40}}, 1},
+		{"a word in a note", "sessions/a.json", note, []RemovedPlace{{"sessions/a.json", "/notes", 11, 26}}, 1},
+	} {
+		l := Ledger{Format: ledgerFormat, Settled: []SettledPlace{}, Removed: test.list}
+		got := inspected(map[string][]byte{test.file: []byte(test.text), "treatment.json": l.Encode()}, 1<<20)
+		if len(got) != test.left {
+			t.Errorf("%s: %d are left of two: %+v", test.what, len(got), got)
+		}
+	}
+}
+
+// More findings than are kept are told, also when all of those are settled.
+func TestInspectionOfMany(t *testing.T) {
+	var text strings.Builder
+	l := Ledger{Format: ledgerFormat}
+	text.WriteString("t_s,co2_kpa\n")
+	for range maxInspected {
+		at := int64(text.Len() + len("Dr "))
+		l.Removed = append(l.Removed, RemovedPlace{"recordings/a.csv", "", at, at + 8})
+		text.WriteString("Dr XXXXXXXX\n")
+	}
+	full := map[string][]byte{"recordings/a.csv": []byte(text.String()), "treatment.json": l.Encode()}
+	if left := inspected(full, 1<<20); len(left) != 0 {
+		t.Errorf("%d of %d masks are left, the first %+v", len(left), maxInspected, left[0])
+	}
+	text.WriteString("Dr Whitlock\n")
+	full["recordings/a.csv"] = []byte(text.String())
+	if left := inspected(full, 1<<20); len(left) != 1 || left[0].Start != text.Len()-9 {
+		t.Errorf("behind %d masks: %+v", maxInspected, left)
+	}
+}
+
 // Pieces of any size give the same.
 func TestInspectionPieces(t *testing.T) {
 	line := rapid.SampledFrom([]string{"0.01,4.2,-3", "nobody", "a@example.org", "", "1e5,NaN,2", "\x00\xff", strings.Repeat("5", 500), "+1 646 555 0143 "})

@@ -25,6 +25,7 @@ type Ledger struct {
 	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
 	Settled    []SettledPlace  `json:"settled"` // texts in which something found stays
+	Removed    []RemovedPlace  `json:"removed"` // what the treatment wrote over what was found; [Release] fills it in
 	Recordings RecordingLedger `json:"recordings"`
 	Cautions   []string        `json:"cautions"`
 }
@@ -68,7 +69,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	l := &Ledger{
 		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, KeyID: d.keyID,
 		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{},
-		Cautions: append(slices.Clone(cautions), d.handlingCaution()),
+		Cautions: append(slices.Clone(cautions), d.handlingCaution()), Removed: []RemovedPlace{},
 	}
 	for i, f := range d.c.Plan.Fields {
 		l.Fields = append(l.Fields, FieldLedger{f.Path, f.Treatment.String(), f.Risk, f.Why, d.treater.values[i].Load()})

@@ -37,8 +37,9 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	c := &Cleared{study: d.c.Study, sessions: len(d.sessions), roster: d.c.Roster, plan: d.c.Plan, source: map[string]string{}, settled: map[string][]span{}}
 	made := make([][]byte, len(d.sessions))
 	kept := make([][]string, len(d.sessions))
+	removed := make([][]RemovedPlace, len(d.sessions))
 	failed := make([]error, len(d.sessions))
-	spread(len(d.sessions), func(i int) { made[i], kept[i], failed[i] = d.final(d.sessions[i], dec) })
+	spread(len(d.sessions), func(i int) { made[i], kept[i], removed[i], failed[i] = d.final(d.sessions[i], dec) })
 	if err := gather(failed); err != nil {
 		return nil, err
 	}
@@ -54,7 +55,11 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 			r := &s.recordings[k]
 			c.recordings++
 			c.source[r.leaves] = r.File
-			c.settled[r.leaves] = d.keptIn(r.File, dec)
+			keptIn, masks := d.settledIn(r.File, dec)
+			c.settled[r.leaves] = append(keptIn, masks...)
+			for _, m := range masks {
+				removed[i] = append(removed[i], RemovedPlace{r.leaves, "", m.start, m.end})
+			}
 			c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
 		}
 	}
@@ -80,7 +85,10 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	}
 	c.files = append(c.files, File{SummaryName, -1, func() (io.ReadCloser, error) { return d.summary(dec) }})
 	c.add("session.schema.json", d.c.Plan.Outgoing())
-	c.add("treatment.json", d.Ledger(findings).Encode())
+	c.ledger = d.Ledger(findings)
+	c.ledger.Removed = append(c.ledger.Removed, slices.Concat(removed...)...)
+	slices.SortFunc(c.ledger.Removed, RemovedPlace.compare)
+	c.add("treatment.json", c.ledger.Encode())
 	slices.SortFunc(c.files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })
 	for _, text := range slices.Concat(kept...) { // a barcode, say, that is kept in a record stands in lists too
 		c.settle("tubes.csv", table, text)
@@ -89,14 +97,22 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	return c, nil
 }
 
-// keptIn returns where in a recording texts stand in which something was kept.
-func (d *Draft) keptIn(file string, dec *leak.Decisions) (kept []span) {
+// settledIn returns where in a recording texts stand in which something was kept,
+// and where the masks are that the treatment writes.
+func (d *Draft) settledIn(file string, dec *leak.Decisions) (kept, masks []span) {
 	for _, p := range d.traces.places {
-		if p.file == file && d.searcher.settle(p, dec).keeps() {
-			kept = append(kept, span{int64(p.base), int64(p.base + len(p.text))})
+		if p.file != file {
+			continue
+		}
+		done, base := d.searcher.settle(p, dec), int64(p.base)
+		if done.keeps() {
+			kept = append(kept, span{base, base + int64(len(p.text))})
+		}
+		for _, m := range done.removed {
+			masks = append(masks, span{base + m.start, base + m.end})
 		}
 	}
-	return kept
+	return kept, masks
 }
 
 func (c *Cleared) add(name string, data []byte) {
@@ -126,8 +142,9 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 }
 
 // final returns the bytes of a record that leaves, after a last search of all
-// that it says in words, and the texts in which something found was kept.
-func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []string, err error) {
+// that it says in words, the texts in which something found was kept, and where
+// the treatment put words of its own.
+func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []string, removed []RemovedPlace, err error) {
 	settled := map[string]string{} // by pointer
 	var changed []place
 	for _, p := range s.places {
@@ -139,6 +156,9 @@ func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []stri
 		if done.keeps() {
 			kept = append(kept, done.text)
 		}
+		for _, r := range done.removed {
+			removed = append(removed, RemovedPlace{"sessions/" + s.name + ".json", p.pointer, r.start, r.end})
+		}
 		if done.text != p.text {
 			p.text = done.text
 			changed = append(changed, p)
@@ -148,17 +168,17 @@ func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []stri
 	if len(changed) > 0 {
 		doc, err := schema.ParseJSON(data)
 		if err != nil {
-			return nil, nil, err // we wrote it ourselves
+			return nil, nil, nil, err // we wrote it ourselves
 		}
 		for _, p := range changed {
 			doc.At(p.pointer).Text = p.text
 		}
 		if problems := d.treater.prove(s.file, doc); len(problems) > 0 {
-			return nil, nil, &schema.QueriesError{Problems: problems}
+			return nil, nil, nil, &schema.QueriesError{Problems: problems}
 		}
 		data = doc.Encode()
 	}
-	return data, kept, d.last(s, data, settled)
+	return data, kept, removed, d.last(s, data, settled)
 }
 
 // last searches the bytes that leave. Each text with a match must be one that

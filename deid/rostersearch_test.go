@@ -26,7 +26,8 @@ func searchedWith(t testing.TB, c *Cleared, files map[string][]byte, piece int) 
 }
 
 func searchedBy(r *RosterSearch, files map[string][]byte, piece int) error {
-	i := NewInspection(demo.Study, demo.Site).With(r)
+	i := NewInspection(demo.Study, demo.Site)
+	i.roster = r
 	for name, data := range files {
 		w := i.File(name)
 		for p := range slices.Chunk(data, piece) {

@@ -108,6 +108,7 @@ func (p *place) certain(m leak.Match) bool {
 type settled struct {
 	text     string
 	findings []leak.Finding // by Start; offsets in the text as it was
+	removed  []span         // of text, in bytes: what the treatment put there itself
 }
 
 // keeps says whether a person decided to keep something that was found.
@@ -160,7 +161,7 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 			}
 		}
 		if !grown {
-			out.text = text
+			out.text, out.removed = text, parts.ours()
 			break
 		}
 	}
@@ -247,6 +248,16 @@ func (ps parts) within(start, end int) bool {
 		}
 	}
 	return false
+}
+
+// ours returns where our words are in the redacted text.
+func (ps parts) ours() (list []span) {
+	for _, p := range ps {
+		if p.ours {
+			list = append(list, span{int64(p.start), int64(p.end)})
+		}
+	}
+	return list
 }
 
 // origin returns where a stretch of the redacted text comes from. A word of ours

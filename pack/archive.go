@@ -67,7 +67,7 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		return nil, err
 	}
 	defer packed.abort()
-	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: deid.NewInspection(p.study, p.site).With(p.roster),
+	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: p.search(),
 		searching: make(chan struct{}, workers(o.Workers))}
 	defer w.searches.Wait()
 	w.looks, w.looked = make(chan look), make(chan struct{})
@@ -127,11 +127,8 @@ func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
 		}
 	}
 	w.searches.Wait()
-	if err := p.roster.Err(); err != nil {
+	if err := w.inspection.Err(); err != nil {
 		return err
-	}
-	if left := w.inspection.Left(); len(left) > 0 {
-		return &deid.InspectionError{Findings: left}
 	}
 	info, err := bagInfo(w.number, w.bytes, int64(len(p.files)))
 	if err != nil {

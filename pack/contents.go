@@ -121,7 +121,29 @@ type payload struct {
 	files                []deid.File // ordered by name
 	sessions, recordings int
 	tubes                int
-	roster               *deid.RosterSearch // sees every byte of files
+	inspection           *deid.Inspection // nil: one that knows no roster
+}
+
+// payloadOf prepares c for one sealing.
+func payloadOf(c *deid.Cleared) (*payload, error) {
+	inspection, err := c.Inspection()
+	if err != nil {
+		return nil, err
+	}
+	study := c.Study()
+	return &payload{
+		study: study.Study, site: study.Site, contact: study.Contact,
+		files: c.Files(), sessions: c.Sessions(), recordings: c.Recordings(), tubes: len(c.Tubes()),
+		inspection: inspection,
+	}, nil
+}
+
+// search returns what looks at every byte once more.
+func (p *payload) search() *deid.Inspection {
+	if p.inspection == nil {
+		return deid.NewInspection(p.study, p.site)
+	}
+	return p.inspection
 }
 
 // total returns the number of payload bytes, but for a file whose size is not

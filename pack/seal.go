@@ -86,16 +86,9 @@ type Part struct {
 // returned (*schema.QueriesError, *deid.FindingsError) otherwise, or what the
 // searches of the finished bag did (*deid.RosterError, *deid.InspectionError).
 func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) {
-	study := c.Study()
-	roster, err := c.RosterSearch()
+	p, err := payloadOf(c)
 	if err != nil {
 		return nil, err
-	}
-	p := &payload{
-		roster: roster,
-		study:  study.Study, site: study.Site, contact: study.Contact,
-		files:    c.Files(),
-		sessions: c.Sessions(), recordings: c.Recordings(), tubes: len(c.Tubes()),
 	}
 	return seal(ctx, media.OS{}, p, o)
 }
