@@ -1,0 +1,14 @@
+//go:build !unix && !windows
+
+package durable
+
+import "os"
+
+const (
+	noWait     = 0
+	onlyFolder = 0
+)
+
+func openFolder(dir string) (*os.Root, error) { return os.OpenRoot(dir) }
+func links(*os.File) (uint64, error)          { return 1, nil }
+func notOffered(error) bool                   { return true }
