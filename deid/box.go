@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"outbreath/deid/leak"
+	"outbreath/schema"
 )
 
 // DiscrepanciesName is where a shipment says which tubes the box and the records
@@ -81,7 +82,7 @@ func (d *Draft) Reason(barcode, reason string) error {
 		return refuse("", "is empty: say why the box is sent like this")
 	case len(reason) > maxReason || !utf8.ValidString(reason) || strings.ContainsFunc(reason, unicode.IsControl):
 		return refuse("", fmt.Sprintf("must be one line of at most %d characters", maxReason))
-	case formula(reason) || formula(barcode):
+	case schema.Formula(reason) || schema.Formula(barcode):
 		return refuse("", "or its barcode begins with = + - @, which a spreadsheet would run as a formula")
 	}
 	study := d.c.Study
@@ -112,9 +113,6 @@ func (d *Draft) State(list []Discrepancy) error {
 	d.stated = list
 	return nil
 }
-
-// formula says whether a spreadsheet would run a cell.
-func formula(cell string) bool { return cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) }
 
 // discrepanciesCSV returns discrepancies.csv (RFC 4180, lines end with LF).
 func discrepanciesCSV(list []Discrepancy) ([]byte, error) {

@@ -262,7 +262,7 @@ func tubesCSV(tubes []ClearedTube) ([]byte, error) {
 	for _, t := range tubes {
 		row := []string{t.Barcode, t.Session, t.Position, t.Fraction, t.VolumeML, t.Storage}
 		for _, cell := range row {
-			if formula(cell) {
+			if schema.Formula(cell) {
 				return nil, &schema.QueriesError{Problems: []schema.Problem{{
 					File: "tubes.csv", Rule: "tube.formula", Severity: schema.Error,
 					Message: "a value of a tube begins with = + - @ or a tab, which a spreadsheet would run as a formula; correct barcode, position, volume and storage in the records",

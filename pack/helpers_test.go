@@ -164,10 +164,18 @@ func newTrace(i, size int) []byte {
 	r := rand.New(rand.NewPCG(uint64(i), 7))
 	var b bytes.Buffer
 	b.WriteString("t_s,co2_kpa,pressure_pa\n")
-	for k := 0; b.Len() < size; k++ {
+	const most = 24 // bytes of a row, or a few more
+	k := 0
+	for ; b.Len()+2*most < size; k++ {
 		fmt.Fprintf(&b, "%d.%02d,%.3f,%.1f\n", k/100, k%100, 2+3*r.Float64(), 40*r.NormFloat64())
 	}
-	return b.Bytes()[:size]
+	last := fmt.Sprintf("%d.%02d", k/100, k%100) // then zeros, to be of so many bytes
+	if left := size - b.Len() - len(last) - len(",2.0,0.0\n"); left > 0 {
+		last += strings.Repeat("0", min(left, 20)) + ",2.0" + strings.Repeat("0", max(0, left-20)) + ",0.0\n"
+	} else {
+		last += ",2,0\n"
+	}
+	return append(b.Bytes(), last...)
 }
 
 // file makes a payload file of data.

@@ -20,6 +20,7 @@ import (
 
 	"outbreath/keys/sshsig"
 	"outbreath/pack/bag"
+	"outbreath/schema/edf"
 )
 
 // A forged archive: what a site that is trusted, but broken or hostile, could
@@ -456,8 +457,146 @@ func hostileCases() []hostileCase {
 			f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == "data/treatment.json" })
 		}},
 		{"treatment broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "x" }},
+		{"recording is a program", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data = "MZ\x90\x00\x03\x00\x00\x00#!/bin/sh\nid > /tmp/x\n"
+		}},
+		{"recording ends with a script", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data += "#!/bin/sh\nid > /tmp/x\n"
+		}},
+		{"recording has a script for a header", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data = "#!/bin/sh\n0.1,2,3\n"
+		}},
+		{"recording with a text", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data += "9,Marta,3\n"
+		}},
+		{"recording with a formula", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data += "9,=1+1,3\n"
+		}},
+		{"recording with a formula for a column", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data = "t_s,=co2,pressure_pa\n1,2,3\n"
+		}},
+		{"recording with columns that no schema declares", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data = "t_s,flow_l_s\n1,2\n"
+		}},
+		{"recording out of range", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data += "86399,900,3\n"
+		}},
+		{"recording without a row", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+"-1.csv").data = "t_s,co2_kpa,pressure_pa\n"
+		}},
+		{"recording of nothing", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/"+first+"-1.csv").data = "" }},
+		{"columns declared, range of the schema's own broken", "records", func(t *testing.T, f *forged) {
+			ownColumns(t, f, `"min": 0, "max": 2`)
+		}},
+		{"columns declared that are none", "records", func(t *testing.T, f *forged) { ownColumns(t, f, `"min": 9, "max": 2`) }},
+		{"program for an EDF recording", "records", func(t *testing.T, f *forged) { asEDF(t, f, []byte("\x7fELF\x02\x01\x01")) }},
+		{"EDF recording with a script behind it", "records", func(t *testing.T, f *forged) {
+			asEDF(t, f, append(edfFile(t, "+0\x14\x14\x00"), "#!/bin/sh\n"...))
+		}},
+		{"EDF recording with something beside its annotations", "records", func(t *testing.T, f *forged) {
+			asEDF(t, f, edfFile(t, "+0\x14\x14\x00#!/bin/sh"))
+		}},
+		{"EDF recording cut", "records", func(t *testing.T, f *forged) {
+			b := edfFile(t, "+0\x14\x14\x00")
+			asEDF(t, f, b[:len(b)-2])
+		}},
+		{"recording of another format than the record says", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, session+first+".json")
+			e.data = strings.Replace(e.data, `"format": "csv"`, `"format": "edf"`, 1)
+		}},
+		{"formula in the list of tubes", "records", formulaTube("=1+1", "T0000A")},
+		{"formula in the list of tubes, with a sign", "records", formulaTube("-A1", "T0000A")},
+		{"formula in the list of tubes, at", "records", formulaTube("@SUM(A1)", "T0000A")},
+		{"formula in the list of tubes, full width", "records", formulaTube("＝1+1", "T0000A")},
+		{"formula in the handling list", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/handling.csv").data += "+cmd|' /C calc'!A0,usual\n"
+			f.label.Tubes++
+		}},
+		{"formula in the list of discrepancies", "records", func(t *testing.T, f *forged) {
+			f.add(forgedEntry{name: "data/discrepancies.csv", data: "barcode,kind,reason\nT9,unexpected,=HYPERLINK(A1)\n"})
+		}},
+		{"formula behind a tab", "records", func(t *testing.T, f *forged) {
+			f.add(forgedEntry{name: "data/discrepancies.csv", data: "barcode,kind,reason\nT9,unexpected,\"\t=1\"\n"})
+		}},
 		{"label counts wrong", "records", func(t *testing.T, f *forged) { f.label.Sessions = 3 }},
 		{"label of another study", "records", func(t *testing.T, f *forged) { f.label.Study = "LARK-1" }},
+	}
+}
+
+// formulaTube gives a tube another barcode, in record and list.
+func formulaTube(barcode, old string) func(*testing.T, *forged) {
+	return func(t *testing.T, f *forged) {
+		for _, name := range []string{"data/tubes.csv", "data/handling.csv", "data/sessions/" + pseudonym(0) + ".json"} {
+			e := f.at(t, name)
+			e.data = strings.ReplaceAll(e.data, old, barcode)
+		}
+	}
+}
+
+// ownColumns declares other columns in the schema, whose recordings follow them
+// but for the limits given.
+func ownColumns(t *testing.T, f *forged, limits string) {
+	t.Helper()
+	e := f.at(t, "data/session.schema.json")
+	const at = `"pattern": "^recordings/`
+	changed := strings.Replace(e.data, at, `"columns": [{"name": "t_s", "min": 0, "max": 9, "rising": true}, {"name": "flow", `+limits+`}], `+at, 1)
+	if changed == e.data {
+		changed = strings.Replace(e.data, strings.ReplaceAll(at, " ", ""), `"columns":[{"name":"t_s","min":0,"max":9,"rising":true},{"name":"flow",`+limits+`}],`+strings.ReplaceAll(at, " ", ""), 1)
+	}
+	if changed == e.data {
+		t.Fatal("the schema has no recording")
+	}
+	e.data = changed
+	for i := range 2 {
+		f.at(t, "data/recordings/"+pseudonym(i)+"-1.csv").data = "t_s,flow\n0,1\n1,+2.5\n2,\n"
+	}
+}
+
+// A schema's own columns are taken, and judged by its own ranges.
+func TestOwnColumnsArrive(t *testing.T) {
+	b := newBench(t)
+	f := forge(t, b)
+	ownColumns(t, f, `"min": 0, "max": 3`)
+	if v := b.mustVerify(t, f.write(t, b)); v.Decision != Accepted {
+		t.Fatalf("%+v", v.Checks)
+	}
+}
+
+// asEDF makes an EDF recording of the first one.
+func asEDF(t *testing.T, f *forged, data []byte) {
+	t.Helper()
+	id := pseudonym(0)
+	e := f.at(t, "data/recordings/"+id+"-1.csv")
+	e.name, e.data = "data/recordings/"+id+"-1.edf", string(data)
+	for _, name := range []string{"data/sessions/" + id + ".json", "data/recordings/summary.json"} {
+		r := f.at(t, name)
+		r.data = strings.NewReplacer(id+"-1.csv", id+"-1.edf", `"format": "csv"`, `"format": "edf"`).Replace(r.data)
+	}
+}
+
+// edfFile returns a recording of one signal, and one for annotations that holds tal.
+func edfFile(t *testing.T, tal string) []byte {
+	t.Helper()
+	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: "01.01.85", StartTime: "00.00.00", Reserved: "EDF+C", Records: 1,
+		RecordDuration: "1", Signals: []edf.Signal{
+			{Label: "CO2", Dimension: "kPa", PhysMin: "0", PhysMax: "10", DigMin: "-32768", DigMax: "32767", Samples: 10},
+			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 20}}}
+	record := make([]byte, 60)
+	copy(record[20:], tal)
+	var b bytes.Buffer
+	if err := edf.Write(&b, h, [][]byte{record}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// A good EDF recording is accepted.
+func TestEDFArrives(t *testing.T) {
+	b := newBench(t)
+	f := forge(t, b)
+	asEDF(t, f, edfFile(t, "+0\x14\x14\x00"))
+	if v := b.mustVerify(t, f.write(t, b)); v.Decision != Accepted {
+		t.Fatalf("%+v", v.Checks)
 	}
 }
 

@@ -3,6 +3,7 @@ package pack
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
@@ -19,17 +20,17 @@ import (
 // the archive is split, verifies, and is joined by cat. By itself the limit and
 // the data are a thousandth; OUTBREATH_LARGE=1 takes the true ones, 5 GB of archive.
 func TestFATLimit(t *testing.T) {
-	limit, size := int64(media.FATLimit/1000), int64(7e6)
+	limit, rows := int64(media.FATLimit/1000), int64(180_000)
 	if os.Getenv("OUTBREATH_LARGE") != "" {
-		limit, size = media.FATLimit, 7e9
+		limit, rows = media.FATLimit, 180_000_000
 	}
 	b := newBench(t)
 	p := sample(t, 1, 1000)
 	for i := range p.files {
 		if f := &p.files[i]; kindOf(f.Name) == recordingFile {
-			f.Size = size
+			f.Size = int64(len(head)) + rows*rowSize
 			f.Open = func() (io.ReadCloser, error) {
-				return io.NopCloser(io.LimitReader(high{rand.NewChaCha8([32]byte{5})}, size)), nil // shrinks to three quarters
+				return io.NopCloser(&digits{in: rand.NewChaCha8([32]byte{5}), next: []byte(head), left: rows}), nil
 			}
 		}
 	}
@@ -83,13 +84,34 @@ func TestFATLimit(t *testing.T) {
 	t.Logf("%d bytes in %d parts of at most %d", total, len(s.Parts), limit)
 }
 
-// high are bytes of six random bits that are no text in which to look for identifiers.
-type high struct{ io.Reader }
+// digits are rows of random digits, which shrink to less than a half.
+type digits struct {
+	in         *rand.ChaCha8
+	next       []byte
+	left, done int64 // rows
+}
 
-func (h high) Read(b []byte) (int, error) {
-	n, err := h.Reader.Read(b)
-	for i := range b[:n] {
-		b[i] = 0x80 | b[i]&0x3f
+const (
+	head    = "t_s,co2_kpa,pressure_pa\n"
+	rowSize = 5 + 1 + 5 + 2*(1+2+28) + 1 // bytes
+)
+
+func (d *digits) Read(b []byte) (int, error) {
+	for len(d.next) < rowSize && d.left > 0 {
+		d.next = fmt.Appendf(d.next, "%05d.%05d,", d.done/100_000, d.done%100_000)
+		for _, end := range []byte(",\n") {
+			d.next = append(d.next, "1."...)
+			for range 4 {
+				d.next = fmt.Appendf(d.next, "%07d", d.in.Uint64()%10_000_000)
+			}
+			d.next = append(d.next, end)
+		}
+		d.done, d.left = d.done+1, d.left-1
 	}
-	return n, err
+	if len(d.next) == 0 {
+		return 0, io.EOF
+	}
+	n := copy(b, d.next)
+	d.next = d.next[:copy(d.next, d.next[n:])]
+	return n, nil
 }

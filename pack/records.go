@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 
@@ -32,6 +33,7 @@ type records struct {
 	running   sync.WaitGroup
 	checked   []*checkedRecord // in the order of the archive, not yet merged
 	found     map[string]bool  // recordings, and whether a record names them
+	forms     []arrivedForm    // of recordings, until the schema declares the columns
 	sessions  int
 	lists     int                 // treatment.json and tubes.csv that were there
 	tubes     map[string][]string // rows that tubes.csv must have, by barcode
@@ -105,9 +107,6 @@ func (r *records) counts(k kind) bool {
 	return true
 }
 
-// recording notes that a recording is there.
-func (r *records) recording(name string) { r.found[name] = false }
-
 // schema takes the schema that the records must follow.
 func (r *records) schema(data []byte) {
 	v, err := schema.CompileOutgoing(data)
@@ -116,6 +115,7 @@ func (r *records) schema(data []byte) {
 		return
 	}
 	r.validator = v
+	r.proveForms(v.Columns())
 }
 
 // summary checks that the summary of the recordings can be read and speaks of
@@ -162,6 +162,9 @@ func (r *records) handlingList(data []byte) {
 		}
 		if err != nil {
 			r.problem("data/%s: row %d is not in the form of the list", deid.HandlingName, i)
+			return
+		}
+		if r.formula(deid.HandlingName, i, row) {
 			return
 		}
 		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
@@ -227,7 +230,12 @@ func (r *records) check(j recordJob) {
 	}
 	r.again.Record(j.name, n)
 	for _, rec := range items(n, "recordings") {
-		j.to.recordings = append(j.to.recordings, text(rec, "file"))
+		file := text(rec, "file")
+		if f := text(rec, "format"); f != "" && !strings.HasSuffix(file, "."+f) {
+			j.to.problem = "gives a recording another format than its name does"
+			return
+		}
+		j.to.recordings = append(j.to.recordings, file)
 	}
 	for _, t := range items(n, "tubes") {
 		j.to.tubes = append(j.to.tubes, []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")})
@@ -276,6 +284,15 @@ func tooLong(data []byte, rows int) bool {
 	return false
 }
 
+// formula notes a cell that a spreadsheet would run.
+func (r *records) formula(name string, line int, row []string) bool {
+	if !slices.ContainsFunc(row, schema.Formula) {
+		return false
+	}
+	r.problem("data/%s: row %d has a value that a spreadsheet would run as a formula (= + - @ or a tab at its beginning)", name, line)
+	return true
+}
+
 // tubeList compares tubes.csv with the records.
 func (r *records) tubeList(data []byte) {
 	r.lists++
@@ -304,6 +321,9 @@ func (r *records) tubeList(data []byte) {
 			return
 		case line == 0:
 			continue
+		}
+		if r.formula(tubesName, line, row) {
+			return
 		}
 		barcode := strings.Clone(row[0])
 		want, ok := r.tubes[barcode]

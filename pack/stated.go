@@ -28,6 +28,9 @@ func (r *records) discrepancies(data []byte) {
 		return
 	}
 	for i, row := range rows[1:] {
+		if r.formula(deid.DiscrepanciesName, i+1, row) {
+			return
+		}
 		if i > 0 && strings.Join(row[:2], "\x00") <= strings.Join(rows[i][:2], "\x00") || row[0] == "" || row[2] == "" || !utf8.ValidString(strings.Join(row, "")) || strings.ContainsFunc(strings.Join(row, ""), isControl) {
 			r.problem("data/%s: row %d is not one tube and a reason, stands there twice or out of order", deid.DiscrepanciesName, i+1)
 			return

@@ -209,10 +209,12 @@ func (r *bagReader) payload(where, name string, size int64) error {
 	r.files++
 	path := "data/" + name
 	if k == recordingFile {
-		r.records.recording(name)
 		again := r.records.again.File(name)
 		defer again.Close()
-		return r.copy(path, size, again)
+		form := newForm(name, size)
+		err := r.copy(path, size, io.MultiWriter(form, again))
+		r.records.recording(name, form)
+		return err
 	}
 	var data bytes.Buffer
 	if err := r.copy(path, size, &data); err != nil {

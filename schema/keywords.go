@@ -18,9 +18,10 @@ const (
 	onOther // boolean and null
 	onObject
 	onArray
-	onRoot // nowhere but at the top, where it is allowed besides
-	ours   // our own annotations: in a plan only
-	silent // says nothing about the record; never copied into another schema
+	onRoot  // nowhere but at the top, where it is allowed besides
+	ours    // our own annotations: in a plan only
+	shipped // one of ours that the schema in a shipment has as well
+	silent  // says nothing about the record; never copied into another schema
 )
 
 const (
@@ -67,7 +68,7 @@ var keywords = map[string]struct {
 	"deid":                 {onLeaf | ours, nil}, // read by parseTreatment
 	"risk":                 {onLeaf | ours, isRisk},
 	"why":                  {onLeaf | ours, isSentence},
-	"columns":              {onLeaf | ours, nil}, // read by parseColumns
+	"columns":              {onLeaf | ours | shipped, nil}, // read by parseColumns
 }
 
 // unsupported lists keywords of the draft that we refuse: what some of them let
@@ -89,7 +90,7 @@ func lint(name string, value *Node, on use, root, plan bool) string {
 		return `the keyword "allOf" is not supported here: write its parts together as one schema, because none of them could name all fields of the object`
 	case slices.Contains(unsupported, name):
 		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", "type", "oneOf" and limits`
-	case !known || k.use&ours != 0 && !plan:
+	case !known || k.use&ours != 0 && k.use&shipped == 0 && !plan:
 		return "the keyword " + odd(name) + " is not known here: remove it or correct its spelling"
 	case k.use&on == 0 && !(root && k.use&onRoot != 0):
 		return `the keyword "` + name + `" does not fit here: it belongs to another "type" or place`

@@ -226,6 +226,9 @@ func (s *shape) treated(described bool) []Member {
 		words = []Member{typed("string")}
 	case Recording:
 		words = []Member{typed("string"), word("pattern", recordingForm)}
+		if columns := s.word("columns"); columns != nil { // the laboratory proves the recordings once more
+			words = append(words, Member{"columns", columns})
+		}
 	}
 	if title := s.word("title"); described && title != nil {
 		words = append([]Member{{"title", title}}, words...)

@@ -340,7 +340,7 @@ func TestParsePlanOwn(t *testing.T) {
 		"/properties/words":                            `{"type": "array", "maxItems": 3, "items": {"type": "string"}}`,
 		"/properties/codes":                            `{"type": "array", "uniqueItems": true, "items": {"type": "integer"}}`,
 		"/properties/session_id":                       `{"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]$"}`,
-		"/properties/recordings/items/properties/file": `{"type": "string", "pattern": "^recordings/[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]-[1-9][0-9]*\\.(csv|edf)$"}`,
+		"/properties/recordings/items/properties/file": `{"type": "string", "pattern": "^recordings/[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]-[1-9][0-9]*\\.(csv|edf)$", "columns": [{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, "max": 2e1}]}`,
 		"/properties/kit/required":                     `["lot", "unit"]`,
 	} {
 		if got := out.At(pointer); got == nil {

@@ -3,8 +3,10 @@ package schema
 import (
 	"bytes"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // A Column is one declared column of a CSV recording: its name and the range
@@ -110,10 +112,25 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	names := make([]string, len(columns))
 	for i, col := range columns {
 		names[i] = col.Name
-		c.columns = append(c.columns, ready(col))
+	}
+	if slices.Equal(columns, DefaultColumns()) {
+		c.columns = slices.Clone(readyDefault())
+	} else {
+		c.columns = readyAll(columns)
 	}
 	c.header = strings.Join(names, ",")
 	return c
+}
+
+// readyDefault are the contract's columns made ready: once, because a shipment may
+// hold thousands of recordings.
+var readyDefault = sync.OnceValue(func() []csvColumn { return readyAll(DefaultColumns()) })
+
+func readyAll(columns []Column) (out []csvColumn) {
+	for _, col := range columns {
+		out = append(out, ready(col))
+	}
+	return out
 }
 
 // Write takes the next bytes. It never returns an error: ask Problems.

@@ -24,9 +24,9 @@ const maxTries = 500_000
 
 // A Validator is a compiled schema that may come from outside.
 type Validator struct {
-	compiled *jsonschema.Schema
-	doc      *Node // what was compiled
-
+	compiled     *jsonschema.Schema
+	doc          *Node // what was compiled
+	columns      []Column
 	alternatives int // in the schema
 }
 
@@ -42,7 +42,39 @@ func CompileOutgoing(data []byte) (*Validator, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newValidator(s)
+	v, err := newValidator(s)
+	if err != nil {
+		return nil, err
+	}
+	return v, v.takeColumns(s)
+}
+
+// takeColumns takes over the columns that the schema declares for CSV recordings.
+func (v *Validator) takeColumns(s *shape) (err error) {
+	s.each(func(leaf *shape) {
+		n := leaf.word("columns")
+		if n == nil || err != nil {
+			return
+		}
+		columns, message := parseColumns(n)
+		if message == "" && v.columns != nil && !slices.Equal(columns, v.columns) {
+			message = `"columns" contradict each other`
+		}
+		if message != "" {
+			err = wrong(leaf.pointer, message)
+		}
+		v.columns = columns
+	})
+	return err
+}
+
+// Columns returns the columns that the schema declares for CSV recordings; those
+// of the contract if it declares none.
+func (v *Validator) Columns() []Column {
+	if v.columns == nil {
+		return DefaultColumns()
+	}
+	return slices.Clone(v.columns)
 }
 
 func newValidator(s *shape) (*Validator, error) {

@@ -1,0 +1,109 @@
+package edf
+
+import "bytes"
+
+// A Check proves of a recording that passes by what [ReadHeader],
+// [Header.Check] and [WalkAnnotations] prove of a file: every rule of the header, a
+// size that is what the header announces, and annotations that are texts with times.
+// It is an io.Writer that holds the header and the annotations of one data record.
+type Check struct {
+	size int64 // bytes that are announced from outside
+	at   int64 // bytes seen
+	head []byte
+	h    *Header
+	w    walk
+	held [][]byte // of each annotation signal, of the data record that passes
+	in   []Range
+	err  error
+}
+
+// NewCheck checks a recording of size bytes.
+func NewCheck(size int64) *Check { return &Check{size: size} }
+
+// Write takes the next bytes. It never returns an error: ask Close.
+func (c *Check) Write(p []byte) (int, error) {
+	n := len(p)
+	for len(p) > 0 && c.err == nil {
+		if c.h == nil {
+			p = c.header(p)
+			continue
+		}
+		if len(c.in) == 0 {
+			c.at += int64(len(p))
+			break
+		}
+		p = c.record(p)
+	}
+	return n, nil
+}
+
+// header takes bytes until the header is whole, and returns those that follow.
+func (c *Check) header(p []byte) []byte {
+	want := 256
+	if len(c.head) >= want {
+		ns, ok := count(c.head, signals, 0, 0)
+		if !ok || ns < 1 || ns > MaxSignals {
+			_, c.err = ReadHeader(bytes.NewReader(c.head))
+			return nil
+		}
+		want = 256 * (1 + ns)
+	}
+	take := min(len(p), want-len(c.head))
+	c.head = append(c.head, p[:take]...)
+	c.at += int64(take)
+	if len(c.head) < want || want == 256 {
+		return p[take:]
+	}
+	h, err := ReadHeader(bytes.NewReader(c.head))
+	if err == nil {
+		err = h.Validate()
+	}
+	if err == nil {
+		err = h.Check(c.size)
+	}
+	if c.err = err; err != nil {
+		return nil
+	}
+	c.h, c.head, c.in = h, nil, h.AnnotationRanges()
+	c.w = walk{fn: func(int, int64, string) error { return nil }, continuous: h.flag() == "EDF+C", step: h.RecordSeconds()}
+	for _, r := range c.in {
+		c.held = append(c.held, make([]byte, 0, r.Size))
+	}
+	return p[take:]
+}
+
+// record takes bytes of one data record, at most to its end.
+func (c *Check) record(p []byte) []byte {
+	size := c.h.RecordSize()
+	begin := (c.at - c.h.HeaderSize()) % int64(size) // in the data record
+	from, to := int(begin), min(size, int(begin)+len(p))
+	for i, r := range c.in {
+		if a, b := max(from, r.Offset), min(to, r.Offset+r.Size); a < b {
+			c.held[i] = append(c.held[i], p[a-from:b-from]...)
+		}
+	}
+	c.at += int64(to - from)
+	if to == size {
+		start := c.at - int64(size)
+		for i, r := range c.in {
+			if c.err = c.w.signal(c.held[i], start+int64(r.Offset), i == 0); c.err != nil {
+				return nil
+			}
+			c.held[i] = c.held[i][:0]
+		}
+		c.w.record++
+	}
+	return p[to-from:]
+}
+
+// Close returns what is wrong with the recording, a *FieldError, or nil.
+func (c *Check) Close() error {
+	switch {
+	case c.err != nil:
+		return c.err
+	case c.h == nil:
+		_, err := ReadHeader(bytes.NewReader(c.head))
+		return err
+	}
+	return c.h.Check(c.at)
+}
