@@ -30,7 +30,8 @@ import (
 // no identifiers here.
 type Inspection struct {
 	study, site string
-	roster      *RosterSearch // nil at the laboratory
+	roster      *RosterSearch     // nil at the laboratory
+	source      map[string]string // as InspectionError's
 
 	mu      sync.Mutex
 	found   []foundAgain
@@ -84,6 +85,7 @@ func NewInspection(study, site string) *Inspection {
 // beginning what was settled, and compares every byte with the roster too.
 func (c *Cleared) Inspection() (*Inspection, error) {
 	i := NewInspection(c.study.Study, c.study.Site)
+	i.source = c.source
 	i.settle(c.ledger)
 	var err error
 	i.roster, err = c.RosterSearch()
@@ -97,14 +99,17 @@ func (i *Inspection) Err() error {
 		return err
 	}
 	if left := i.Left(); len(left) > 0 {
-		return &InspectionError{left}
+		return &InspectionError{left, i.source}
 	}
 	return nil
 }
 
 // An InspectionError says that a finished bag holds what looks like an
 // identifier and that nobody decided to keep. It is never empty.
-type InspectionError struct{ Findings []leak.Finding }
+type InspectionError struct {
+	Findings []leak.Finding
+	source   map[string]string // payload file to the file that it is made from, where that is known
+}
 
 func (e *InspectionError) Error() string {
 	f := e.Findings[0]

@@ -187,8 +187,8 @@ func (c *csvReader) verdict() error {
 	return nil
 }
 
-// CheckRecordings reads every recording to its end and returns what its
-// format's rules object to. progress may be nil; it is called from one
+// CheckRecordings reads every recording to its end that has not been read yet, and
+// returns what the format's rules object to in all of them. progress may be nil; it is called from one
 // goroutine at a time, with bytes.
 func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total int64)) ([]schema.Problem, error) {
 	var all []*recording
@@ -196,7 +196,9 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 	for _, s := range d.sessions {
 		for i := range s.recordings {
 			all = append(all, &s.recordings[i])
-			total += s.recordings[i].Size
+			if !s.recordings[i].read {
+				total += s.recordings[i].Size
+			}
 		}
 	}
 	var mu sync.Mutex
@@ -217,7 +219,9 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 		if failed[i] = ctx.Err(); failed[i] != nil {
 			return
 		}
-		if r := all[i]; r.Format == "csv" {
+		if r := all[i]; r.read {
+			problems[i] = r.impossible()
+		} else if r.Format == "csv" {
 			problems[i], failed[i] = r.checkCSV(ctx, d.c.Root, tell)
 		} else {
 			problems[i], failed[i] = d.checkEDF(ctx, r, tell)

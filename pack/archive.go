@@ -67,12 +67,8 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		return nil, err
 	}
 	defer packed.abort()
-	w := &bagWriter{out: packed, number: o.Number, total: p.total(), progress: o.Progress, inspection: p.search(),
-		searching: make(chan struct{}, workers(o.Workers))}
-	defer w.searches.Wait()
-	w.looks, w.looked = make(chan look), make(chan struct{})
-	defer close(w.looks)
-	go w.search()
+	w := newBagWriter(packed, p, o)
+	defer w.close()
 	if err := w.write(p, o.Signer); err != nil {
 		// When the medium failed, the writer was only told to stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
@@ -89,9 +85,16 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 	return &archived{bag: w.bag, listed: w.listed}, nil
 }
 
+// A sink takes the tar stream: bytes that are written, or put into its room.
+type sink interface {
+	io.Writer
+	room() ([]byte, error) // at least one byte of space, to be followed by fill
+	fill(n int)
+}
+
 // A bagWriter writes the tar stream.
 type bagWriter struct {
-	out         *packer
+	out         sink
 	number      string
 	listed      []bag.Entry       // payload files written
 	bag         [sha256.Size]byte // of the tag manifest, once it is written
@@ -111,6 +114,19 @@ type look struct {
 	data  []byte
 }
 
+// newBagWriter starts what searches beside it, which close ends.
+func newBagWriter(out sink, p *payload, o *SealOptions) *bagWriter {
+	w := &bagWriter{out: out, number: o.Number, total: p.total(), progress: o.Progress, inspection: p.search(),
+		searching: make(chan struct{}, workers(o.Workers)), looks: make(chan look), looked: make(chan struct{})}
+	go w.search()
+	return w
+}
+
+func (w *bagWriter) close() {
+	close(w.looks)
+	w.searches.Wait()
+}
+
 // search takes looks one after another.
 func (w *bagWriter) search() {
 	for l := range w.looks {
@@ -121,40 +137,51 @@ func (w *bagWriter) search() {
 
 // write writes the payload, then the tag files, each after those it speaks of.
 func (w *bagWriter) write(p *payload, signer ssh.Signer) error {
-	for _, f := range p.files {
-		if err := w.file(f); err != nil {
-			return err
-		}
-	}
-	w.searches.Wait()
-	if err := w.inspection.Err(); err != nil {
-		return err
-	}
-	info, err := bagInfo(w.number, w.bytes, int64(len(p.files)))
+	tags, err := w.contents(p)
 	if err != nil {
 		return err
 	}
-	manifest, err := bag.FormatManifest(w.listed, true)
-	if err != nil {
-		return err
-	}
-	tags := []tagFile{{bag.Info, info}, {bag.Bagit, bag.FormatBagit()}, {bag.Manifest, manifest}}
-	tagManifest, err := bag.FormatManifest(tagEntries(tags), false)
-	if err != nil {
-		return err
-	}
-	w.bag = sha256.Sum256(tagManifest)
+	tagManifest := tags[len(tags)-1].data
 	sig, err := sshsig.Sign(signer, bagNamespace, tagManifest)
 	if err != nil {
 		return fmt.Errorf("the bag could not be signed: %w", err)
 	}
-	for _, t := range append(tags, tagFile{bag.TagManifest, tagManifest}, tagFile{tagSigName, sig}) {
+	for _, t := range append(tags, tagFile{tagSigName, sig}) {
 		if err := w.tag(t); err != nil {
 			return err
 		}
 	}
 	_, err = w.out.Write(make([]byte, 2*tarBlock)) // the end mark
 	return err
+}
+
+// contents writes the payload, refuses what its searches object to, and returns
+// the tag files, the one that fixes all others last.
+func (w *bagWriter) contents(p *payload) ([]tagFile, error) {
+	for _, f := range p.files {
+		if err := w.file(f); err != nil {
+			return nil, err
+		}
+	}
+	w.searches.Wait()
+	if err := w.inspection.Err(); err != nil {
+		return nil, err
+	}
+	info, err := bagInfo(w.number, w.bytes, int64(len(p.files)))
+	if err != nil {
+		return nil, err
+	}
+	manifest, err := bag.FormatManifest(w.listed, true)
+	if err != nil {
+		return nil, err
+	}
+	tags := []tagFile{{bag.Info, info}, {bag.Bagit, bag.FormatBagit()}, {bag.Manifest, manifest}}
+	tagManifest, err := bag.FormatManifest(tagEntries(tags), false)
+	if err != nil {
+		return nil, err
+	}
+	w.bag = sha256.Sum256(tagManifest)
+	return append(tags, tagFile{bag.TagManifest, tagManifest}), nil
 }
 
 // A tagFile is a file of the bag that is no payload.
@@ -206,7 +233,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		case err != nil:
 			return err
 		case len(data) > maxRecord:
-			return fmt.Errorf("%s would have more than %d bytes: split the collection", f.Name, maxRecord)
+			return tooMuch(path, fmt.Sprintf("this file would have more than %d bytes: split the collection", maxRecord))
 		}
 		w.inspection.Small(f.Name, data)
 		w.bytes += int64(len(data))

@@ -11,6 +11,7 @@ import (
 	"outbreath/deid"
 	"outbreath/pack/bag"
 	"outbreath/pack/media"
+	"outbreath/schema"
 )
 
 // Files of a shipment folder, beside the archive.
@@ -159,16 +160,16 @@ func (p *payload) total() (n int64) {
 // at the laboratory.
 func (p *payload) check(number string) error {
 	if !siteCode.MatchString(p.site) || !studyCode.MatchString(p.study) {
-		return errors.New("study.json has a study or site code that cannot stand in a shipment: letters, digits and hyphens only")
+		return tooMuch("study.json", "the study or site code cannot stand in a shipment: letters, digits and hyphens only")
 	}
 	if err := checkNumber(number, p.site); err != nil {
 		return err
 	}
 	if len(p.files) > maxEntries {
-		return fmt.Errorf("one shipment holds at most %d files: split the collection", maxEntries)
+		return tooMuch("sessions", fmt.Sprintf("one shipment holds at most %d files: split the collection", maxEntries))
 	}
 	if p.recordings > maxRecordings {
-		return fmt.Errorf("one shipment holds at most %d recordings: split the collection", maxRecordings)
+		return tooMuch("recordings", fmt.Sprintf("one shipment holds at most %d recordings: split the collection", maxRecordings))
 	}
 	if !slices.IsSortedFunc(p.files, func(a, b deid.File) int { return cmpNames(a.Name, b.Name) }) {
 		return errors.New("the payload is not ordered by name")
@@ -183,9 +184,9 @@ func (p *payload) check(number string) error {
 		case k == otherFile || seen[foldName(f.Name)]:
 			return errors.New("a file of the payload has a name that cannot stand in a shipment")
 		case len(name) > maxName:
-			return fmt.Errorf("a name in the archive would be longer than %d characters: choose a shorter site code", maxName)
+			return tooMuch("study.json", fmt.Sprintf("a name in the archive would be longer than %d characters: choose a shorter site code", maxName))
 		case f.Size < 0 && (f.Size != -1 || k != summaryFile), f.Size > k.limit():
-			return fmt.Errorf("%s has more than %d bytes, the most that a shipment holds in such a file", f.Name, k.limit())
+			return tooMuch("data/"+f.Name, fmt.Sprintf("this file would have more than %d bytes, the most that a shipment holds in such a file: split the collection", k.limit()))
 		}
 		seen[foldName(f.Name)] = true
 		count[k]++
@@ -193,15 +194,20 @@ func (p *payload) check(number string) error {
 	}
 	switch {
 	case manifest > maxManifest:
-		return errors.New("the collection has too many files for one shipment: split it")
+		return tooMuch("sessions", "the collection has too many files for one shipment: split it")
 	case p.total() > maxTotal:
-		return errors.New("the collection has too many bytes for one shipment: split it")
+		return tooMuch("recordings", "the collection has too many bytes for one shipment: split it")
 	case count[schemaFile] != 1 || count[treatmentFile] != 1 || count[tubesFile] != 1:
 		return errors.New("the payload lacks its schema, its treatment or its list of tubes")
 	case count[sessionFile] != p.sessions || count[recordingFile] != p.recordings:
 		return errors.New("the payload does not hold as many records and recordings as were cleared")
 	}
 	return nil
+}
+
+// tooMuch says what a shipment cannot hold.
+func tooMuch(file, message string) error {
+	return &schema.QueriesError{Problems: []schema.Problem{{File: file, Rule: "shipment.limit", Severity: schema.Error, Message: message}}}
 }
 
 // manifestLine returns the length of name's line in the payload manifest.

@@ -421,7 +421,7 @@ func inTar(t *testing.T, stream []byte, name string) []byte {
 func TestTooManyRecordings(t *testing.T) {
 	p := sample(t, 1, 10)
 	p.recordings = maxRecordings + 1
-	if err := p.check("07-0012"); err == nil || !strings.Contains(err.Error(), "split the collection") {
+	if err := p.check("07-0012"); !errors.As(err, new(*schema.QueriesError)) || !strings.Contains(err.Error(), "split the collection") {
 		t.Errorf("%v", err)
 	}
 	var b strings.Builder

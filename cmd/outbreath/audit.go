@@ -178,16 +178,10 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	if err := r.treated(); err != nil {
 		return nil, err
 	}
-	var cleared *deid.Cleared
-	if r.ok() {
-		if cleared, err = deid.Release(r.draft, r.decisions); err != nil {
-			return nil, err
-		}
-	}
 	ledger := r.draft.Ledger(r.findings)
 	in.Fields, in.Sealed = audit.FieldsOf(ledger), time.Now()
 	p := u.progress("looking at what would leave")
-	out, err := audit.OfCollection(r.col, r.draft, cleared, r.decisions, r.findings, in, p.update)
+	out, err := audit.OfCollection(r.col, r.draft, r.cleared, r.decisions, r.findings, in, p.update)
 	p.end()
 	if err != nil {
 		return nil, err
@@ -199,7 +193,7 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
 		Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
 		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: nonNil(r.findings), Decisions: r.decided(), Problems: nonNil(r.problems), Checks: []pack.Check{},
-		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: cleared != nil, Output: out, Custody: []custody.Entry{},
+		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out, Custody: []custody.Entry{},
 	}
 	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
 	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {

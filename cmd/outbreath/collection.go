@@ -15,6 +15,7 @@ import (
 	"outbreath/deid"
 	"outbreath/deid/leak"
 	"outbreath/keys"
+	"outbreath/pack"
 	"outbreath/pack/custody"
 	"outbreath/schema"
 )
@@ -35,15 +36,18 @@ func loadCollection(dir string) (*schema.Collection, error) {
 // A reading is all that check, review, seal and audit look at.
 type reading struct {
 	col       *schema.Collection
+	folder    *keys.Folder // nil: there is none yet
 	draft     *deid.Draft
 	decisions *leak.Decisions
+	cleared   *deid.Cleared   // nil while something stands in the way
+	rehearsal *pack.Rehearsal // what would be sealed; nil as cleared
 	problems  []schema.Problem
 	findings  []leak.Finding
 }
 
-// read loads the collection in dir, treats it with the site's key, searches it,
-// and reads every recording to its end. needed says that the command cannot do
-// without a key. The caller closes col.Root.
+// read loads the collection in dir, treats it with the site's key, and puts it to
+// every test of the data that seal does: see [reading.rehearse]. needed says that
+// the command cannot do without a key. The caller closes col.Root.
 func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
 	folder, key, err := siteKey(u, o, needed)
 	if err != nil {
@@ -63,14 +67,15 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 			}
 		}
 	}
-	r := &reading{col: col, problems: append(col.Problems, col.Holding(time.Now())...)}
+	r := &reading{col: col, folder: folder, problems: append(col.Problems, col.Holding(time.Now())...)}
 	if r.decisions, err = loadDecisions(dir); err != nil {
 		col.Root.Close()
 		return nil, err
 	}
 	var queries *schema.QueriesError
 	draft, err := deid.Treat(col, key)
-	if err == nil {
+	whole := err == nil
+	if whole {
 		r.draft = draft
 	} else if errors.As(err, &queries) { // the other records are searched all the same
 		r.add(queries.Problems)
@@ -81,13 +86,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		draft, err = deid.Treat(&others, key)
 	}
 	if err == nil {
-		if r.findings, err = draft.Findings(r.decisions); err == nil {
-			p := u.progress("reading recordings")
-			var more []schema.Problem
-			more, err = draft.CheckRecordings(ctx, p.update)
-			p.end()
-			r.problems = append(r.problems, more...)
-		}
+		err = r.search(ctx, u, draft, whole && key != nil)
 	}
 	if errors.As(err, &queries) {
 		r.add(queries.Problems)
@@ -99,6 +98,63 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	}
 	schema.SortProblems(r.problems)
 	return r, nil
+}
+
+// search looks for identifiers, and reads every recording to its end. rehearse
+// says whether the draft is of all records and can be released.
+func (r *reading) search(ctx context.Context, u *ui, draft *deid.Draft, rehearse bool) (err error) {
+	if r.findings, err = draft.Findings(r.decisions); err != nil {
+		return err
+	}
+	if rehearse {
+		if err := r.take(r.rehearse(ctx, u)); err != nil {
+			return err
+		}
+	}
+	p := u.progress("reading recordings")
+	more, err := draft.CheckRecordings(ctx, p.update)
+	p.end()
+	for _, q := range more {
+		if !slices.Contains(r.problems, q) { // what stopped the rehearsal is told already
+			r.problems = append(r.problems, q)
+		}
+	}
+	return err
+}
+
+// rehearse puts the draft to every test that seal makes of the data, by the same
+// code: so seal refuses nothing that was not listed before.
+func (r *reading) rehearse(ctx context.Context, u *ui) error {
+	cleared, err := deid.Release(r.draft, r.decisions)
+	if err != nil {
+		return err
+	}
+	number := r.col.Study.Site + "-0001" // any; seal chooses one
+	p := u.progress("reading what would leave")
+	defer p.end()
+	r.rehearsal, err = pack.Rehearse(ctx, cleared, pack.SealOptions{Number: number, Progress: p.update})
+	if err == nil {
+		r.cleared = cleared
+	}
+	return err
+}
+
+// take lists what an error of seal says about the data, and returns any other.
+func (r *reading) take(err error) error {
+	if problems := deid.Objections(err); problems != nil {
+		r.add(problems)
+		return nil
+	}
+	var open *deid.FindingsError
+	if !errors.As(err, &open) {
+		return err
+	}
+	for _, f := range open.Findings {
+		if !slices.ContainsFunc(r.findings, func(g leak.Finding) bool { return f.ID == g.ID }) {
+			r.findings = append(r.findings, f)
+		}
+	}
+	return nil
 }
 
 // add takes problems that the treatment has found, but for those that the rules of

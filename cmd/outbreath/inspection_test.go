@@ -44,6 +44,9 @@ func TestPlanThatTells(t *testing.T) {
 		t.Fatal(err)
 	}
 	status, out, errOut := runHere("seal", at("c"), "--to", at("stick"), "--keys", at("site"))
+	if status, out, _ := runHere("check", at("c"), "--keys", at("site")); status != exitResolve || !strings.Contains(out, "[leak.finished /") || strings.Contains(out, "brand") {
+		t.Errorf("check: exit status %d: %s", status, out)
+	}
 	if status != exitResolve || !strings.Contains(errOut, "/why") || !strings.Contains(errOut, "correct the record or the plan") || strings.Contains(out+errOut, "brand") {
 		t.Errorf("exit status %d: %s%s", status, out, errOut)
 	}
@@ -87,8 +90,9 @@ func TestNameAmongSamples(t *testing.T) {
 		if err := os.WriteFile(recordings[0], data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if status, out, errOut := runHere("check", at("c"), "--keys", at("site")); status != exitOK {
-			t.Fatalf("%s: the searches before see it, or something else is wrong: exit status %d: %s%s", column, status, out, errOut)
+		if status, out, errOut := runHere("check", at("c"), "--keys", at("site")); status != exitResolve || !strings.Contains(out, "0 findings of 0 undecided") ||
+			!strings.Contains(out, fmt.Sprintf("bytes %d to ", offset)) || !strings.Contains(out, "[leak.bytes]") {
+			t.Fatalf("%s: the searches before see it, or check does not tell: exit status %d: %s%s", column, status, out, errOut)
 		}
 		for _, args := range [][]string{nil, {"--json"}} {
 			if err := os.MkdirAll(at("stick"), 0o755); err != nil {

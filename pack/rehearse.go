@@ -1,0 +1,53 @@
+package pack
+
+import (
+	"context"
+	"encoding/hex"
+
+	"outbreath/deid"
+)
+
+// A Rehearsal says what a sealing would have sealed.
+type Rehearsal struct {
+	Bag    string            // as [Sealed.Bag]
+	Inside map[string]string // as [Sealed.Inside]
+}
+
+// Rehearse does with c all that [Seal] does before a medium counts, and by the
+// same code: names, sizes and counts, every reader to its end, both searches of
+// what would be in the bag, the manifests. It writes nothing anywhere and needs
+// neither recipient nor signer. Of o it takes Number, Workers and Progress.
+//
+// The error is what Seal's would be. When it is nil, Seal of the same c can fail
+// only by the medium, the recipients, the signer or BeforeCommit.
+func Rehearse(ctx context.Context, c *deid.Cleared, o SealOptions) (*Rehearsal, error) {
+	p, err := payloadOf(c)
+	if err != nil {
+		return nil, err
+	}
+	if err := p.check(o.Number); err != nil {
+		return nil, err
+	}
+	w := newBagWriter(&nowhere{ctx: ctx}, p, &o)
+	defer w.close()
+	if _, err := w.contents(p); err != nil {
+		return nil, err
+	}
+	return &Rehearsal{hex.EncodeToString(w.bag[:]), inside(w.listed)}, nil
+}
+
+// nowhere is a sink that forgets.
+type nowhere struct {
+	ctx   context.Context
+	space []byte
+}
+
+func (n *nowhere) Write(b []byte) (int, error) { return len(b), n.ctx.Err() }
+func (n *nowhere) fill(int)                    {}
+
+func (n *nowhere) room() ([]byte, error) {
+	if n.space == nil {
+		n.space = make([]byte, nearBytes)
+	}
+	return n.space, n.ctx.Err()
+}
