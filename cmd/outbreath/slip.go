@@ -9,13 +9,15 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"outbreath/deid"
 	"outbreath/pack"
 	"outbreath/pack/symbol"
 )
 
-var slipPage = template.Must(template.New("slip.html.tmpl").Funcs(template.FuncMap{"count": count}).ParseFS(pages, "html/slip.html.tmpl"))
+var slipPage = template.Must(template.New("slip.html.tmpl").
+	Funcs(template.FuncMap{"count": count, "letters": letters, "head": head, "position": position}).ParseFS(pages, "html/slip.html.tmpl"))
 
 // A slip is the paper that goes into the box. It has no subject data, but the
 // session pseudonyms of the laboratory.
@@ -27,7 +29,7 @@ type slip struct {
 	Storage                       string // "30 refrigerated, 6 ambient"
 	Contact                       string
 	Code                          *drawing
-	Groups                        [][]string // of the archive's digest, in lines
+	Groups                        []string // of the archive's digest, in lines
 	Pages                         []slipSheet
 }
 
@@ -47,6 +49,14 @@ type slipRow struct {
 	Wide                                bool     // Code has a line of its own
 }
 
+// position draws where in the sampler a tube was: 32 letters at most.
+func position(text string) lettering {
+	if utf8.RuneCountInString(text) <= 5 {
+		return letters(text, 5, 1.8)
+	}
+	return letters(text, 10, 1)
+}
+
 // A drawing is a symbol and its printed size.
 type drawing struct {
 	*symbol.Symbol
@@ -54,7 +64,9 @@ type drawing struct {
 }
 
 // What fits on paper: A4 and Letter have 259 mm of height and 190 mm of width in
-// common within margins of 10 mm. Modules are whole dots of printers with
+// common within margins of 10 mm. Every height of the page is fixed in mm, and what
+// must stay readable to the last character is drawn by letters, so that the page is
+// the same whichever fonts a computer has. Modules are whole dots of printers with
 // 300 and 600 dots an inch.
 const (
 	rowsLast   = 16 // rows on a sheet that has the boxes to sign
@@ -64,8 +76,45 @@ const (
 	broadMM    = 4 * 25.4 / 300 // module of a bar code that is short enough
 	narrowMM   = 3 * 25.4 / 300 // module of any other bar code
 	qrMM       = 9 * 25.4 / 300
-	maxLetters = 28 // letters of a barcode that fit into its cell
+	letterMM   = 1.9 // width of a letter of a barcode
+	cellLine   = 14  // letters in a line of a barcode's cell, which holds two lines
+	wideLine   = 48  // letters in a line of a row of its own
+	headLine   = 120.0
+	headLetter = 5.3
 )
+
+// A lettering is a text in lines, of which every letter takes the same width with
+// any font. Sizes are in mm.
+type lettering struct {
+	Lines               []letterLine
+	Width, Height, Size string
+}
+
+type letterLine struct{ Text, Length, Base string }
+
+// letters breaks text into lines of at most perLine letters that are each wide mm
+// wide. Letters of usual fixed-width fonts are 0.6 of the font's size; another font
+// is stretched or squeezed by the browser (SVG 2, textLength and lengthAdjust).
+func letters(text string, perLine int, wide float64) lettering {
+	const lineHeight = 2.2 // letters' widths
+	mm := func(n float64) string { return fmt.Sprintf("%.2f", n) }
+	all := []rune(text)
+	l := lettering{Width: mm(float64(min(len(all), perLine)) * wide), Size: mm(wide / 0.6)}
+	for len(all) > 0 {
+		n := min(len(all), perLine)
+		base := (float64(len(l.Lines)) + 0.75) * lineHeight * wide
+		l.Lines = append(l.Lines, letterLine{string(all[:n]), mm(float64(n) * wide), mm(base)})
+		all = all[n:]
+	}
+	l.Height = mm(float64(len(l.Lines)) * lineHeight * wide)
+	return l
+}
+
+// head draws the shipment's number, smaller where it is long.
+func head(number string) lettering {
+	n := max(1, utf8.RuneCountInString(number))
+	return letters(number, n, min(headLetter, headLine/float64(n)))
+}
 
 // newSlip makes the slip of a shipment that has just been written.
 func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Discrepancy) (*slip, error) {
@@ -83,7 +132,7 @@ func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Di
 		Sessions: s.Sessions, Recordings: s.Recordings, Tubes: s.Tubes, Code: draw(square, qrMM, qrMM),
 	}
 	groups := code.Groups()
-	p.Groups = [][]string{groups[:8], groups[8:]}
+	p.Groups = []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")}
 	p.fill(c.Tubes(), first, stated)
 	return p, nil
 }
@@ -99,7 +148,7 @@ func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool, stated []de
 		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: first[t.Barcode]}
 		if row.Absent = absent[t.Barcode]; row.Absent {
 			row.First, row.Storage = false, ""
-			row.Wide = len(row.Barcode) > maxLetters
+			row.Wide = utf8.RuneCountInString(row.Barcode) > 2*cellLine
 			rows = append(rows, row)
 			continue
 		}
@@ -131,7 +180,7 @@ func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool, stated []de
 // draw chooses the size of the bar code.
 func (r *slipRow) draw() {
 	code, err := symbol.Code128(r.Barcode)
-	r.Wide = len(r.Barcode) > maxLetters
+	r.Wide = utf8.RuneCountInString(r.Barcode) > 2*cellLine
 	switch {
 	case err != nil:
 	case !r.Wide && float64(code.Width)*broadMM <= cellMM:
@@ -175,12 +224,26 @@ func sheets(rows []slipRow) []slipSheet {
 	return all
 }
 
-// height is how many rows of the usual height r needs.
+// height is how many rows of the usual height r needs, of which each holds two
+// lines of letters.
 func (r *slipRow) height() int {
-	if r.Wide {
-		return 2 + len(r.Barcode)/80
+	if r.Wide && r.Code != nil {
+		return r.TextRows() + 1
 	}
-	return 1
+	return r.TextRows()
+}
+
+// TextRows is how many of them the letters of the barcode take, with a remark above
+// them where there is one.
+func (r *slipRow) TextRows() int {
+	if !r.Wide {
+		return 1
+	}
+	lines := (utf8.RuneCountInString(r.Barcode) + wideLine - 1) / wideLine
+	if r.Absent || r.Code == nil {
+		lines++
+	}
+	return (lines + 1) / 2
 }
 
 // analyseFirst reads the marks of handling.csv.

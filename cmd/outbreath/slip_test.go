@@ -30,7 +30,7 @@ func inventSlip(t *testing.T, barcodes []string) (*slip, pack.SlipCode) {
 	p := &slip{
 		Shipment: "WEIR-0012", Study: "LARK-2", Site: "WEIR", Sealed: "2026-11-25", Sessions: len(barcodes)/2 + 1, Recordings: len(barcodes) / 2, Tubes: len(barcodes),
 		Contact: "Example Institute, breath study office, telephone +00 000 0000, room 3 on the ground floor; or any member of the staff",
-		Code:    draw(square, qrMM, qrMM), Groups: [][]string{groups[:8], groups[8:]},
+		Code:    draw(square, qrMM, qrMM), Groups: []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")},
 	}
 	var tubes []deid.ClearedTube
 	first := map[string]bool{}
@@ -59,9 +59,9 @@ var oddBarcodes = []string{
 	strings.Repeat("x", 200), "Röhrchen-7",
 }
 
-// TestSlipOnPaper prints slips with Chromium, on both papers and in grey, and reads every code
-// back with zbar: someone else's browser and someone else's reader.
-func TestSlipOnPaper(t *testing.T) {
+// needsPrinter skips a test where a program is missing that prints and reads slips.
+func needsPrinter(t *testing.T) {
+	t.Helper()
 	for _, prog := range []struct{ name, pkg string }{{"chromium", "chromium"}, {"zbarimg", "zbar-tools"}, {"pdftoppm", "poppler-utils"}} {
 		if _, err := exec.LookPath(prog.name); err != nil {
 			if os.Getenv("CI") == "true" {
@@ -70,6 +70,12 @@ func TestSlipOnPaper(t *testing.T) {
 			t.Skipf("%s is missing (Debian package %s)", prog.name, prog.pkg)
 		}
 	}
+}
+
+// TestSlipOnPaper prints slips with Chromium, on both papers and in grey, and reads every code
+// back with zbar: someone else's browser and someone else's reader.
+func TestSlipOnPaper(t *testing.T) {
+	needsPrinter(t)
 	for _, c := range []struct {
 		name     string
 		barcodes []string
@@ -86,6 +92,94 @@ func TestSlipOnPaper(t *testing.T) {
 	}
 }
 
+// TestSlipWithAnyFont: the page is the same whatever fonts the computer has: each of
+// the families alone, wide ones among them, and none at all.
+//
+// Source: fonts.conf(5).
+func TestSlipWithAnyFont(t *testing.T) {
+	needsPrinter(t)
+	for _, want := range []struct {
+		name     string
+		fonts    string // of Debian: a pattern of files
+		least    int    // of them, where .ci/run has installed what it needs
+		uncut    bool   // no wider than usual: nothing at all is cut off
+		barcodes []string
+	}{
+		{"none", "no-such-folder/*", 0, false, plainBarcodes(16)},
+		{"DejaVu", "truetype/dejavu/*", 1, true, plainBarcodes(16)},
+		{"DejaVu Sans Bold", "truetype/dejavu/DejaVuSans-Bold.ttf", 1, false, oddBarcodes},
+		{"DejaVu Sans Mono Bold", "truetype/dejavu/DejaVuSansMono-Bold.ttf", 1, false, plainBarcodes(16)},
+		{"DejaVu Serif", "truetype/dejavu/DejaVuSerif.ttf", 1, true, plainBarcodes(16)},
+		{"Liberation", "truetype/liberation/*", 0, true, plainBarcodes(16)},
+		{"Noto Sans", "truetype/noto/NotoSans-*", 0, true, plainBarcodes(16)},
+	} {
+		t.Run(want.name, func(t *testing.T) {
+			files, _ := filepath.Glob(filepath.Join("/usr/share/fonts", want.fonts))
+			switch {
+			case len(files) < want.least && os.Getenv("CI") == "true":
+				t.Fatal("these fonts are missing")
+			case len(files) == 0 && want.name != "none":
+				t.Skip("these fonts are not installed")
+			}
+			onlyFonts(t, files)
+			testPrint(t, want.barcodes, "Letter", 1)
+			if cut := cutOff(t, want.barcodes); want.uncut && len(cut) > 0 {
+				t.Errorf("cut off: %q", cut)
+			}
+		})
+	}
+}
+
+// onlyFonts lets programs of this test find no fonts but these files.
+func onlyFonts(t *testing.T, files []string) {
+	t.Helper()
+	dir := t.TempDir()
+	for _, f := range files {
+		if err := os.Symlink(f, filepath.Join(dir, filepath.Base(f))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	conf := filepath.Join(dir, "fonts.conf")
+	text := "<?xml version=\"1.0\"?>\n<fontconfig><dir>" + dir + "</dir><cachedir>" + filepath.Join(dir, "cache") + "</cachedir></fontconfig>\n"
+	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("FONTCONFIG_FILE", conf)
+	t.Setenv("FONTCONFIG_PATH", dir)
+}
+
+// cutOff returns the texts of which a part does not fit into the room they have, as
+// the browser measures them.
+func cutOff(t *testing.T, barcodes []string) []string {
+	t.Helper()
+	p, _ := inventSlip(t, barcodes)
+	var page bytes.Buffer
+	if err := slipPage.Execute(&page, p); err != nil {
+		t.Fatal(err)
+	}
+	const measure = `<script>
+for (const e of document.querySelectorAll("*"))
+	if (getComputedStyle(e).overflow == "hidden" && (e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1))
+		e.setAttribute("data-cut", (e.innerText || e.className).slice(0, 60));
+document.documentElement.setAttribute("data-measured", document.querySelectorAll(".sheet").length);
+</script></body>`
+	html := regexp.MustCompile(`<meta http-equiv="Content-Security-Policy"[^>]*>`).ReplaceAllString(page.String(), "")
+	html = strings.Replace(html, "</body>", measure, 1)
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "measure.html"), []byte(html), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	dom := tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--user-data-dir="+t.TempDir(), "--dump-dom", "measure.html")
+	if !strings.Contains(dom, `data-measured="1"`) {
+		t.Fatalf("the page was not measured:\n%.400s", dom)
+	}
+	var cut []string
+	for _, m := range regexp.MustCompile(`data-cut="([^"]*)"`).FindAllStringSubmatch(dom, -1) {
+		cut = append(cut, m[1])
+	}
+	return cut
+}
+
 func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	p, code := inventSlip(t, barcodes)
 	var page bytes.Buffer
@@ -97,6 +191,7 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	dir := t.TempDir()
 	if keep := os.Getenv("OUTBREATH_SLIPS"); keep != "" { // to look at
 		dir = filepath.Join(keep, strings.ReplaceAll(t.Name(), "/", "_"))
+		os.RemoveAll(dir) // of an earlier run
 		if err := os.MkdirAll(dir, 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -128,6 +223,9 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	slices.Sort(want)
 	if !slices.Equal(got, want) {
 		t.Errorf("read %q\nwant %q", got, want)
+	}
+	if strings.HasSuffix(t.Name(), "/none") {
+		return // no letters at all
 	}
 	text := tool(t, dir, "pdftotext", "-layout", "slip.pdf", "-")
 	if n := strings.Count(text, "WEIR-0012"); n != sheets {
