@@ -143,7 +143,7 @@ func (p *page) findCode(i int) {
 			switch {
 			case k&kPostal != 0:
 				c.conf = Likely
-			case k&(kThing|kCode|kVersion|kAccount|kInsurance|kPhone) != 0 || g.all > 0 || p.measured(j) || !p.bare(i, j):
+			case p.listed(i, 3)&notPostal != 0 || g.all > 0 || p.kind(j+1)&kUnit != 0 && len(p.after(j)) < 2 || !p.bare(i, j):
 				continue
 			}
 		}
@@ -232,6 +232,18 @@ func (p *page) table(i, j, n int, g gapCount, first byte) bool {
 // grouped says whether more than one full stop divides the digits around i.
 func (p *page) grouped(i int) bool {
 	return i > 1 && p.number(i-2) && string(p.gap(i-1)) == "." || p.number(i+1) && string(p.gap(i+1)) == "."
+}
+
+// notPostal are words whose number behind them is no postal code.
+const notPostal = kThing | kCode | kVersion | kAccount | kInsurance | kPhone
+
+// listed collects the kinds of up to n words before token i, back to a comma.
+func (p *page) listed(i, n int) (k kind) {
+	for ; n > 0 && i > 0 && !p.clauseStart(i) && bytes.IndexByte(p.gap(i), ',') < 0; n-- {
+		i--
+		k |= p.kind(i)
+	}
+	return k
 }
 
 // bare says whether tokens i to j are no part of a longer number.

@@ -72,6 +72,7 @@ type lexicon struct {
 	typos    typoIndex
 	givens   []string // ascending
 	shorts   bitSet   // wordHash of what they begin with
+	inlays   inlays
 }
 
 const maxCode = 40 // bytes; longer codes are cut off when they are looked for
@@ -108,6 +109,9 @@ func newLexicon(r *schema.Roster) *lexicon {
 		}
 		for _, c := range r.Columns {
 			l.addValue(c, row[c], shared)
+			if row[c] != "" {
+				l.addInlays(column(c), row[c])
+			}
 		}
 	}
 	l.index()
@@ -568,6 +572,7 @@ func (l *lexicon) index() {
 			l.shorts.add(wordHash([]byte(w[:n])))
 		}
 	}
+	l.inlays.finish()
 	l.words = newWordTable(l.terms)
 	l.terms = nil
 }

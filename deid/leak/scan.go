@@ -69,6 +69,7 @@ func (p *page) scan(text string) {
 	p.findPhrases()
 	p.findNumbers()
 	p.findAddresses()
+	p.findGlued()
 	if !p.inner {
 		p.findEncoded()
 	}

@@ -31,6 +31,8 @@ type page struct {
 	kinds  kind // of all words
 	inner  bool // a decoded text within a text: roster terms only
 	groups digitGroups
+	run    []byte  // see stream
+	runAt  []int32 // where in fold.b a byte of run stands
 }
 
 const (

@@ -1,0 +1,405 @@
+package leak
+
+import (
+	"bytes"
+	"encoding/binary"
+	"math/bits"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Values of the roster are also found where something is glued to them: a name
+// within a longer word (gebMiller, Miller7x), a number within a longer number. The
+// text is read as a stream of letters and digits, and every place of it compared
+// with the beginnings of all values. What touches nothing is left to the other
+// detectors, which judge more finely.
+
+// An inlay is a value that is searched within words and numbers.
+type inlay struct {
+	key    string // folded, letters and digits alone
+	what   uint16 // place in lexicon.kinds
+	form   inlayForm
+	common bool // an everyday word as well: counts only where capitals set it off
+}
+
+type inlayForm uint8
+
+const (
+	inlayName   inlayForm = iota // letters
+	inlayPhrase                  // several words, or a place
+	inlayCode                    // holds a digit
+	inlayDigits                  // digits alone
+	inlayDate                    // eight digits of a birth date
+)
+
+// inlays is the index: of each value the first six bytes, or four of a shorter
+// one, say where it is.
+type inlays struct {
+	list  []inlay
+	next  []uint32 // the place of the next one with the same hash, from 1
+	heads []uint32 // by hash; a power of two
+	some  bitSet   // a look that says "surely not"
+}
+
+// The least sizes of an inlay, and of one that is found by six bytes.
+const (
+	leastInlay = 4
+	longInlay  = 6
+)
+
+func (x *inlays) add(key string, what uint16, form inlayForm, common bool) {
+	if len(key) >= leastInlay {
+		x.list = append(x.list, inlay{key, what, form, common})
+	}
+}
+
+func (x *inlays) finish() {
+	n := len(x.list)
+	x.next, x.heads, x.some = make([]uint32, n+1), make([]uint32, 1<<bits.Len(uint(n))), newBitSet(4*n)
+	for i := range x.list {
+		key := x.list[i].key
+		var room [8]byte
+		copy(room[:], key)
+		h := headHash(binary.LittleEndian.Uint64(room[:]), len(key) >= longInlay)
+		head := &x.heads[h&uint32(len(x.heads)-1)]
+		twice := false
+		for k := *head; k != 0 && !twice; k = x.next[k] {
+			twice = x.list[k-1].key == key
+		}
+		if !twice {
+			x.next[i+1], *head = *head, uint32(i+1)
+			x.some.add(h)
+		}
+	}
+}
+
+// headHash mixes the first six bytes of w, or the first four.
+func headHash(w uint64, long bool) uint32 {
+	if long {
+		return uint32(w & (1<<48 - 1) * prime2 >> 32)
+	}
+	return uint32(w & (1<<32 - 1) * prime1 >> 32)
+}
+
+// at calls f with every inlay that b begins with; short ones only if asked.
+// Beyond the end of b lie at least eight bytes more.
+func (x *inlays) at(b []byte, short bool, f func(*inlay)) {
+	w := binary.LittleEndian.Uint64(b[:8])
+	for _, long := range []bool{true, false}[:1+bit(short)] {
+		h := headHash(w, long)
+		if !x.some.has(h) {
+			continue
+		}
+		for k := x.heads[h&uint32(len(x.heads)-1)]; k != 0; k = x.next[k] {
+			if v := &x.list[k-1]; len(v.key) <= len(b) && v.key == string(b[:len(v.key)]) && long == (len(v.key) >= longInlay) {
+				f(v)
+			}
+		}
+	}
+}
+
+func bit(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// addInlays enters the values of one row.
+func (l *lexicon) addInlays(col, v string) {
+	folded := foldString(v)
+	key := squeeze(folded)
+	hasDigit := strings.ContainsAny(key, "0123456789")
+	kind := func(class Class, conf Confidence) uint16 {
+		return l.kindOf(code{class: class, basis: "roster: " + col, conf: conf})
+	}
+	digitsOf := func(s string) string { return strings.Map(onlyDigit, s) }
+	number := func(s string, class Class) {
+		switch {
+		case digits(s) && len(s) >= 6:
+			l.inlays.add(s, kind(class, Likely), inlayDigits, false)
+		case !digits(s) && hasDigit && len(s) >= 5:
+			l.inlays.add(s, kind(class, Likely), inlayCode, false)
+		}
+	}
+	switch col {
+	case "given_name", "family_name", "other_names", "emergency_contact_name":
+		l.addNameInlays(col, v, kind("A", Possible))
+	case "sex", "country":
+	case "mrn", "national_id", "subject_id":
+		class := Class("R")
+		if col == "mrn" {
+			class = "H"
+		}
+		number(key, class)
+		number(strings.TrimLeftFunc(key, unicode.IsLetter), class)
+	case "phone", "emergency_contact_phone":
+		f, _, _ := strings.Cut(folded, "x")
+		d := digitsOf(f)
+		if strings.HasPrefix(strings.TrimSpace(f), "+") {
+			d = d[callingCode(d):]
+		}
+		number(strings.TrimLeft(d, "0"), "D")
+	case "birth_date":
+		if _, ok := parseISO(v); ok {
+			iso := digitsOf(v)
+			for _, form := range []string{iso, iso[6:] + iso[4:6] + iso[:4], iso[4:6] + iso[6:] + iso[:4]} {
+				l.inlays.add(form, kind("C", Possible), inlayDate, false)
+			}
+		}
+	case "email":
+		if len(key) >= 8 {
+			l.inlays.add(key, kind("F", Likely), inlayCode, false)
+		}
+	case "postal_code":
+		if len(key) >= 4 {
+			form := inlayDigits
+			if !digits(key) {
+				form = inlayCode
+			}
+			l.inlays.add(key, kind("B", Possible), form, false)
+		}
+	default:
+		l.addPhraseInlay(col, folded, kind)
+	}
+}
+
+// addNameInlays enters the words of names, and whole ones as one word.
+func (l *lexicon) addNameInlays(col, v string, what uint16) {
+	enter := func(w string) {
+		if w != "" && !digits(w) {
+			l.inlays.add(w, what, inlayName, vocabulary[w]&^kMonth != 0)
+		}
+	}
+	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
+		all := []string{name}
+		if len(name) > len(strings.Map(onlyASCII, name)) {
+			all = append(append(all, romanised(name)...), umlauts.Replace(name))
+		}
+		for _, spelt := range all {
+			parts := split(foldString(spelt))
+			for _, w := range parts {
+				enter(w)
+			}
+			if len(parts) > 1 {
+				enter(strings.Join(parts, ""))
+			}
+		}
+	}
+}
+
+// addPhraseInlay enters a street without its number, a city, an extra column's value.
+func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence) uint16) {
+	class := Class("R")
+	words := split(folded)
+	switch col {
+	case "street":
+		class = "B"
+		for len(words) > 1 && digits(words[0]) {
+			words = words[1:]
+		}
+	case "city":
+		class = "B"
+	}
+	key := strings.Join(words, "")
+	if len(key) < 5 {
+		return
+	}
+	form := inlayPhrase
+	if strings.ContainsAny(key, "0123456789") {
+		if form = inlayCode; digits(key) {
+			form = inlayDigits
+		}
+		if len(key) < 6 {
+			return
+		}
+	}
+	common := true
+	for _, w := range words {
+		common = common && vocabulary[w] != 0
+	}
+	l.inlays.add(key, kind(class, Possible), form, common)
+}
+
+func onlyDigit(r rune) rune {
+	if '0' <= r && r <= '9' {
+		return r
+	}
+	return -1
+}
+
+// findGlued finds values of the roster that something touches.
+func (p *page) findGlued() {
+	if len(p.lex.inlays.list) == 0 || len(p.tok) == 0 {
+		return
+	}
+	p.stream()
+	for i, k := 0, 0; i < len(p.tok); i++ {
+		t := &p.tok[i]
+		for p.runAt[k] < 0 {
+			k++
+		}
+		n := t.e - t.s
+		inside := n
+		if glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued; !glued && !t.upper && !t.number && (n <= longInlay || p.kind(i) != 0) {
+			inside = 1 // only what begins with it and goes on in the next word
+		}
+		for j := range inside {
+			p.lex.inlays.at(p.run[k+j:], inside > 1, func(v *inlay) { p.judgeInlay(v, k+j) })
+		}
+		k += n
+	}
+}
+
+// stream writes the letters and digits of the text one after another, with a NUL
+// where what stands between two words parts them.
+func (p *page) stream() {
+	room := len(p.fold.b) + 8
+	p.run, p.runAt = slices.Grow(p.run[:0], room), slices.Grow(p.runAt[:0], room)
+	for i := range p.tok {
+		if g := p.gap(i); i > 0 && len(g) > 0 && !joins(g) && !codeGap(g) {
+			p.run, p.runAt = append(p.run, 0), append(p.runAt, -1)
+		}
+		for k := p.tok[i].s; k < p.tok[i].e; k++ {
+			p.run, p.runAt = append(p.run, p.fold.b[k]), append(p.runAt, int32(k))
+		}
+	}
+	p.run = append(p.run, 0, 0, 0, 0, 0, 0, 0, 0)
+}
+
+// judgeInlay emits v, found at p.run[k], where it counts.
+func (p *page) judgeInlay(v *inlay, k int) {
+	s, e := int(p.runAt[k]), int(p.runAt[k+len(v.key)-1])+1
+	b := p.fold.b
+	left, right := p.touching(b, s, e)
+	if left == cOther && right == cOther {
+		return
+	}
+	gaps := p.gapsIn(k, len(v.key))
+	c := p.lex.kinds[v.what]
+	switch v.form {
+	case inlayName, inlayPhrase:
+		if !p.inlaidName(v, s, e, left, right, len(gaps)) {
+			return
+		}
+	case inlayCode:
+		if len(v.key) < 6 && (left == cLetter || right == cLetter || left == cDigit && class[v.key[0]] == cDigit) {
+			return
+		}
+	case inlayDigits, inlayDate:
+		if !p.inlaidNumber(v, c, s, e, left, right, gaps) {
+			return
+		}
+	}
+	p.emit(s, e, c.class, c.basis, c.conf)
+}
+
+// touching returns the class of what touches b[s:e] on either side.
+func (p *page) touching(b []byte, s, e int) (left, right byte) {
+	left, right = cOther, cOther
+	if s > 0 {
+		_, n := utf8.DecodeLastRune(b[:s])
+		left, _ = classAt(b, s-n)
+	}
+	if e < len(b) {
+		right, _ = classAt(b, e)
+	}
+	return left, right
+}
+
+// gapsIn returns what stands between the words of n bytes of the stream from k on.
+func (p *page) gapsIn(k, n int) (gaps [][]byte) {
+	for i := k + 1; i < k+n; i++ {
+		if from, to := int(p.runAt[i-1])+1, int(p.runAt[i]); from < to {
+			gaps = append(gaps, p.fold.b[from:to])
+		}
+	}
+	return gaps
+}
+
+// inlaidName says whether a name at b[s:e] counts that touches letters or digits.
+func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
+	from, to := p.fold.span(s, e)
+	large := p.largeAt(from)
+	start := left != cLetter || large && !p.shoutingAround(from)   // a word begins here
+	end := right != cLetter || p.largeAt(to) && !p.largeBefore(to) // or ends
+	n := utf8.RuneCountInString(v.key)
+	whole := p.wordAround(s, e)
+	switch {
+	case left != cLetter && right != cLetter && n < 4 && !large: // digits alone touch it
+		return false
+	case p.lex.words.look(whole) != nil && len(whole) > len(v.key):
+		return false // another word that is known
+	case v.common && gaps == 0:
+		return start && end && large
+	case v.common:
+		return large
+	case n >= 6, gaps > 0 && n >= 5:
+		return true
+	case start && end:
+		return large || n >= 4
+	}
+	return large && n >= 4 && (start || end)
+}
+
+// wordAround returns the letters around b[s:e].
+func (p *page) wordAround(s, e int) []byte {
+	b := p.fold.b
+	for s > 0 && (class[b[s-1]] == cLetter || b[s-1] >= utf8.RuneSelf) {
+		s--
+	}
+	for e < len(b) && (class[b[e]] == cLetter || b[e] >= utf8.RuneSelf) {
+		e++
+	}
+	return b[s:e]
+}
+
+// largeAt says whether a capital stands at text[i].
+func (p *page) largeAt(i int) bool {
+	r, _ := utf8.DecodeRuneInString(p.text[i:])
+	return unicode.IsUpper(r) || unicode.IsTitle(r)
+}
+
+func (p *page) largeBefore(i int) bool {
+	r, _ := utf8.DecodeLastRuneInString(p.text[:i])
+	return unicode.IsUpper(r)
+}
+
+// shoutingAround says whether the capital at text[i] is one of a word in capitals:
+// a capital before it and one behind.
+func (p *page) shoutingAround(i int) bool {
+	_, n := utf8.DecodeRuneInString(p.text[i:])
+	return p.largeBefore(i) && i+n < len(p.text) && p.largeAt(i+n)
+}
+
+// inlaidNumber says whether digits at b[s:e] count that touch letters or digits.
+func (p *page) inlaidNumber(v *inlay, c code, s, e int, left, right byte, gaps [][]byte) bool {
+	inNumber := left == cDigit || right == cDigit
+	for _, g := range gaps {
+		if len(g) > 2 || bytes.ContainsAny(g, "\n\t") || len(v.key) < 9 && (g[0] == ' ' || !bytes.Equal(g, gaps[0])) {
+			return false
+		}
+	}
+	switch {
+	case v.form == inlayDate:
+		return len(gaps) == 0 || len(gaps) == 2 && (len(gaps[0]) == 1)
+	case c.class == "B": // five digits or so
+		return len(gaps) == 0 && p.postalWithin(s, e)
+	}
+	return !inNumber || len(v.key) >= 7
+}
+
+// postalWithin says whether a postal code may be meant by digits within a longer
+// number or word: one of nine digits or fewer, and no tube's, lot's or sum's.
+func (p *page) postalWithin(s, e int) bool {
+	i, _ := slices.BinarySearchFunc(p.tok, s, func(t token, s int) int {
+		if t.e <= s {
+			return -1
+		}
+		return 1
+	})
+	t := &p.tok[i]
+	return t.e-t.s <= 9 && p.listed(p.runStart(i), 3)&notPostal == 0 && p.kind(i+1)&kUnit == 0 && p.runLen(i) <= 3
+}
