@@ -126,9 +126,7 @@ func (d *draft) searchStudy() {
 		{file: "study.json", pointer: "/site", text: s.Site},
 		{file: "study.json", pointer: "/study", text: s.Study},
 	}
-	// The contact is an address or a telephone number: only the roster can tell
-	// whether it is a wrong one.
-	d.study = d.suspects(all, []string{s.Study, s.Site, s.Contact})
+	d.study = d.suspects(all, []string{s.Study, s.Site})
 	d.searched += len(all)
 }
 

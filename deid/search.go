@@ -71,13 +71,23 @@ func (s *searcher) id(p *place, start int, m leak.Match) string {
 
 // matches searches text, which p became.
 func (s *searcher) matches(p *place, text string) []leak.Match {
-	return slices.DeleteFunc(s.scan.Scan(text, p.declared), func(m leak.Match) bool { return p.meant(m) })
+	scan := s.scan.Scan
+	if p.manner == fixed && p.pointer != "" && p.file != "study.json" {
+		scan = s.scan.ScanField
+	}
+	return slices.DeleteFunc(scan(text, p.declared), func(m leak.Match) bool { return p.meant(m) })
 }
 
 // meant says whether m is what the plan lets out on purpose: the whole of a
 // postal code or a city in a field of that name that is kept, as a limited data
 // set may have them (45 CFR 164.514(e)(2)(ii)). Anything else there is a finding.
+//
+// The contact of a study is an address or a telephone number; a name there is a
+// person's, and only the roster can tell that the rest is a wrong one.
 func (p *place) meant(m leak.Match) bool {
+	if p.file == "study.json" && p.pointer == "/contact" {
+		return m.Class != "A" && strings.HasPrefix(m.Basis, "pattern: ")
+	}
 	field := p.pointer[strings.LastIndexByte(p.pointer, '/')+1:]
 	return p.manner == fixed && (field == "postal_code" || field == "city") && m.Class == "B" &&
 		strings.TrimSpace(p.text) == p.text[m.Start:m.End] &&

@@ -2,6 +2,7 @@ package leak
 
 import (
 	"bytes"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -48,7 +49,8 @@ type reading struct {
 // findDate reads the dates that begin with the number i, and those with a month
 // word before it.
 func (p *page) findDate(i int) {
-	if p.tok[i].glued {
+	glued := p.tok[i].glued // to a word: geb04041979
+	if glued && p.runStart(i) < i-1 {
 		return
 	}
 	if p.number(i-1) && len(p.gap(i)) == 1 && bytes.ContainsAny(p.gap(i), "./-") {
@@ -57,7 +59,7 @@ func (p *page) findDate(i int) {
 	if p.kinds&kMonth == 0 && p.tok[i].e-p.tok[i].s != 8 && p.tok[i].e-p.tok[i].s != 6 && p.tok[i].e-p.tok[i].s != 4 && !p.number(i+1) && !p.roman(i+1) {
 		return
 	}
-	if p.findMonth(i) {
+	if !glued && p.findMonth(i) {
 		return
 	}
 	start, last, rs := p.readDate(i)
@@ -67,6 +69,12 @@ func (p *page) findDate(i int) {
 	s, e := p.tok[start].s, p.tok[last].e
 	context := p.before(start, 6)
 	after := p.following(last, 3)
+	if glued {
+		rs = slices.DeleteFunc(rs, func(r reading) bool { return r.noYear || (r.short || r.weak || r.compact) && context&kBirth == 0 })
+		if len(rs) == 0 || start < i {
+			return
+		}
+	}
 	for _, r := range rs {
 		if r.noYear || !p.lex.births[r.birth] {
 			continue

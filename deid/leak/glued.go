@@ -401,5 +401,8 @@ func (p *page) postalWithin(s, e int) bool {
 		return 1
 	})
 	t := &p.tok[i]
+	if i > 0 && p.number(i-1) && string(p.gap(i)) == "." {
+		return false // decimals
+	}
 	return t.e-t.s <= 9 && p.listed(p.runStart(i), 3)&notPostal == 0 && p.kind(i+1)&kUnit == 0 && p.runLen(i) <= 3
 }

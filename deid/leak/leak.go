@@ -43,8 +43,8 @@ type Match struct {
 type Scanner struct{ scanner }
 
 type scanner struct {
-	lex   *lexicon
-	quiet quietSet
+	lex                *lexicon
+	quiet, quietFields quietSet
 }
 
 // New builds a scanner. A nil roster searches patterns only.

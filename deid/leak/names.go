@@ -77,7 +77,7 @@ func (p *page) findNames() {
 // with a capital or stands behind a title. Most words of a text are not.
 func (p *page) hopeful(i int) bool {
 	t := &p.tok[i]
-	return t.lead || t.upper || i+1 < len(p.tok) && p.tok[i+1].lead || p.kind(i-1)&(kTitle|kPatient) != 0
+	return p.field || t.lead || t.upper || i+1 < len(p.tok) && p.tok[i+1].lead || p.kind(i-1)&(kTitle|kPatient) != 0
 }
 
 // part returns what token i is as a piece of a roster name.
@@ -233,7 +233,7 @@ func (p *page) judge(c []part) {
 			continue
 		}
 		switch {
-		case q.term.word() && (p.titled(q.first) || p.labelled(q)):
+		case q.term.word() && (p.titled(q.first) || p.labelled(q) || p.field && !q.term.weak && q.term.kind&kUnit == 0):
 			raise(i, Likely)
 		case q.term.word():
 			if p.marked(q.first) && p.lone(q) || p.opening(q) || i > 0 && p.particle(c[i-1], q) {

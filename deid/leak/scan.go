@@ -5,6 +5,8 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"unicode"
+	"unicode/utf8"
 )
 
 var pages = sync.Pool{New: func() any { return new(page) }}
@@ -12,20 +14,36 @@ var pages = sync.Pool{New: func() any { return new(page) }}
 // Scan returns the matches in text, ordered by Start, not overlapping (of
 // overlapping ones the surer, then the longer, stays and covers both). declared
 // are values that the record itself declares (tube barcodes, kit lots, device
-// serials, study and site codes): a pattern match that lies within one of them
-// is no match; a roster match always is.
+// serials, study and site codes): a pattern match that lies within one of them,
+// where it stands as a whole and has a code's form, is no match unless it is
+// sure; a roster match always is.
 func (s *Scanner) Scan(text string, declared []string) []Match {
-	if s.quiet.has(text) {
+	return s.search(text, declared, false)
+}
+
+// ScanField is Scan for the value of a field that holds no prose: a name of the
+// roster counts there however it is written.
+func (s *Scanner) ScanField(text string, declared []string) []Match {
+	return s.search(text, declared, true)
+}
+
+func (s *Scanner) search(text string, declared []string, field bool) []Match {
+	quiet := &s.quiet
+	if field {
+		quiet = &s.quietFields
+	}
+	if quiet.has(text) {
 		return nil
 	}
 	p := pages.Get().(*page)
 	defer pages.Put(p)
-	p.lex, p.inner = s.lex, false
+	p.lex, p.inner, p.field = s.lex, false, field
 	p.scan(text)
 	out := p.out
 	p.text, p.out, p.groups = "", nil, digitGroups{} // a pooled page holds nobody's text back
+	clear(p.run)
 	if len(out) == 0 {
-		s.quiet.add(text)
+		quiet.add(text)
 		return nil
 	}
 	return settle(dismiss(out, text, declared))
@@ -75,27 +93,59 @@ func (p *page) scan(text string) {
 	}
 }
 
-// dismiss drops pattern matches within a declared value.
+// dismiss drops pattern matches within a declared code.
 func dismiss(ms []Match, text string, declared []string) []Match {
 	var spans [][2]int
 	for _, d := range declared {
-		for i := 0; d != ""; {
+		if !codeForm(d) {
+			continue
+		}
+		for i := 0; ; {
 			k := strings.Index(text[i:], d)
 			if k < 0 {
 				break
 			}
-			spans = append(spans, [2]int{i + k, i + k + len(d)})
-			i += k + 1
+			s, e := i+k, i+k+len(d)
+			if !wordEnds(text[:s]) && !wordBegins(text[e:]) {
+				spans = append(spans, [2]int{s, e})
+			}
+			i = s + 1
 		}
 	}
 	if spans == nil {
 		return ms
 	}
 	return slices.DeleteFunc(ms, func(m Match) bool {
-		return !strings.HasPrefix(m.Basis, "roster") && slices.ContainsFunc(spans, func(s [2]int) bool {
+		return m.Confidence != Sure && !strings.HasPrefix(m.Basis, "roster") && slices.ContainsFunc(spans, func(s [2]int) bool {
 			return s[0] <= m.Start && m.End <= s[1]
 		})
 	})
+}
+
+// codeForm says whether s is written as a code of a thing and not as a person's
+// name: one word of ASCII without blanks that holds a digit, or capitals alone, at
+// most five.
+func codeForm(s string) bool {
+	const most = 64
+	digit, capitals := false, len(s) <= 5
+	for _, c := range []byte(s) {
+		if c <= ' ' || c > '~' {
+			return false
+		}
+		digit = digit || isDigit(c)
+		capitals = capitals && 'A' <= c && c <= 'Z'
+	}
+	return s != "" && len(s) <= most && (digit || capitals)
+}
+
+func wordEnds(s string) bool {
+	r, _ := utf8.DecodeLastRuneInString(s)
+	return unicode.In(r, unicode.L, unicode.N, unicode.M)
+}
+
+func wordBegins(s string) bool {
+	r, _ := utf8.DecodeRuneInString(s)
+	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
 func rank(c Confidence) int {

@@ -405,14 +405,40 @@ func TestTables(t *testing.T) {
 	}
 }
 
+// What a record declares excuses patterns where it stands whole, as a code: never
+// what looks like a name, several words, or a piece of something longer.
 func TestDeclared(t *testing.T) {
-	text := "serial +44 1632 960001 and 30417788"
-	if ms := scan().Scan(text, nil); len(ms) != 2 {
-		t.Fatalf("without declared values: %+v", ms)
+	for _, c := range []struct {
+		text     string
+		declared string
+		left     int
+	}{
+		{"serial 01632-960001 checked, tel", "01632-960001", 0},
+		{"call 01632-960001 and 30417788", "01632-960001", 1}, // the roster's
+		{"call 01632-960001 and 30417788", "30417788", 2},
+		{"call +44 1632 960001", "+44 1632 960001", 1},
+		{"call 01632-9600014", "01632-960001", 1},
+		{"Dr Ulla Brandt came", "Dr Ulla Brandt", 1},
+		{"Dr Brandt came", "Brandt", 1},
+		{"call 01632-960001", "", 1},
+	} {
+		if ms := scan().Scan(c.text, []string{c.declared}); len(ms) != c.left {
+			t.Errorf("%q with %q: %+v", c.text, c.declared, ms)
+		}
 	}
-	ms := scan().Scan(text, []string{"", "+44 1632 960001", "30417788"})
-	if len(ms) != 1 || ms[0].Basis != "roster: mrn" {
-		t.Errorf("a declared value is no pattern match, but a roster match: %+v", ms)
+}
+
+// A date of birth glued to what says what it is.
+func TestGluedDates(t *testing.T) {
+	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979", "M1979/04/04;", "born4Apr1979"} {
+		if ms := New(nil).Scan(text, nil); len(ms) != 1 || ms[0].Class != "C" {
+			t.Errorf("%q: %+v", text, ms)
+		}
+	}
+	for _, text := range []string{"A04041979", "v2.10.4", "kPa12", "LOT2024-01-17", "SN19790404"} {
+		if ms := New(nil).Scan(text, nil); len(ms) != 0 {
+			t.Errorf("%q: %+v", text, ms)
+		}
 	}
 }
 

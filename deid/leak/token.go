@@ -30,6 +30,7 @@ type page struct {
 	out    []Match
 	kinds  kind // of all words
 	inner  bool // a decoded text within a text: roster terms only
+	field  bool // no prose
 	groups digitGroups
 	run    []byte  // see stream
 	runAt  []int32 // where in fold.b a byte of run stands
