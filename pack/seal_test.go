@@ -351,7 +351,12 @@ func TestSweep(t *testing.T) {
 		write(t, filepath.Join(dir, name, "x"), nil)
 	}
 	// another seal is at work in 0013
-	release, held, err := media.Hold(filepath.Join(dir, ".outbreath-07-0013-0123456789abcdef"))
+	running, err := os.OpenRoot(filepath.Join(dir, ".outbreath-07-0013-0123456789abcdef"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer running.Close()
+	release, held, err := media.Hold(running)
 	if err != nil || !held {
 		t.Fatal(held, err)
 	}

@@ -1,10 +1,12 @@
 package pack
 
 import (
+	"errors"
+	"io/fs"
 	"os"
-	"path/filepath"
 	"regexp"
 
+	"outbreath/pack/durable"
 	"outbreath/pack/media"
 )
 
@@ -12,8 +14,8 @@ var stageName = regexp.MustCompile(`^\.outbreath-[A-Za-z0-9-]+-[0-9]{4}-[0-9a-f]
 
 // sweep removes what killed runs left on the medium, of any shipment: hidden
 // folders of ours that no running seal holds.
-func sweep(dir string) error {
-	entries, err := os.ReadDir(dir)
+func sweep(medium *os.Root) error {
+	entries, err := durable.ReadDir(medium, ".")
 	if err != nil {
 		return err
 	}
@@ -21,19 +23,23 @@ func sweep(dir string) error {
 		if !e.IsDir() || !stageName.MatchString(e.Name()) {
 			continue
 		}
-		stale := filepath.Join(dir, e.Name())
-		release, held, err := media.Hold(stale)
-		if err != nil {
-			return err
-		}
-		if !held {
-			continue
-		}
-		err = os.RemoveAll(stale)
-		release()
-		if err != nil {
+		if err := sweepOne(medium, e.Name()); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
 	}
 	return nil
+}
+
+func sweepOne(medium *os.Root, name string) error {
+	stale, err := durable.Folder(medium, name)
+	if err != nil {
+		return err
+	}
+	defer stale.Close()
+	release, held, err := media.Hold(stale)
+	if err != nil || !held {
+		return err
+	}
+	defer release()
+	return medium.RemoveAll(name) // removes a link itself
 }

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"sync"
 
+	"outbreath/pack/durable"
 	"outbreath/pack/media"
 )
 
@@ -19,6 +20,7 @@ import (
 type target struct {
 	fs                  media.FS
 	media, final, stage string
+	root                *os.Root    // of media
 	info                fs.FileInfo // of media
 	free                int64       // bytes at the start; -1: unknown
 	release             func()      // of the hold on stage; nil: not begun
@@ -32,16 +34,16 @@ type target struct {
 // look refuses a medium that cannot take the shipment. It changes nothing but
 // for what killed runs left there.
 func (t *target) look() (err error) {
-	if t.info, err = os.Stat(t.media); err != nil {
+	if t.root, err = durable.OpenFolder(t.media); err != nil {
 		return mediaError(t.media, err)
 	}
-	if !t.info.IsDir() {
-		return mediaError(t.media, errors.New("is not a folder"))
+	if t.info, err = t.root.Stat("."); err != nil {
+		return mediaError(t.media, err)
 	}
 	if err := absent(t.final); err != nil {
 		return err
 	}
-	if err := sweep(t.media); err != nil {
+	if err := sweep(t.root); err != nil {
 		return mediaError(t.media, err)
 	}
 	if t.free, err = t.fs.Free(t.media); err != nil {
@@ -59,7 +61,12 @@ func (t *target) begin(number string) error {
 		return mediaError(t.media, err)
 	}
 	t.stage = stage
-	release, _, err := media.Hold(stage)
+	root, err := durable.Folder(t.root, filepath.Base(stage))
+	if err != nil {
+		return mediaError(t.media, err)
+	}
+	defer root.Close()
+	release, _, err := media.Hold(root)
 	if err != nil {
 		return mediaError(t.media, err)
 	}
@@ -114,14 +121,17 @@ func (t *target) end(failed bool) {
 			t.parts.Abort() // closes the file; the folder goes in any case
 		}
 		if t.named {
-			t.stuck = os.Rename(t.final, t.stage) != nil
+			t.stuck = t.root.Rename(filepath.Base(t.final), filepath.Base(t.stage)) != nil
 		}
 		if t.stage != "" && !t.stuck {
-			os.RemoveAll(t.stage)
+			t.root.RemoveAll(filepath.Base(t.stage))
 		}
 	}
 	if t.release != nil {
 		t.release()
+	}
+	if t.root != nil {
+		t.root.Close()
 	}
 }
 

@@ -199,12 +199,12 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
 		return nil, err
 	}
-	return doc, doc.site(u, o, dir)
+	return doc, doc.site(u, o, r.col.Root)
 }
 
 // site adds what the site's folders know: custody, the key's age, the signer.
-func (d *auditResult) site(u *ui, o *options, dir string) error {
-	journal, err := custody.Read(filepath.Join(dir, custodyFile))
+func (d *auditResult) site(u *ui, o *options, root *os.Root) error {
+	journal, err := custody.Read(root, custodyFile)
 	if err != nil {
 		return err
 	}

@@ -60,7 +60,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	if folder != nil {
 		sayOtherName(u.say, folder, col.Study.Site)
 		// A broken log is for seal and custody to refuse.
-		if j, err := custody.Read(filepath.Join(dir, custodyFile)); err == nil {
+		if j, err := custody.Read(col.Root, custodyFile); err == nil {
 			if _, err := leaveOutWithdrawn(u, col, folder, j); err != nil {
 				col.Root.Close()
 				return nil, err

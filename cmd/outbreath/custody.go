@@ -4,12 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/pack/custody"
+	"outbreath/schema"
 )
 
 type custodyOptions struct {
@@ -57,16 +57,16 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 	if err != nil {
 		return err
 	}
-	col.Root.Close()
+	defer col.Root.Close()
 	switch {
 	case s.repair:
-		return repairLog(u, o, s, dir)
+		return repairLog(u, o, s, col)
 	case s.receipt != "":
 		return acknowledge(u, o, s, dir, col.Study)
 	case s.settle != "":
 		return settleShipment(u, o, s, dir)
 	}
-	j, err := custody.Read(filepath.Join(dir, custodyFile))
+	j, err := custody.Read(col.Root, custodyFile)
 	if err != nil {
 		return err
 	}
@@ -209,14 +209,14 @@ func settleShipment(u *ui, o *options, s *custodyOptions, dir string) error {
 }
 
 // repairLog sets an unfinished last line aside, and says so in the log.
-func repairLog(u *ui, o *options, s *custodyOptions, dir string) error {
+func repairLog(u *ui, o *options, s *custodyOptions, col *schema.Collection) error {
 	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err
 	}
-	_, err = custody.Read(filepath.Join(dir, custodyFile))
+	_, err = custody.Read(col.Root, custodyFile)
 	torn := errors.As(err, new(*custody.TornError))
-	j, err := openLog(u, dir, folder)
+	j, err := openLog(u, col.Dir, folder)
 	if err != nil {
 		return err
 	}

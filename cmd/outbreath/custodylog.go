@@ -3,10 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
-	"path/filepath"
 
 	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/pack/durable"
 )
 
 const (
@@ -20,16 +20,18 @@ const (
 // end, as after a power cut, is set aside first, and the log says so: it was never
 // signed, so nothing rests on it.
 func openLog(u *ui, dir string, f *keys.Folder) (*custody.Journal, error) {
-	path := filepath.Join(dir, custodyFile)
-	j, err := custody.Read(path)
+	root, err := durable.OpenFolder(dir) // stays open as long as the journal lives
+	if err != nil {
+		return nil, err
+	}
+	j, err := custody.Read(root, custodyFile)
 	torn := ""
 	if errors.As(err, new(*custody.TornError)) {
-		if torn, err = custody.Repair(path); err != nil {
+		if torn, err = custody.Repair(root, custodyFile); err != nil {
 			return nil, err
 		}
-		torn = filepath.Base(torn)
 		u.say("remark: the last line of %s was not written to its end; it is now in %s: keep it", custodyFile, torn)
-		j, err = custody.Read(path)
+		j, err = custody.Read(root, custodyFile)
 	}
 	if err != nil {
 		return nil, err

@@ -9,6 +9,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/durable"
 	"outbreath/pack/register"
 	"outbreath/schema"
 )
@@ -69,7 +70,7 @@ func exitStatus(err error) int {
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
-		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)):
+		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage

@@ -93,7 +93,12 @@ func TestTwoSeals(t *testing.T) {
 		t.Skip("one process may hold a file twice here")
 	}
 	j := newJob(t, smallDemo)
-	release, held, err := custody.Hold(j.collection)
+	root, err := os.OpenRoot(j.collection)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	release, held, err := custody.Hold(root)
 	if err != nil || !held {
 		t.Fatal(held, err)
 	}

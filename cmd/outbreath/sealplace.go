@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"outbreath/pack/custody"
+	"outbreath/pack/durable"
 )
 
 // mediaApart refuses a medium that is missing, that lies in the collection, or
@@ -79,14 +80,19 @@ func holdCollection(dir string) (release func(), err error) {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return func() {}, nil
 	}
-	release, held, err := custody.Hold(dir)
+	root, err := durable.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	release, held, err := custody.Hold(root)
 	if err != nil {
 		return nil, err
 	}
 	if !held {
 		return nil, usagef("wait until it has ended, then seal again; nothing was changed", "another seal is at work on %s at this moment", quoted(dir))
 	}
-	if err := custody.Writable(dir); err != nil {
+	if err := custody.Writable(root, custodyFile); err != nil {
 		release()
 		return nil, fmt.Errorf("%s: seal keeps its log %s there and cannot write it: %w", quoted(dir), custodyFile, err)
 	}

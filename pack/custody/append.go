@@ -11,7 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"outbreath/pack/media"
+	"outbreath/pack/durable"
 )
 
 // A ChangedError says that the journal has grown or changed since [Read].
@@ -31,8 +31,15 @@ type file interface {
 	Close() error
 }
 
-var openAppend = func(path string, flag int) (file, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_APPEND|flag, 0o600)
+var openAppend = func(root *os.Root, name string, create bool) (file, error) {
+	var f *os.File
+	err := fs.ErrExist
+	if create {
+		f, err = durable.Create(root, name, os.O_APPEND)
+	}
+	if errors.Is(err, fs.ErrExist) { // perhaps an empty file
+		f, err = durable.OpenToChange(root, name, os.O_RDWR|os.O_APPEND)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -64,12 +71,8 @@ func (j *Journal) Append(e Entry) error {
 	if j.size+int64(len(line)) > maxFile {
 		return fmt.Errorf("%s: it would become longer than %d bytes; start a new collection", j.path, maxFile)
 	}
-	flag := 0
-	if j.size == 0 {
-		flag = os.O_CREATE
-	}
-	f, err := openAppend(j.path, flag)
-	if errors.Is(err, fs.ErrNotExist) && flag == 0 {
+	f, err := openAppend(j.root, j.name, j.size == 0)
+	if errors.Is(err, fs.ErrNotExist) && j.size > 0 {
 		return &ChangedError{j.path}
 	}
 	if err != nil {
@@ -92,7 +95,7 @@ func (j *Journal) Append(e Entry) error {
 		return err
 	}
 	if j.size == 0 {
-		if err := (media.OS{}).SyncDir(filepath.Dir(j.path)); err != nil {
+		if err := durable.SyncFolder(j.root); err != nil {
 			return err
 		}
 	}
@@ -148,12 +151,13 @@ func (j *Journal) arrived(f file, line []byte) error {
 	return errors.Join(fmt.Errorf("%s: what was added reads back otherwise, and was taken away again: this disk cannot be trusted; copy the collection to another one and run the command there", j.path), f.Truncate(j.size), f.Sync())
 }
 
-// Repair moves an unfinished last line out of the journal at path into a new
-// file beside it, custody.torn-1 (or -2 ...), whose path it returns: "" if the
+// Repair moves an unfinished last line out of the journal called name in root into a new
+// file beside it, custody.torn-1 (or -2 ...), whose name it returns: "" if the
 // last line is whole and nothing was done. It does nothing to a journal that is
 // broken elsewhere.
-func Repair(path string) (moved string, err error) {
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
+func Repair(root *os.Root, name string) (moved string, err error) {
+	path := filepath.Join(root.Name(), name)
+	f, err := durable.OpenToChange(root, name, os.O_RDWR)
 	if err != nil {
 		return "", err
 	}
@@ -172,7 +176,7 @@ func Repair(path string) (moved string, err error) {
 	if _, err := check(path, data[:whole]); err != nil {
 		return "", err
 	}
-	moved, err = setAside(path, data[whole:])
+	moved, err = setAside(root, name, data[whole:])
 	if err != nil {
 		return "", err
 	}
@@ -180,11 +184,10 @@ func Repair(path string) (moved string, err error) {
 }
 
 // setAside writes the torn bytes, durably, under the first free name.
-func setAside(path string, torn []byte) (string, error) {
-	dir := filepath.Dir(path)
+func setAside(root *os.Root, name string, torn []byte) (string, error) {
 	for n := 1; ; n++ {
-		moved := fmt.Sprintf("%s.torn-%d", strings.TrimSuffix(path, ".jsonl"), n)
-		f, err := os.OpenFile(moved, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		moved := fmt.Sprintf("%s.torn-%d", strings.TrimSuffix(name, ".jsonl"), n)
+		f, err := durable.Create(root, moved, 0)
 		if errors.Is(err, fs.ErrExist) {
 			continue
 		}
@@ -193,8 +196,8 @@ func setAside(path string, torn []byte) (string, error) {
 		}
 		err = write(f, torn)
 		if err = errors.Join(err, f.Close()); err != nil {
-			return "", errors.Join(err, os.Remove(moved))
+			return "", errors.Join(err, root.Remove(moved))
 		}
-		return moved, (media.OS{}).SyncDir(dir)
+		return moved, durable.SyncFolder(root)
 	}
 }

@@ -30,6 +30,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -55,11 +56,13 @@ type Entry struct {
 // concurrent use.
 type Journal struct {
 	Entries []Entry
-	path    string
-	last    string // SHA-256 (hex) of the last line
-	lastLen int64  // of the last line, with its line feed
-	size    int64  // of the file
-	text    []byte // of the file: what gets signed is what was checked
+	root    *os.Root // of the folder; must stay open while entries are added
+	name    string   // in root
+	path    string   // for messages
+	last    string   // SHA-256 (hex) of the last line
+	lastLen int64    // of the last line, with its line feed
+	size    int64    // of the file
+	text    []byte   // of the file: what gets signed is what was checked
 
 	sign     func(text []byte) ([]byte, error) // nil: entries are added without
 	unsigned int                               // entries at the end that no signature covers, as far as is known

@@ -20,6 +20,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
+
+	"outbreath/pack/durable"
 )
 
 var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
@@ -51,9 +53,34 @@ func lines(t testing.TB, n int) [][]byte {
 
 func journalPath(t testing.TB) string { return filepath.Join(t.TempDir(), "custody.jsonl") }
 
+// at opens the folder of a journal; it is closed with the last use of the handle.
+func at(path string) (*os.Root, string) {
+	root, name, err := durable.At(path)
+	if err != nil {
+		panic(err)
+	}
+	return root, name
+}
+
+func readAt(path string) (*Journal, error) { return Read(at(path)) }
+
+func journalAt(path string) *Journal {
+	j := newJournal(path)
+	j.root, j.name = at(path)
+	return j
+}
+
+func repairAt(path string) (string, error) {
+	moved, err := Repair(at(path))
+	if moved != "" {
+		moved = filepath.Join(filepath.Dir(path), moved)
+	}
+	return moved, err
+}
+
 func TestAppendRead(t *testing.T) {
 	path := journalPath(t)
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil || len(j.Entries) != 0 || j.Head() != strings.Repeat("0", 64) {
 		t.Fatal(j, err)
 	}
@@ -62,7 +89,7 @@ func TestAppendRead(t *testing.T) {
 		e := sample(i)
 		e.When = e.When.In(here)
 		if i == 2 { // a second reader goes on where the first stopped
-			if j, err = Read(path); err != nil {
+			if j, err = readAt(path); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -70,11 +97,11 @@ func TestAppendRead(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	again, err := Read(path)
+	again, err := readAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d := cmp.Diff(j, again, cmp.AllowUnexported(Journal{})); d != "" {
+	if d := cmp.Diff(j, again, cmp.AllowUnexported(Journal{}), cmpopts.IgnoreFields(Journal{}, "root")); d != "" {
 		t.Error(d)
 	}
 	for i, e := range again.Entries {
@@ -271,11 +298,11 @@ func TestReadRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	if err := os.Truncate(path, maxFile+1); err == nil {
-		if _, err := Read(path); err == nil || !strings.Contains(err.Error(), "longer than") {
+		if _, err := readAt(path); err == nil || !strings.Contains(err.Error(), "longer than") {
 			t.Errorf("too large: %v", err)
 		}
 	}
-	if _, err := Read(filepath.Dir(path)); err == nil {
+	if _, err := readAt(filepath.Dir(path)); err == nil {
 		t.Error("a folder was read")
 	}
 }
@@ -302,7 +329,7 @@ func TestMessages(t *testing.T) {
 
 func TestAppendRefuses(t *testing.T) {
 	path := journalPath(t)
-	j := newJournal(path)
+	j := journalAt(path)
 	for name, change := range map[string]func(*Entry){
 		"no time":           func(e *Entry) { e.When = time.Time{} },
 		"time of year 0":    func(e *Entry) { e.When = time.Date(-1, 1, 1, 0, 0, 0, 0, time.UTC) },
@@ -327,7 +354,7 @@ func TestAppendRefuses(t *testing.T) {
 	if err := j.Append(e); err != nil {
 		t.Error(err)
 	}
-	if again, err := Read(path); err != nil || again.Entries[0].Why != e.Why {
+	if again, err := readAt(path); err != nil || again.Entries[0].Why != e.Why {
 		t.Error(err)
 	}
 }
@@ -335,7 +362,7 @@ func TestAppendRefuses(t *testing.T) {
 func TestChanged(t *testing.T) {
 	for name, change := range map[string]func(path string, data []byte) error{
 		"another entry": func(path string, _ []byte) error {
-			other, err := Read(path)
+			other, err := readAt(path)
 			if err != nil {
 				return err
 			}
@@ -349,7 +376,7 @@ func TestChanged(t *testing.T) {
 		"gone":    func(path string, _ []byte) error { return os.Remove(path) },
 	} {
 		path := journalPath(t)
-		j := newJournal(path)
+		j := journalAt(path)
 		if err := j.Append(sample(0)); err != nil {
 			t.Fatal(err)
 		}
@@ -367,7 +394,7 @@ func TestChanged(t *testing.T) {
 		}
 	}
 	path := journalPath(t)
-	first, second := newJournal(path), newJournal(path)
+	first, second := journalAt(path), journalAt(path)
 	if err := first.Append(sample(0)); err != nil {
 		t.Fatal(err)
 	}
@@ -384,7 +411,7 @@ func TestWriters(t *testing.T) {
 	for w := range writers {
 		wg.Go(func() {
 			for n := 0; n < each; {
-				j, err := Read(path)
+				j, err := readAt(path)
 				if err != nil {
 					t.Error(err)
 					return
@@ -402,7 +429,7 @@ func TestWriters(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil || len(j.Entries) != writers*each {
 		t.Fatal(len(j.Entries), err)
 	}
@@ -445,13 +472,13 @@ func TestAppendFails(t *testing.T) {
 		{"close", failing{close: syscall.EIO, keep: -1}, false},
 	} {
 		path := journalPath(t)
-		j := newJournal(path)
+		j := journalAt(path)
 		if err := j.Append(sample(0)); err != nil {
 			t.Fatal(err)
 		}
 		open := openAppend
-		openAppend = func(path string, flag int) (file, error) {
-			f, err := open(path, flag)
+		openAppend = func(root *os.Root, name string, create bool) (file, error) {
+			f, err := open(root, name, create)
 			if err != nil {
 				return nil, err
 			}
@@ -466,7 +493,7 @@ func TestAppendFails(t *testing.T) {
 		if c.f.write != nil && !errors.Is(err, c.f.write) {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		again, err := Read(path)
+		again, err := readAt(path)
 		if errors.As(err, new(*TornError)) != c.torn || !c.torn && err != nil {
 			t.Errorf("%s: then reading gives %v", c.name, err)
 		}
@@ -484,7 +511,7 @@ func TestRepair(t *testing.T) {
 		if err := os.WriteFile(path, append(slices.Clone(whole), torn...), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		moved, err := Repair(path)
+		moved, err := repairAt(path)
 		if want := strings.TrimSuffix(path, ".jsonl") + fmt.Sprintf(".torn-%d", n); moved != want || err != nil {
 			t.Fatalf("%s, %v", moved, err)
 		}
@@ -497,10 +524,10 @@ func TestRepair(t *testing.T) {
 			t.Error(st.Mode(), err)
 		}
 	}
-	if moved, err := Repair(path); moved != "" || err != nil {
+	if moved, err := repairAt(path); moved != "" || err != nil {
 		t.Errorf("a whole journal: %s, %v", moved, err)
 	}
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -511,7 +538,7 @@ func TestRepair(t *testing.T) {
 	if err := os.WriteFile(path, torn, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if moved, err := Repair(path); !strings.HasSuffix(moved, ".torn-3") || err != nil {
+	if moved, err := repairAt(path); !strings.HasSuffix(moved, ".torn-3") || err != nil {
 		t.Errorf("%s, %v", moved, err)
 	}
 	// Broken as well: not touched.
@@ -519,13 +546,13 @@ func TestRepair(t *testing.T) {
 	if err := os.WriteFile(path, broken, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Repair(path); !errors.As(err, new(*BrokenError)) {
+	if _, err := repairAt(path); !errors.As(err, new(*BrokenError)) {
 		t.Error(err)
 	}
 	if left, _ := os.ReadFile(path); !bytes.Equal(left, broken) {
 		t.Error("a broken journal was changed")
 	}
-	if _, err := Repair(path + "x"); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := repairAt(path + "x"); !errors.Is(err, fs.ErrNotExist) {
 		t.Error(err)
 	}
 }

@@ -2,17 +2,22 @@ package custody
 
 import (
 	"errors"
+	"io/fs"
 	"os"
-	"path/filepath"
 
 	"golang.org/x/sys/windows"
+
+	"outbreath/pack/durable"
 )
 
 // Hold is as on other systems. Folders cannot be locked here: it locks a byte
 // of custody.jsonl that no journal reaches, another one than lock does, and
 // makes the file if need be.
-func Hold(dir string) (release func(), held bool, err error) {
-	f, err := os.OpenFile(filepath.Join(dir, "custody.jsonl"), os.O_RDWR|os.O_CREATE, 0o600)
+func Hold(root *os.Root) (release func(), held bool, err error) {
+	f, err := durable.Create(root, "custody.jsonl", 0)
+	if errors.Is(err, fs.ErrExist) {
+		f, err = durable.OpenToChange(root, "custody.jsonl", os.O_RDWR)
+	}
 	if err != nil {
 		return nil, false, err
 	}
@@ -29,4 +34,4 @@ func Hold(dir string) (release func(), held bool, err error) {
 }
 
 // Writable is as on other systems; [Hold] has opened the journal for writing.
-func Writable(string) error { return nil }
+func Writable(*os.Root, string) error { return nil }

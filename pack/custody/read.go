@@ -7,6 +7,9 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+
+	"outbreath/pack/durable"
 )
 
 // maxFile bounds a journal, bytes: some 100,000 entries.
@@ -35,13 +38,18 @@ func (e *TornError) Error() string {
 	return fmt.Sprintf("%s:%d: the last line was not written to its end; it must be set aside before anything can be added", e.Path, e.Line)
 }
 
-// Read reads the journal at path; a missing file is an empty one. The error is
+// Read reads the journal called name, custody.jsonl, in the collection folder root, which
+// must stay open while entries are added; a missing file is an empty one. The error is
 // a *BrokenError for a damaged line or a broken chain, a *TornError for an
-// unfinished last line, or one of the operating system.
-func Read(path string) (*Journal, error) {
-	f, err := os.Open(path)
+// unfinished last line, a *[durable.Refusal] for a link or whatever else is no
+// plain file, or one of the operating system.
+func Read(root *os.Root, name string) (*Journal, error) {
+	path := filepath.Join(root.Name(), name)
+	f, err := durable.Open(root, name)
 	if errors.Is(err, fs.ErrNotExist) {
-		return newJournal(path), nil
+		j := newJournal(path)
+		j.root, j.name = root, name
+		return j, nil
 	}
 	if err != nil {
 		return nil, err
@@ -54,15 +62,14 @@ func Read(path string) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	return check(path, data)
+	j, err := check(path, data)
+	if err == nil {
+		j.root, j.name = root, name
+	}
+	return j, err
 }
 
 func readAll(f *os.File, path string) ([]byte, error) {
-	if st, err := f.Stat(); err != nil {
-		return nil, err
-	} else if !st.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s: not a file; move away what has its name", path)
-	}
 	data, err := io.ReadAll(io.LimitReader(f, maxFile+1))
 	if err == nil && len(data) > maxFile {
 		err = fmt.Errorf("%s: longer than %d bytes; it is not a journal of this program", path, maxFile)

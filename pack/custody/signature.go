@@ -4,13 +4,10 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"os"
-	"path/filepath"
 	"strconv"
 
-	"outbreath/pack/media"
+	"outbreath/pack/durable"
 )
 
 const (
@@ -33,7 +30,8 @@ func (e *AlteredError) Error() string {
 // ErrUnsigned says that there is no signature beside a journal with entries.
 var ErrUnsigned = errors.New("the journal is not signed")
 
-func (j *Journal) signaturePath() string { return j.path + ".sig" }
+// signatureSuffix follows the journal's name in that of its signature.
+const signatureSuffix = ".sig"
 
 // SignWith has every later [Journal.Append] sign the whole file, as sign does
 // it, into a file beside it, custody.jsonl.sig.
@@ -48,7 +46,7 @@ func (j *Journal) SignWith(sign func(text []byte) ([]byte, error)) { j.sign = si
 // beginning of the file (lines were taken away from its end, or all of it was
 // written anew), or what verify says.
 func (j *Journal) Signed(verify func(text, signature []byte) error) (int, error) {
-	sig, err := readSignature(j.signaturePath())
+	sig, err := j.readSignature()
 	if errors.Is(err, fs.ErrNotExist) {
 		if len(j.Entries) == 0 {
 			return 0, nil
@@ -74,19 +72,17 @@ func (j *Journal) Signed(verify func(text, signature []byte) error) (int, error)
 		}
 		text = text[:bytes.LastIndexByte(text[:len(text)-1], '\n')+1]
 	}
-	return 0, &AlteredError{j.path, "the signature in " + filepath.Base(j.signaturePath()) +
+	return 0, &AlteredError{j.path, "the signature in " + j.name + signatureSuffix +
 		" fits no beginning of this file: entries were taken away from its end, or it was written anew"}
 }
 
-func readSignature(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
+func (j *Journal) readSignature() ([]byte, error) {
+	if j.root == nil {
+		return nil, fs.ErrNotExist
 	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxSignature+1))
-	if err == nil && len(data) > maxSignature {
-		err = fmt.Errorf("%s: longer than %d bytes; it is no signature", path, maxSignature)
+	data, err := durable.Read(j.root, j.name+signatureSuffix, maxSignature)
+	if errors.As(err, new(*durable.TooLargeError)) {
+		err = fmt.Errorf("%s: longer than %d bytes; it is no signature", j.path+signatureSuffix, maxSignature)
 	}
 	return data, err
 }
@@ -109,24 +105,14 @@ func (j *Journal) signText() error {
 	if err != nil {
 		return err
 	}
-	// One name, so that a run that was killed leaves nothing that the next one
-	// does not write over; the lock on the journal keeps two apart.
-	path := j.signaturePath() + ".new"
-	tmp, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
+	// The old signature stands until the new one has been read back. Runs that
+	// were killed may have left one on its way; the lock on the journal keeps
+	// those that still run away from here.
+	name := j.name + signatureSuffix
+	if err := durable.Sweep(j.root, name); err != nil {
 		return err
 	}
-	if err := errors.Join(write(tmp, sig), tmp.Close()); err != nil {
-		return errors.Join(err, os.Remove(path))
-	}
-	// The old signature stands until the new one has been read back.
-	if back, err := os.ReadFile(path); err != nil || !bytes.Equal(back, sig) {
-		return errors.Join(err, errors.New("the signature reads back otherwise than it was written: this disk cannot be trusted; copy the collection to another one and run the command there"), os.Remove(path))
-	}
-	if err := os.Rename(path, j.signaturePath()); err != nil {
-		return errors.Join(err, os.Remove(path))
-	}
-	return (media.OS{}).SyncDir(filepath.Dir(j.path))
+	return durable.Replace(j.root, name, sig, 0o600)
 }
 
 // unsignedFact is the name of the fact that says how many entries before had no

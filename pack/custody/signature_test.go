@@ -37,7 +37,7 @@ func (k key) verify(text, sig []byte) error {
 func signedJournal(t testing.TB, n int) (path string, all [][]byte) {
 	t.Helper()
 	path = journalPath(t)
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,7 +56,7 @@ func signedJournal(t testing.TB, n int) (path string, all [][]byte) {
 
 // covered says how many entries hold, as a check of chain and signature finds.
 func covered(path string) (entries, signed int, err error) {
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -139,7 +139,7 @@ func TestEverySignedChange(t *testing.T) {
 // the next entry with the key says how many there were.
 func TestAddedWithoutKey(t *testing.T) {
 	path, _ := signedJournal(t, 3)
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,7 +151,7 @@ func TestAddedWithoutKey(t *testing.T) {
 	if n, signed, err := covered(path); n != 5 || signed != 3 || err != nil {
 		t.Error(n, signed, err)
 	}
-	if j, err = Read(path); err != nil {
+	if j, err = readAt(path); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := j.Signed(newKey().verify); err != nil {
@@ -202,7 +202,7 @@ func TestWithoutSignature(t *testing.T) {
 
 func TestSigningFails(t *testing.T) {
 	path, _ := signedJournal(t, 2)
-	j, err := Read(path)
+	j, err := readAt(path)
 	if err != nil {
 		t.Fatal(err)
 	}

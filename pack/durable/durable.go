@@ -69,6 +69,30 @@ func notPlain(root *os.Root, name string, info fs.FileInfo) error {
 // Anything else of that name is refused at once, a pipe too.
 func OpenFolder(dir string) (*os.Root, error) { return openFolder(dir) }
 
+// Folder opens the folder called name in root, which must be no link.
+func Folder(root *os.Root, name string) (*os.Root, error) {
+	before, err := root.Lstat(name)
+	if err != nil {
+		return nil, err
+	}
+	if !before.IsDir() {
+		return nil, refusal(root, name, kind(before.Mode()), "is no folder; put the folder itself in its place")
+	}
+	sub, err := root.OpenRoot(name + folderSuffix)
+	if err != nil {
+		return nil, err
+	}
+	now, err := sub.Stat(".")
+	if err == nil && !os.SameFile(before, now) {
+		err = refusal(root, name, "", "was exchanged while it was opened; find out who else works in this folder, then run the command again")
+	}
+	if err != nil {
+		sub.Close()
+		return nil, err
+	}
+	return sub, nil
+}
+
 // At opens the folder of a file that a person named, and returns the file's name in it.
 func At(path string) (root *os.Root, name string, err error) {
 	path = filepath.Clean(path)

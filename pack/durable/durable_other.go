@@ -5,8 +5,9 @@ package durable
 import "os"
 
 const (
-	noWait     = 0
-	onlyFolder = 0
+	noWait       = 0
+	onlyFolder   = 0
+	folderSuffix = ""
 )
 
 func openFolder(dir string) (*os.Root, error) { return os.OpenRoot(dir) }

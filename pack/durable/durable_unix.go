@@ -13,6 +13,8 @@ const (
 	noWait = syscall.O_NONBLOCK
 	// onlyFolder has the system refuse what is no folder.
 	onlyFolder = syscall.O_DIRECTORY
+	// folderSuffix makes a name one that only a folder can have.
+	folderSuffix = "/."
 )
 
 // openFolder names the folder "dir/.", which nothing but a folder can be: opening
@@ -21,7 +23,7 @@ func openFolder(dir string) (*os.Root, error) {
 	if dir == "" {
 		dir = "."
 	}
-	root, err := os.OpenRoot(dir + "/.")
+	root, err := os.OpenRoot(dir + folderSuffix)
 	if e := new(os.PathError); errors.As(err, &e) {
 		e.Path = dir
 	}

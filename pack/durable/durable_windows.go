@@ -8,8 +8,9 @@ import (
 
 // A pipe of Windows does not lie in a folder, and os.Root opens no device's name.
 const (
-	noWait     = 0
-	onlyFolder = 0
+	noWait       = 0
+	onlyFolder   = 0
+	folderSuffix = ""
 )
 
 func openFolder(dir string) (*os.Root, error) {

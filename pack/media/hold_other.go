@@ -2,5 +2,7 @@
 
 package media
 
+import "os"
+
 // Hold marks nothing here: folders cannot be locked.
-func Hold(string) (release func(), held bool, err error) { return func() {}, true, nil }
+func Hold(*os.Root) (release func(), held bool, err error) { return func() {}, true, nil }

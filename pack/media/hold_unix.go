@@ -11,8 +11,8 @@ import (
 // Hold marks a folder as in use by this process until release is called or the
 // process ends, however it ends. held is false when another process holds it.
 // A file system without locks holds nothing and says true.
-func Hold(dir string) (release func(), held bool, err error) {
-	f, err := os.Open(dir)
+func Hold(root *os.Root) (release func(), held bool, err error) {
+	f, err := root.Open(".")
 	if err != nil {
 		return nil, false, err
 	}
