@@ -3,6 +3,7 @@ package deid
 import (
 	"bufio"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"time"
@@ -66,9 +67,18 @@ func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 	}
 	err = edf.WalkAnnotations(s, h, func(_ int, offset int64, text string) error {
 		note(offset, text)
-		return nil
+		return r.seen(offset, text)
 	})
 	return searched, held, r.edfError(err)
+}
+
+// seen refuses a text with what cannot be seen in it.
+func (r *recording) seen(offset int64, text string) error {
+	if at, message, found := schema.Hidden(text); found {
+		return r.problem("recording.edf.hidden", fmt.Sprintf("the annotation at byte %d holds what cannot be read: %s; export the recording again",
+			offset+int64(at), message))
+	}
+	return nil
 }
 
 func (r *recording) place(offset int64, text string) place {
@@ -301,6 +311,9 @@ func (e *edfReader) next() error {
 					continue
 				}
 				in := int64(a.Offset + text.Start)
+				if err := e.r.seen(e.at+in, text.Value); err != nil {
+					return err
+				}
 				if err := e.settle(e.record, in, e.at+in, text.Value); err != nil {
 					return err
 				}

@@ -160,6 +160,11 @@ func ownMask(text string, start, end int) bool {
 
 // text searches one text and says whether anything was found.
 func (i *Inspection) text(file, pointer string, base int, text string, declared []string) bool {
+	if at, _, found := schema.Hidden(text); found {
+		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
+			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"}, false})
+		return true
+	}
 	if len(text) < 4 || own(text) {
 		return false
 	}
@@ -167,23 +172,27 @@ func (i *Inspection) text(file, pointer string, base int, text string, declared 
 	if len(matches) == 0 {
 		return false
 	}
-	i.mu.Lock()
-	defer i.mu.Unlock()
 	for _, m := range matches {
 		if m.Class == "C" && (file == "treatment.json" || file == "session.schema.json") {
 			continue // a plan speaks of ages and dates, of nobody in particular
 		}
-		f := foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
-			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"}, ownMask(text, m.Start, m.End)}
-		switch {
-		case i.excused(&f): // at the site; the laboratory reads treatment.json late
-		case len(i.found) < maxInspected:
-			i.found = append(i.found, f)
-		case i.beyond == nil:
-			i.beyond = &f
-		}
+		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
+			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"}, ownMask(text, m.Start, m.End)})
 	}
 	return true
+}
+
+// note keeps f unless it is excused.
+func (i *Inspection) note(f foundAgain) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	switch {
+	case i.excused(&f): // at the site; the laboratory reads treatment.json late
+	case len(i.found) < maxInspected:
+		i.found = append(i.found, f)
+	case i.beyond == nil:
+		i.beyond = &f
+	}
 }
 
 // ownForm is what the tool itself writes, or a record holds in a form that the

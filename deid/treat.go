@@ -181,6 +181,11 @@ var errKind = errors.New("this treatment is not possible for a value of this kin
 // value gives the treatment of f to one value that is not null.
 func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer string) (*schema.Node, error) {
 	treatment := f.Treatment
+	if n.Kind == schema.String && (treatment.Kind == schema.Keep || treatment.Kind == schema.Text) {
+		if _, message, found := schema.Hidden(n.Text); found {
+			return nil, errors.New(message)
+		}
+	}
 	switch {
 	case treatment.Kind == schema.Keep:
 		v.search(n, f, pointer)

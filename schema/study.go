@@ -44,6 +44,9 @@ func parseStudy(data []byte) (*Study, error) {
 	if problems := v.Validate(studyFile, n); len(problems) > 0 {
 		return nil, &ConfigError{studyFile, sentence(problems)}
 	}
+	if _, message, found := Hidden(n.Member("contact").Text); found {
+		return nil, &ConfigError{studyFile, "the contact: " + message}
+	}
 	s := &Study{
 		Study: n.Member("study").Text, Site: n.Member("site").Text, Contact: strings.TrimSpace(n.Member("contact").Text),
 		Plan:          "shifted",

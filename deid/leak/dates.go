@@ -74,6 +74,7 @@ func (p *page) findDate(i int) {
 		if len(rs) == 0 || start < i {
 			return
 		}
+		context, after = context&kBirth|p.kind(i-1), 0 // what stands further off speaks of something else
 	}
 	for _, r := range rs {
 		if r.noYear || !p.lex.births[r.birth] {

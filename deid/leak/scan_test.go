@@ -430,7 +430,7 @@ func TestDeclared(t *testing.T) {
 
 // A date of birth glued to what says what it is.
 func TestGluedDates(t *testing.T) {
-	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979", "M1979/04/04;", "born4Apr1979"} {
+	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979", "M1979/04/04;", "born4Apr1979", "tube 2, F1979-04-04"} {
 		if ms := New(nil).Scan(text, nil); len(ms) != 1 || ms[0].Class != "C" {
 			t.Errorf("%q: %+v", text, ms)
 		}
