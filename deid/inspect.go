@@ -3,6 +3,7 @@ package deid
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"encoding/binary"
 	"encoding/csv"
 	"encoding/json"
@@ -32,6 +33,7 @@ type Inspection struct {
 	study, site string
 	roster      *RosterSearch     // nil at the laboratory
 	source      map[string]string // as InspectionError's
+	until       context.Context   // nil: never
 
 	mu      sync.Mutex
 	found   []foundAgain
@@ -104,6 +106,13 @@ func (i *Inspection) Err() error {
 	return nil
 }
 
+// Until lets the search end with ctx: what comes after is not searched, and whoever
+// cancelled must not use the result. It is called before the first file.
+func (i *Inspection) Until(ctx context.Context) *Inspection {
+	i.until = ctx
+	return i
+}
+
 // An InspectionError says that a finished bag holds what looks like an
 // identifier and that nobody decided to keep. It is never empty.
 type InspectionError struct {
@@ -132,10 +141,11 @@ func (i *Inspection) Left() []leak.Finding {
 	if i.beyond != nil {
 		left = append(left, i.beyond.Finding)
 	}
-	slices.SortStableFunc(left, func(a, b leak.Finding) int {
+	order := func(a, b leak.Finding) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
-	})
-	return left
+	}
+	slices.SortStableFunc(left, order)
+	return slices.CompactFunc(left, func(a, b leak.Finding) bool { return order(a, b) == 0 && a.End == b.End && a.Class == b.Class })
 }
 
 // excused says whether f is known to stay, or is a mask of ours.
@@ -158,7 +168,16 @@ func ownMask(text string, start, end int) bool {
 	})
 }
 
-// text searches one text and says whether anything was found.
+// A long text is searched in windows of so many bytes, because the search takes
+// more than twice as long for twice the text; no identifier is as long as what two
+// windows share.
+const (
+	maxWindow  = 32 << 10
+	sharedText = 1 << 10
+)
+
+// text searches one text and says whether anything was found, or nothing more is
+// looked for.
 func (i *Inspection) text(file, pointer string, base int, text string, declared []string) bool {
 	if at, _, found := schema.Hidden(text); found {
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
@@ -168,6 +187,32 @@ func (i *Inspection) text(file, pointer string, base int, text string, declared 
 	if len(text) < 4 || own(text) {
 		return false
 	}
+	found := false
+	for {
+		if i.over() || i.full() {
+			return true
+		}
+		window := text[:min(len(text), maxWindow)]
+		found = i.window(file, pointer, base, window, declared) || found
+		if len(window) == len(text) {
+			return found
+		}
+		base, text = base+maxWindow-sharedText, text[maxWindow-sharedText:]
+	}
+}
+
+// over reports whether the search has been cancelled.
+func (i *Inspection) over() bool { return i.until != nil && i.until.Err() != nil }
+
+// full reports whether more was found than is kept, which no decision settles.
+func (i *Inspection) full() bool {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	return i.beyond != nil
+}
+
+// window searches a part of a text.
+func (i *Inspection) window(file, pointer string, base int, text string, declared []string) bool {
 	matches := blind().Scan(text, declared)
 	if len(matches) == 0 {
 		return false
@@ -215,6 +260,9 @@ func own(text string) bool {
 // Small takes a whole payload file that is no recording, by its name below
 // data/; it does what File does. What is not of its form is left to those who judge forms.
 func (i *Inspection) Small(name string, data []byte) {
+	if i.over() {
+		return
+	}
 	i.roster.small(name, data)
 	if strings.HasSuffix(name, ".csv") {
 		i.table(name, data)
@@ -244,7 +292,7 @@ func (i *Inspection) Small(name string, data []byte) {
 // of recordings are a long list.
 func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer string, depth int) bool {
 	const deepest = 64 // as schema.ParseJSON
-	if depth > deepest {
+	if depth > deepest || i.over() {
 		return false
 	}
 	known := []string{i.study, i.site}

@@ -60,7 +60,7 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	if v.sums == nil || !archive && !(medium && v.o.RepairInto != "") {
 		return told()
 	}
-	if v.labelMatches() != nil {
+	if v.labelMatches() != nil || !v.plausible() {
 		return told()
 	}
 	d := v.damaged()
@@ -92,6 +92,28 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 		found.Checks = append([]Check{{checkRepaired, true, fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}}, found.Checks...)
 	}
 	return found, nil
+}
+
+// plausible says whether the sizes on the label are not out of all proportion to
+// the files that are there. Damage is looked for piece by piece over the sizes of
+// the label, and a hostile one could keep a computer busy for years.
+func (v *verifying) plausible() bool {
+	const (
+		share = 8       // of what the label says, at least one part in so many is there
+		spare = 1 << 30 // bytes that are looked at in any case
+	)
+	parts := v.label.Parts
+	if v.label.Repair != nil {
+		parts = append(slices.Clone(parts), *v.label.Repair)
+	}
+	var there, said float64
+	for _, p := range parts {
+		said += float64(p.Bytes)
+		if info, err := v.root.Lstat(p.Name); err == nil && info.Mode().IsRegular() {
+			there += float64(min(info.Size(), p.Bytes))
+		}
+	}
+	return said <= share*there+spare
 }
 
 // locate says which bytes are damaged.

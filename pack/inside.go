@@ -101,6 +101,9 @@ func (v *verifying) inside(c *content) error {
 	}
 	v.pass(checkBag, "what is inside was signed by site %s too", v.label.Site)
 
+	if v.ctx.Err() != nil { // a list may be long
+		return context.Cause(v.ctx)
+	}
 	manifest, err := bag.ParseManifest(c.tags[bag.Manifest], true)
 	if err != nil {
 		return reject(checkSums, "%s cannot be read: %v: %s", bag.Manifest, err, askSite)
@@ -108,6 +111,9 @@ func (v *verifying) inside(c *content) error {
 	tagManifest, err := bag.ParseManifest(c.tags[bag.TagManifest], false)
 	if err != nil {
 		return reject(checkSums, "%s cannot be read: %v: %s", bag.TagManifest, err, askSite)
+	}
+	if v.ctx.Err() != nil {
+		return context.Cause(v.ctx)
 	}
 	if issues := bag.CheckComplete(manifest, tagManifest, c.entries, tagSigName); len(issues) > 0 {
 		return reject(checkSums, "%s: %s", someIssues(issues), askSite)

@@ -2,6 +2,7 @@ package pack
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"outbreath/deid"
 	"outbreath/schema"
@@ -24,6 +26,7 @@ var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume
 // Names come in the order of the archive: discrepancies, handling, recordings, their summary,
 // schema, sessions, treatment, tubes.
 type records struct {
+	ctx       context.Context
 	label     *label
 	again     *deid.Inspection
 	validator *schema.Validator
@@ -42,7 +45,8 @@ type records struct {
 	handled   map[string]bool     // barcodes of handling.csv, until tubes.csv has them; nil when it is not there
 	stated    []deid.Discrepancy  // of discrepancies.csv
 	problems  int
-	first     string // the first problem
+	first     string       // the first problem
+	worked    atomic.Int64 // on the records, as schema.Validator.Work counts it
 }
 
 // A recordJob is one record on its way to a worker, which fills in to.
@@ -61,8 +65,8 @@ type checkedRecord struct {
 }
 
 // newRecords starts workers, which stop ends.
-func newRecords(l *label) *records {
-	r := &records{label: l, again: deid.NewInspection(l.Study, l.Site), work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
+func newRecords(ctx context.Context, l *label) *records {
+	r := &records{ctx: ctx, label: l, again: deid.NewInspection(l.Study, l.Site).Until(ctx), work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
 	for range min(workers(0), 4) { // each may hold a record of maxRecord bytes
 		r.running.Go(func() {
 			for j := range r.work {
@@ -91,6 +95,10 @@ func (r *records) problem(format string, args ...any) {
 
 // maxUsual is more than the bytes of any usual record.
 const maxUsual = 1 << 20
+
+// maxRecordsWork is how much work the records of one shipment may make, as
+// schema.Validator.Work counts it: a minute of one core, for half a million usual ones.
+const maxRecordsWork = 10_000_000_000
 
 // maxProblems is how many faults are counted before a list is not read on.
 const maxProblems = 1000
@@ -212,9 +220,17 @@ func (r *records) check(j recordJob) {
 		}
 		defer func() { r.spoilt = j.to.problem != "" }()
 	}
+	if r.ctx.Err() != nil {
+		j.to.problem = "was not checked"
+		return
+	}
 	n, err := schema.ParseJSON(j.data)
 	if err != nil {
 		j.to.problem = "is not proper JSON"
+		return
+	}
+	if r.worked.Add(int64(r.validator.Work(n))) > maxRecordsWork {
+		j.to.problem = "was not checked, because the schema makes the records before it take too long"
 		return
 	}
 	if p := r.validator.Validate("data/"+j.name, n); len(p) > 0 {

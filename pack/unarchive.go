@@ -71,7 +71,7 @@ func readArchive(ctx context.Context, src io.Reader, o *VerifyOptions, l *label,
 		return nil, err
 	}
 	defer u.stop()
-	checks := newRecords(l)
+	checks := newRecords(ctx, l)
 	defer checks.stop()
 	r := &bagReader{u: u, number: l.Shipment, to: to, seen: make(map[string]bool),
 		content: content{tags: make(map[string][]byte), records: checks}}
@@ -136,6 +136,9 @@ func (r *bagReader) read() error {
 	var h [tarBlock]byte
 	tags := 0
 	for {
+		if r.u.ctx.Err() != nil {
+			return context.Cause(r.u.ctx)
+		}
 		if _, err := io.ReadFull(r.u, h[:]); err != nil {
 			return err
 		}

@@ -155,6 +155,9 @@ func isPattern(n *Node) string {
 	if n.Kind != String || len(n.Text) > 500 {
 		return "a regular expression of at most 500 bytes"
 	}
+	if n := patternSteps(n.Text); n > maxPatternSteps {
+		return "a regular expression of fewer steps: write it without large repetitions"
+	}
 	_, err := regexp.Compile(n.Text)
 	return unless(err == nil, "a regular expression as RE2 knows them: no look-ahead, no back-reference")
 }

@@ -28,6 +28,7 @@ type shape struct {
 	members []shapeMember
 	items   *shape
 	field   *Field // of a leaf
+	cost    leafCost
 
 	choice   string // "oneOf" or "anyOf" of the branches
 	branches []*shape
@@ -51,12 +52,15 @@ type shaper struct {
 	leaves  int
 	written int
 
+	steps            map[string]int // of patterns that have been seen
+	allSteps, listed int
+
 	alternative int // so many have been walked
 }
 
 // shapeOf reads a schema. The message names the pointer of what is wrong.
 func shapeOf(root *Node, plan bool) (*shape, error) {
-	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node)}
+	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node), steps: make(map[string]int)}
 	s, err := w.shape(root, "", "", 1, beside{})
 	if err != nil {
 		return nil, err
@@ -130,6 +134,9 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) 
 	}
 	if w.leaves++; w.leaves > maxLeaves {
 		return nil, wrong(pointer, "the schema has more than 5,000 fields")
+	}
+	if message := w.bound(s); message != "" {
+		return nil, wrong(pointer, message)
 	}
 	if w.plan {
 		return s, w.field(s)

@@ -27,6 +27,8 @@ type Validator struct {
 	compiled     *jsonschema.Schema
 	doc          *Node // what was compiled
 	columns      []Column
+	costs        map[string]leafCost
+	unique       map[string]bool
 	alternatives int // in the schema
 }
 
@@ -78,7 +80,7 @@ func (v *Validator) Columns() []Column {
 }
 
 func newValidator(s *shape) (*Validator, error) {
-	v := &Validator{doc: written(s), alternatives: s.alternatives()}
+	v := &Validator{doc: written(s), alternatives: s.alternatives(), costs: s.costs(), unique: s.unique(map[string]bool{})}
 	var err error
 	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {
 		// We have checked every keyword, so this is not the reader's fault; the
@@ -93,6 +95,10 @@ func (v *Validator) Validate(file string, n *Node) []Problem {
 	if count := n.count(); count > maxValues || count*v.alternatives > maxTries {
 		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
 			Message: "this file holds tens of thousands of values, which no record needs: measured values belong in a recording"}}
+	}
+	if v.Work(n) > maxWork {
+		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
+			Message: "this file holds texts or lists that are too long for the patterns and listed values of the plan: shorten them"}}
 	}
 	result, err := run(v.compiled, n.Value())
 	if err != nil {

@@ -151,6 +151,10 @@ func (l Layout) section(g int64) int64 {
 	return 2*tableSize(data+repair) + int64(repair)*blockSize
 }
 
+// least is less than Size, and costs nothing to compute of a layout that a damaged
+// or hostile file claims.
+func (l Layout) least() int64 { return l.blocks() / 100 * int64(l.Percent) * blockSize }
+
 // Size returns the length of the repair file in bytes.
 func (l Layout) Size() int64 {
 	size := int64(2 * HeadSize)

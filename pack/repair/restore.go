@@ -34,7 +34,7 @@ func FindLayout(file io.ReaderAt, size int64) (Layout, error) {
 		if at < 0 || readAll(file, head, at) != nil {
 			continue
 		}
-		if l, err := ParseHead(head); err == nil && l.Size() == size {
+		if l, err := ParseHead(head); err == nil && l.least() <= size && l.Size() == size {
 			return l, nil
 		}
 	}

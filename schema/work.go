@@ -1,0 +1,112 @@
+package schema
+
+import "regexp/syntax"
+
+// A schema that came with a shipment is input, and so is every record: these bound
+// what checking one against the other can cost. Work is counted in comparisons of
+// one step of a pattern with one byte, or of a listed value with one value.
+const (
+	maxPatternSteps = 4000       // of one pattern, once it is compiled
+	maxSchemaSteps  = 100_000    // of all patterns
+	maxListed       = 100_000    // values in all "enum"
+	maxWork         = 20_000_000 // for one record: a fifth of a second
+)
+
+// patternSteps returns the number of steps of the program that RE2 makes of a
+// pattern, 0 if it is none.
+func patternSteps(pattern string) int {
+	re, err := syntax.Parse(pattern, syntax.Perl)
+	if err != nil {
+		return 0
+	}
+	prog, err := syntax.Compile(re.Simplify())
+	if err != nil {
+		return 0
+	}
+	return len(prog.Inst)
+}
+
+// bound adds what the keywords of a leaf cost, and says what is too much.
+func (w *shaper) bound(s *shape) (message string) {
+	if p := s.word("pattern"); p != nil {
+		n := w.steps[p.Text]
+		if n == 0 {
+			n = patternSteps(p.Text)
+			w.steps[p.Text] = n
+		}
+		w.allSteps += n
+		switch {
+		case n > maxPatternSteps:
+			return `the "pattern" takes thousands of steps for each letter: write it without large repetitions`
+		case w.allSteps > maxSchemaSteps:
+			return `the patterns of the schema take too many steps together: write them without large repetitions`
+		}
+		s.cost.perByte = n
+	}
+	if e := s.word("enum"); e != nil {
+		s.cost.perValue = len(e.Items)
+		if w.listed += len(e.Items); w.listed > maxListed {
+			return `the schema lists more than 100,000 values in "enum"`
+		}
+	}
+	return ""
+}
+
+// A leafCost is what a leaf's keywords cost for a value.
+type leafCost struct{ perByte, perValue int }
+
+// costs adds up the costs by the path of the leaves; "*" stands for every index.
+func (s *shape) costs() map[string]leafCost {
+	all := make(map[string]leafCost)
+	s.each(func(leaf *shape) {
+		c := all[leaf.path]
+		all[leaf.path] = leafCost{c.perByte + leaf.cost.perByte, c.perValue + leaf.cost.perValue}
+	})
+	return all
+}
+
+// unique lists the lists whose entries must differ, which are compared in pairs.
+func (s *shape) unique(found map[string]bool) map[string]bool {
+	for _, b := range s.branches {
+		b.unique(found)
+	}
+	for _, m := range s.members {
+		m.unique(found)
+	}
+	if s.items != nil {
+		if u := s.word("uniqueItems"); u != nil && u.Text == "true" {
+			found[s.path] = true
+		}
+		s.items.unique(found)
+	}
+	return found
+}
+
+// Work returns what checking n costs at most, counted up to a bit more than maxWork.
+func (v *Validator) Work(n *Node) int { return v.work(n, "", 0) }
+
+func (v *Validator) work(n *Node, path string, so int) int {
+	if so > maxWork {
+		return so
+	}
+	so++
+	switch n.Kind {
+	case Object:
+		for _, m := range n.Members {
+			so = v.work(m.Value, path+"/"+m.Name, so)
+		}
+	case Array:
+		if v.unique[path] {
+			so += len(n.Items) * len(n.Items)
+		}
+		for _, item := range n.Items {
+			so = v.work(item, path+"/*", so)
+		}
+	case String:
+		c := v.costs[path]
+		so += c.perByte*len(n.Text) + c.perValue
+	default:
+		so += v.costs[path].perValue
+	}
+	return so
+}
