@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -35,6 +36,9 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	if len(there) == maxFolder { // what is not listed is not missing
 		return nil, reject(checkFinished, "the folder holds %d files or more, and no shipment has so many: copy the shipment's files alone from the medium into a new folder and verify that", maxFolder)
 	}
+	if err := renamed(there); err != nil {
+		return nil, err
+	}
 	for _, name := range []string{sigName, sumsName} {
 		if !slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name }) {
 			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not copied to the end; copy it again from the medium, else %s", name, askForNew)
@@ -42,6 +46,27 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	}
 	v.pass(checkFinished, "the shipment was written to its end")
 	return there, nil
+}
+
+// shortName is a name that an old file system, or a driver for one, cut short.
+var shortName = regexp.MustCompile(`(?i)^[^.]{1,6}~[0-9]{1,3}(\.[^.]{1,3})?$`)
+
+// renamed tells files that lie there under names that a copy changed: their case, or
+// cut short.
+func renamed(there []fs.DirEntry) error {
+	has := func(name string) bool {
+		return slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name })
+	}
+	for _, e := range there {
+		short := shortName.MatchString(e.Name())
+		for _, name := range []string{sigName, sumsName, labelName, readmeName} {
+			if !has(name) && (strings.EqualFold(e.Name(), name) || short && strings.EqualFold(e.Name()[:min(4, len(e.Name()))], name[:4])) {
+				return reject(checkFinished, "%s is missing, but %.40q is there: the names were changed when the folder was copied; "+
+					"copy it again from the medium in a way that keeps long names and their case, else %s", name, e.Name(), askForNew)
+			}
+		}
+	}
+	return nil
 }
 
 // signature checks who signed the list of checksums. The label only says which
@@ -95,9 +120,11 @@ func (v *verifying) files(there []fs.DirEntry) error {
 	for _, s := range v.sums {
 		want[s.name] = true
 	}
-	var extra, odd []string
+	var extra, odd, system []string
 	for _, e := range there {
 		switch {
+		case !want[e.Name()] && OfSystem(e.Name()):
+			system = append(system, e.Name())
 		case !want[e.Name()]:
 			extra = append(extra, e.Name())
 		case !e.Type().IsRegular():
@@ -117,8 +144,7 @@ func (v *verifying) files(there []fs.DirEntry) error {
 		faults = append(faults, "no plain files: "+someNames(odd)+"; "+askForNew)
 	}
 	if len(extra) > 0 {
-		faults = append(faults, "not part of what the site signed: "+someNames(extra)+
-			"; some computers add files of their own when a folder is looked at: copy the signed files alone into a new folder and verify that, and tell the site if you do not know where the others come from")
+		faults = append(faults, "not part of what the site signed: "+v.strangers(extra))
 	}
 	if len(faults) > 0 {
 		return reject(checkFiles, "%s", strings.Join(faults, "; "))
@@ -130,8 +156,38 @@ func (v *verifying) files(there []fs.DirEntry) error {
 	if s, ok := v.sumOf(readmeName); !ok || s != sha256.Sum256(data) {
 		return reject(checkFiles, "%s was altered after the site signed it: %s", readmeName, askForNew)
 	}
+	if len(system) > 0 {
+		v.pass(checkFiles, "all %d files are there; passed over and not read, because the system of a computer leaves such files: %s",
+			len(there)-len(system), someNames(system))
+		return nil
+	}
 	v.pass(checkFiles, "all %d files are there and no others", len(there))
 	return nil
+}
+
+// strangers names the files that nobody signed, and says what to do about them.
+func (v *verifying) strangers(extra []string) string {
+	for _, name := range extra {
+		if archiveName.MatchString(name) || repairForm.MatchString(name) {
+			return someNames(extra) + "; files of another shipment, or of another sealing of this one, were mixed in: copy each shipment from its own medium into a folder of its own, and verify that"
+		}
+	}
+	return someNames(extra) + "; some computers add files of their own when a folder is looked at: copy the signed files alone into a new folder and verify that, " +
+		"and tell the site if you do not know where the others come from"
+}
+
+// systemNames are what systems write into any folder of a medium that is looked at,
+// in lower case. Common practice, no source.
+var systemNames = []string{"thumbs.db", "ehthumbs.db", "ehthumbs_vista.db", "desktop.ini", ".ds_store", ".localized", "system volume information", "$recycle.bin", "recycler",
+	".trashes", ".spotlight-v100", ".fseventsd", ".temporaryitems", ".documentrevisions-v100", ".apdisk", ".volumeicon.icns", ".directory", "lost+found",
+	"wpsettings.dat", "indexervolumeguid"}
+
+var systemForm = regexp.MustCompile(`(?i)^(found\.[0-9]{3}|file[0-9]{4}\.chk|\.trash-[0-9]{1,10}|\._[^/]*)$`)
+
+// OfSystem reports whether a system left the file or folder called name behind. It
+// is neither read nor believed.
+func OfSystem(name string) bool {
+	return slices.Contains(systemNames, strings.ToLower(name)) || systemForm.MatchString(name)
 }
 
 // someNames lists names quoted, the first five of them.
@@ -159,6 +215,10 @@ func (v *verifying) labelled() error {
 	note := ""
 	if !v.staged && folderName(v.root.Name()) != v.label.Shipment {
 		note = "; the folder was renamed, which does no harm"
+		if shipmentNumber.MatchString(folderName(v.root.Name())) {
+			note = "; BUT the folder bears the number of another shipment, " + folderName(v.root.Name()) + ": go by " + v.label.Shipment +
+				", and look for the other one, which this may have been taken for"
+		}
 	}
 	for _, p := range v.label.Parts {
 		digest, _ := v.sumOf(p.Name)

@@ -96,7 +96,7 @@ func (r *intakeRegister) enter(ctx context.Context, verdicts []*pack.Verdict) ([
 
 // judge makes a check of what the register knows of v.
 //
-// Two contents under one number reject the later one, though it is authentic:
+// Two contents under one number reject both, though they are authentic:
 // whoever used it could give the samples of one subject to another, and a
 // scheduler that goes on after status 1 must not.
 func (r *intakeRegister) judge(v *pack.Verdict, ans register.Answer) (pack.Check, pack.Decision) {
@@ -109,7 +109,8 @@ func (r *intakeRegister) judge(v *pack.Verdict, ans register.Answer) (pack.Check
 		c, _ := fail("ALARM: other contents came under the number %s before, %s: keep both apart, use neither, and ask the site by telephone which counts; it may have sealed from two folders, and then it seals the other again under a free number", v.Shipment, first)
 		return c, pack.Rejected
 	case ans.Disputed:
-		return fail("ALARM: this was %s, but other contents came under the number %s since: use neither until the site has said which counts", first, v.Shipment)
+		c, _ := fail("ALARM: this was %s, but other contents came under the number %s since: keep both apart, use neither, and ask the site by telephone which counts", first, v.Shipment)
+		return c, pack.Rejected
 	case len(ans.Tubes) > 0:
 		var names []string
 		for i, t := range ans.Tubes {

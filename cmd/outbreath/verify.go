@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -225,26 +224,18 @@ func (v *verifier) verify(ctx context.Context, dir, into string, box []string, u
 // ofSites leaves out what a system keeps on a stick, which "stick/*" names as well.
 func ofSites(u *ui, dirs []string) []string {
 	rest := slices.DeleteFunc(slices.Clone(dirs), func(dir string) bool {
-		switch strings.ToLower(filepath.Base(dir)) {
-		case "system volume information", "$recycle.bin", "lost+found":
-			return true
-		}
-		return false
+		return pack.OfSystem(filepath.Base(dir))
 	})
 	if n := len(dirs) - len(rest); n > 0 && len(rest) > 0 {
-		u.say("remark: %s of the operating system passed over", count(n, "folder"))
+		u.say("remark: passed over what the operating system keeps there: %s", count(n, "entry"))
 		return rest
 	}
 	return dirs
 }
 
 // wholeMedium refuses a folder that is no shipment but holds some: the stick itself,
-// of which nothing must be called rejected.
+// or a folder around one, of which nothing must be called rejected.
 func wholeMedium(dir string) error {
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return nil // whoever reads the shipment says so
-	}
 	has := func(folder string) bool {
 		for _, name := range []string{"shipment.json", "SHA256SUMS", "SHA256SUMS.sig"} {
 			if _, err := os.Lstat(filepath.Join(folder, name)); err == nil {
@@ -253,23 +244,48 @@ func wholeMedium(dir string) error {
 		}
 		return false
 	}
-	var inside []string
-	for _, e := range entries {
-		if e.IsDir() && shipmentFolder(e.Name()) && has(filepath.Join(dir, e.Name())) {
-			inside = append(inside, quoted(e.Name()))
-		}
-	}
-	if len(inside) == 0 || has(dir) {
+	if has(dir) {
 		return nil
 	}
-	first := inside[0]
-	if n := len(inside); n > 5 {
-		inside = append(inside[:5], fmt.Sprintf("and %d more", n-5))
+	const deepest, most = 3, 1000 // levels of folders, and folders, that are looked into
+	var inside []string
+	looked := 0
+	var look func(folder string, depth int)
+	look = func(folder string, depth int) {
+		entries, err := os.ReadDir(folder)
+		if err != nil {
+			return // whoever reads the shipment says so
+		}
+		for _, e := range entries {
+			at := filepath.Join(folder, e.Name())
+			if looked++; looked > most || !e.IsDir() || pack.OfSystem(e.Name()) || strings.HasPrefix(e.Name(), ".outbreath-") {
+				continue
+			}
+			if has(at) {
+				inside = append(inside, at)
+			} else if depth < deepest {
+				look(at, depth+1)
+			}
+		}
 	}
-	return usagef("name the folder of each shipment, such as "+quoted(filepath.Join(dir, first)), "%s is no shipment, but holds some: %s", quoted(dir), strings.Join(inside, ", "))
+	look(dir, 1)
+	if len(inside) == 0 {
+		return nil
+	}
+	var names []string
+	for i, at := range inside {
+		if i == 5 {
+			names = append(names, fmt.Sprintf("and %d more", len(inside)-i))
+			break
+		}
+		name, err := filepath.Rel(dir, at)
+		if err != nil {
+			name = at
+		}
+		names = append(names, quoted(name))
+	}
+	return usagef("name the folder of each shipment, such as "+quoted(inside[0]), "%s is no shipment, but holds some: %s", quoted(dir), strings.Join(names, ", "))
 }
-
-var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
 
 // An intake is what verify says of all shipments. Its JSON form is the
 // contract's.
@@ -332,9 +348,15 @@ func (v *verifier) all(c *cobra.Command, in *intake) error {
 		in.Tubes = pack.ComparePool(in.Shipments, v.boxes[0])
 	}
 	pack.Attribute(in.Shipments)
-	if v.register != nil {
+	alarms := pack.Contradictions(in.Shipments)
+	if v.register != nil { // before the alarms, so that it learns of each of the contents
 		if in.Gaps, err = v.register.enter(c.Context(), in.Shipments); err != nil {
 			return err
+		}
+	}
+	for i, alarm := range alarms {
+		if alarm != nil {
+			in.Shipments[i].Add(*alarm, pack.Rejected)
 		}
 	}
 	in.judge()
