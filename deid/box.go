@@ -37,7 +37,9 @@ type Discrepancy struct {
 const maxReason = 500
 
 // Tubes returns the tubes of the records, as they leave, ordered by barcode.
-func (d *Draft) Tubes() []ClearedTube {
+func (d *Draft) Tubes() []ClearedTube { return d.tubes() }
+
+func (d *draft) tubes() []ClearedTube {
 	var all []ClearedTube
 	for _, s := range d.sessions {
 		all = append(all, s.tubes...)

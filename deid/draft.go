@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -97,20 +98,22 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})
-		t.recordings = append(t.recordings, d.recording(v, i, t.declared))
+		t.recordings = append(t.recordings, d.recording(v, i))
 	}
-	t.places = d.suspects(v.places, t.declared)
-	t.searched = len(v.places)
 	t.tubes = tubesOf(v.name, out)
+	for i := range v.places {
+		v.places[i].declared = d.declaredAt(v.places[i].pointer, t)
+	}
+	t.places = d.suspects(v.places)
+	t.searched = len(v.places)
 	t.absent = v.absent
 	return t, nil
 }
 
 // suspects returns the places that hold a match.
-func (d *draft) suspects(all []place, declared []string) []place {
+func (d *draft) suspects(all []place) []place {
 	var held []place
 	for _, p := range all {
-		p.declared = declared
 		if len(d.searcher.matches(&p, p.text)) > 0 {
 			held = append(held, p)
 		}
@@ -126,8 +129,27 @@ func (d *draft) searchStudy() {
 		{file: "study.json", pointer: "/site", text: s.Site},
 		{file: "study.json", pointer: "/study", text: s.Study},
 	}
-	d.study = d.suspects(all, []string{s.Study, s.Site})
+	for i := range all {
+		all[i].declared = []string{s.Study, s.Site}
+	}
+	d.study = d.suspects(all)
 	d.searched += len(all)
+}
+
+// declaredAt returns what excuses a text of a record. What leaves in tubes.csv too
+// is excused there by its own row alone, so it must not be by more here.
+func (d *draft) declaredAt(pointer string, t *treated) []string {
+	s := d.c.Study
+	if pointer == "/fraction" {
+		return []string{s.Study, s.Site}
+	}
+	if rest, ok := strings.CutPrefix(pointer, "/tubes/"); ok {
+		digits, _, _ := strings.Cut(rest, "/")
+		if i, err := strconv.Atoi(digits); err == nil && i < len(t.tubes) {
+			return []string{s.Study, s.Site, t.tubes[i].Barcode, t.tubes[i].Position}
+		}
+	}
+	return t.declared
 }
 
 // declared returns the values that a record declares about its things: they

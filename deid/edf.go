@@ -60,7 +60,7 @@ func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 	defer s.Close()
 	note := func(offset int64, text string) {
 		searched++
-		held = append(held, d.suspects([]place{r.place(offset, text)}, r.declared)...)
+		held = append(held, d.suspects([]place{r.place(offset, text)})...)
 	}
 	for _, t := range h.Texts() {
 		note(t.Offset, t.Value)

@@ -374,7 +374,7 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared []strin
 // table takes a list such as tubes.csv: cells beside the barcode, which comes
 // first. No cell of ours holds a line end, and a line that is no row is one text.
 func (i *Inspection) table(name string, data []byte) {
-	known := []string{i.study, i.site}
+	known := slices.Clip([]string{i.study, i.site})
 	for r := 0; len(data) > 0; r++ {
 		end := bytes.IndexByte(data, '\n') + 1
 		if end == 0 {
@@ -387,8 +387,12 @@ func (i *Inspection) table(name string, data []byte) {
 			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
 			continue
 		}
+		things := append(known, row[0]) // as the record declares them
+		if name == "tubes.csv" && len(row) > 2 {
+			things = append(things, row[2])
+		}
 		for c, cell := range row[1:] {
-			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, known)
+			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, things)
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"io"
 	"slices"
+	"strconv"
 
 	"outbreath/deid/leak"
 )
@@ -109,11 +110,15 @@ func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 		}
 	}
 	list := []SettledPlace{}
+	cells := d.tubeCells()
 	for _, f := range findings {
 		switch to := leaves[f.File]; {
 		case to == "":
 		case f.Decision == "keep":
 			list = append(list, SettledPlace{to, f.Pointer, ""})
+			for _, cell := range cells[[2]string{f.File, f.Pointer}] {
+				list = append(list, SettledPlace{"tubes.csv", cell, ""})
+			}
 		case f.Moved:
 			list = append(list, SettledPlace{to, f.Pointer, f.Class})
 		}
@@ -122,6 +127,30 @@ func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Class, b.Class))
 	})
 	return slices.Compact(list)
+}
+
+// tubeCells returns where in tubes.csv a value of a record stands too, "/ROW/COLUMN"
+// from 0, by the record's file and the value's pointer.
+func (d *draft) tubeCells() map[[2]string][]string {
+	type tube struct{ session, barcode string }
+	rows := map[tube]int{}
+	for i, t := range d.tubes() {
+		rows[tube{t.Session, t.Barcode}] = i + 1 // below the head
+	}
+	cells := map[[2]string][]string{}
+	for _, s := range d.sessions {
+		for i, t := range s.tubes {
+			for c, column := range tubeColumns {
+				pointer := "/tubes/" + strconv.Itoa(i) + "/" + column
+				if column == "fraction" {
+					pointer = "/" + column
+				}
+				at := [2]string{s.file, pointer}
+				cells[at] = append(cells[at], "/"+strconv.Itoa(rows[tube{s.name, t.Barcode}])+"/"+strconv.Itoa(c))
+			}
+		}
+	}
+	return cells
 }
 
 // Encode returns the file, indented, with a final line feed.

@@ -35,8 +35,9 @@ type recording struct {
 	figures *breath.Figures // nil for one without CO2 in kPa
 }
 
-func (d *draft) recording(v *visit, i int, declared []string) recording {
-	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started), declared: declared}
+func (d *draft) recording(v *visit, i int) recording {
+	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started)}
+	r.declared = []string{d.c.Study.Study, d.c.Study.Site} // who reads a recording alone knows no more
 	r.leaves = v.recordingName(r.Pointer)
 	if f, ok := d.c.Plan.Field("/started_at"); ok {
 		switch f.Treatment.Kind {

@@ -195,7 +195,7 @@ func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 		if text, ok := settled[p.pointer]; ok && text == p.text {
 			continue
 		}
-		p.declared = s.declared
+		p.declared = d.declaredAt(p.pointer, s)
 		open = append(open, d.searcher.settle(p, nil).findings...)
 	}
 	if len(open) > 0 {
@@ -253,12 +253,15 @@ func gather(failed []error) error {
 	return other
 }
 
+// tubeColumns is the first row of tubes.csv.
+var tubeColumns = []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}
+
 // tubesCSV returns tubes.csv (RFC 4180, lines end with LF). A cell that a
 // spreadsheet would run as a formula is refused.
 func tubesCSV(tubes []ClearedTube) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	w.Write([]string{"barcode", "session", "position", "fraction", "volume_ml", "storage"})
+	w.Write(tubeColumns)
 	for _, t := range tubes {
 		row := []string{t.Barcode, t.Session, t.Position, t.Fraction, t.VolumeML, t.Storage}
 		for _, cell := range row {

@@ -115,8 +115,8 @@ func (u *ui) failure(err error, status int) {
 	}
 	if u.json && !u.printed {
 		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}
-		if queries != nil {
-			doc["problems"] = queries.Problems
+		if problems := deid.Objections(err); problems != nil {
+			doc["problems"] = problems
 		}
 		if findings != nil {
 			doc["leaks"] = findings.Findings
