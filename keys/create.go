@@ -104,6 +104,8 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 	switch {
 	case o.Role == Site && o.Classic:
 		return nil, fault(dir, "classic or post-quantum is the laboratory's choice; a site's folder has no such key")
+	case o.Role == Site && (o.Identity != nil || o.Recipient != ""):
+		return nil, fault("", "an identity opens shipments, which a site's folder does not; leave --identity and --recipient away, or say --role lab")
 	case o.Role == Site:
 		var b [32]byte
 		rand.Read(b[:])
@@ -118,8 +120,6 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{publicFile, appendLines([]byte(publicIntroSite), pub), 0o644}), nil
 	case o.Recipient != "" && o.Identity == nil:
 		return nil, fault(dir, "a recipient is said without the identity that it belongs to; name the identity's file with --identity")
-	case o.Role == Site && o.Identity != nil:
-		return nil, fault(dir, "an identity opens shipments, which a site's folder does not")
 	case o.Role == Lab && o.Identity != nil:
 		file, public, err := takenIdentity(o)
 		if err != nil {

@@ -116,6 +116,25 @@ func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileI
 	return data, nil
 }
 
+// CheckOwn refuses an open file, or pipe, that is not the user's own or that others
+// can read. path is for the error.
+func CheckOwn(path string, file *os.File) error {
+	info, err := file.Stat()
+	if err != nil {
+		return ioFault(path, "look at this file", err)
+	}
+	if info.IsDir() {
+		return fault(path, "is a folder; name the file in it")
+	}
+	if anothers(info) {
+		return fault(path, "belongs to another user of this computer; a secret is read from a file of your own only")
+	}
+	if hasModes && info.Mode().Perm()&0o077 != 0 {
+		return fault(path, "others can read this file, and a secret stands in it; run: chmod 600 %s (if that changes nothing, the disk keeps no permissions: keep it on one that does)", shellPath(path))
+	}
+	return nil
+}
+
 // ReadSecret reads a file with a secret key that lies outside of a key folder, such
 // as a custodian's age identity: it must be an ordinary file, its owner's alone.
 func ReadSecret(path string) ([]byte, error) {

@@ -35,7 +35,7 @@ const (
 var secretFiles = []string{pseudonymFile, identityPlain, identityAge, identitySSH, signingFile}
 
 // A PassphraseFunc asks for the passphrase of what ("the pseudonym key"). It
-// is called only when a key has one, and at most once a Folder.
+// is called only when a key has one, and at most once a Folder; see [Folder.AskAgain].
 type PassphraseFunc func(what string) ([]byte, error)
 
 // A Folder is a key folder whose modes have been checked. Its methods check
@@ -62,6 +62,10 @@ func Open(dir string, ask PassphraseFunc) (*Folder, error) {
 	}
 	return f, nil
 }
+
+// AskAgain sets who is asked for another passphrase when one was wrong, four times at
+// most; without it, a wrong one ends what needs the key.
+func (f *Folder) AskAgain(ask PassphraseFunc) { f.pass.again = ask }
 
 // check is Open's work: modes, then role and name.
 func (f *Folder) check() error {

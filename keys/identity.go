@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"filippo.io/age"
+	"golang.org/x/crypto/ssh"
 )
 
 // Identities reads identity.txt, identity.age or identity_ssh (lab). If recipient.txt is
@@ -71,10 +72,24 @@ func (f *Folder) belongs(name string, own []string, plugins bool) error {
 // sshIdentities reads identity_ssh.
 func (f *Folder) sshIdentities(data []byte) ([]age.Identity, error) {
 	path := f.path(identitySSH)
-	id, public, err := sshIdentity(data, func() ([]byte, error) { return f.passphrase(identitySSH, "the laboratory's identity") })
+	var (
+		id     age.Identity
+		public string
+	)
+	read := func(pass []byte) (err error) {
+		id, public, err = sshIdentity(data, func() ([]byte, error) { return pass, nil })
+		if errors.Is(err, ErrPassphrase) {
+			return wrongPassphrase(path)
+		}
+		return err
+	}
+	var err error
+	if _, open := ssh.ParseRawPrivateKey(data); errors.As(open, new(*ssh.PassphraseMissingError)) {
+		err = f.unlock(identitySSH, "the laboratory's identity", read)
+	} else {
+		err = read(nil)
+	}
 	switch {
-	case errors.Is(err, ErrPassphrase):
-		return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
 	case errors.Is(err, errNotSSHKey):
 		return nil, fault(path, "%s; put back your copy of it", err)
 	case err != nil:

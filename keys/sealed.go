@@ -31,11 +31,12 @@ func (f *Folder) readSecret(name, what string) ([]byte, error) {
 	if !bytes.HasPrefix(data, ageMagic) {
 		return data, nil
 	}
-	pass, err := f.passphrase(name, what)
-	if err != nil {
-		return nil, err
-	}
-	return unseal(f.path(name), data, pass)
+	var text []byte
+	err = f.unlock(name, what, func(pass []byte) (err error) {
+		text, err = unseal(f.path(name), data, pass)
+		return err
+	})
+	return text, err
 }
 
 // passphrase returns the folder's passphrase, asking for it the first time.
@@ -48,7 +49,7 @@ func (f *Folder) passphrase(name, what string) ([]byte, error) {
 	case err != nil:
 		return nil, &Error{Path: path, Message: "the passphrase of " + what + " could not be read; run on a terminal, or give --passphrase-file FILE", cause: err}
 	case len(pass) == 0:
-		return nil, fault(path, "%s is under a passphrase and an empty one was given; type it again", what)
+		return nil, &Error{Path: path, Message: what + " is under a passphrase and an empty one was given; " + retry, cause: ErrPassphrase}
 	}
 	return pass, nil
 }
@@ -83,7 +84,7 @@ func Encrypt(text []byte, recipients ...age.Recipient) ([]byte, error) {
 func unseal(path string, data, pass []byte) ([]byte, error) {
 	id, err := age.NewScryptIdentity(string(pass))
 	if err != nil {
-		return nil, fault(path, "the passphrase is empty; type it again")
+		return nil, wrongPassphrase(path)
 	}
 	id.SetMaxWorkFactor(maxScryptWorkFactor)
 	damaged := fault(path, "is damaged, or asks for more work than 2^%d to open; put back your copy of it", maxScryptWorkFactor)
@@ -91,7 +92,7 @@ func unseal(path string, data, pass []byte) ([]byte, error) {
 	var other *age.NoIdentityMatchError
 	switch {
 	case errors.As(err, &other) && slices.Contains(other.StanzaTypes, "scrypt"):
-		return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
+		return nil, wrongPassphrase(path)
 	case errors.As(err, &other):
 		return nil, fault(path, "is encrypted to another key and not under a passphrase; put back the file that keys new made")
 	case err != nil:
@@ -102,6 +103,13 @@ func unseal(path string, data, pass []byte) ([]byte, error) {
 		return nil, damaged
 	}
 	return text, nil
+}
+
+// retry is what to do when no passphrase that was given opens a key.
+const retry = "compare with what is written down, and run the command again"
+
+func wrongPassphrase(path string) *Error {
+	return &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); " + retry, cause: ErrPassphrase}
 }
 
 // ErrPassphrase is behind the error of a wrong passphrase (errors.Is).

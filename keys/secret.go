@@ -1,6 +1,7 @@
 package keys
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -15,27 +16,64 @@ import (
 // be printed. It stops at a func. So every secret of this package is kept in a
 // closure, and the types that hold one print a placeholder as well.
 
-// A passphrase is asked for at most once and remembered.
+// A passphrase is asked for once and remembered; when it is wrong, again asks for
+// another one, if anybody can be asked.
 type passphrase struct {
-	ask  PassphraseFunc
-	once sync.Once
-	get  func() ([]byte, error)
+	ask, again PassphraseFunc
+
+	mu    sync.Mutex
+	get   func() ([]byte, error) // nil: not asked yet
+	tries int                    // wrong ones
 }
 
+// maxTries is how many passphrases are tried before a command ends.
+const maxTries = 5
+
 func (p *passphrase) of(what string) ([]byte, error) {
-	p.once.Do(func() {
-		if p.get != nil { // given to Create
-			return
-		}
-		if p.ask == nil {
-			p.get = func() ([]byte, error) { return nil, errNoPassphrase }
-			return
-		}
-		b, err := p.ask(what)
-		b = append([]byte(nil), b...) // the caller may wipe its own
-		p.get = func() ([]byte, error) { return b, err }
-	})
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	switch {
+	case p.get != nil: // asked before, or given to Create
+	case p.ask == nil:
+		p.get = func() ([]byte, error) { return nil, errNoPassphrase }
+	default:
+		p.keep(p.ask(what))
+	}
 	return p.get()
+}
+
+func (p *passphrase) keep(b []byte, err error) {
+	b = append([]byte(nil), b...) // the caller may wipe its own
+	p.get = func() ([]byte, error) { return b, err }
+}
+
+// other asks for another passphrase than the wrong one, and reports whether there is
+// one to try.
+func (p *passphrase) other(what string, wrong []byte) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if now, err := p.get(); err != nil || !bytes.Equal(now, wrong) {
+		return err == nil // another goroutine has asked meanwhile
+	}
+	if p.tries++; p.again == nil || p.tries >= maxTries {
+		return false
+	}
+	p.keep(p.again(what))
+	return true
+}
+
+// unlock calls open with the folder's passphrase, and with another one as long as it
+// is wrong and somebody can be asked. The errors are those of open and of the asking.
+func (f *Folder) unlock(name, what string, open func(pass []byte) error) error {
+	for {
+		pass, err := f.passphrase(name, what)
+		if err == nil {
+			err = open(pass)
+		}
+		if !errors.Is(err, ErrPassphrase) || !f.pass.other(what, pass) {
+			return err
+		}
+	}
 }
 
 var errNoPassphrase = errors.New("no passphrase")

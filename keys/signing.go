@@ -38,13 +38,14 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 	}
 	s, err := ssh.ParsePrivateKey(data)
 	if errors.As(err, new(*ssh.PassphraseMissingError)) {
-		var pass []byte
-		if pass, err = f.passphrase(signingFile, what); err != nil {
+		err = f.unlock(signingFile, what, func(pass []byte) (err error) {
+			if s, err = ssh.ParsePrivateKeyWithPassphrase(data, pass); errors.Is(err, x509.IncorrectPasswordError) {
+				return wrongPassphrase(path)
+			}
+			return err
+		})
+		if told := new(*Error); errors.As(err, told) {
 			return nil, err
-		}
-		s, err = ssh.ParsePrivateKeyWithPassphrase(data, pass)
-		if errors.Is(err, x509.IncorrectPasswordError) {
-			return nil, &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); type it again", cause: ErrPassphrase}
 		}
 	}
 	if err != nil {

@@ -49,12 +49,13 @@ type reading struct {
 // every test of the data that seal does: see [reading.rehearse]. needed says that
 // the command cannot do without a key. The caller closes col.Root.
 func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
-	folder, key, err := siteKey(u, o, needed)
+	col, err := loadCollection(dir)
 	if err != nil {
 		return nil, err
 	}
-	col, err := loadCollection(dir)
+	folder, key, err := siteKey(u, o, needed)
 	if err != nil {
+		col.Root.Close()
 		return nil, err
 	}
 	if folder != nil {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -107,6 +108,12 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s", quoted(dir))
 	}
 	if err == nil {
+		if o.passphraseFile == "" && terminal(u.in) {
+			f.AskAgain(func(what string) ([]byte, error) {
+				u.tell("that is not the passphrase")
+				return passphrase(u, o, what)
+			})
+		}
 		f.UsePlugins(pluginUI(u))
 		f.UseAgent(dialAgent())
 	}
@@ -118,7 +125,7 @@ func interactive(u *ui) bool { return terminal(u.in) && terminal(u.err) && !u.js
 
 // askLine asks a question at the terminal and reads the answer, without blanks around it.
 func askLine(u *ui, question string) (string, error) {
-	fmt.Fprint(u.err, question)
+	u.ask(false, question)
 	return readLine(u)
 }
 
@@ -134,9 +141,14 @@ func readSecret(u *ui, fd int) ([]byte, error) {
 	return secret, errors.Join(err, term.Restore(fd, before))
 }
 
-// readLine reads one line, byte by byte, so that what follows is left for others.
-func readLine(u *ui) (string, error) {
-	return await(u, func() (string, error) { return typedLine(u) })
+// readLine reads one line, byte by byte, so that what follows is left for others. What
+// is typed is shown.
+func readLine(u *ui) (line string, err error) {
+	err = u.tty.shown(func() (err error) {
+		line, err = await(u, func() (string, error) { return typedLine(u) })
+		return err
+	})
+	return line, err
 }
 
 func typedLine(u *ui) (string, error) {
@@ -166,12 +178,12 @@ func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return nil, fmt.Errorf("%w: %w", errNoPassphrase, usagef("run this at a terminal, or name a file with --passphrase-file", "%s has a passphrase, and nobody can be asked for it here", what))
 	}
-	fmt.Fprintf(u.err, "passphrase of %s: ", what)
+	u.ask(true, "passphrase of "+what+": ")
 	return readSecret(u, int(in.Fd()))
 }
 
 func passphraseFromFile(path string) ([]byte, error) {
-	data, err := readBounded(path, 4096)
+	data, err := readPrivate(path, 4096)
 	if err != nil {
 		return nil, err
 	}
@@ -183,8 +195,23 @@ func passphraseFromFile(path string) ([]byte, error) {
 	return line, nil
 }
 
+// leastPassphrase is how many characters a new passphrase has, typed or from a file.
+const leastPassphrase = 12
+
+func longEnough(pass []byte) bool { return utf8.RuneCount(pass) >= leastPassphrase }
+
+// readPrivate reads a small file with a secret, or a pipe with one: it must be the
+// user's own, and nobody else's to read.
+func readPrivate(path string, limit int64) ([]byte, error) {
+	return readChecked(path, limit, func(f *os.File) error { return keys.CheckOwn(path, f) })
+}
+
 // readBounded reads a whole small file named on the command line.
 func readBounded(path string, limit int64) ([]byte, error) {
+	return readChecked(path, limit, func(*os.File) error { return nil })
+}
+
+func readChecked(path string, limit int64, check func(*os.File) error) ([]byte, error) {
 	f, err := os.Open(path)
 	if notExist(err) {
 		return nil, usagef("check the name", "there is no file %s", quoted(path))
@@ -193,6 +220,9 @@ func readBounded(path string, limit int64) ([]byte, error) {
 		return nil, usagef("check the name and who may read it", "%s cannot be read", quoted(path))
 	}
 	defer f.Close()
+	if err := check(f); err != nil {
+		return nil, err
+	}
 	data, err := io.ReadAll(bufio.NewReader(io.LimitReader(f, limit+1)))
 	if err != nil {
 		return nil, usagef("check that it is a file and not a folder", "%s cannot be read", quoted(path))

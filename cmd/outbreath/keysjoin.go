@@ -117,12 +117,19 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 			wrong = append(wrong, err)
 			continue
 		}
-		share, err := keys.OpenShare(path, data, ids, func() ([]byte, error) {
-			if passphrases != nil {
-				return passphrases[i], nil
+		var share *keys.Share
+		for range 5 {
+			share, err = keys.OpenShare(path, data, ids, func() ([]byte, error) {
+				if passphrases != nil {
+					return passphrases[i], nil
+				}
+				return passphrase(u, &options{}, quoted(filepath.Base(path)))
+			})
+			if passphrases != nil || !terminal(u.in) || !errors.Is(err, keys.ErrPassphrase) {
+				break
 			}
-			return passphrase(u, &options{}, quoted(filepath.Base(path)))
-		})
+			u.tell("that is not the passphrase")
+		}
 		if err != nil {
 			wrong = append(wrong, err)
 			continue

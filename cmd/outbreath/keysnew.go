@@ -130,12 +130,12 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 		return newPassphrase(u, o)
 	}
 	u.tell("A passphrase protects the keys if somebody copies the folder. Without it the\nkeys are lost: write it down.")
+	suggested := keys.SuggestPassphrase()
 	for {
-		suggested := keys.SuggestPassphrase()
 		text := fmt.Sprintf("Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n", suggested)
 		question := "Enter: written on paper, take it    n: another one    o: I type one of my own  "
-		fmt.Fprint(u.err, text, question)
-		answer, err := readLine(u)
+		u.ask(true, text+question)
+		answer, err := readHidden(u)
 		wipeLines(u, text+question)
 		switch {
 		case err != nil:
@@ -143,16 +143,18 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 			return nil, err
 		case strings.EqualFold(answer, "n"):
 			clear(suggested)
+			suggested = keys.SuggestPassphrase()
 			continue
 		case strings.EqualFold(answer, "o"):
 			clear(suggested)
 			return newPassphrase(u, o)
+		case strings.Join(strings.Fields(answer), " ") == string(suggested):
+			u.tell("yes; and once more now, from your paper")
 		case answer != "":
-			clear(suggested)
-			u.tell("that was none of the three")
+			u.tell("that was neither Enter, n nor o; here are the words again")
 			continue
 		}
-		for range 3 {
+		for range 5 {
 			typed, err := passphrase(u, o, "the new keys, from your paper")
 			if err != nil {
 				return nil, err
@@ -167,6 +169,16 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 		clear(suggested)
 		return nil, usagef("run keys new again; it suggests another passphrase", "what was typed is not what was suggested; no key was made")
 	}
+}
+
+// readHidden reads an answer that may be the secret on the screen, and does not show
+// it.
+func readHidden(u *ui) (string, error) {
+	if u.tty == nil {
+		return readLine(u)
+	}
+	defer fmt.Fprintln(u.err)
+	return await(u, func() (string, error) { return typedLine(u) })
 }
 
 // wipeLines takes text, and the line after it where Enter was typed, off the screen.
@@ -184,28 +196,40 @@ func wipeLines(u *ui, text string) {
 	fmt.Fprintf(u.err, "\x1b[%dA\r\x1b[J", rows)
 }
 
-// newPassphrase asks twice.
+// newPassphrase asks twice, and again when the answer cannot be used.
 func newPassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" {
-		return passphraseFromFile(o.passphraseFile)
+		pass, err := passphraseFromFile(o.passphraseFile)
+		if err == nil && !longEnough(pass) {
+			return nil, tooShort("the passphrase in the file")
+		}
+		return pass, err
 	}
-	const what = "the new keys (at least 12 characters; several words are best)"
-	first, err := passphrase(u, o, what)
-	if err != nil {
+	what := fmt.Sprintf("the new keys (at least %d characters; several words are best)", leastPassphrase)
+	for range 5 {
+		first, err := passphrase(u, o, what)
 		if errors.Is(err, errNoPassphrase) {
 			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase", "a passphrase is needed, and nobody can be asked for one here")
 		}
-		return nil, err
+		if err != nil {
+			return nil, err
+		}
+		if !longEnough(first) {
+			u.tell("that is too short")
+			continue
+		}
+		again, err := passphrase(u, o, "the new keys, once more")
+		if err != nil {
+			return nil, err
+		}
+		if bytes.Equal(first, again) {
+			return first, nil
+		}
+		u.tell("the two differ; type both again")
 	}
-	if len(first) < 12 {
-		return nil, usagef("choose at least 12 characters, best several words", "the passphrase is too short")
-	}
-	again, err := passphrase(u, o, "the new keys, once more")
-	if err != nil {
-		return nil, err
-	}
-	if !bytes.Equal(first, again) {
-		return nil, usagef("run keys new again and type the same passphrase twice", "the two passphrases differ; no key was made")
-	}
-	return first, nil
+	return nil, usagef("write a passphrase down first, then run the command again", "no passphrase was typed twice alike and long enough; no key was made")
+}
+
+func tooShort(what string) error {
+	return usagef("choose several words", "%s is too short: it needs at least %d characters", what, leastPassphrase)
 }

@@ -129,6 +129,11 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 		if len(list) != s.shares {
 			return nil, usagef("write one passphrase a line", "there are %d shares and %d passphrases", s.shares, len(list))
 		}
+		for i, pass := range list {
+			if !longEnough(pass) {
+				return nil, tooShort(fmt.Sprintf("passphrase %d of the file", i+1))
+			}
+		}
 		return func(sh *keys.Share) ([]byte, error) { return sh.SealUnder(list[sh.Index-1]) }, nil
 	}
 	ask := *o
@@ -145,7 +150,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 }
 
 func passphraseLines(path string) ([][]byte, error) {
-	data, err := readBounded(path, 1<<20)
+	data, err := readPrivate(path, 1<<20)
 	if err != nil {
 		return nil, err
 	}

@@ -27,7 +27,7 @@ func pluginUI(u *ui) *plugin.ClientUI {
 		if !interactive(u) {
 			return "", errNobody
 		}
-		u.tell("%s", question)
+		u.ask(true, question+"\n")
 		return read()
 	}
 	return &plugin.ClientUI{

@@ -49,6 +49,9 @@ func workIn(records int) {
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
 	u := newUI(in, out, errOut)
 	u.interrupted = ctx.Done()
+	u.tty = quietTerminal(in)
+	defer func() { u.tty.end(status != exitOK) }()
+	context.AfterFunc(ctx, func() { u.tty.end(true) }) // a second interrupt leaves no time for it
 	defer func() {
 		// Go's own crash would exit with 2, which means something else here, and
 		// would print values.

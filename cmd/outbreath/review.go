@@ -76,7 +76,9 @@ identifier into it.
 					printFindings(w, r.findings)
 				}
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
-				if len(open) > 0 {
+				if len(open) == 0 {
+					fmt.Fprintln(w, "Next: outbreath check, and if nothing else is open, outbreath seal")
+				} else {
 					fmt.Fprintln(w, "to do: run review at a terminal, or open each file at the place named and decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
 				}
 			}); err != nil {

@@ -27,6 +27,7 @@ type ui struct {
 	quiet    bool
 	printed  bool // a JSON document has been printed
 
+	tty         *tty            // nil: nobody types at a terminal
 	interrupted <-chan struct{} // closed when somebody pressed Ctrl-C; nil: never
 }
 
@@ -85,6 +86,13 @@ func (u *ui) say(format string, args ...any) {
 // a question without its reason is none.
 func (u *ui) tell(format string, args ...any) {
 	fmt.Fprintln(u.err, printable(fmt.Sprintf(format, args...)))
+}
+
+// ask prints a question. Whatever was typed before it is no answer; secret says that
+// the answer is not shown.
+func (u *ui) ask(secret bool, question string) {
+	u.tty.fresh(secret)
+	fmt.Fprint(u.err, printable(question))
 }
 
 // failure prints an error that ended a command.
@@ -175,7 +183,7 @@ func count(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
-	if stem, ok := strings.CutSuffix(noun, "y"); ok {
+	if stem, ok := strings.CutSuffix(noun, "y"); ok && !strings.HasSuffix(stem, "a") { // days
 		return fmt.Sprintf("%d %sies", n, stem)
 	}
 	return fmt.Sprintf("%d %ss", n, noun)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"os"
@@ -47,6 +46,7 @@ type walker struct {
 	key    func() (byte, error)   // one key press
 	line   func() (string, error) // a line of text, shown while typed
 	record func(g *group, action, reason string) error
+	fresh  func()    // forgets keys that were pressed already; may be nil
 	mark   [2]string // before and after the suspect words
 }
 
@@ -56,6 +56,9 @@ const walkHelp = "  r take it out   a take out this and the rest of its kind   k
 func (w *walker) walk(groups []*group) error {
 	for i := 0; i < len(groups); {
 		g := groups[i]
+		if w.fresh != nil {
+			w.fresh() // a key pressed before the words were seen decides nothing
+		}
 		w.show(g, i, len(groups))
 		key, err := w.key()
 		if err != nil {
@@ -68,17 +71,8 @@ func (w *walker) walk(groups []*group) error {
 				fmt.Fprintln(w.out, "  This stands in a field that leaves as it is, or in study.json. Correct it at its place, or keep it with a reason.")
 				continue
 			}
-			if err := w.record(g, "redact", ""); err != nil {
+			if err := w.redact(g, groups[i+1:], key == 'a'); err != nil {
 				return err
-			}
-			if key == 'a' {
-				for _, like := range groups[i+1:] {
-					if like.redact && like.decision == "" && like.findings[0].Class == g.findings[0].Class && like.findings[0].Basis == g.findings[0].Basis {
-						if err := w.record(like, "redact", ""); err != nil {
-							return err
-						}
-					}
-				}
 			}
 			i = nextOpen(groups, i+1)
 		case 'k':
@@ -97,8 +91,10 @@ func (w *walker) walk(groups []*group) error {
 			if err := w.record(g, "keep", reason); err != nil {
 				return err
 			}
+			fmt.Fprintf(w.out, "  decided: keep it, in %s\n", count(len(g.findings), "place"))
 			i = nextOpen(groups, i+1)
-		case 's', '\r', '\n':
+		case 's':
+			fmt.Fprintln(w.out, "  skipped: not decided")
 			i = nextOpen(groups, i+1)
 		case 'b':
 			i = max(0, i-1)
@@ -108,6 +104,30 @@ func (w *walker) walk(groups []*group) error {
 			fmt.Fprintln(w.out, walkHelp)
 		}
 	}
+	return nil
+}
+
+// redact records that g is taken out and, if rest is set, what is of its kind in the
+// groups after it; it says how many.
+func (w *walker) redact(g *group, after []*group, rest bool) error {
+	if err := w.record(g, "redact", ""); err != nil {
+		return err
+	}
+	places, kinds := len(g.findings), 0
+	for _, like := range after {
+		if !rest || !like.redact || like.decision != "" || like.findings[0].Class != g.findings[0].Class || like.findings[0].Basis != g.findings[0].Basis {
+			continue
+		}
+		if err := w.record(like, "redact", ""); err != nil {
+			return err
+		}
+		places, kinds = places+len(like.findings), kinds+1
+	}
+	fmt.Fprintf(w.out, "  decided: take it out, in %s", count(places, "place"))
+	if kinds > 0 {
+		fmt.Fprintf(w.out, ", %s of its kind among them", count(kinds, "other"))
+	}
+	fmt.Fprintln(w.out)
 	return nil
 }
 
@@ -149,6 +169,7 @@ func newWalker(u *ui) (w *walker, ok bool) {
 	if os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" {
 		w.mark = [2]string{"\x1b[7m", "\x1b[0m"}
 	}
+	w.fresh = func() { u.tty.fresh(false) }
 	w.key = func() (byte, error) {
 		old, err := term.MakeRaw(int(in.Fd()))
 		if err != nil {
@@ -160,8 +181,7 @@ func newWalker(u *ui) (w *walker, ok bool) {
 		return b[0], err
 	}
 	w.line = func() (string, error) {
-		text, err := bufio.NewReaderSize(in, 16).ReadString('\n')
-		return text, err
+		return readLine(u)
 	}
 	return w, true
 }

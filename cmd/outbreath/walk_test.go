@@ -88,7 +88,7 @@ func TestWalk(t *testing.T) {
 	// back, a key without meaning, a field that cannot be redacted, an empty
 	// reason, and a reason that holds the words
 	last := thirty()[7:]
-	recorded, shown = script(t, last, "xbrkkk", "", "it is name7 of the ward", "a lot number")
+	recorded, shown = script(t, last, "xb\rrkkk", "", "it is name7 of the ward", "a lot number")
 	if len(recorded) != len(last[0].findings) || !strings.HasSuffix(recorded[0], "=keep a lot number") {
 		t.Errorf("recorded %q", recorded)
 	}

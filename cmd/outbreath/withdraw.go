@@ -129,7 +129,7 @@ func (r *withdrawResult) print(w io.Writer, site string) {
 func askSubject(u *ui) (string, error) {
 	var line string
 	if in, ok := u.in.(*os.File); ok && term.IsTerminal(int(in.Fd())) {
-		fmt.Fprint(u.err, "subject id, as in roster.csv (it is not shown): ")
+		u.ask(true, "subject id, as in roster.csv (it is not shown): ")
 		b, err := readSecret(u, int(in.Fd()))
 		if err != nil {
 			return "", errors.New("the subject id could not be read from the terminal")
