@@ -186,6 +186,11 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 			return nil, errors.New(message)
 		}
 	}
+	if treatment.Kind == schema.Keep || treatment.Kind == schema.Shift {
+		if message := f.TooLong(n); message != "" {
+			return nil, errors.New(message)
+		}
+	}
 	switch {
 	case treatment.Kind == schema.Keep:
 		v.search(n, f, pointer)

@@ -178,6 +178,7 @@ func (f *Field) merge(o Field) (message string) {
 		f.Format = ""
 	}
 	f.Enum = f.Enum && o.Enum
+	f.Digits = max(f.Digits, o.Digits)
 	if f.Risk == "" {
 		f.Risk = o.Risk
 	}

@@ -485,7 +485,7 @@ func TestLoadStudy(t *testing.T) {
 	if c.Plan.Name != "plans/own.json" || notes.Treatment.Kind != Drop || len(c.Problems) > 0 {
 		t.Errorf("plan %s drops notes: %s; problems %v", c.Plan.Name, notes.Treatment, c.Problems)
 	}
-	if diff := cmp.Diff([]Column{{"t_s", 0, 9, false}}, c.Sessions[0].Recordings[0].Columns); diff != "" {
+	if diff := cmp.Diff([]Column{{Name: "t_s", Max: 9}}, c.Sessions[0].Recordings[0].Columns); diff != "" {
 		t.Error(diff)
 	}
 }

@@ -29,6 +29,9 @@ func parseColumns(n *Node) (columns []Column, message string) {
 				c.Min, ok = number(m.Value)
 			case "max":
 				c.Max, ok = number(m.Value)
+			case "digits":
+				ok = isDigits(m.Value) == ""
+				c.Digits = whole(m.Value, 0)
 			case "rising":
 				c.Rising, ok = m.Value.Text == "true", m.Value.Kind == Bool
 			}

@@ -69,6 +69,7 @@ var keywords = map[string]struct {
 	"risk":                 {onLeaf | ours, isRisk},
 	"why":                  {onLeaf | ours, isSentence},
 	"columns":              {onLeaf | ours | shipped, nil}, // read by parseColumns
+	"digits":               {onNumber | ours, isDigits},
 }
 
 // unsupported lists keywords of the draft that we refuse: what some of them let
@@ -125,6 +126,11 @@ func isPositive(n *Node) string {
 func isCount(n *Node) string {
 	i, err := strconv.Atoi(n.Text)
 	return unless(n.Kind == Number && err == nil && 0 <= i && i <= maxJSONBytes, "a whole number from 0 to 16777216")
+}
+
+func isDigits(n *Node) string {
+	i, err := strconv.Atoi(n.Text)
+	return unless(n.Kind == Number && err == nil && 1 <= i && i <= mostDigits, "a whole number from 1 to 17")
 }
 
 func isScalar(n *Node) string {

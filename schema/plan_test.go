@@ -324,7 +324,7 @@ func TestParsePlanOwn(t *testing.T) {
 	if diff := cmp.Diff(Field{Path: "/diet", Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null"}, Enum: true, Risk: "sensitive"}, f); diff != "" {
 		t.Error(diff)
 	}
-	if diff := cmp.Diff([]Column{{"t_s", 0, 3600, true}, {"flow_l_s", -20, 20, false}}, p.Columns()); diff != "" {
+	if diff := cmp.Diff([]Column{{"t_s", 0, 3600, true, 0}, {"flow_l_s", -20, 20, false, 0}}, p.Columns()); diff != "" {
 		t.Error(diff)
 	}
 	if diff := cmp.Diff(DefaultColumns(), plan(t, "shifted").Columns()); diff != "" {

@@ -17,6 +17,7 @@ type Column struct {
 	Name     string
 	Min, Max float64
 	Rising   bool // strictly increasing from row to row (a time column), never empty
+	Digits   int  // that a number may have, from the first that is not zero; 0: [UsualDigits], a time column two more
 }
 
 // DefaultColumns are those of the contract: t_s, seconds from the start, up to a
@@ -385,6 +386,10 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 			c.fail(faultRange, b, i)
 			return
 		}
+		if digitsOf(c.num.hi)+c.num.loDigits > col.Digits {
+			c.fail(faultDigits, b, i)
+			return
+		}
 		if col.Rising {
 			if !col.rises(&c.num) {
 				c.fail(faultRising, b, i)
@@ -534,6 +539,7 @@ const (
 	faultMany
 	faultNumber
 	faultLong
+	faultDigits
 	faultText
 	faultRange
 	faultRising
@@ -583,6 +589,8 @@ var csvFaults = [faultKinds]struct {
 	faultNumber: {"number", oneLine, thisCell, "the cell of {column} is not a plain decimal number such as 4.25 (no spaces, no units); " +
 		"export the recording again, with the cell empty where a sample was dropped"},
 	faultLong: {"number", oneLine, thisCell, "the cell of {column} is longer than {longest} characters; export the recording with fewer digits"},
+	faultDigits: {"digits", oneLine, thisCell, "the cell of {column} has more than {digits} digits, more than a sensor tells apart and enough for somebody's number; " +
+		"export the recording with fewer digits"},
 	faultText: {"text", oneLine, thisCell, "the cell of {column} holds something other than a decimal number or NaN; " +
 		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was dropped"},
 	faultRange: {"range", oneLine, thisCell, "{column} is outside {min} to {max}; " +
@@ -609,7 +617,7 @@ func (c *CSVCheck) tell(f csvFault, i int) {
 		column = c.cellAt
 	}
 	col := &c.columns[min(c.col, len(c.columns)-1)]
-	message := strings.NewReplacer("{header}", c.header, "{column}", col.Name, "{longest}", strconv.Itoa(maxCell),
+	message := strings.NewReplacer("{header}", c.header, "{column}", col.Name, "{longest}", strconv.Itoa(maxCell), "{digits}", strconv.Itoa(col.Digits),
 		"{min}", limitText(col.Min), "{max}", limitText(col.Max)).Replace(kind.message)
 	c.problems = append(c.problems, Problem{File: c.file, Line: c.line, Column: column,
 		Rule: "recording.csv." + kind.rule, Severity: Error, Message: message})

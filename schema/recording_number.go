@@ -124,9 +124,19 @@ func ready(col Column) csvColumn {
 	if math.IsNaN(col.Min) || math.IsNaN(col.Max) || math.IsInf(col.Min, 1) || math.IsInf(col.Max, -1) {
 		panic("schema: the limits of a column are not numbers")
 	}
-	return csvColumn{Column: col,
+	if col.Digits == 0 {
+		if col.Digits = UsualDigits; col.Rising {
+			col.Digits += 2
+		}
+	}
+	c := csvColumn{Column: col,
 		min: limit(col.Min), lo: places(col.Min, 1),
 		max: limit(col.Max), hi: places(col.Max, 0)}
+	most := int64(pow10[min(col.Digits, plainDigits)]) - 1
+	for k := range c.lo { // a number with more digits is left to the slow way, which says what is wrong
+		c.lo[k], c.hi[k] = max(c.lo[k], -most), min(c.hi[k], most)
+	}
+	return c
 }
 
 // limit returns f as the shortest decimal that means f.

@@ -33,6 +33,42 @@ func checkCSV(text string, columns []Column, step int) *CSVCheck {
 	return c
 }
 
+// exact are the contract's columns for numbers of any number of digits.
+func exact() []Column {
+	columns := DefaultColumns()
+	for i := range columns {
+		columns[i].Digits = maxCell
+	}
+	return columns
+}
+
+// More digits than a sensor has are enough for somebody's number.
+func TestCSVDigits(t *testing.T) {
+	for cell, ok := range map[string]bool{
+		"4.123456": true, "-0.4123456": true, "0.0001234567": true, "0000000004.25": true, "1.234567e-3": true, "0.00000": true, "10.00000": true,
+		"4.1234567": false, "0.00000030418923": false, "1.2345678e-3": false, "-0.41234567": false, "10.000000": false, "4.850000000": false,
+	} {
+		for _, step := range []int{1, 1 << 20} {
+			c := checkCSV(csvHead+"0,4.25,0\n0.1,"+cell+",0\n", DefaultColumns(), step)
+			if got := len(c.Problems()) == 0; got != ok || !ok && c.Problems()[0].Rule != "recording.csv.digits" {
+				t.Errorf("%s: %v", cell, c.Problems())
+			}
+		}
+	}
+	if c := checkCSV(csvHead+"86399.9999,0,0\n", DefaultColumns(), 1); len(c.Problems()) > 0 {
+		t.Error(c.Problems())
+	}
+	if c := checkCSV(csvHead+"3600.000001,0,0\n", DefaultColumns(), 1); len(c.Problems()) != 1 {
+		t.Error("a time of ten digits passes")
+	}
+	for _, digits := range []int{3, 4, 9} {
+		c := checkCSV("a\n1.234\n12.34567\n", []Column{{Name: "a", Max: 99, Digits: digits}}, 1)
+		if want := map[int]int{3: 2, 4: 1, 9: 0}[digits]; len(c.Problems()) != want {
+			t.Errorf("%d digits: %v", digits, c.Problems())
+		}
+	}
+}
+
 func TestCSVAccepted(t *testing.T) {
 	for name, tt := range map[string]struct {
 		text string
@@ -49,7 +85,7 @@ func TestCSVAccepted(t *testing.T) {
 		"huge exponents":    {"0,1e-99999999999999,0e99999999999\n", 1},
 	} {
 		for _, step := range []int{1, 2, 3, 7, 1 << 20} {
-			c := checkCSV(csvHead+tt.text, DefaultColumns(), step)
+			c := checkCSV(csvHead+tt.text, exact(), step)
 			if len(c.Problems()) > 0 || c.Rows() != tt.rows {
 				t.Errorf("%s in pieces of %d: %d rows, want %d; problems %v", name, step, c.Rows(), tt.rows, c.Problems())
 			}
@@ -102,7 +138,7 @@ func TestCSVRefused(t *testing.T) {
 		"last line a comment, no line": {csvHead + "0,0,0\n#", []string{"comment 3:1"}, 1},
 	} {
 		for _, step := range []int{1, 2, 5, 1 << 20} {
-			c := checkCSV(tt.text, DefaultColumns(), step)
+			c := checkCSV(tt.text, exact(), step)
 			var got []string
 			for _, p := range c.Problems() {
 				rule, ok := strings.CutPrefix(p.Rule, "recording.csv.")
@@ -180,6 +216,16 @@ func acceptable(text string, columns []Column) (int, bool) {
 				continue
 			}
 			if !strictCell.MatchString(cell) {
+				return 0, false
+			}
+			mantissa, _, _ := strings.Cut(strings.ToLower(cell), "e")
+			most := columns[k].Digits
+			if most == 0 {
+				if most = 7; columns[k].Rising {
+					most = 9
+				}
+			}
+			if len(strings.ReplaceAll(strings.TrimLeft(mantissa, "+-0."), ".", "")) > most {
 				return 0, false
 			}
 			if at := strings.IndexAny(cell, "eE"); at >= 0 {
@@ -263,9 +309,9 @@ func agree(t interface {
 
 var oddColumns = [][]Column{
 	DefaultColumns(),
-	{{Name: "x", Min: math.Inf(-1), Max: math.Inf(1)}},
-	{{Name: "a", Min: 0.3, Max: 0.7, Rising: true}, {Name: "b", Min: -1e-30, Max: 1e25}},
-	{{Name: "a", Min: -0.1, Max: 123456789.12345678}, {Name: "b", Min: math.Inf(-1), Max: 5e-324, Rising: true}},
+	{{Name: "x", Min: math.Inf(-1), Max: math.Inf(1), Digits: maxCell}},
+	{{Name: "a", Min: 0.3, Max: 0.7, Rising: true, Digits: maxCell}, {Name: "b", Min: -1e-30, Max: 1e25, Digits: maxCell}},
+	{{Name: "a", Min: -0.1, Max: 123456789.12345678, Digits: maxCell}, {Name: "b", Min: math.Inf(-1), Max: 5e-324, Rising: true}},
 }
 
 func TestCSVAgreesWithIndependentReader(t *testing.T) {
@@ -388,7 +434,7 @@ func TestCSVDoesNotAllocate(t *testing.T) {
 
 // A dropped sample is NaN, and a bad row is nobody's.
 func TestCSVEach(t *testing.T) {
-	_, got := eachOfCSV(csvHead+"0,4.25,-0\n0.5,x,1\n1,,NaN\n1,2,3\n2,1e-3,0.10,\n+3,.5,1E2\r\n4,123456789012345678901e-20,7", DefaultColumns(), 1<<20)
+	_, got := eachOfCSV(csvHead+"0,4.25,-0\n0.5,x,1\n1,,NaN\n1,2,3\n2,1e-3,0.10,\n+3,.5,1E2\r\n4,123456789012345678901e-20,7", exact(), 1<<20)
 	nan := math.NaN()
 	want := []float64{0, 4.25, math.Copysign(0, -1), 1, nan, nan, 3, 0.5, 100, 4, 1.23456789012345678901, 7}
 	if !slices.EqualFunc(got, want, sameNumber) {

@@ -46,6 +46,8 @@ func (h *Header) Validate() error {
 	}
 	d, ok := number(h.RecordDuration)
 	switch {
+	case digitCount(h.RecordDuration) > maxDigits:
+		return h.bad(duration, 0, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
 	case !ok || strings.ContainsAny(h.RecordDuration, "eE"): // EDFlib, too, refuses a power of ten
 		return h.bad(duration, 0, badNumber(h.RecordDuration))
 	case d < 0 || d == 0 && annotated < len(h.Signals):
@@ -88,6 +90,11 @@ func (h *Header) checkSignal(i int) error {
 		}
 		if !h.Plus() {
 			return h.bad(label, i, "is EDF Annotations, but the reserved field of the file says neither EDF+C nor EDF+D"+exportAgain)
+		}
+	}
+	for _, f := range []int{physMin, physMax} {
+		if digitCount(h.text(f, i)) > maxDigits {
+			return h.bad(f, i, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
 		}
 	}
 	lo, ok := number(s.PhysMin)
@@ -135,6 +142,19 @@ func number(s string) (float64, bool) {
 	}
 	f, err := strconv.ParseFloat(s, 64)
 	return f, err == nil
+}
+
+// maxDigits is how many digits a number of the header may have, from the first that
+// is not zero. Samples have 16 bits, not five digits; their scale has a few more.
+const maxDigits = 7
+
+func digitCount(s string) (n int) {
+	for _, c := range []byte(strings.TrimLeft(s, "+-0.")) {
+		if '0' <= c && c <= '9' {
+			n++
+		}
+	}
+	return n
 }
 
 func badNumber(s string) string {

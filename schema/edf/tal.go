@@ -101,6 +101,9 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 	if len(a.onset) == 0 || a.onset[0] != '+' && a.onset[0] != '-' || !digits(a.onset[1:]) {
 		return 0, talError(begin, "does not begin with + or - and a plain decimal number of seconds")
 	}
+	if digitCount(string(a.onset)) > maxTimeDigits || digitCount(string(a.duration)) > maxTimeDigits {
+		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d digits, more than a time needs and enough for somebody's number", maxTimeDigits))
+	}
 	at += n + 1
 	for a.first = true; ; a.first = false {
 		if at < len(b) && b[at] == endTAL && !a.first {
@@ -120,6 +123,10 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 		at += n + 1
 	}
 }
+
+// maxTimeDigits is how many digits a time may have, from the first that is not
+// zero: a day in tenths of milliseconds.
+const maxTimeDigits = 9
 
 // digits accepts "12" and "12.5": a point only before a fraction (2.2.2).
 func digits(b []byte) bool {

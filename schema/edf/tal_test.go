@@ -95,6 +95,8 @@ func TestEncodeTALsRefused(t *testing.T) {
 		"mark in an onset": NewTAL("+1\x155", "", "x"),
 		"no UTF-8":         NewTAL("+1", "", "\xff"),
 		"bad duration":     NewTAL("+1", "soon", "x"),
+		"long onset":       NewTAL("+12.30418923", "", "x"),
+		"long duration":    NewTAL("+1", "0.0030418923000", "x"),
 		"too long":         NewTAL("+1", "", strings.Repeat("x", 60)),
 	} {
 		b, err := EncodeTALs(64, tal)
@@ -106,8 +108,8 @@ func TestEncodeTALsRefused(t *testing.T) {
 }
 
 var anyTAL = rapid.Custom(func(t *rapid.T) TAL {
-	tal := NewTAL(rapid.StringMatching(`[+-][0-9]{1,9}(\.[0-9]{1,9})?`).Draw(t, "onset"),
-		rapid.StringMatching(`([0-9]{1,9}(\.[0-9]{1,9})?)?`).Draw(t, "duration"))
+	tal := NewTAL(rapid.StringMatching(`[+-](0{0,9}[0-9]{1,5}(\.[0-9]{1,4})?|0\.0{0,5}[0-9]{1,9})`).Draw(t, "onset"),
+		rapid.StringMatching(`([0-9]{1,5}(\.[0-9]{1,4})?)?`).Draw(t, "duration"))
 	for range rapid.IntRange(1, 4).Draw(t, "texts") {
 		tal.Texts = append(tal.Texts, Text{Value: rapid.StringMatching(`[ -~\t\n\p{L}\p{So}]{0,12}`).Draw(t, "text")})
 	}
