@@ -3,6 +3,7 @@ package deid
 import (
 	"bytes"
 	"cmp"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"runtime"
@@ -40,6 +41,7 @@ type treated struct {
 	subject    string // the subject's
 	file       string // where it came from
 	json       []byte
+	source     [sha256.Size]byte // of the record as the site has it, blanks between its parts left aside
 	ended      time.Time
 	declared   []string
 	places     []place // of those searched, the ones that hold a match
@@ -94,7 +96,7 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	if len(v.faults) > 0 {
 		return nil, v.faults
 	}
-	t := &treated{name: v.name, subject: v.subject, file: s.File, ended: s.Ended, json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
+	t := &treated{name: v.name, subject: v.subject, file: s.File, source: sha256.Sum256(s.Doc().Encode()), ended: s.Ended, json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})

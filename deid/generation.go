@@ -160,17 +160,20 @@ func Suspect(c *schema.Collection, text string) bool {
 	return len(leak.New(c.Roster).Scan(text, []string{c.Study.Study, c.Study.Site})) > 0
 }
 
-// Linkage returns, for every subject of c, the pseudonym under the generation
-// before and under the newest, as CSV with the columns before and after, ordered
-// by the first. It holds no identifier, yet joins what rotation set apart.
-func Linkage(before, newest Generation, c *schema.Collection) ([]byte, error) {
+// Linkage returns, for every subject of c who has not withdrawn, the pseudonym
+// under the generation before the newest and under the newest, as CSV with the
+// columns before and after, ordered by the first. It holds no identifier, yet
+// joins what rotation set apart. all are two generations or more, newest first.
+func Linkage(all []Generation, c *schema.Collection, withdrawn map[string]bool) ([]byte, error) {
 	var rows []string
 	for _, id := range subjects(c) {
-		p, err := Pseudonyms([]Generation{before, newest}, id)
+		p, err := Pseudonyms(all, id)
 		if err != nil {
 			return nil, err
 		}
-		rows = append(rows, p[0]+","+p[1]+"\n")
+		if !slices.ContainsFunc(p, func(name string) bool { return withdrawn[name] }) {
+			rows = append(rows, p[1]+","+p[0]+"\n")
+		}
 	}
 	slices.Sort(rows)
 	return []byte("before,after\n" + strings.Join(slices.Compact(rows), "")), nil

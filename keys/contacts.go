@@ -102,7 +102,7 @@ func (f *Folder) writeContacts(list []contact) error {
 	if b.Len() > maxList {
 		return fault(f.path(contactsFile), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
 	}
-	return f.replace(contactsFile, []byte(b.String()))
+	return f.replace(contactsFile, []byte(b.String()), 0o644)
 }
 
 // about adds to t what is known of its key.

@@ -174,27 +174,28 @@ func (f *Folder) missing(name, todo string) *Error {
 	return &Error{Path: f.path(name), Message: "is missing; " + todo, cause: fs.ErrNotExist}
 }
 
-// replace writes a public file of the folder whole or not at all.
-func (f *Folder) replace(name string, data []byte) error {
-	path := f.path(name)
+// replace writes a file of the folder whole or not at all. The caller holds the
+// folder, so one temporary name serves: a run that was killed leaves nothing that
+// the next one does not take away.
+func (f *Folder) replace(name string, data []byte, mode fs.FileMode) error {
+	path, tmp := f.path(name), f.path(".outbreath-"+name)
 	err := func() (err error) {
-		tmp, err := os.CreateTemp(f.dir, ".outbreath-*")
-		if err != nil {
+		if err := os.Remove(tmp); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
 		defer func() {
 			if err != nil {
-				os.Remove(tmp.Name())
+				os.Remove(tmp)
 			}
 		}()
-		if err := fill(tmp, data, 0o644); err != nil {
+		if err := writeNew(f.dir, filepath.Base(tmp), data, mode); err != nil {
 			return err
 		}
-		// The old file stands until the new one has been read back.
-		if back, err := os.ReadFile(tmp.Name()); err != nil || !bytes.Equal(back, data) {
+		// The old file stays until the new one has been read back.
+		if back, err := os.ReadFile(tmp); err != nil || !bytes.Equal(back, data) {
 			return errors.Join(errors.New("what was written reads back otherwise"), err)
 		}
-		return os.Rename(tmp.Name(), path)
+		return os.Rename(tmp, path)
 	}()
 	if err == nil {
 		err = syncDir(f.dir)

@@ -47,6 +47,7 @@ type Folder struct {
 	name string
 	pass *passphrase
 
+	opened  *openedKeys
 	plugins *plugin.ClientUI              // nil: none are used
 	agent   func() (io.ReadWriter, error) // nil: there is none
 }
@@ -56,7 +57,7 @@ type Folder struct {
 // available. The error is an *[Error] (errors.Is fs.ErrNotExist when there is
 // no folder).
 func Open(dir string, ask PassphraseFunc) (*Folder, error) {
-	f := &Folder{dir: filepath.Clean(dir), pass: &passphrase{ask: ask}}
+	f := &Folder{dir: filepath.Clean(dir), pass: &passphrase{ask: ask}, opened: &openedKeys{}}
 	if err := f.check(); err != nil {
 		return nil, err
 	}

@@ -98,12 +98,20 @@ func (f *Folder) Rotate() error {
 	if len(names) == maxGenerations {
 		return fault(f.dir, "holds %d earlier pseudonym keys; no more are kept in one folder", maxGenerations)
 	}
+	states, err := f.states(all) // before anything is changed: one that was altered is refused
+	if err != nil {
+		return err
+	}
 	if err := f.keepPresent(names, all[0]); err != nil {
 		return err
 	}
 	var b [32]byte
 	rand.Read(b[:])
-	return f.putPseudonymKey(NewPseudonymKey(b))
+	newest := NewPseudonymKey(b)
+	if err := f.putPseudonymKey(newest); err != nil {
+		return err
+	}
+	return f.renewStates(states, newest) // until then they are good under the generation before
 }
 
 // keepPresent copies pseudonym.key beside itself as the latest earlier

@@ -35,7 +35,7 @@ func useAll(dir string) error {
 		add(err)
 		_, _, err = f.Recipients(nil, today)
 		add(err)
-		_, err = f.Given()
+		_, err = f.State("LARK-2")
 		add(err)
 	} else {
 		_, err = f.Identities()
@@ -108,7 +108,7 @@ func TestKeyFilesRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := site.Give(Given{"LARK-2", "WEIR-0001", today, strings.Repeat("0a", 32)}); err != nil {
+	if err := site.ChangeState("LARK-2", func([]byte) ([]byte, error) { return []byte("what the site must not forget\n"), nil }); err != nil {
 		t.Fatal(err)
 	}
 	lockedSite := create(t, NewOptions{Role: Site, Name: "07", Passphrase: somePass})

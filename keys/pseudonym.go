@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"sync"
 )
 
 // A Purpose separates the keys that are derived from one pseudonym key.
@@ -20,6 +21,8 @@ const (
 	ShiftDay Purpose = "shift"
 	Finding  Purpose = "finding" // ids of leak findings
 	Label    Purpose = "key-id"  // a name for the key that gives nothing of it away
+	State    Purpose = "state"   // authenticates the site's state of a study
+	Source   Purpose = "source"  // digests of records as the site has them
 )
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a
@@ -76,6 +79,14 @@ func parsePseudonymKey(text []byte) (*PseudonymKey, bool) {
 func (f *Folder) PseudonymKey() (*PseudonymKey, error) { return f.pseudonymKey(pseudonymFile) }
 
 func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
+	data, found, err := f.read(name, true, maxSecret)
+	if err != nil {
+		return nil, err
+	}
+	file := sha256.Sum256(data)
+	if k := f.opened.get(file); found && k != nil {
+		return k, nil
+	}
 	text, err := f.readSecret(name, "the pseudonym key")
 	if err != nil {
 		return nil, err
@@ -85,7 +96,37 @@ func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
 	if !ok {
 		return nil, fault(f.path(name), "is not a pseudonym key, or was changed or cut short; put back the site's copy of this file, and do not make a new key: every pseudonym would change")
 	}
+	f.opened.put(file, k)
 	return k, nil
+}
+
+// openedKeys remembers the pseudonym keys that were opened, by the SHA-256 of
+// their files: a passphrase costs a second each time, and a command asks for the
+// keys more than once. The files themselves are checked and read at every use.
+type openedKeys struct {
+	mu   sync.Mutex
+	keys map[[sha256.Size]byte]*PseudonymKey
+}
+
+func (o *openedKeys) get(file [sha256.Size]byte) *PseudonymKey {
+	if o == nil {
+		return nil
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.keys[file]
+}
+
+func (o *openedKeys) put(file [sha256.Size]byte, k *PseudonymKey) {
+	if o == nil {
+		return
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.keys == nil {
+		o.keys = map[[sha256.Size]byte]*PseudonymKey{}
+	}
+	o.keys[file] = k
 }
 
 func (k *PseudonymKey) equal(other *PseudonymKey) bool {

@@ -30,7 +30,7 @@ func (f *Folder) rewrite(name string, gone []string, when string, lines []string
 	if len(text) > maxList {
 		return fault(f.path(name), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
 	}
-	return f.replace(name, text)
+	return f.replace(name, text, 0o644)
 }
 
 // lineFingerprint is that of the key in a line of recipients.txt or

@@ -17,20 +17,16 @@ import (
 )
 
 // acknowledge checks a laboratory's receipt and records it in the log.
-func acknowledge(u *ui, o *options, s *custodyOptions, dir string, study *schema.Study) error {
-	folder, err := siteFolder(u, o)
-	if err != nil {
-		return err
-	}
+func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
 	r, digest, err := readReceipt(s.receipt, folder)
 	if err != nil {
 		return err
 	}
-	j, err := openLog(u, dir, folder)
+	j, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
-	if err := belongs(r, j, study); err != nil {
+	if err := belongs(r, j.Journal, col.Study); err != nil {
 		return err
 	}
 	known := false

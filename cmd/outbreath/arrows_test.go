@@ -27,8 +27,9 @@ var floors = map[string][]string{
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/repair"},
+	"outbreath/pack/site":            {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/custody", "outbreath/pack/durable"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/symbol",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",
 	},
 
 	"outbreath/pack/symbol":                {},
@@ -50,7 +51,7 @@ var houses = map[string][]string{
 	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
 	"modernc.org/sqlite":                       {"outbreath/pack/register"},
 	"github.com/boombuler/barcode":             {"outbreath/pack/symbol"},
-	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack"},
+	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack", "outbreath/pack/site"},
 	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
 	"golang.org/x/text":                        {"outbreath/schema", "outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},

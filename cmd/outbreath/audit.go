@@ -199,23 +199,17 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
 		return nil, err
 	}
-	return doc, doc.site(u, o, r.col.Root)
+	doc.site(r)
+	return doc, nil
 }
 
 // site adds what the site's folders know: custody, the key's age, the signer.
-func (d *auditResult) site(u *ui, o *options, root *os.Root) error {
-	journal, err := custody.Read(root, custodyFile)
-	if err != nil {
-		return err
-	}
-	d.Custody = nonNil(journal.Entries)
-	if d.folder, err = openKeys(u, o); err != nil {
-		return err
-	}
+func (d *auditResult) site(r *reading) {
+	d.Custody = nonNil(r.log.Entries)
+	d.folder = r.folder
 	if info, err := os.Stat(filepath.Join(d.folder.Dir(), "pseudonym.key")); err == nil {
 		d.KeyMade = info.ModTime().Format(time.DateOnly)
 	}
-	return nil
 }
 
 // decided returns the decisions on the findings, in their order.

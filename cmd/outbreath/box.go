@@ -22,9 +22,10 @@ type packer struct {
 }
 
 // packBox reads the barcodes in the box, compares them with the records, and
-// puts what differs into the draft, each with its reason. A difference without
-// a reason ends the command with status 1.
-func packBox(u *ui, s *sealOptions, draft *deid.Draft, leftOut map[string]bool) ([]deid.Discrepancy, error) {
+// puts what differs into the draft, each with its reason: as given, as it was
+// stated before, or asked for. A difference without a reason ends the command with
+// status 1.
+func packBox(u *ui, s *sealOptions, draft *deid.Draft, leftOut map[string]bool, stated []deid.Discrepancy) ([]deid.Discrepancy, error) {
 	if s.tubes == "" && !s.scan {
 		if len(s.reasons) > 0 {
 			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is for a box that is compared")
@@ -56,7 +57,7 @@ func packBox(u *ui, s *sealOptions, draft *deid.Draft, leftOut map[string]bool) 
 	if err := p.strangers(m, scanned); err != nil {
 		return nil, err
 	}
-	list, open, err := p.reasons(m, s.reasons)
+	list, open, err := p.reasons(m, s.reasons, stated)
 	if err != nil {
 		return nil, err
 	}
@@ -120,8 +121,11 @@ func (e *tubeError) Error() string { return e.msg }
 
 // reasons gathers a reason for each tube that differs: those given, else asked
 // for. open counts the tubes without.
-func (p *packer) reasons(m *pack.TubeMatch, given []string) (list []deid.Discrepancy, open int, err error) {
+func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discrepancy) (list []deid.Discrepancy, open int, err error) {
 	byTube := map[string]string{}
+	for _, d := range stated {
+		byTube[d.Barcode] = d.Reason
+	}
 	for _, text := range given {
 		best := ""
 		for _, n := range m.Notes {

@@ -231,7 +231,7 @@ func TestNextFreeNumber(t *testing.T) {
 		t.Fatal(err)
 	}
 	must(t, "seal", at("week-1"), "--to", at("stick"), "--keys", at("site"))
-	must(t, "seal", at("week-1"), "--to", at("stick"), "--shipment", "6", "--keys", at("site"))
+	must(t, "seal", at("week-1"), "--to", at("stick"), "--shipment", "6", "--new-number", "--keys", at("site"))
 
 	site := newDesk(t, "numbers", dir)
 	site.run("outbreath seal week-2 --to stick --keys site; echo status $?")

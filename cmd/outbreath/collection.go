@@ -16,11 +16,9 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/keys"
 	"outbreath/pack"
-	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
-
-const reviewFile = "review.jsonl"
 
 // loadCollection reads a collection folder; the caller closes c.Root.
 func loadCollection(dir string) (*schema.Collection, error) {
@@ -43,6 +41,9 @@ type reading struct {
 	rehearsal *pack.Rehearsal // what would be sealed; nil as cleared
 	problems  []schema.Problem
 	findings  []leak.Finding
+	log       *site.Log // nil without a key
+	adding    bool      // log was readied to add entries
+	out       int       // records that are left out, because consent was withdrawn
 }
 
 // read loads the collection in dir, treats it with the site's key, and puts it to
@@ -58,21 +59,12 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		col.Root.Close()
 		return nil, err
 	}
-	if folder != nil {
-		sayOtherName(u.say, folder, col.Study.Site)
-		// A broken log is for seal and custody to refuse.
-		if j, err := custody.Read(col.Root, custodyFile); err == nil {
-			if _, err := leaveOutWithdrawn(u, col, folder, j); err != nil {
-				col.Root.Close()
-				return nil, err
-			}
-		}
-	}
-	r := &reading{col: col, folder: folder, problems: append(col.Problems, col.Holding(time.Now())...)}
-	if r.decisions, err = loadDecisions(dir); err != nil {
+	r := &reading{col: col, folder: folder}
+	if err := r.look(u); err != nil {
 		col.Root.Close()
 		return nil, err
 	}
+	r.problems = append(col.Problems, col.Holding(time.Now())...)
 	var queries *schema.QueriesError
 	draft, err := deid.Treat(col, key)
 	whole := err == nil
@@ -99,6 +91,28 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	}
 	schema.SortProblems(r.problems)
 	return r, nil
+}
+
+// look compares the collection with what the key folder knows, leaves out who has
+// withdrawn, and reads the decisions.
+func (r *reading) look(u *ui) (err error) {
+	if r.folder == nil {
+		return nil // nothing can be decided or sealed without the key
+	}
+	sayOtherName(u.say, r.folder, r.col.Study.Site)
+	r.log, err = lookAtLog(u, r.col, r.folder)
+	if tornOnly(err) {
+		u.say("remark: the last line of %s was not written to its end; the next command that adds one sets it aside", custodyFile)
+	} else if err != nil {
+		return err
+	}
+	gone, err := leaveOutWithdrawn(u, r.col, r.log)
+	if err != nil {
+		return err
+	}
+	r.out = len(gone)
+	r.decisions, err = parseDecisions(r.log)
+	return err
 }
 
 // search looks for identifiers, and reads every recording to its end. rehearse
@@ -188,16 +202,9 @@ func (r *reading) ok() bool {
 	return len(openFindings(r.findings)) == 0
 }
 
-// loadDecisions reads review.jsonl; a missing file holds no decision.
-func loadDecisions(dir string) (*leak.Decisions, error) {
-	data, err := readBounded(filepath.Join(dir, reviewFile), 64<<20)
-	if err != nil {
-		if _, statErr := lstat(filepath.Join(dir, reviewFile)); notExist(statErr) {
-			return nil, nil
-		}
-		return nil, err
-	}
-	d, err := leak.ParseDecisions(data)
+// parseDecisions reads review.jsonl as the log has bound it.
+func parseDecisions(l *site.Log) (*leak.Decisions, error) {
+	d, err := leak.ParseDecisions(l.Review)
 	if err != nil {
 		return nil, &schema.ConfigError{File: reviewFile, Message: err.Error()}
 	}

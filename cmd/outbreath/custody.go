@@ -4,18 +4,22 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
 type custodyOptions struct {
-	check, repair      bool
-	settle, reason, by string
-	receipt            string
+	check, repair, restored    bool
+	settle, giveUp, reason, by string
+	receipt                    string
 }
 
 func newCustodyCmd(u *ui, o *options) *cobra.Command {
@@ -23,8 +27,9 @@ func newCustodyCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "custody COLLECTION",
 		Short: "Show where each shipment stands, and prove that the log was not changed",
-		Long: `Show each shipment, what to do about it, and custody.jsonl after checking that
-its chain of entries is unbroken. A shipment without a receipt is overdue after
+		Long: `Show each shipment, what to do about it, and custody.jsonl after comparing it
+with what the site's key folder knows: its entries, its signature, and the
+decisions in review.jsonl. A shipment without a receipt is overdue after
 receipt_days (study.json; 14 unless it says otherwise).
 
 --receipt checks the laboratory's receipt, and its signature against the
@@ -32,55 +37,76 @@ laboratories that the site's key folder trusts, and records it. Only then may a
 medium be erased. What becomes of this collection is for your protocol and your
 retention rules to say.
 
---check also checks the signature over the log, with the site's key folder: it
-proves that nothing was changed, removed or reordered since the last entry was
-signed. What it cannot show: log and signature both put back to an earlier state,
-or both removed. Write down the head that it prints, or keep the receipts: one
-for a shipment that the log does not know tells the same.
+--check says how much of the log is signed, and its head. A collection that came
+back from a backup contradicts the key folder, and every command refuses it. If
+nothing newer exists, the privacy officer takes it for the present one with
+--restored, --reason and --by: what is missing, who and why go into the log.
+Numbers stay given, and subjects who have withdrawn stay left out.
 ` + statusHelp,
-		Example: "  outbreath custody week-48\n  outbreath custody week-48 --receipt WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
+		Example: "  outbreath custody week-48 --keys site-keys\n  outbreath custody week-48 --receipt WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(c *cobra.Command, args []string) error { return runCustody(u, o, s, args[0]) },
 	}
 	f := c.Flags()
-	f.BoolVar(&s.check, "check", false, "check the signature over the log too")
+	f.BoolVar(&s.check, "check", false, "say how much of the log is signed, and its head")
 	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature lies beside it in FILE.sig")
 	f.BoolVar(&s.repair, "repair", false, "set aside a last line that was not written to its end")
 	f.StringVar(&s.settle, "settle", "", "number of a shipment whose discrepancies are settled; needs --reason")
-	f.StringVar(&s.reason, "reason", "", "how they were settled, without anything about a person")
+	f.StringVar(&s.giveUp, "give-up", "", "number of a shipment that will never be sent; needs --reason")
+	f.BoolVar(&s.restored, "restored", false, "take a collection that contradicts the key folder for the present one; needs --reason and --by")
+	f.StringVar(&s.reason, "reason", "", "why, or how it was settled, without anything about a person")
 	f.StringVar(&s.by, "by", "", "who does this (default: the user's name on this computer)")
 	return c
 }
 
 func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
+	if err := s.usable(); err != nil {
+		return err
+	}
 	col, err := loadCollection(dir)
 	if err != nil {
 		return err
 	}
 	defer col.Root.Close()
-	switch {
-	case s.repair:
-		return repairLog(u, o, s, col)
-	case s.receipt != "":
-		return acknowledge(u, o, s, dir, col.Study)
-	case s.settle != "":
-		return settleShipment(u, o, s, dir)
-	}
-	j, err := custody.Read(col.Root, custodyFile)
+	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err
 	}
-	doc := &custodyResult{Entries: nonNil(j.Entries), Shipments: j.Shipments(time.Now(), col.Study.ReceiptDays)}
+	switch {
+	case s.restored:
+		return restoreLog(u, s, col, folder)
+	case s.repair:
+		return repairLog(u, col, folder)
+	case s.receipt != "":
+		return acknowledge(u, s, col, folder)
+	case s.settle != "":
+		return settleShipment(u, s, col, folder)
+	case s.giveUp != "":
+		return giveUp(u, s, col, folder)
+	}
+	l, err := lookAtLog(u, col, folder)
+	if err != nil {
+		return err
+	}
+	doc := &custodyResult{Entries: nonNil(l.Entries), Shipments: l.Shipments(time.Now(), col.Study.ReceiptDays)}
 	if s.check {
-		folder, err := siteFolder(u, o)
-		if err != nil {
-			return err
-		}
-		if doc.Check, err = checkLog(j, folder); err != nil {
-			return err
-		}
+		doc.Check = checkLog(l)
 	}
 	return doc.finish(u)
+}
+
+// usable refuses options of which only one can be meant.
+func (s *custodyOptions) usable() error {
+	var given []string
+	for name, on := range map[string]bool{"--restored": s.restored, "--repair": s.repair, "--receipt": s.receipt != "", "--settle": s.settle != "", "--give-up": s.giveUp != ""} {
+		if on {
+			given = append(given, name)
+		}
+	}
+	if slices.Sort(given); len(given) > 1 {
+		return usagef("use one of them at a time", "%s cannot be used together", strings.Join(given, " and "))
+	}
+	return nil
 }
 
 // A custodyResult is the JSON form of custody.
@@ -179,54 +205,111 @@ func custodyToDo(s custody.Shipment) string {
 	return "nothing: the number is not used again"
 }
 
+// entry returns the entry of an act that needs a reason.
+func (s *custodyOptions) entry(col *schema.Collection, what, number string) (custody.Entry, error) {
+	e, err := officerEntry(col, s.by, s.reason, what)
+	e.Shipment = number
+	return e, err
+}
+
 // settleShipment records that what a receipt objected to was settled.
-func settleShipment(u *ui, o *options, s *custodyOptions, dir string) error {
-	if s.reason == "" {
-		return usagef("say with --reason how it was settled, without anything about a person", "--settle needs --reason TEXT")
-	}
-	folder, err := siteFolder(u, o)
+func settleShipment(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
+	number, err := shipmentNumber(col.Study.Site, s.settle)
 	if err != nil {
 		return err
 	}
-	j, err := openLog(u, dir, folder)
+	e, err := s.entry(col, custody.Settled, number)
+	if err != nil {
+		return err
+	}
+	l, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
 	found := false
-	for _, old := range j.Shipments(time.Now(), 0) {
-		found = found || old.Shipment == s.settle && (old.State == custody.Discrepancies || old.State == custody.Rejected) && !old.Settled
+	for _, old := range l.Shipments(time.Now(), 0) {
+		found = found || old.Shipment == number && (old.State == custody.Discrepancies || old.State == custody.Rejected) && !old.Settled
 	}
 	if !found {
-		return usagef("see outbreath custody for the shipments whose receipt objects to something", "there is nothing to settle about that shipment")
+		return usagef("see outbreath custody for the shipments whose receipt objects to something", "there is nothing to settle about %s", number)
 	}
-	e := custody.Entry{When: now(), Who: operatorName(s.by), What: custody.Settled, Shipment: s.settle, Why: s.reason}
-	if err := j.Append(e); err != nil {
+	return recorded(u, l, e, "recorded as settled")
+}
+
+// giveUp records that a number will never be sent, so that the laboratory can be
+// told why it is missing.
+func giveUp(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
+	number, err := shipmentNumber(col.Study.Site, s.giveUp)
+	if err != nil {
 		return err
 	}
-	return u.result(map[string]any{"ok": true, "shipment": s.settle}, func(w io.Writer) {
-		fmt.Fprintf(w, "%s: recorded as settled\n", s.settle)
+	e, err := s.entry(col, custody.GivenUp, number)
+	if err != nil {
+		return err
+	}
+	l, err := openLog(u, col, folder)
+	if err != nil {
+		return err
+	}
+	for _, old := range l.Shipments(time.Now(), 0) {
+		if old.Shipment == number && !old.Receipt.IsZero() {
+			return usagef("see outbreath custody; what the laboratory objects to is recorded with --settle", "the laboratory has answered for %s, so it cannot be given up", number)
+		}
+	}
+	if x := l.State.Shipment(number); x != nil && x.What == custody.GivenUp {
+		return usagef("nothing is left to do", "%s was given up before", number)
+	}
+	return recorded(u, l, e, "recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
+}
+
+// recorded appends e and says so.
+func recorded(u *ui, l *site.Log, e custody.Entry, what string) error {
+	if err := l.Append(e); err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true, "shipment": e.Shipment}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s: %s\n", e.Shipment, what)
+	})
+}
+
+// restoreLog takes a collection that contradicts the key folder for the present
+// one: an officer's act.
+func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
+	e, err := s.entry(col, site.Restored, "")
+	if err != nil {
+		return err
+	}
+	if s.by == "" {
+		return usagef("give the officer's name with --by NAME", "--restored needs --by NAME")
+	}
+	_, conflict, err := site.Restore(siteOptions(col, folder), e)
+	if errors.Is(err, site.ErrNothing) {
+		return usagef("nothing is left to do", "%s", err)
+	}
+	if err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true, "conflict": conflict.Kind}, func(w io.Writer) {
+		fmt.Fprintf(w, "recorded, with the reason: %s\n", conflict)
+		fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who have withdrawn stay left out.\n")
+		if conflict.Kind == site.NoState || conflict.Kind == site.StateAltered {
+			fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only then does the key folder know their numbers and withdrawals again")
+		}
 	})
 }
 
 // repairLog sets an unfinished last line aside, and says so in the log.
-func repairLog(u *ui, o *options, s *custodyOptions, col *schema.Collection) error {
-	folder, err := siteFolder(u, o)
+func repairLog(u *ui, col *schema.Collection, folder *keys.Folder) error {
+	l, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
-	_, err = custody.Read(col.Root, custodyFile)
-	torn := errors.As(err, new(*custody.TornError))
-	j, err := openLog(u, col.Dir, folder)
-	if err != nil {
-		return err
-	}
-	if !torn {
+	if l.Torn == "" {
 		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
 			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)
 		})
 	}
-	name := j.Entries[len(j.Entries)-1].Facts["file"]
-	return u.result(map[string]any{"ok": true, "moved": name}, func(w io.Writer) {
-		fmt.Fprintf(w, "the unfinished last line is now in %s; keep it. The log can be added to again\n", name)
+	return u.result(map[string]any{"ok": true, "moved": l.Torn}, func(w io.Writer) {
+		fmt.Fprintf(w, "the unfinished last line is now in %s; keep it. The log can be added to again\n", l.Torn)
 	})
 }

@@ -32,7 +32,12 @@ func logged(t *testing.T, n int) (dir, site string) {
 		t.Fatal(err)
 	}
 	var errOut bytes.Buffer
-	j, err := openLog(newUI(nil, nil, &errOut), dir, folder)
+	col, err := loadCollection(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer col.Root.Close()
+	j, err := openLog(newUI(nil, nil, &errOut), col, folder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,8 +52,8 @@ func logged(t *testing.T, n int) (dir, site string) {
 }
 
 func TestOverdue(t *testing.T) {
-	dir, _ := logged(t, 40)
-	status, out, _ := runHere("custody", dir)
+	dir, site := logged(t, 40)
+	status, out, _ := runHere("custody", dir, "--keys", site)
 	if status != exitResolve {
 		t.Errorf("status %d", status)
 	}

@@ -11,6 +11,7 @@ import (
 	"outbreath/pack/custody"
 	"outbreath/pack/durable"
 	"outbreath/pack/register"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -67,10 +68,12 @@ func exitStatus(err error) int {
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
 		errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
 		return exitResolve
-	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
+	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)),
+		errors.As(err, new(*site.ConflictError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
-		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)):
+		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)),
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -85,8 +88,11 @@ func toDo(err error) string {
 		rejected *rejectedError
 		media    *pack.MediaError
 		reg      *register.Error
+		conflict *site.ConflictError
 	)
 	switch {
+	case errors.As(err, &conflict):
+		return conflictToDo(conflict)
 	case errors.As(err, &usage):
 		return usage.do
 	case errors.As(err, &rejected):

@@ -163,7 +163,7 @@ func TestLogLinkIsNotWrittenThrough(t *testing.T) {
 			return s.run(t, s.truth.Roster[s.truth.Sessions[0].Row]["subject_id"]+"\n", "withdraw", s.collection, "--reason", "asked in writing", "--to", s.at("out/notice"), "--keys", s.site)
 		},
 		"seal": func(s *scene) (int, string) {
-			return s.run(t, "", "seal", s.collection, "--to", s.media, "--keys", s.site)
+			return s.run(t, "", "seal", "--new-number", s.collection, "--to", s.media, "--keys", s.site)
 		},
 	} {
 		s := first.copied(t)

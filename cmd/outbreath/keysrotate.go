@@ -27,7 +27,8 @@ A subject of both generations has two pseudonyms from now on, and other day
 shifts: the laboratory sees two people. If the analysis must join them, --linkage
 writes a list of old and new pseudonyms, encrypted to the laboratories of
 recipients.txt and signed; the reason is kept in the collection's custody.jsonl.
-The list undoes the separation: give it only if protocol and consent allow.
+The list undoes the separation: give it only if protocol and consent allow. Who
+has withdrawn is not in it.
 --linkage alone is for later: with a collection named it makes no new key.
 ` + statusHelp,
 		Example: "  outbreath keys rotate --keys site-keys\n" +
@@ -87,10 +88,15 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if err != nil {
 		return err
 	}
-	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err
 	}
+	journal, err := openLog(u, col, folder)
+	if err != nil {
+		return err
+	}
+	all := journal.Generations
 	if len(all) < 2 {
 		return usagef("there is nothing to join before keys rotate", "the key folder holds one generation of the pseudonym key only")
 	}
@@ -99,11 +105,7 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 		return err
 	}
 	sayRecipients(u, known)
-	journal, err := openLog(u, s.collection, folder)
-	if err != nil {
-		return err
-	}
-	text, err := deid.Linkage(all[1], all[0], col)
+	text, err := deid.Linkage(all, col, journal.State.Gone())
 	if err != nil {
 		return err
 	}

@@ -83,7 +83,7 @@ func newLabDay(t *testing.T, n int) *labDay {
 			}
 		}
 		code = next
-		must(t, "seal", j.collection, "--to", j.media, "--keys", j.site, "--quiet")
+		must(t, "seal", j.collection, "--to", j.media, "--keys", j.site, "--quiet", "--new-number")
 		d.dirs = append(d.dirs, filepath.Join(j.media, fmt.Sprintf("WEIR-%04d", i+1)))
 	}
 	return d

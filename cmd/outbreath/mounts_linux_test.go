@@ -64,7 +64,7 @@ func image(t *testing.T, dir string, size int64) string {
 func (j *job) failsOn(t *testing.T, medium string, words ...string) {
 	t.Helper()
 	before := digest(t, j.collection)
-	status, out, errOut := runHere("seal", j.collection, "--to", medium, "--keys", j.site)
+	status, out, errOut := runHere("seal", "--new-number", j.collection, "--to", medium, "--keys", j.site)
 	if status != exitIO {
 		t.Fatalf("exit status %d\n%s%s", status, out, errOut)
 	}
@@ -146,7 +146,7 @@ func TestBadSectors(t *testing.T) {
 	sh(t, "mkfs.ext4", "-q", "-F", "-O", "^has_journal", img)
 	dir := mounted(t, "-o", "loop", img)
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 8, RecordingSeconds: 300, SampleHz: 100})
-	must(t, "seal", j.collection, "--to", dir, "--keys", j.site)
+	must(t, "seal", "--new-number", j.collection, "--to", dir, "--keys", j.site)
 	parts, err := filepath.Glob(filepath.Join(dir, "*", "*.age"))
 	if err != nil || len(parts) != 1 {
 		t.Fatal(parts, err)
@@ -213,11 +213,11 @@ func TestExFAT(t *testing.T) {
 	t.Cleanup(umount)
 
 	j := newJob(t, smallDemo)
-	must(t, "seal", j.collection, "--to", dir, "--keys", j.site)
+	must(t, "seal", "--new-number", j.collection, "--to", dir, "--keys", j.site)
 	must(t, "verify", filepath.Join(dir, demo.Site+"-0001"), "--keys", j.lab)
 
 	fill(t, filepath.Join(dir, "other-things"))
-	status, _, errOut := runHere("seal", j.collection, "--to", dir, "--keys", j.site)
+	status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", dir, "--keys", j.site)
 	if status != exitIO || !strings.Contains(errOut, "the medium is full:") || !strings.Contains(errOut, "the shipment needs about") {
 		t.Errorf("exit status %d\n%s", status, errOut)
 	}
@@ -251,8 +251,8 @@ func TestFATNames(t *testing.T) {
 		outside(t, p)
 	}
 	j := newJob(t, smallDemo)
-	must(t, "seal", j.collection, "--to", j.media, "--keys", j.site)
-	must(t, "seal", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000")
+	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
+	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000")
 	img := image(t, j.dir, 64<<20)
 	sh(t, "mkfs.vfat", "-F", "32", "-s", "1", img)
 	sealed := files(t, j.media)

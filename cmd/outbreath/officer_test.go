@@ -58,7 +58,7 @@ func newRotated(t *testing.T) *rotated {
 		if i == 1 {
 			r.must(t, "keys", "rotate", "--keys", r.site)
 		}
-		r.must(t, "seal", r.week, "--to", r.at("stick"), "--keys", r.site)
+		r.must(t, "seal", "--new-number", r.week, "--to", r.at("stick"), "--keys", r.site)
 		r.must(t, "open", filepath.Join(r.at("stick"), number), "--into", r.at(number), "--keys", r.lab)
 		var ledger struct {
 			KeyID string `json:"key_id"`
@@ -171,7 +171,7 @@ func TestRotation(t *testing.T) {
 		t.Errorf("members of the notice: %q", got)
 	}
 
-	r.must(t, "seal", r.week, "--to", r.at("stick"), "--keys", r.site)
+	r.must(t, "seal", "--new-number", r.week, "--to", r.at("stick"), "--keys", r.site)
 	r.must(t, "open", filepath.Join(r.at("stick"), "WEIR-0003"), "--into", r.at("third"), "--keys", r.lab)
 	left, _ := filepath.Glob(filepath.Join(r.at("third"), "data", "sessions", "*.json"))
 	if len(left) == 0 {

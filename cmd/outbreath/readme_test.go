@@ -69,6 +69,7 @@ func mistakes(t *testing.T, dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	anotherWeek(t, dir, "M")
 	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
@@ -92,4 +93,24 @@ func onlyFinding(t *testing.T, dir string) string {
 		t.Fatalf("%d findings, want one\n%s", len(found), out)
 	}
 	return found[0][1]
+}
+
+// anotherWeek gives the sessions of an invented collection other ids than every
+// other one has: a letter, and so as long as they were.
+func anotherWeek(t testing.TB, dir, letter string) {
+	t.Helper()
+	records, err := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
+	if err != nil || len(records) == 0 {
+		t.Fatal(records, err)
+	}
+	id := regexp.MustCompile(`("session_id": *"WEIR-)V`)
+	for _, record := range records {
+		data, err := os.ReadFile(record)
+		if err != nil || !id.Match(data) {
+			t.Fatalf("%s: no id: %v", record, err)
+		}
+		if err := os.WriteFile(record, id.ReplaceAll(data, []byte("${1}"+letter)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 }

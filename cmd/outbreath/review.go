@@ -3,14 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/deid/leak"
+	"outbreath/pack/custody"
 )
 
 func newReviewCmd(u *ui, o *options) *cobra.Command {
@@ -28,7 +26,7 @@ the words are shown on the terminal only, and you may stop at any moment. With
 --list, or where there is no terminal, list the findings with their numbers and
 without their words, for --decide.
 
-A decision is written to review.jsonl and holds for exactly the text it was made
+A decision is written to custody.jsonl and review.jsonl and holds for exactly the text it was made
 on: a changed text asks again. Redacting replaces the passage in what leaves; the
 record at the site stays as it is. Keeping needs a reason. Do not write the
 identifier into it.
@@ -50,7 +48,7 @@ identifier into it.
 			}
 			who := operatorName(by)
 			if len(decisions) > 0 {
-				if err := r.decide(args[0], decisions, reason, who); err != nil {
+				if err := r.decide(u, decisions, reason, who); err != nil {
 					return err
 				}
 			} else if groups := r.groups(); len(groups) > 0 && !list && !u.json && !u.quiet {
@@ -61,7 +59,7 @@ identifier into it.
 						for _, f := range g.findings {
 							made[f.ID] = action
 						}
-						return r.decide(args[0], made, reason, who)
+						return r.decide(u, made, reason, who)
 					}
 					if err := w.walk(groups); err != nil {
 						return err
@@ -98,8 +96,26 @@ identifier into it.
 }
 
 // decide records decisions and takes them over.
-func (r *reading) decide(dir string, decisions map[string]string, reason, who string) error {
-	if err := recordDecisions(dir, decisions, reason, who); err != nil {
+func (r *reading) decide(u *ui, decisions map[string]string, reason, who string) error {
+	if !r.adding {
+		if err := r.log.ToAdd(); err != nil {
+			return err
+		}
+		r.adding = true
+	}
+	for _, action := range []string{"redact", "keep"} {
+		var ids []string
+		for _, id := range sortedKeys(decisions) {
+			if decisions[id] == action {
+				ids = append(ids, id)
+			}
+		}
+		if err := r.log.Decide(custody.Entry{When: now(), Who: who}, action, reason, ids, r.before); err != nil {
+			return err
+		}
+	}
+	var err error
+	if r.decisions, err = parseDecisions(r.log); err != nil {
 		return err
 	}
 	for i, f := range r.findings {
@@ -108,6 +124,12 @@ func (r *reading) decide(dir string, decisions map[string]string, reason, who st
 		}
 	}
 	return nil
+}
+
+// before returns the decision that is in force on a finding, or "".
+func (r *reading) before(id string) string {
+	d, _ := r.decisions.Of(id)
+	return d.Action
 }
 
 // parseDecide checks the decisions asked for against the findings there are.
@@ -129,30 +151,13 @@ func parseDecide(args []string, reason string, r *reading) (map[string]string, e
 		if action == "keep" && strings.TrimSpace(reason) == "" {
 			return nil, usagef("say why with --reason TEXT, without the identifier itself", "keeping %s needs a reason", f.ID)
 		}
+		if p, ok := r.draft.Passage(f); ok && action == "keep" && holdsWords(reason, p.Suspect) {
+			return nil, usagef("say it without them: the reason is kept in custody.jsonl for good", "the reason for %s holds the words themselves", f.ID)
+		}
 		if action == "redact" && !r.draft.CanRedact(f) {
 			return nil, usagef("correct the record, or keep it with a reason", "%s stands in a field that cannot be redacted in part", f.ID)
 		}
 		out[id] = action
 	}
 	return out, nil
-}
-
-// recordDecisions appends to review.jsonl, which only ever grows.
-func recordDecisions(dir string, decisions map[string]string, reason, who string) error {
-	f, err := os.OpenFile(filepath.Join(dir, reviewFile), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
-	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", reviewFile, err)
-	}
-	now := time.Now().UTC().Truncate(time.Second)
-	var lines []byte
-	for _, id := range sortedKeys(decisions) {
-		lines = append(lines, leak.Decision{ID: id, Action: decisions[id], Reason: reason, Who: who, When: now}.Format()...)
-	}
-	if _, err = f.Write(lines); err == nil {
-		err = f.Sync()
-	}
-	if closeErr := f.Close(); err == nil {
-		err = closeErr
-	}
-	return err
 }

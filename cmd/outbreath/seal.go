@@ -15,6 +15,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -24,6 +25,8 @@ type sealOptions struct {
 	partSize                       int64
 	clockIsRight                   bool
 	scan                           bool
+	anew                           bool     // a new number for sessions that have left before
+	amended                        string   // why records were amended after they were sealed
 	reasons                        []string // BARCODE=TEXT
 	repair                         int      // percent; 0: none
 	shareApart                     bool
@@ -38,11 +41,14 @@ func newSealCmd(u *ui, o *options) *cobra.Command {
 		Long: `Check, pseudonymise, search for identifiers, encrypt to the laboratory, sign,
 write to the medium, read everything back, and only then give the shipment its
 name. Nothing is written while a query or a finding is open. The shipment number
-counts on from custody.jsonl.
+is the next one that neither custody.jsonl nor the key folder knows.
 
 With --to given twice the same shipment goes onto two media; if one fails, no
 copy is left on either. --again N makes another copy of shipment N from the
-unchanged collection, encrypted afresh, when a medium was lost or came to harm.
+unchanged collection, encrypted afresh, when a medium was lost or came to harm;
+what was said of the box then is said again. Sessions that left before are sealed
+under a new number with --new-number only. A record that was changed since it was
+sealed needs a reason: at a terminal it is asked for, else give --amended.
 A file system that holds no file of 4 GiB (FAT32) gets the archive in parts.
 
 --tubes or --scan compares the box with the records. A tube that is only in one of
@@ -63,6 +69,8 @@ personal data: hand the medium over as your protocol and local law say.
 	}
 	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
 	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
+	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions that an earlier shipment holds once more, under a new number")
+	c.Flags().StringVar(&s.amended, "amended", "", "why records were changed after they were sealed, without anything about a person")
 	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
 	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
@@ -75,16 +83,36 @@ personal data: hand the medium over as your protocol and local law say.
 	return c
 }
 
+// A sealJob is one run of seal: what is sealed, with what, and what is known of it.
+type sealJob struct {
+	c      *cobra.Command
+	u      *ui
+	o      *options
+	s      *sealOptions
+	dir    string
+	before state // of the collection's files
+
+	col    *schema.Collection
+	folder *keys.Folder
+	log    *site.Log
+	key    *keys.PseudonymKey // the generation that the shipment is made with
+	opts   pack.SealOptions   // signer and recipients
+	known  []keys.Trusted     // who the recipients are
+
+	number  string
+	again   *site.Shipment // the shipment that another copy is made of; nil: a new number
+	stated  []deid.Discrepancy
+	sources []site.Sealed
+	amended []site.Amendment
+	why     string // the records were amended
+	entry   custody.Entry
+	begun   bool // the entry "sealing" was written
+	date    time.Time
+	paper   *stagedPage
+}
+
 func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) error {
-	switch {
-	case len(s.to) == 0:
-		return usagef("name the folder on the medium with --to", "seal needs --to MEDIA")
-	case s.partSize < 0:
-		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
-	case s.again != "" && s.number != "":
-		return usagef("use --again for a copy of a sealed shipment, --shipment for a new one", "--again and --shipment cannot be used together")
-	}
-	if err := s.checkShare(c); err != nil {
+	if err := s.usable(c); err != nil {
 		return err
 	}
 	release, err := holdCollection(dir)
@@ -92,150 +120,217 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return err
 	}
 	defer release()
-	before, err := stateOf(dir)
+	j := &sealJob{c: c, u: u, o: o, s: s, dir: dir}
+	if err := j.open(); err != nil {
+		return err
+	}
+	defer j.col.Root.Close()
+	j.entry = custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
+	if err := clockGoesOn(j.log.Journal, &j.entry, s.clockIsRight); err != nil {
+		return err
+	}
+	if err := settleUnfinished(u, j.log.Journal, s.to, j.entry); err != nil {
+		return err
+	}
+	leftOut, err := leaveOutWithdrawn(u, j.col, j.log)
 	if err != nil {
 		return err
 	}
-	col, err := loadCollection(dir)
+	if len(leftOut) > 0 && len(j.col.Sessions) == 0 {
+		return usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
+	}
+	if err := j.choose(); err != nil {
+		return err
+	}
+	cleared, err := j.clear(tubesIn(leftOut))
 	if err != nil {
 		return err
 	}
-	defer col.Root.Close()
-	if err := mediaApart(dir, o, s.to); err != nil {
-		return err
+	if j.again != nil {
+		j.entry.Why = "another copy of the same contents"
 	}
-	if s.slip != "" {
-		if err := slipApart(s.slip, s.to, dir); err != nil {
+	if j.number == "" {
+		if j.number, err = j.log.Next(j.col.Study.Site); err != nil {
 			return err
 		}
 	}
-	if errs := col.Errors(); len(errs) > 0 {
+	return j.write(cleared)
+}
+
+// usable refuses options that contradict each other.
+func (s *sealOptions) usable(c *cobra.Command) error {
+	switch {
+	case len(s.to) == 0:
+		return usagef("name the folder on the medium with --to", "seal needs --to MEDIA")
+	case s.partSize < 0:
+		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
+	case s.again != "" && s.number != "":
+		return usagef("use --again for a copy of a sealed shipment, --shipment for a new one", "--again and --shipment cannot be used together")
+	case s.again != "" && s.anew:
+		return usagef("use --again for a copy of a sealed shipment, --new-number for a new one", "--again and --new-number cannot be used together")
+	}
+	return s.checkShare(c)
+}
+
+// open reads the collection and the keys, and compares the log with what the key
+// folder knows. The caller closes j.col.Root if there is no error.
+func (j *sealJob) open() (err error) {
+	if j.before, err = stateOf(j.dir); err != nil {
+		return err
+	}
+	if j.col, err = loadCollection(j.dir); err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			j.col.Root.Close()
+		}
+	}()
+	if err := mediaApart(j.dir, j.o, j.s.to); err != nil {
+		return err
+	}
+	if j.s.slip != "" {
+		if err := slipApart(j.s.slip, j.s.to, j.dir); err != nil {
+			return err
+		}
+	}
+	if errs := j.col.Errors(); len(errs) > 0 {
 		return &schema.QueriesError{Problems: errs}
 	}
-	if held := col.Holding(time.Now()); len(held) > 0 {
-		u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
+	if held := j.col.Holding(time.Now()); len(held) > 0 {
+		j.u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
 	}
-	folder, key, err := siteKey(u, o, true)
-	if err != nil {
+	if j.folder, j.key, err = siteKey(j.u, j.o, true); err != nil {
 		return err
 	}
-	recipients, known, err := folder.Recipients(col.Study.Recipients, now().Format("2006-01-02"))
-	if err != nil {
+	if j.opts.Recipients, j.known, err = j.folder.Recipients(j.col.Study.Recipients, now().Format("2006-01-02")); err != nil {
 		return err
 	}
-	sayRecipients(u, known)
-	sayOtherName(u.tell, folder, col.Study.Site)
-	signer, err := folder.Signer()
-	if err != nil {
+	sayRecipients(j.u, j.known)
+	sayOtherName(j.u.tell, j.folder, j.col.Study.Site)
+	if j.opts.Signer, err = j.folder.Signer(); err != nil {
 		return err
 	}
-	decisions, err := loadDecisions(dir)
-	if err != nil {
-		return err
-	}
-	journal, err := openLog(u, dir, folder)
-	if err != nil {
-		return err
-	}
-	leftOut, err := leaveOutWithdrawn(u, col, folder, journal)
-	if err != nil {
-		return err
-	}
-	draft, err := deid.Treat(col, key)
-	if err != nil {
-		return err
-	}
-	col.Sessions = nil // from here on only what leaves is needed
-	stated, err := packBox(u, s, draft, leftOut)
-	if err != nil {
-		return err
-	}
-	cleared, err := deid.Release(draft, decisions)
-	if err != nil {
-		return err
-	}
-	entry := custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
-	if err := clockGoesOn(journal, &entry, s.clockIsRight); err != nil {
-		return err
-	}
-	if err := settleUnfinished(u, journal, s.to, entry); err != nil {
-		return err
-	}
-	given, err := folder.Given()
-	if err != nil {
-		return err
-	}
-	noteNumbers(u, folder, journal, col.Study.Study)
-	chosen, err := chooseNumber(u, journal, given, col.Study, s)
-	if err != nil {
-		return err
-	}
-	number, sealedBefore := chosen.number, chosen.before
-	if sealedBefore != nil {
-		entry.Why = "another copy of the same contents"
-	}
+	j.log, err = openLog(j.u, j.col, j.folder)
+	return err
+}
 
-	begun := false // the entry "sealing" stands
-	var paper *stagedPage
-	defer func() { paper.discard() }()
-	date := time.Now()
-	p := u.progress("sealing " + number)
-	sealed, err := pack.Seal(c.Context(), cleared, pack.SealOptions{
-		Media: s.to, Number: number, Signer: signer, Recipients: recipients, PartSize: s.partSize, Repair: s.repair, Date: date, Progress: p.update,
-		BeforeCommit: func(done *pack.Sealed) error {
-			now, err := stateOf(dir)
-			if err != nil {
-				return err
-			}
-			if err := before.same(now); err != nil {
-				return err
-			}
-			if sealedBefore != nil && sealedBefore.Facts["bag_sha256"] != done.Bag {
-				return otherContents(number, s.again != "", sealedBefore.Facts, facts(done, stated, known))
-			}
-			if s.slip != "" {
-				doc, err := newSlip(cleared, done, date, stated)
-				if err != nil {
-					return err
-				}
-				var page bytes.Buffer
-				if err := slipPage.Execute(&page, doc); err != nil {
-					return err
-				}
-				if paper, err = stagePage(s.slip, page.Bytes()); err != nil {
-					return err
-				}
-			}
-			e := entry
-			e.What, e.Shipment, e.Facts = custody.Sealing, number, facts(done, stated, known)
-			if err := logContents(journal, &e, deid.KeyID(key, col.Study.Study), cleared.Subjects()); err != nil {
-				return err
-			}
-			begun = true
-			return journal.Append(e)
-		},
-	})
+// clear treats and searches the records, and compares the box with them.
+func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
+	decisions, err := parseDecisions(j.log)
+	if err != nil {
+		return nil, err
+	}
+	draft, err := deid.Treat(j.col, j.key)
+	if err != nil {
+		return nil, err
+	}
+	if j.stated, err = j.pack(draft, leftOut); err != nil {
+		return nil, err
+	}
+	sources, err := draft.Sources()
+	if err != nil {
+		return nil, err
+	}
+	j.sources, j.amended = j.log.Sealed(sources)
+	if len(j.amended) > 0 && j.again == nil {
+		if j.why, err = amendReason(j.u, j.col, j.s.amended, j.amended); err != nil {
+			return nil, err
+		}
+	}
+	j.col.Sessions = nil // from here on only what leaves is needed
+	return deid.Release(draft, decisions)
+}
+
+// pack compares the box with the records. For another copy of a shipment what was
+// stated then is stated again, unless the box is compared anew.
+func (j *sealJob) pack(draft *deid.Draft, leftOut map[string]bool) ([]deid.Discrepancy, error) {
+	if j.again == nil {
+		return packBox(j.u, j.s, draft, leftOut, nil)
+	}
+	if j.s.tubes != "" || j.s.scan {
+		return packBox(j.u, j.s, draft, leftOut, j.again.Stated)
+	}
+	for _, d := range j.again.Stated {
+		j.u.say("as %s was sealed: %s tube %s: %s", j.number, d.Kind, quoted(d.Barcode), d.Reason)
+	}
+	if len(j.again.Stated) == 0 {
+		return packBox(j.u, j.s, draft, leftOut, nil)
+	}
+	return j.again.Stated, draft.State(j.again.Stated)
+}
+
+// write seals, and records it before and after the shipment gets its name.
+func (j *sealJob) write(cleared *deid.Cleared) error {
+	defer func() { j.paper.discard() }()
+	j.date = time.Now()
+	p := j.u.progress("sealing " + j.number)
+	opts := j.opts
+	opts.Media, opts.Number, opts.PartSize, opts.Repair, opts.Date, opts.Progress = j.s.to, j.number, j.s.partSize, j.s.repair, j.date, p.update
+	opts.BeforeCommit = func(done *pack.Sealed) error { return j.commit(cleared, done) }
+	sealed, err := pack.Seal(j.c.Context(), cleared, opts)
 	p.end()
 	if err != nil {
-		if begun {
-			err = errors.Join(err, abandon(journal, entry, number, s.to))
+		if j.begun {
+			err = errors.Join(err, abandon(j.log.Journal, j.entry, j.number, j.s.to))
 		}
 		return err
 	}
-	entry.What, entry.Shipment, entry.Facts = custody.Sealed, number, facts(sealed, stated, known)
-	if err := journal.Append(entry); err != nil {
+	e := j.entry
+	e.What, e.Shipment, e.Facts = custody.Sealed, j.number, facts(sealed, j.stated, j.known)
+	if err := j.log.Append(e); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
-	if paper != nil {
-		if err := paper.commit(); err != nil {
+	if j.paper != nil {
+		if err := j.paper.commit(); err != nil {
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
 	}
-	if chosen.twin != nil && chosen.twin.Bag != sealed.Bag {
-		u.tell("caution: %s\n  to do: do not send this one; seal again with --shipment %s", sameNumber(number, chosen.twin), chosen.free)
+	return j.u.result(sealedResult{sealed, j.s.slip, j.stated, j.known}, func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
+}
+
+// commit is the last look before the shipment gets its name.
+func (j *sealJob) commit(cleared *deid.Cleared, done *pack.Sealed) error {
+	now, err := stateOf(j.dir)
+	if err != nil {
+		return err
 	}
-	noteNumbers(u, folder, journal, col.Study.Study)
-	return u.result(sealedResult{sealed, s.slip, stated, known}, func(w io.Writer) { printSealed(w, sealed, s.slip) })
+	if err := j.before.same(now); err != nil {
+		return err
+	}
+	if x := j.log.State.Shipment(j.number); x != nil && x.Bag != "" && x.Bag != done.Bag {
+		return otherContents(j.log, x, j.s.again != "", facts(done, j.stated, j.known))
+	}
+	if j.s.slip != "" {
+		doc, err := newSlip(cleared, done, j.date, j.stated)
+		if err != nil {
+			return err
+		}
+		var page bytes.Buffer
+		if err := slipPage.Execute(&page, doc); err != nil {
+			return err
+		}
+		if j.paper, err = stagePage(j.s.slip, page.Bytes()); err != nil {
+			return err
+		}
+	}
+	if len(j.amended) > 0 && j.again == nil {
+		e := j.entry
+		e.Why = j.why
+		if err := j.log.Amend(e, j.amended); err != nil {
+			return err
+		}
+	}
+	e := j.entry
+	e.Shipment, e.Facts = j.number, facts(done, j.stated, j.known)
+	err = j.log.Sealing(e, &site.Shipment{
+		Number: j.number, Bag: done.Bag, KeyID: deid.KeyID(j.key, j.col.Study.Study),
+		Sessions: j.sources, Subjects: cleared.Subjects(), Stated: j.stated,
+	})
+	if n := len(j.log.Entries); n > 0 {
+		j.begun = j.log.Entries[n-1].What == custody.Sealing && j.log.Entries[n-1].Shipment == j.number
+	}
+	return err
 }
 
 // sealedResult is the JSON document of seal.

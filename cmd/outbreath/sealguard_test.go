@@ -10,9 +10,8 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/keys"
 	"outbreath/pack/custody"
-	"outbreath/schema"
+	"outbreath/pack/site"
 	"outbreath/schema/demo"
 )
 
@@ -43,47 +42,14 @@ func TestAcknowledgedNumber(t *testing.T) {
 		return custody.Entry{What: custody.Receipt, Shipment: "WEIR-0003", Facts: map[string]string{custody.FactDecision: decision}}
 	}
 	for decision, ok := range map[string]bool{"accepted": false, "rejected": true, "discrepancies": true} {
-		j := &custody.Journal{Entries: []custody.Entry{sealed, receipt(decision)}}
-		for _, s := range []*sealOptions{{again: "3"}, {number: "WEIR-0003"}} {
-			c, err := chooseNumber(nil, j, nil, &schema.Study{Study: "LARK-2", Site: "WEIR"}, s)
-			switch {
-			case ok && (err != nil || c.number != "WEIR-0003" || c.before == nil):
-				t.Errorf("%s: %v", decision, err)
-			case !ok && (exitStatus(err) != exitUsage || !strings.Contains(err.Error(), "acknowledged WEIR-0003")):
-				t.Errorf("%s: %v", decision, err)
-			}
+		l := &site.Log{Journal: &custody.Journal{Entries: []custody.Entry{sealed, receipt(decision)}}}
+		err := numberOpen(l, &site.Shipment{Number: "WEIR-0003", What: custody.Sealed}, "WEIR-0003")
+		switch {
+		case ok && err != nil:
+			t.Errorf("%s: %v", decision, err)
+		case !ok && (exitStatus(err) != exitUsage || !strings.Contains(err.Error(), "acknowledged WEIR-0003")):
+			t.Errorf("%s: %v", decision, err)
 		}
-	}
-}
-
-// Which shipments of other collections have a number, and which number none has.
-func TestGivenNumbers(t *testing.T) {
-	study := &schema.Study{Study: "LARK-2", Site: "WEIR"}
-	given := []keys.Given{{Study: "LARK-2", Shipment: "WEIR-0001", Bag: "aa"}, {Study: "LARK-2", Shipment: "WEIR-0004", Bag: "bb"}, {Study: "WREN-1", Shipment: "WEIR-0009", Bag: "cc"}, {Study: "LARK-2", Shipment: "HOLM-0020", Bag: "dd"}}
-	here := custody.Entry{What: custody.Sealed, Shipment: "WEIR-0001", Facts: map[string]string{"bag_sha256": "aa"}}
-	for _, c := range []struct {
-		entries []custody.Entry
-		number  string
-		twin    bool
-		free    string
-	}{
-		{nil, "WEIR-0001", true, "WEIR-0005"},
-		{nil, "WEIR-0002", false, "WEIR-0005"},
-		{nil, "WEIR-0009", false, "WEIR-0005"},
-		{[]custody.Entry{here}, "WEIR-0001", false, "WEIR-0005"},
-		{[]custody.Entry{here, {What: custody.Sealed, Shipment: "WEIR-0007"}}, "WEIR-0004", true, "WEIR-0008"},
-	} {
-		j := &custody.Journal{Entries: c.entries}
-		if twin := givenElsewhere(j, given, study.Study, c.number); (twin != nil) != c.twin {
-			t.Errorf("%s: %v", c.number, twin)
-		}
-		if free, err := freeNumber(j, given, study); err != nil || free != c.free {
-			t.Errorf("free: %s, %v", free, err)
-		}
-	}
-	given = append(given, keys.Given{Study: "LARK-2", Shipment: "WEIR-9999"})
-	if _, err := freeNumber(&custody.Journal{}, given, study); exitStatus(err) != exitUsage {
-		t.Errorf("after the last number: %v", err)
 	}
 }
 
@@ -143,7 +109,7 @@ func TestChangedMeanwhile(t *testing.T) {
 		var errOut string
 		go func() {
 			defer close(ended)
-			status, _, errOut = runHere("seal", j.collection, "--to", j.media, "--keys", j.site)
+			status, _, errOut = runHere("seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 		}()
 		j.midway(ended, func() {
 			now := time.Now().Add(time.Hour)
@@ -216,7 +182,7 @@ func TestInterrupted(t *testing.T) {
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 8, RecordingSeconds: 300, SampleHz: 100})
 	before := digest(t, j.collection)
 	for range 5 {
-		cmd := exec.Command(bin, "seal", j.collection, "--to", j.media, "--keys", j.site)
+		cmd := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
@@ -234,7 +200,7 @@ func TestInterrupted(t *testing.T) {
 		if len(left) != 0 || digest(t, j.collection) != before {
 			t.Errorf("left %v, or the collection changed", left)
 		}
-		must(t, "seal", j.collection, "--to", j.media, "--keys", j.site)
+		must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 		return
 	}
 	t.Error("five seals were faster than a look at the medium")

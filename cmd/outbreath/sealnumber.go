@@ -1,29 +1,26 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"outbreath/deid"
-	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
 var numberForm = regexp.MustCompile(`^[0-9]{1,4}$`)
 
-// shipmentNumber takes the number asked for ("12", "0012" or "WEIR-0012"), or
-// the next one of the site.
-func shipmentNumber(j *custody.Journal, site, asked string) (string, error) {
-	if asked == "" {
-		return j.Next(site)
-	}
+// shipmentNumber reads a number of the site as a person types it: "12", "0012" or
+// "WEIR-0012".
+func shipmentNumber(site, asked string) (string, error) {
 	digits := strings.TrimPrefix(asked, site+"-")
 	if !numberForm.MatchString(digits) || strings.Trim(digits, "0") == "" {
 		return "", usagef("write it as "+site+"-0012, or only 12", "the shipment number is not this site's code, a hyphen and four digits")
@@ -31,115 +28,137 @@ func shipmentNumber(j *custody.Journal, site, asked string) (string, error) {
 	return fmt.Sprintf("%s-%04s", site, digits), nil
 }
 
-// A chosenNumber is the number to seal under.
-type chosenNumber struct {
-	number string
-	before *custody.Entry // the first sealing, if it was sealed from this collection before
-	twin   *keys.Given    // the shipment of another collection that has it already
-	free   string         // then: one that none has
+// choose finds the number that was asked for; j.number stays "" for the next one.
+func (j *sealJob) choose() (err error) {
+	asked := cmp.Or(j.s.again, j.s.number)
+	if asked == "" {
+		return j.notTwice()
+	}
+	if j.number, err = shipmentNumber(j.col.Study.Site, asked); err != nil {
+		return err
+	}
+	x := j.log.State.Shipment(j.number)
+	if err := numberOpen(j.log, x, j.number); err != nil {
+		return err
+	}
+	switch {
+	case x == nil && j.s.again != "":
+		return usagef("outbreath custody COLLECTION lists what was sealed", "%s was not sealed at this site, so there is nothing to copy", j.number)
+	case x == nil:
+		return j.notTwice()
+	}
+	return j.copyOf(x)
 }
 
-// chooseNumber asks, at a terminal, where the next number was given elsewhere, as
-// the key folder's list of given ones says. A
-// number that the laboratory has acknowledged is at its end.
-func chooseNumber(u *ui, j *custody.Journal, given []keys.Given, study *schema.Study, s *sealOptions) (c chosenNumber, err error) {
-	asked := s.number
-	if s.again != "" {
-		asked = s.again
-	}
-	if c.number, err = shipmentNumber(j, study.Site, asked); err != nil {
-		return c, err
-	}
-	for _, e := range j.Entries {
-		if e.Shipment == c.number && e.What == custody.Receipt && e.Facts[custody.FactDecision] == "accepted" {
-			return c, usagef("nothing needs to be sent again; for a new shipment leave --again and --shipment away",
-				"the laboratory acknowledged %s as complete (receipt of %s)", c.number, e.When.Format(time.DateOnly))
+// numberOpen refuses a number that is at its end: acknowledged as complete, or
+// given up.
+func numberOpen(l *site.Log, x *site.Shipment, number string) error {
+	for _, e := range l.Entries {
+		if e.Shipment == number && e.What == custody.Receipt && e.Facts[custody.FactDecision] == "accepted" {
+			return usagef("nothing needs to be sent again; for a new shipment leave --again and --shipment away",
+				"the laboratory acknowledged %s as complete (receipt of %s)", number, e.When.Format(time.DateOnly))
 		}
 	}
-	if before, ok := j.Of(c.number, custody.Sealed); ok {
-		c.before = &before
-	} else if s.again != "" {
-		return c, usagef("outbreath custody COLLECTION lists what was sealed", "%s was not sealed from this collection, so there is nothing to copy", c.number)
-	}
-	if c.twin = givenElsewhere(j, given, study.Study, c.number); c.twin == nil {
-		return c, nil
-	}
-	if c.free, err = freeNumber(j, given, study); err != nil {
-		return c, err
-	}
-	if asked == "" && interactive(u) {
-		c.number, err = askNumber(u, c.number, c.free, c.twin)
-		c.twin = nil
-	}
-	return c, err
-}
-
-// givenElsewhere returns the shipment of another collection that has the number
-// already, as the key folder knows, or nil.
-func givenElsewhere(j *custody.Journal, given []keys.Given, study, number string) *keys.Given {
-	own, _ := j.Of(number, custody.Sealed)
-	for i, g := range given {
-		if g.Study == study && g.Shipment == number && g.Bag != own.Facts["bag_sha256"] {
-			return &given[i]
-		}
+	if x != nil && x.What == custody.GivenUp {
+		return usagef("leave --again and --shipment away: the next number is taken", "%s was given up; the number is not used again", number)
 	}
 	return nil
 }
 
-// freeNumber returns the number after all that the collection and the key folder know.
-func freeNumber(j *custody.Journal, given []keys.Given, study *schema.Study) (string, error) {
-	next, err := j.Next(study.Site)
-	if err != nil {
-		return "", err
+// copyOf readies another copy of a shipment: with the key that made it.
+func (j *sealJob) copyOf(x *site.Shipment) error {
+	if j.log.HoldsWithdrawn(x) {
+		return usagef("seal what is left under a new number, without that subject: outbreath seal COLLECTION --to MEDIA --new-number",
+			"%s holds data of a subject who has withdrawn consent since; it must not be copied", x.Number)
 	}
-	highest, _ := strconv.Atoi(next[len(study.Site)+1:])
-	for _, g := range given {
-		digits, ours := strings.CutPrefix(g.Shipment, study.Site+"-")
-		if n, err := strconv.Atoi(digits); g.Study == study.Study && ours && err == nil {
-			highest = max(highest, n+1)
+	for i, g := range j.log.Generations {
+		if g.KeyID == x.KeyID {
+			j.key = j.log.Keys[i]
 		}
 	}
-	if highest > 9999 {
-		return "", usagef("agree on another site code with the laboratory", "all 9999 shipment numbers of this site are used")
-	}
-	return fmt.Sprintf("%s-%04d", study.Site, highest), nil
+	j.again = x
+	return nil
 }
 
-// noteNumbers lists the shipments sealed from this collection in the key folder,
-// also those that are missing there: after a power failure, or in a folder that
-// came back from a backup.
-func noteNumbers(u *ui, folder *keys.Folder, j *custody.Journal, study string) {
-	given, err := folder.Given()
-	for _, e := range j.Entries {
-		bag := e.Facts["bag_sha256"]
-		noted := slices.ContainsFunc(given, func(g keys.Given) bool { return g.Study == study && g.Shipment == e.Shipment && g.Bag == bag })
-		if err == nil && e.What == custody.Sealed && !noted {
-			err = folder.Give(keys.Given{Study: study, Shipment: e.Shipment, Day: e.When.Format(time.DateOnly), Bag: bag})
+// notTwice keeps sessions that left in an earlier shipment from leaving once more
+// under a new number, unless that is what is wanted.
+func (j *sealJob) notTwice() error {
+	earlier := j.log.Earlier(j.col)
+	if len(earlier) == 0 || j.s.anew {
+		return nil
+	}
+	x := earlier[0]
+	what := fmt.Sprintf("%s of %s holds %s of this collection already", x.Number, x.Day, count(x.Sessions, "session"))
+	if more := len(earlier) - 1; more > 0 {
+		what += fmt.Sprintf(", and %s some too", count(more, "other shipment"))
+	}
+	anew := "to send them under a new number: outbreath seal COLLECTION --to MEDIA --new-number"
+	switch {
+	case j.log.HoldsWithdrawn(x.Shipment):
+		return usagef(anew, "%s; a subject in it has withdrawn consent since, so it must not be copied", what)
+	case !x.Same:
+		return usagef(anew, "%s, and is not the same as it is now", what)
+	case numberOpen(j.log, x.Shipment, x.Number) != nil:
+		return usagef(anew, "%s, and the laboratory has acknowledged it", what)
+	}
+	digits := strings.TrimLeft(strings.TrimPrefix(x.Number, j.col.Study.Site+"-"), "0")
+	if interactive(j.u) {
+		j.u.tell("%s.", what)
+		answer, err := askLine(j.u, "Make another copy of "+x.Number+"? (yes or no) ")
+		if err != nil {
+			return err
+		}
+		if a := strings.ToLower(answer); a == "yes" || a == "y" {
+			j.number, j.s.again = x.Number, x.Number
+			return j.copyOf(x.Shipment)
+		}
+		return usagef(anew, "nothing was sealed")
+	}
+	return usagef("for another copy of it: outbreath seal COLLECTION --to MEDIA --again "+digits+"; "+anew, "%s", what)
+}
+
+// amendReason returns why records were amended after they were sealed: as given, or
+// asked for at a terminal.
+func amendReason(u *ui, col *schema.Collection, given string, list []site.Amendment) (string, error) {
+	what := fmt.Sprintf("%s since %s sealed: %s", changedRecords(len(list)), wereSealed(len(list)), amendedFiles(list))
+	if given == "" && interactive(u) {
+		u.tell("%s.", what)
+		var err error
+		if given, err = askLine(u, "Why? (nothing about a person; it is kept in custody.jsonl) "); err != nil {
+			return "", err
 		}
 	}
-	if err != nil {
-		u.say("caution: the shipments of %s could not be noted in the key folder: %v", custodyFile, err)
+	if strings.TrimSpace(given) == "" {
+		return "", usagef("say why with --amended TEXT, without anything about a person; or bring the records back to what they were", "%s", what)
 	}
+	return given, reasonMayStay(col, given)
 }
 
-// sameNumber says what is wrong with a number that stands for two contents.
-func sameNumber(number string, before *keys.Given) string {
-	return fmt.Sprintf("%s is also the number of a shipment of %s, sealed from another folder: a laboratory that gets one number twice with other contents refuses the second", number, before.Day)
+func changedRecords(n int) string {
+	if n == 1 {
+		return "1 record was changed"
+	}
+	return fmt.Sprintf("%d records were changed", n)
 }
 
-// askNumber offers the next free number at a terminal where the one that comes
-// next in this collection was given in another one.
-func askNumber(u *ui, number, free string, before *keys.Given) (string, error) {
-	u.tell("%s.", sameNumber(number, before))
-	answer, err := askLine(u, "Seal this one as "+free+"? (yes or no) ")
-	if err != nil {
-		return "", err
+func wereSealed(n int) string {
+	if n == 1 {
+		return "it was"
 	}
-	switch strings.ToLower(answer) {
-	case "yes", "y":
-		return free, nil
+	return "they were"
+}
+
+// amendedFiles names records and the shipments that they left in.
+func amendedFiles(list []site.Amendment) string {
+	const most = 5
+	var names []string
+	for _, a := range list[:min(len(list), most)] {
+		names = append(names, quoted(a.File)+" ("+a.Shipment+")")
 	}
-	return "", usagef("give this shipment's number with --shipment, such as --shipment "+free, "nothing was sealed")
+	if more := len(list) - most; more > 0 {
+		names = append(names, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(names, ", ")
 }
 
 // insideFact begins the names of facts that tell sorts of contents apart.
@@ -147,7 +166,11 @@ const insideFact = "inside "
 
 // otherContents refuses to let one number stand for two contents, and says what
 // is another now, as far as custody.jsonl tells.
-func otherContents(number string, again bool, before, now map[string]string) error {
+func otherContents(l *site.Log, x *site.Shipment, again bool, now map[string]string) error {
+	number, before := x.Number, map[string]string{}
+	if e, ok := l.Of(number, custody.Sealed); ok {
+		before = e.Facts
+	}
 	words := map[string]string{
 		"sessions": "the records", "recordings": "the recordings", "tubes.csv": "the tubes", "handling.csv": "the order of analysis",
 		"session.schema.json": "the plan", "treatment.json": "the treatment or the decisions on findings",
@@ -168,12 +191,12 @@ func otherContents(number string, again bool, before, now map[string]string) err
 	what := ""
 	switch {
 	case len(differ) > 0:
-		what = ": other than then are " + strings.Join(differ, ", ")
+		what = ": changed since are " + strings.Join(differ, ", ")
 	case known:
-		what = ": the data are the same, but the site's signing key or this program's version is another"
+		what = ": the data are the same, but the site's signing key or this program's version has changed"
 	}
 	for _, name := range []string{"sessions", "recordings", "tubes"} {
-		if before[name] != now[name] {
+		if before[name] != "" && before[name] != now[name] {
 			what += fmt.Sprintf("; %s %s then, %s now", before[name], name, now[name])
 		}
 	}
@@ -181,7 +204,7 @@ func otherContents(number string, again bool, before, now map[string]string) err
 	if again {
 		do = "bring the collection back to what it was then, from your backup, and say the same of the box (--tubes, --tube-reason); or seal what it holds now under a new number, without --again"
 	}
-	return usagef(do, "%s was sealed before with other contents%s; one number must never stand for two", number, what)
+	return usagef(do, "%s was sealed before, on %s, with other contents%s; one number must never stand for two", number, x.Day, what)
 }
 
 // clockGoesOn refuses a clock that stands before the newest entry: a battery

@@ -55,7 +55,7 @@ func TestCallsFail(t *testing.T) {
 			n := 1 + i*c.last/points
 			where := fmt.Sprintf("%s %s at the call number %d", c.call, c.what, n)
 			cmd := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace="+c.call, "-e", fmt.Sprintf("inject=%s:%s:when=%d", c.call, c.what, n),
-				bin, "seal", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000", "--quiet")
+				bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000", "--quiet")
 			if cmd.Run() != nil { // Go's runtime itself may crash when its own pipes fail
 				failed++
 			}
@@ -67,7 +67,7 @@ func TestCallsFail(t *testing.T) {
 			if digest(t, j.collection) != before {
 				t.Fatalf("%s: the collection changed", where)
 			}
-			if status, _, errOut := runHere("seal", j.collection, "--to", j.media, "--keys", j.site); status != 0 {
+			if status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site); status != 0 {
 				t.Fatalf("%s: the next seal: exit status %d: %s", where, status, errOut)
 			}
 			if j.judge(t, where+", next seal") != 1 {

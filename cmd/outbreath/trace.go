@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -17,6 +18,7 @@ type traceResult struct {
 	Kind      string   `json:"kind"` // whose pseudonym it is: "subject" or "session"
 	KeyID     string   `json:"key_id"`
 	Records   []string `json:"records"`
+	Withdrawn bool     `json:"withdrawn"` // consent was withdrawn since
 }
 
 func newTraceCmd(u *ui, o *options) *cobra.Command {
@@ -52,18 +54,26 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 	if err != nil {
 		return err
 	}
-	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err
 	}
-	journal, err := openLog(u, dir, folder)
+	journal, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
+	all, gone := journal.Generations, false
 	found, ok := deid.Trace(all, col, name)
 	entry.Facts = map[string]string{"pseudonym": name, "found": strconv.FormatBool(ok)}
 	if ok {
 		entry.Facts["key_id"] = found.KeyID
+		names, err := deid.Pseudonyms(all, found.SubjectID)
+		if err != nil {
+			return err
+		}
+		withdrawn := journal.State.Gone()
+		gone = slices.ContainsFunc(names, func(p string) bool { return withdrawn[p] })
+		entry.Facts["withdrawn"] = strconv.FormatBool(gone)
 	}
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("nothing is shown, because it could not be written into %s: %w", custodyFile, err)
@@ -76,7 +86,10 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		}
 		return statusError(exitResolve)
 	}
-	return u.result(traceResult{true, found.SubjectID, found.Kind, found.KeyID, nonNil(found.Records)}, func(w io.Writer) {
+	return u.result(traceResult{true, found.SubjectID, found.Kind, found.KeyID, nonNil(found.Records), gone}, func(w io.Writer) {
+		if gone {
+			fmt.Fprintln(w, "this subject has withdrawn consent: no shipment, list or page has the data any more; ask the committee before you pass anything on")
+		}
 		fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with key %s\n", printable(found.SubjectID), found.Kind, found.KeyID)
 		for _, r := range found.Records {
 			fmt.Fprintf(w, "  %s\n", quoted(r))

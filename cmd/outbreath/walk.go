@@ -84,8 +84,8 @@ func (w *walker) walk(groups []*group) error {
 			if reason = strings.TrimSpace(reason); reason == "" {
 				continue
 			}
-			if len(g.passage.Suspect) > 2 && strings.Contains(strings.ToLower(reason), strings.ToLower(g.passage.Suspect)) {
-				fmt.Fprintln(w.out, "  The reason holds the words themselves, and review.jsonl must not. Say it without them.")
+			if holdsWords(reason, g.passage.Suspect) {
+				fmt.Fprintln(w.out, "  The reason holds the words themselves, and it is kept for good. Say it without them.")
 				continue
 			}
 			if err := w.record(g, "keep", reason); err != nil {
@@ -184,4 +184,9 @@ func newWalker(u *ui) (w *walker, ok bool) {
 		return readLine(u)
 	}
 	return w, true
+}
+
+// holdsWords reports whether a reason repeats what it is about.
+func holdsWords(reason, suspect string) bool {
+	return len(suspect) > 2 && strings.Contains(strings.ToLower(reason), strings.ToLower(suspect))
 }

@@ -338,7 +338,7 @@ func TestKilledSeal(t *testing.T) {
 	before := digest(t, j.collection)
 
 	started := time.Now()
-	if out, err := exec.Command(bin, "seal", j.collection, "--to", j.media, "--keys", j.site).CombinedOutput(); err != nil {
+	if out, err := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	length := time.Since(started)
@@ -349,7 +349,7 @@ func TestKilledSeal(t *testing.T) {
 	}
 	none, good := 0, 0
 	for i := range moments {
-		cmd := exec.Command(bin, "seal", j.collection, "--to", j.media, "--keys", j.site)
+		cmd := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
@@ -385,7 +385,7 @@ func TestKilledSeal(t *testing.T) {
 	if none == 0 {
 		t.Error("no kill came before the end: the test shows nothing")
 	}
-	must(t, "seal", j.collection, "--to", j.media, "--keys", j.site)
+	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 	left, err := os.ReadDir(j.media)
 	if err != nil {
 		t.Fatal(err)

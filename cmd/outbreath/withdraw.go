@@ -15,6 +15,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/site"
 )
 
 type withdrawOptions struct{ reason, to, by string }
@@ -39,11 +40,12 @@ func newWithdrawCmd(u *ui, o *options) *cobra.Command {
 never stands in the command line. Then write a notice for the laboratory, signed,
 with the subject's pseudonyms in every generation of the key, the shipments that
 hold data under them and the barcodes of the tubes, and nothing else; leave the
-subject out of later seals of this collection; and record it in custody.jsonl.
+subject out of later seals of every collection of the study; and record it in
+custody.jsonl and the key folder.
 
 Nothing is erased here: what happens to records and tubes is for the protocol,
-the consent and the law to say. Run it for every collection of the study that
-holds the subject.
+the consent and the law to say. The tubes are those of this collection: run it for
+every collection of the study that holds the subject.
 ` + statusHelp,
 		Example: `  outbreath withdraw week-48 --reason "consent withdrawn in writing" --to notice.json --keys site-keys`,
 		Args:    cobra.ExactArgs(1),
@@ -69,15 +71,15 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 		return err
 	}
 	defer col.Root.Close()
-	entry, err := officerEntry(col, s.by, s.reason, withdrawEntry)
+	entry, err := officerEntry(col, s.by, s.reason, site.Withdrawn)
 	if err != nil {
 		return err
 	}
-	folder, all, err := siteGenerations(u, o, col.Study.Study)
+	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err
 	}
-	journal, err := openLog(u, dir, folder)
+	journal, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
@@ -89,11 +91,11 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if !ok {
 		return usagef("compare the id with roster.csv, character by character, and run withdraw again", "no subject of this collection has that id; nothing was written")
 	}
-	pseudonyms, err := deid.Pseudonyms(all, id)
+	pseudonyms, err := deid.Pseudonyms(journal.Generations, id)
 	if err != nil {
 		return err
 	}
-	holding, unlisted := shipmentsWith(journal, pseudonyms)
+	holding, unlisted := journal.ShipmentsWith(pseudonyms)
 	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: pseudonyms,
 		Shipments: nonNil(append(holding, unlisted...)), Unlisted: nonNil(unlisted), Tubes: nonNil(deid.TubesOf(col, id))}
 	entry.Facts = map[string]string{
@@ -112,7 +114,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 }
 
 func (r *withdrawResult) print(w io.Writer, site string) {
-	fmt.Fprintf(w, "recorded: later seals of this collection leave the subject out\n")
+	fmt.Fprintf(w, "recorded: later seals, of any collection of this study, leave the subject out\n")
 	fmt.Fprintf(w, "  pseudonyms: %s\n  shipments:  %s\n  tubes:      %s\n", words(r.Pseudonyms), words(r.Shipments), words(r.Tubes))
 	if len(r.Unlisted) > 0 {
 		fmt.Fprintf(w, "  of these shipments it is not known whether they hold the subject's data: %s\n", words(r.Unlisted))
@@ -121,7 +123,7 @@ func (r *withdrawResult) print(w io.Writer, site string) {
 	if site == "" {
 		site = "SITE"
 	}
-	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
+	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too: each names its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
 }
 
 // askSubject reads the subject's id: at a terminal without showing it, else the

@@ -1,101 +1,26 @@
 package main
 
 import (
-	"slices"
 	"strings"
 
 	"outbreath/deid"
-	"outbreath/keys"
 	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
-// Entries of custody.jsonl that are about subjects, by pseudonym.
+// Entries of custody.jsonl that are about subjects, by pseudonym, beside those of
+// package site.
 const (
-	contentsEntry = "contents"  // further subjects of a shipment that is about to be sealed
-	withdrawEntry = "withdrawn" // consent was withdrawn
-	traceEntry    = "traced"    // a pseudonym was led back to its subject
-	linkageEntry  = "linkage"   // the laboratory got a list of old and new pseudonyms
+	traceEntry   = "traced"  // a pseudonym was led back to its subject
+	linkageEntry = "linkage" // the laboratory got a list of old and new pseudonyms
 )
 
-// contentsPerEntry keeps an entry below the longest line of the log.
-const contentsPerEntry = 2000
-
-// logContents notes in e, the entry that says that a shipment is about to get its
-// name, whose data it holds, by pseudonym, so that a withdrawal can name the
-// shipments. What does not fit goes into entries before it.
-func logContents(j *custody.Journal, e *custody.Entry, keyID string, subjects []string) error {
-	for ; len(subjects) > contentsPerEntry; subjects = subjects[contentsPerEntry:] {
-		more := custody.Entry{When: e.When, Who: e.Who, What: contentsEntry, Why: "further subjects in " + e.Shipment}
-		more.Facts = map[string]string{"shipment": e.Shipment, "key_id": keyID, "subjects": strings.Join(subjects[:contentsPerEntry], " ")}
-		if err := j.Append(more); err != nil {
-			return err
-		}
-	}
-	e.Facts["key_id"], e.Facts["subjects"] = keyID, strings.Join(subjects, " ")
-	return nil
-}
-
-// withdrawnIn returns the pseudonyms whose subjects have withdrawn.
-func withdrawnIn(j *custody.Journal) map[string]bool {
-	out := map[string]bool{}
-	for _, e := range j.Entries {
-		if e.What == withdrawEntry {
-			for _, p := range strings.Fields(e.Facts["pseudonyms"]) {
-				out[p] = true
-			}
-		}
-	}
-	return out
-}
-
-// shipmentsWith returns the shipments that hold data under one of the
-// pseudonyms, and those sealed before it was noted whose data they hold.
-func shipmentsWith(j *custody.Journal, pseudonyms []string) (holding, unknown []string) {
-	noted, with := map[string]bool{}, map[string]bool{}
-	for _, e := range j.Entries {
-		list, ok := e.Facts["subjects"]
-		if !ok {
-			continue
-		}
-		shipment := e.Shipment
-		if e.What == contentsEntry {
-			shipment = e.Facts["shipment"]
-		}
-		noted[shipment] = true
-		for _, p := range strings.Fields(list) {
-			if slices.Contains(pseudonyms, p) {
-				with[shipment] = true
-			}
-		}
-	}
-	for _, e := range j.Entries {
-		if _, sealed := j.Of(e.Shipment, custody.Sealed); !sealed || slices.Contains(holding, e.Shipment) || slices.Contains(unknown, e.Shipment) {
-			continue
-		}
-		switch {
-		case with[e.Shipment]:
-			holding = append(holding, e.Shipment)
-		case !noted[e.Shipment]:
-			unknown = append(unknown, e.Shipment)
-		}
-	}
-	return holding, unknown
-}
-
-// leaveOutWithdrawn takes the records of subjects who have withdrawn out of what
-// is sealed, and returns the barcodes of their tubes. It says how many records,
-// never whose.
-func leaveOutWithdrawn(u *ui, col *schema.Collection, f *keys.Folder, j *custody.Journal) (tubes map[string]bool, err error) {
-	withdrawn := withdrawnIn(j)
-	if len(withdrawn) == 0 {
-		return nil, nil
-	}
-	all, err := f.Generations()
-	if err != nil {
-		return nil, err
-	}
-	gone := deid.LeaveOut(deid.Generations(all, col.Study.Study), col, withdrawn)
+// leaveOutWithdrawn takes the records of subjects who have withdrawn, from this
+// collection or another of the study, out of what is read and sealed. It says how
+// many records, never whose.
+func leaveOutWithdrawn(u *ui, col *schema.Collection, l *site.Log) ([]*schema.Session, error) {
+	gone := l.LeaveOut(col)
 	if len(gone) == 0 {
 		return nil, nil
 	}
@@ -103,17 +28,18 @@ func leaveOutWithdrawn(u *ui, col *schema.Collection, f *keys.Folder, j *custody
 	if len(col.Sessions) == 0 {
 		return nil, usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
 	}
-	tubes = map[string]bool{}
+	return gone, nil
+}
+
+// tubesIn returns the barcodes of the tubes of records.
+func tubesIn(gone []*schema.Session) map[string]bool {
+	tubes := map[string]bool{}
 	for _, s := range gone {
-		if list := s.Doc().Member("tubes"); list != nil {
-			for _, t := range list.Items {
-				if b := t.Member("barcode"); b != nil {
-					tubes[b.Text] = true
-				}
-			}
+		for _, t := range s.Tubes {
+			tubes[t.Barcode] = true
 		}
 	}
-	return tubes, nil
+	return tubes
 }
 
 // officerEntry is the entry of a privacy officer's act. The reason must not name
@@ -122,26 +48,21 @@ func officerEntry(col *schema.Collection, by, reason, what string) (custody.Entr
 	if strings.TrimSpace(reason) == "" {
 		return custody.Entry{}, usagef("say why with --reason TEXT; it is kept in custody.jsonl", "--reason is missing")
 	}
-	if len(reason) > 2000 {
-		return custody.Entry{}, usagef("shorten it to 2,000 bytes", "the reason is too long")
-	}
-	if deid.Suspect(col, reason) {
-		return custody.Entry{}, usagef("write the reason without names, numbers or dates of a person", "the reason holds something that may identify a person, and it would stand in %s for good", custodyFile)
+	if err := reasonMayStay(col, reason); err != nil {
+		return custody.Entry{}, err
 	}
 	return custody.Entry{When: now(), Who: operatorName(by), What: what, Why: reason}, nil
 }
 
-// siteGenerations opens the site's key folder with every generation of its key.
-func siteGenerations(u *ui, o *options, study string) (*keys.Folder, []deid.Generation, error) {
-	f, _, err := siteKey(u, o, true)
-	if err != nil {
-		return nil, nil, err
+// reasonMayStay refuses a reason that must not stay in the log for good.
+func reasonMayStay(col *schema.Collection, reason string) error {
+	if len(reason) > 2000 {
+		return usagef("shorten it to 2,000 bytes", "the reason is too long")
 	}
-	all, err := f.Generations()
-	if err != nil {
-		return nil, nil, err
+	if deid.Suspect(col, reason) {
+		return usagef("write the reason without names, numbers or dates of a person", "the reason holds something that may identify a person, and it would stand in %s for good", custodyFile)
 	}
-	return f, deid.Generations(all, study), nil
+	return nil
 }
 
 // words joins with commas, for the screen.

@@ -79,6 +79,9 @@ func (j *Journal) Append(e Entry) error {
 		return err
 	}
 	err = j.unchanged(f)
+	if err == nil && j.before != nil {
+		err = j.before(e, hexSum(line[:len(line)-1]))
+	}
 	if err == nil {
 		err = write(f, line)
 	}
@@ -100,6 +103,9 @@ func (j *Journal) Append(e Entry) error {
 		}
 	}
 	*j = next
+	if unsigned == nil && j.after != nil {
+		return j.after()
+	}
 	return unsigned
 }
 

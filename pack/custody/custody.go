@@ -65,7 +65,9 @@ type Journal struct {
 	text    []byte   // of the file: what gets signed is what was checked
 
 	sign     func(text []byte) ([]byte, error) // nil: entries are added without
-	unsigned int                               // entries at the end that no signature covers, as far as is known
+	before   func(e Entry, digest string) error
+	after    func() error
+	unsigned int // entries at the end that no signature covers, as far as is known
 }
 
 // noLine stands for the line before the first.
@@ -77,6 +79,23 @@ func newJournal(path string) *Journal { return &Journal{path: path, last: noLine
 // fixes all lines; 64 zeros for an empty journal. `tail -n1 | tr -d '\n' |
 // sha256sum` gives the same.
 func (j *Journal) Head() string { return j.last }
+
+// Digest returns the SHA-256 (hex) of line n, from 1, without its line feed; 64
+// zeros for n = 0.
+func (j *Journal) Digest(n int) string {
+	if n == len(j.Entries) {
+		return j.last
+	}
+	return j.Entries[n].Prev
+}
+
+// Watch has every later [Journal.Append] tell of the entry that it is about to
+// write and of its line's SHA-256, and, when entry and signature are there, that
+// they are. An error of before stops the append, and nothing is written; one of
+// after is returned, and the entry is there all the same.
+func (j *Journal) Watch(before func(e Entry, digest string) error, after func() error) {
+	j.before, j.after = before, after
+}
 
 // keep takes an entry and its line, with the line feed, as the new last one.
 func (j *Journal) keep(e Entry, line []byte) {

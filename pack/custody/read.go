@@ -41,7 +41,7 @@ func (e *TornError) Error() string {
 // Read reads the journal called name, custody.jsonl, in the collection folder root, which
 // must stay open while entries are added; a missing file is an empty one. The error is
 // a *BrokenError for a damaged line or a broken chain, a *TornError for an
-// unfinished last line, a *[durable.Refusal] for a link or whatever else is no
+// unfinished last line, with the journal of the lines before it, a *[durable.Refusal] for a link or whatever else is no
 // plain file, or one of the operating system.
 func Read(root *os.Root, name string) (*Journal, error) {
 	path := filepath.Join(root.Name(), name)
@@ -63,7 +63,7 @@ func Read(root *os.Root, name string) (*Journal, error) {
 		return nil, err
 	}
 	j, err := check(path, data)
-	if err == nil {
+	if j != nil {
 		j.root, j.name = root, name
 	}
 	return j, err
@@ -80,10 +80,11 @@ func readAll(f *os.File, path string) ([]byte, error) {
 // check reads the bytes of a journal.
 func check(path string, data []byte) (*Journal, error) {
 	j := newJournal(path)
-	if err := j.take(data); err != nil {
+	err := j.take(data)
+	if err != nil && !errors.As(err, new(*TornError)) {
 		return nil, err
 	}
-	return j, nil
+	return j, err
 }
 
 // take reads lines that follow those of j.

@@ -12,6 +12,7 @@ const (
 	Abandoned = "abandoned" // came to nothing; the number is not used again
 	Receipt   = "receipt"   // the laboratory's signed receipt was checked
 	Settled   = "settled"   // what the receipt objected to was settled
+	GivenUp   = "given-up"  // the site will never send it; the number is not used again
 )
 
 // FactDecision is the fact of a receipt that holds the laboratory's decision.
@@ -84,6 +85,8 @@ func (s *Shipment) take(e Entry) {
 		if s.State == Unfinished || s.State == "" {
 			s.State = Dead
 		}
+	case GivenUp:
+		s.State = Dead
 	case Receipt:
 		s.Receipt, s.Settled = e.When, false
 		switch e.Facts[FactDecision] {

@@ -1,0 +1,44 @@
+package deid
+
+import (
+	"crypto/sha256"
+	"io"
+)
+
+// A Source is one session as the site has it.
+type Source struct {
+	Session string            // its pseudonym
+	File    string            // its record
+	SHA256  [sha256.Size]byte // of the record, without regard to blanks, and its recordings
+}
+
+// Sources returns the sessions of d in their order. Every recording is read. The
+// digests are of the site's own data: they must not leave, and are kept keyed.
+func (d *Draft) Sources() ([]Source, error) {
+	out := make([]Source, len(d.sessions))
+	failed := make([]error, len(d.sessions))
+	spread(len(d.sessions), func(i int) {
+		s := d.sessions[i]
+		out[i] = Source{Session: s.name, File: s.file}
+		h := sha256.New()
+		h.Write(s.source[:])
+		for k := range s.recordings {
+			r := &s.recordings[k]
+			file, err := r.open(d.c.Root)
+			if err != nil {
+				failed[i] = err
+				return
+			}
+			one := sha256.New()
+			_, err = io.Copy(one, io.LimitReader(file, r.Size))
+			file.Close()
+			if err != nil {
+				failed[i] = r.unreadable(err)
+				return
+			}
+			h.Write(one.Sum(nil))
+		}
+		h.Sum(out[i].SHA256[:0])
+	})
+	return out, gather(failed)
+}

@@ -1,0 +1,183 @@
+package keys
+
+import (
+	"bytes"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+// A site's folder keeps, for each study, what the site must not forget: one file
+// state-STUDY, 0600. Its first line is
+//
+//	outbreath-state-1 HMAC
+//
+// with the HMAC-SHA256 (64 hexadecimal digits) of all that follows, under the key
+// that [State] derives for the study. What follows is the caller's. A file is
+// accepted under any generation of the pseudonym key and written under the newest.
+const (
+	statePrefix = "state-"
+	stateHeader = "outbreath-state-1 "
+
+	// MaxState bounds what a state file may hold, bytes: some 200,000 sessions.
+	MaxState = 64 << 20
+)
+
+// ErrState is behind the error of a state file that was altered or damaged, or
+// belongs to another pseudonym key (errors.Is).
+var ErrState = errors.New("the state does not fit the key")
+
+var stateStudy = regexp.MustCompile(`^[0-9A-Za-z-]+$`).MatchString
+
+func stateFile(study string) (string, error) {
+	if !stateStudy(study) {
+		return "", errors.New("the study's code cannot be part of a file's name")
+	}
+	return statePrefix + study, nil
+}
+
+// State returns what [Folder.ChangeState] has kept for study; nil if there is
+// nothing yet. The error is an *[Error], with [ErrState] behind it if the file
+// was not written with a key of this folder.
+func (f *Folder) State(study string) ([]byte, error) {
+	all, err := f.Generations()
+	if err != nil {
+		return nil, err
+	}
+	return f.readState(study, all)
+}
+
+func (f *Folder) readState(study string, all []*PseudonymKey) ([]byte, error) {
+	name, err := stateFile(study)
+	if err != nil {
+		return nil, err
+	}
+	data, found, err := f.read(name, true, MaxState)
+	if err != nil || !found {
+		return nil, err
+	}
+	line, body, _ := bytes.Cut(data, []byte("\n"))
+	sum, ok := bytes.CutPrefix(line, []byte(stateHeader))
+	mac, bad := hex.DecodeString(string(sum))
+	if ok && bad == nil {
+		for _, k := range all {
+			if hmac.Equal(mac, stateMAC(k, study, body)) {
+				return body, nil
+			}
+		}
+	}
+	return nil, &Error{Path: f.path(name), cause: ErrState,
+		Message: "was changed, is damaged, or belongs to another pseudonym key; put back your copy of the key folder, or have the privacy officer begin it anew with custody COLLECTION --restored"}
+}
+
+func stateMAC(k *PseudonymKey, study string, body []byte) []byte {
+	key := k.Derive(State, study)
+	h := hmac.New(sha256.New, key[:])
+	h.Write(body)
+	return h.Sum(nil)
+}
+
+// ChangeState replaces what is kept for study by what change makes of it. The
+// folder is held meanwhile, so that two commands cannot undo each other's change;
+// the file is the old one or the new one at any time. An error of change leaves it
+// as it is.
+func (f *Folder) ChangeState(study string, change func(old []byte) ([]byte, error)) error {
+	unlock, err := f.await()
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	all, err := f.Generations()
+	if err != nil {
+		return err
+	}
+	old, err := f.readState(study, all)
+	if err != nil {
+		return err
+	}
+	body, err := change(old)
+	if err != nil {
+		return err
+	}
+	return f.putState(study, all[0], body)
+}
+
+func (f *Folder) putState(study string, newest *PseudonymKey, body []byte) error {
+	name, err := stateFile(study)
+	if err != nil {
+		return err
+	}
+	data := fmt.Appendf(nil, "%s%x\n%s", stateHeader, stateMAC(newest, study, body), body)
+	if len(data) > MaxState {
+		return fault(f.path(name), "has no room for more (%d bytes at most)", MaxState)
+	}
+	return f.replace(name, data, 0o600)
+}
+
+// SetStateAside moves the state file of a study out of use, as evidence, to a name
+// that ends with -aside-1, -aside-2 ..., which it returns; "" if there is none.
+func (f *Folder) SetStateAside(study string) (moved string, err error) {
+	unlock, err := f.await()
+	if err != nil {
+		return "", err
+	}
+	defer unlock()
+	name, err := stateFile(study)
+	if err != nil {
+		return "", err
+	}
+	if _, err := os.Lstat(f.path(name)); errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	}
+	for n := 1; ; n++ {
+		moved = fmt.Sprintf("aside-%d-%s", n, name)
+		if _, err := os.Lstat(f.path(moved)); err == nil {
+			continue
+		}
+		if err := os.Rename(f.path(name), f.path(moved)); err != nil {
+			return "", ioFault(f.path(name), "set this file aside", err)
+		}
+		return moved, syncDir(f.dir)
+	}
+}
+
+// states returns every state of the folder by study.
+func (f *Folder) states(all []*PseudonymKey) (map[string][]byte, error) {
+	entries, err := os.ReadDir(f.dir)
+	if err != nil {
+		return nil, ioFault(f.dir, "look into the key folder", err)
+	}
+	out := map[string][]byte{}
+	for _, e := range entries {
+		study, ok := strings.CutPrefix(e.Name(), statePrefix)
+		if !ok || !stateStudy(study) {
+			continue
+		}
+		if out[study], err = f.readState(study, all); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// renewStates writes every state under the newest key.
+func (f *Folder) renewStates(states map[string][]byte, newest *PseudonymKey) error {
+	var studies []string
+	for study := range states {
+		studies = append(studies, study)
+	}
+	slices.Sort(studies)
+	for _, study := range studies {
+		if err := f.putState(study, newest, states[study]); err != nil {
+			return err
+		}
+	}
+	return nil
+}

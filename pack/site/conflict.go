@@ -1,0 +1,91 @@
+package site
+
+import (
+	"fmt"
+	"time"
+)
+
+// A Kind is the way in which a collection contradicts the site's state.
+type Kind string
+
+const (
+	Older        Kind = "older"         // entries that the state knows are missing at the log's end
+	Rewritten    Kind = "rewritten"     // the log is another than the state knows
+	Newer        Kind = "newer"         // signed entries that the state does not know: the key folder is older
+	Added        Kind = "added"         // entries that nobody has signed
+	NoLog        Kind = "no-log"        // the log of these sessions is missing
+	NoState      Kind = "no-state"      // the key folder has no state, but the log has entries
+	UnknownLog   Kind = "unknown-log"   // the state does not know this log
+	Replaced     Kind = "replaced"      // an officer put another log in its place
+	NoSignature  Kind = "no-signature"  //
+	OldSignature Kind = "old-signature" // it covers fewer entries than were signed
+	BadSignature Kind = "bad-signature" // it fits no beginning of the log, or is none
+	OtherSigner  Kind = "other-signer"  // it was made with another key
+	Decisions    Kind = "decisions"     // review.jsonl is not what the log says that it is
+	StateAltered Kind = "state-altered" // the state file was not written with this key
+)
+
+// A ConflictError says that collection and state contradict each other. Nothing
+// was changed. [Restore] is the way out for an honest restore.
+type ConflictError struct {
+	Kind
+	Here, Known         int       // entries of the log here, and as the state knows it
+	Last                time.Time // of the last entry that the state knows, or that is here
+	HeadHere, HeadKnown string    // SHA-256 (hex) of the last lines
+	Signed              int       // entries that the signature covers; -1: none, or not known
+	Sessions            int       // NoLog, Rewritten: sessions of this collection that the state knows
+	cause               error
+}
+
+func (e *ConflictError) Unwrap() error { return e.cause }
+
+func (e *ConflictError) Error() string {
+	day := e.Last.UTC().Format(time.DateOnly)
+	switch e.Kind {
+	case Older:
+		what := fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, the last of %s", areEntries(e.Known-e.Here), LogName, day)
+		if e.Signed != e.Here {
+			what += "; its signature does not fit what is left"
+		}
+		return what
+	case Rewritten:
+		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
+	case Newer:
+		return fmt.Sprintf("the key folder is older than this collection: %s has %s that it does not know, the last of %s; was the key folder put back from a copy?", LogName, entries(e.Here-e.Known), day)
+	case Added:
+		return fmt.Sprintf("%s at the end of %s were neither signed nor written with this key folder", entries(e.Here-e.Known), LogName)
+	case NoLog:
+		return fmt.Sprintf("%s is missing: the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
+	case NoState:
+		return fmt.Sprintf("the key folder has no state of this study, but %s has %s, the last of %s", LogName, entries(e.Here), day)
+	case UnknownLog:
+		return fmt.Sprintf("the key folder does not know %s (%s, the last of %s)", LogName, entries(e.Here), day)
+	case Replaced:
+		return fmt.Sprintf("another log was put in the place of this %s, which the key folder knew until %s", LogName, day)
+	case NoSignature:
+		return fmt.Sprintf("the signature of %s is missing", LogName)
+	case OldSignature:
+		return fmt.Sprintf("the signature of %s covers %s only, and %s were signed", LogName, entries(e.Signed), entries(e.Known))
+	case BadSignature:
+		return fmt.Sprintf("the signature of %s is damaged or fits no beginning of it", LogName)
+	case OtherSigner:
+		return fmt.Sprintf("%s was signed by another key than the one of this folder", LogName)
+	case Decisions:
+		return fmt.Sprintf("%s is not what %s says of it: decisions were changed, removed or added without this program", ReviewName, LogName)
+	}
+	return e.cause.Error()
+}
+
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
+}
+
+func areEntries(n int) string {
+	if n == 1 {
+		return "1 entry is"
+	}
+	return entries(n) + " are"
+}

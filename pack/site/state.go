@@ -1,0 +1,215 @@
+package site
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"outbreath/deid"
+	"outbreath/pack/custody"
+)
+
+const stateFormat = "outbreath-site-1"
+
+// A State is what a site must not forget about one study, over all its
+// collections. It holds pseudonyms, digests and numbers, and no identifier.
+type State struct {
+	Format    string       `json:"format"`
+	Logs      []KnownLog   `json:"logs"`
+	Shipments []Shipment   `json:"shipments"` // in the order in which their numbers were first given
+	Withdrawn []Withdrawal `json:"withdrawn"`
+}
+
+// A KnownLog is a collection's custody log as the last command left it.
+type KnownLog struct {
+	ID       string    `json:"id"`                 // SHA-256 (hex) of its first line
+	Length   int       `json:"length"`             // entries
+	Head     string    `json:"head"`               // SHA-256 (hex) of the last line
+	Last     time.Time `json:"last"`               // of the last entry
+	Sessions []string  `json:"sessions,omitempty"` // pseudonyms of all sessions that the collection held then
+	Pending  *Pending  `json:"pending,omitempty"`
+	Replaced string    `json:"replaced,omitempty"` // ID of the log that an officer put in its place
+}
+
+// A Pending is a line that is about to be appended. It is written before the
+// line, so that a run that was killed in between can be told from a forged line.
+type Pending struct {
+	Line     string    `json:"line"`   // SHA-256 (hex)
+	Length   int       `json:"length"` // of the log before it
+	Head     string    `json:"head"`   // of the log before it
+	When     time.Time `json:"when"`
+	Restored bool      `json:"restored,omitempty"` // the line takes the log, as it is, for the present one
+	Replaces []string  `json:"replaces,omitempty"` // then: IDs of the logs that it replaces
+	Sealing  *Shipment `json:"sealing,omitempty"`  // what the line is about
+}
+
+// A Shipment is a number that the site has given, and what it stands for.
+type Shipment struct {
+	Number   string             `json:"number"` // "WEIR-0001"
+	Log      string             `json:"log"`    // ID of the log that it was first sealed in
+	Day      string             `json:"day"`    // YYYY-MM-DD
+	Bag      string             `json:"bag"`    // SHA-256 (hex)
+	KeyID    string             `json:"key_id"`
+	What     string             `json:"what"` // the last of sealing, sealed, abandoned, given-up
+	Sessions []Sealed           `json:"sessions,omitempty"`
+	Subjects []string           `json:"subjects,omitempty"` // pseudonyms
+	Stated   []deid.Discrepancy `json:"stated,omitempty"`   // what the packer said of the box
+	Readers  string             `json:"readers,omitempty"`
+}
+
+// A Sealed is one session of a shipment.
+type Sealed struct {
+	Session string `json:"session"` // its pseudonym, under the key KeyID
+	Source  string `json:"source"`  // HMAC-SHA256 (hex) of the record and its recordings as the site had them
+}
+
+// A Withdrawal is a subject's, under every generation of the key that there was.
+type Withdrawal struct {
+	Pseudonyms []string  `json:"pseudonyms"`
+	When       time.Time `json:"when"`
+}
+
+// parseState reads what encode has written; nil for no bytes at all.
+func parseState(data []byte) (*State, error) {
+	if len(data) == 0 {
+		return nil, nil
+	}
+	var s State
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&s); err != nil || s.Format != stateFormat {
+		return nil, errors.New("the site's state is not of the form " + stateFormat + "; a newer version of this program may have written it")
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return nil, errors.New("something follows the site's state")
+	}
+	for _, l := range s.Logs {
+		if l.Length < 0 || l.Pending != nil && l.Pending.Length < 0 {
+			return nil, errors.New("the site's state holds a log of negative length")
+		}
+	}
+	return &s, nil
+}
+
+func (s *State) encode() ([]byte, error) {
+	s.Format = stateFormat
+	data, err := json.Marshal(s)
+	return append(data, '\n'), err
+}
+
+// log returns the log of that ID, or nil.
+func (s *State) log(id string) *KnownLog {
+	if s != nil {
+		if i := slices.IndexFunc(s.Logs, func(l KnownLog) bool { return l.ID == id }); i >= 0 {
+			return &s.Logs[i]
+		}
+	}
+	return nil
+}
+
+// Shipment returns what the number stands for, or nil if it was never given. A
+// nil State has given none.
+func (s *State) Shipment(number string) *Shipment {
+	if s != nil {
+		if i := slices.IndexFunc(s.Shipments, func(x Shipment) bool { return x.Number == number }); i >= 0 {
+			return &s.Shipments[i]
+		}
+	}
+	return nil
+}
+
+// Gone returns the pseudonyms of all who have withdrawn.
+func (s *State) Gone() map[string]bool {
+	out := map[string]bool{}
+	if s != nil {
+		for _, w := range s.Withdrawn {
+			for _, p := range w.Pseudonyms {
+				out[p] = true
+			}
+		}
+	}
+	return out
+}
+
+// highest returns the highest number given to a site, 0 for none.
+func (s *State) highest(site string) (n int) {
+	if s != nil {
+		for _, x := range s.Shipments {
+			if digits, ok := strings.CutPrefix(x.Number, site+"-"); ok {
+				if v, err := strconv.ParseUint(digits, 10, 16); err == nil {
+					n = max(n, int(v))
+				}
+			}
+		}
+	}
+	return n
+}
+
+// take brings the state forward by one entry of the log id: numbers and
+// withdrawals only ever become more. made is what the entry "sealing" is about,
+// nil when only the log itself can tell.
+func (s *State) take(id string, e custody.Entry, made *Shipment) {
+	switch e.What {
+	case custody.Sealing, custody.Sealed:
+		s.give(id, e, made)
+	case custody.Abandoned, custody.GivenUp:
+		x := s.Shipment(e.Shipment)
+		if x == nil {
+			s.Shipments = append(s.Shipments, Shipment{Number: e.Shipment, Log: id, Day: e.When.Format(time.DateOnly)})
+			x = &s.Shipments[len(s.Shipments)-1]
+		}
+		if e.What == custody.GivenUp || x.What != custody.Sealed {
+			x.What = e.What
+		}
+	case Withdrawn:
+		s.withdraw(strings.Fields(e.Facts["pseudonyms"]), e.When)
+	}
+}
+
+func (s *State) give(id string, e custody.Entry, made *Shipment) {
+	x := s.Shipment(e.Shipment)
+	if x == nil {
+		s.Shipments = append(s.Shipments, Shipment{Number: e.Shipment, Log: id, Day: e.When.Format(time.DateOnly)})
+		x = &s.Shipments[len(s.Shipments)-1]
+	}
+	if x.Bag == "" {
+		x.Bag, x.KeyID, x.Subjects = e.Facts["bag_sha256"], e.Facts["key_id"], strings.Fields(e.Facts["subjects"])
+	}
+	if made != nil && made.Bag == x.Bag && len(x.Sessions) == 0 {
+		x.KeyID, x.Sessions, x.Subjects, x.Stated = made.KeyID, made.Sessions, made.Subjects, made.Stated
+	}
+	if x.What != custody.Sealed && x.What != custody.GivenUp {
+		x.What = e.What
+	}
+}
+
+// withdraw notes a withdrawal, unless one with the same pseudonyms is there.
+func (s *State) withdraw(pseudonyms []string, when time.Time) {
+	gone := s.Gone()
+	if slices.ContainsFunc(pseudonyms, func(p string) bool { return !gone[p] }) {
+		s.Withdrawn = append(s.Withdrawn, Withdrawal{slices.Clone(pseudonyms), when})
+	}
+}
+
+// settle takes over what a pending line says once it is in the log.
+func (s *State) settle(l *KnownLog, j *custody.Journal) {
+	p := l.Pending
+	l.Pending = nil
+	l.Length, l.Head = p.Length+1, p.Line
+	e := j.Entries[p.Length]
+	l.Last = e.When
+	if p.Restored {
+		l.Replaced = ""
+	}
+	s.take(l.ID, e, p.Sealing)
+	for _, id := range p.Replaces {
+		if old := s.log(id); old != nil && id != l.ID {
+			old.Replaced = l.ID
+		}
+	}
+}
