@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"outbreath/deid/leak"
+	"outbreath/pack/durable"
 	"outbreath/schema"
 	"outbreath/schema/breath"
 )
@@ -67,24 +68,13 @@ type source struct {
 
 // open opens the recording for reading; links, pipes and devices are refused.
 func (r *recording) open(root *os.Root) (*source, error) {
-	before, err := root.Lstat(r.File)
-	if errors.Is(err, fs.ErrNotExist) {
+	f, err := durable.Open(root, r.File)
+	if errors.Is(err, fs.ErrNotExist) || errors.As(err, new(*durable.Refusal)) {
 		return nil, r.changed()
 	} else if err != nil {
 		return nil, r.unreadable(err)
 	}
-	if !before.Mode().IsRegular() {
-		return nil, r.changed()
-	}
-	f, err := root.Open(r.File)
-	if err != nil {
-		return nil, r.unreadable(err)
-	}
 	s := &source{f, r}
-	if info, err := f.Stat(); err != nil || !os.SameFile(before, info) {
-		f.Close()
-		return nil, r.changed()
-	}
 	if err := s.same(); err != nil {
 		f.Close()
 		return nil, err

@@ -1,12 +1,10 @@
 package keys
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
+
+	"outbreath/pack/durable"
 
 	"github.com/cloudflare/circl/secretsharing"
 )
@@ -98,26 +96,12 @@ func ProtectPseudonymKey(k *PseudonymKey, pass []byte) ([]byte, error) {
 // WriteSecret writes a new file with mode 0600, whole or not at all, and reads it
 // back.
 func WriteSecret(path string, data []byte) error {
-	dir, name := filepath.Split(filepath.Clean(path))
-	if dir == "" {
-		dir = "."
-	}
-	tmp := ".outbreath-" + name
-	if err := writeNew(dir, tmp, data, 0o600); err != nil {
-		return ioFault(path, "write this file", err)
-	}
-	back, err := os.ReadFile(filepath.Join(dir, tmp))
-	if err == nil && !bytes.Equal(back, data) {
-		err = errors.New("it does not read back as it was written")
-	}
+	root, name, err := durable.At(path)
 	if err == nil {
-		err = os.Rename(filepath.Join(dir, tmp), path)
-	}
-	if err == nil {
-		err = syncDir(dir)
+		defer root.Close()
+		err = durable.WriteNew(root, name, data, 0o600)
 	}
 	if err != nil {
-		err = errors.Join(err, os.Remove(filepath.Join(dir, tmp)))
 		return ioFault(path, "write this file", err)
 	}
 	return nil

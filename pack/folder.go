@@ -13,6 +13,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"outbreath/pack/durable"
 )
 
 // maxFolder bounds how many files of a shipment folder are looked at.
@@ -280,23 +282,14 @@ func (v *verifying) small(check, name string, limit int64) ([]byte, error) {
 
 var errIrregular = errors.New("is no plain file")
 
-// openRegular opens a plain file; links, pipes and devices are never opened.
+// openRegular opens a plain file of a shipment, and nothing else.
 func openRegular(root *os.Root, name string) (*os.File, error) {
-	path := filepath.Join(root.Name(), name)
-	info, err := root.Lstat(name)
-	if err == nil && !info.Mode().IsRegular() {
+	f, err := durable.Open(root, name)
+	if errors.As(err, new(*durable.Refusal)) {
 		err = errIrregular
 	}
 	if err != nil {
-		return nil, mediaError(path, err)
-	}
-	f, err := root.Open(name)
-	if err != nil {
-		return nil, mediaError(path, err)
-	}
-	if now, err := f.Stat(); err != nil || !os.SameFile(info, now) {
-		f.Close()
-		return nil, mediaError(path, errIrregular)
+		return nil, mediaError(filepath.Join(root.Name(), name), err)
 	}
 	return f, nil
 }

@@ -1,7 +1,6 @@
 package pack
 
 import (
-	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"io"
@@ -11,15 +10,17 @@ import (
 	"strings"
 	"sync"
 
-	"outbreath/pack/media"
+	"outbreath/pack/durable"
 )
 
 // A staging is a folder beside the one to open into, which takes the bag until
 // everything has been found good. Nobody but its owner can read it.
 type staging struct {
-	into, dir string
-	root      *os.Root
-	made      map[string]bool // folders in it
+	into  string
+	above *os.Root        // the folder of into
+	name  string          // in above, until it is committed
+	root  *os.Root        // the folder itself
+	made  map[string]bool // folders in it
 
 	written chan *os.File // to be synced and closed
 	syncing sync.WaitGroup
@@ -38,32 +39,19 @@ func newStaging(into string) (*staging, error) {
 	if err := absent(into); err != nil {
 		return nil, err
 	}
-	parent, base := filepath.Split(into)
-	if parent == "" {
-		parent = "."
-	}
+	parent, base := filepath.Dir(into), filepath.Base(into)
 	sum := sha256.Sum256([]byte(base))
 	prefix := ".outbreath-open-" + hex.EncodeToString(sum[:6]) + "-"
-	entries, err := os.ReadDir(parent)
+	s := &staging{into: into, made: make(map[string]bool), written: make(chan *os.File)}
+	var err error
+	if s.above, err = durable.OpenFolder(parent); err != nil {
+		return nil, mediaError(parent, err)
+	}
+	if err = clearOut(s.above, prefix); err == nil {
+		s.root, s.name, err = durable.NewFolder(s.above, prefix)
+	}
 	if err != nil {
-		return nil, mediaError(parent, err)
-	}
-	for _, e := range entries {
-		if e.IsDir() && strings.HasPrefix(e.Name(), prefix) {
-			if err := os.RemoveAll(filepath.Join(parent, e.Name())); err != nil {
-				return nil, mediaError(parent, err)
-			}
-		}
-	}
-	random := make([]byte, 8)
-	rand.Read(random)
-	s := &staging{into: into, dir: filepath.Join(parent, prefix+hex.EncodeToString(random)),
-		made: make(map[string]bool), written: make(chan *os.File)}
-	if err := os.Mkdir(s.dir, 0o700); err != nil {
-		return nil, mediaError(parent, err)
-	}
-	if s.root, err = os.OpenRoot(s.dir); err != nil {
-		os.Remove(s.dir)
+		s.above.Close()
 		return nil, mediaError(parent, err)
 	}
 	for range syncers {
@@ -75,6 +63,17 @@ func newStaging(into string) (*staging, error) {
 		})
 	}
 	return s, nil
+}
+
+// clearOut removes the folders in root whose names begin with prefix.
+func clearOut(root *os.Root, prefix string) error {
+	entries, err := durable.ReadDir(root, ".")
+	for _, e := range entries {
+		if err == nil && e.IsDir() && strings.HasPrefix(e.Name(), prefix) {
+			err = root.RemoveAll(e.Name())
+		}
+	}
+	return err
 }
 
 // header is of no interest: times and owners are those of the folder's owner.
@@ -100,33 +99,41 @@ func (s *staging) create(name string) (io.WriteCloser, error) {
 
 // commit makes everything durable and gives the folder its name.
 func (s *staging) commit() error {
-	fsys := media.OS{}
 	s.wait()
 	err := s.failed.get()
-	if err == nil {
-		err = s.root.Close()
-	}
 	for dir := range s.made {
 		if err == nil {
-			err = fsys.SyncDir(filepath.Join(s.dir, filepath.FromSlash(dir)))
+			err = syncIn(s.root, dir)
 		}
 	}
 	if err == nil {
-		err = fsys.SyncDir(s.dir)
+		err = durable.SyncFolder(s.root)
+	}
+	if err == nil {
+		err = s.root.Close() // Windows renames no folder that is open
 	}
 	if err == nil {
 		err = absent(s.into)
 	}
 	if err == nil {
-		err = fsys.Rename(s.dir, s.into)
+		err = s.above.Rename(s.name, filepath.Base(s.into)) // refuses to replace a folder
 	}
 	if err == nil {
-		err = fsys.SyncDir(filepath.Dir(s.into))
+		err = durable.SyncFolder(s.above)
 	}
 	if err != nil {
 		return mediaError(s.into, err)
 	}
 	return nil
+}
+
+func syncIn(root *os.Root, dir string) error {
+	sub, err := durable.Folder(root, filepath.FromSlash(dir))
+	if err != nil {
+		return err
+	}
+	defer sub.Close()
+	return durable.SyncFolder(sub)
 }
 
 // wait ends the syncing.
@@ -139,7 +146,8 @@ func (s *staging) wait() {
 func (s *staging) remove() {
 	s.wait()
 	s.root.Close()
-	os.RemoveAll(s.dir)
+	s.above.RemoveAll(s.name)
+	s.above.Close()
 }
 
 // A stagedFile is handed on to be synced when it is closed.

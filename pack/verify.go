@@ -14,6 +14,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack/bag"
+	"outbreath/pack/durable"
 )
 
 // VerifyOptions are what the laboratory brings.
@@ -106,7 +107,7 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 			return nil, err
 		}
 	}
-	root, err := os.OpenRoot(dir)
+	root, err := durable.OpenFolder(dir)
 	if err != nil {
 		return nil, mediaError(dir, err)
 	}

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+
+	"outbreath/pack/durable"
 )
 
 // A Collection is a site's folder as read by [Load].
@@ -47,7 +49,7 @@ func Load(dir string) (c *Collection, err error) {
 		return nil, &ConfigError{dir, "this is a file: give the collection folder, which holds study.json"}
 	}
 	c = &Collection{Dir: dir}
-	if c.Root, err = os.OpenRoot(dir); err != nil {
+	if c.Root, err = durable.OpenFolder(dir); err != nil {
 		return nil, err
 	}
 	if err := c.load(); err != nil {
@@ -171,9 +173,13 @@ func (c *Collection) readRecords(files []string) []record {
 func (c *Collection) readRecord(file string) record {
 	r := record{file: file}
 	if r.raw, r.err = readPlain(c.Root, file, maxJSONBytes); r.err != nil {
-		if errors.Is(r.err, fs.ErrPermission) {
+		switch {
+		case errors.Is(r.err, fs.ErrPermission):
 			r.err = nil
 			r.problems = []Problem{{File: file, Rule: "folder.unreadable", Severity: Error, Message: errUnreadable}}
+		case errors.Is(r.err, errIrregular): // it was a plain file when the folder was listed
+			r.err = nil
+			r.problems = []Problem{{File: file, Rule: "folder.irregular", Severity: Error, Message: errIrregular.Error()}}
 		}
 		return r
 	}

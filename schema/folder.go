@@ -8,6 +8,8 @@ import (
 	"os"
 	"path"
 	"strings"
+
+	"outbreath/pack/durable"
 )
 
 // Names in a collection folder.
@@ -26,24 +28,19 @@ func changedError(name string) error {
 
 const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the person who owns it"
 
-// openPlain opens a regular file and nothing else: opening a pipe would wait
-// for ever, and a link could point at anything.
+// openPlain opens a regular file and nothing else.
 func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
-	before, err := root.Lstat(name)
-	if err != nil {
-		return nil, nil, err
-	}
-	if !before.Mode().IsRegular() {
+	f, err := durable.Open(root, name)
+	if refused := new(durable.Refusal); errors.As(err, &refused) {
+		if refused.Is == "" {
+			return nil, nil, changedError(name)
+		}
 		return nil, nil, errIrregular
 	}
-	f, err := root.Open(name)
 	if err != nil {
 		return nil, nil, err
 	}
 	info, err := f.Stat()
-	if err == nil && !os.SameFile(before, info) {
-		err = changedError(name)
-	}
 	if err != nil {
 		f.Close()
 		return nil, nil, err
@@ -98,7 +95,7 @@ func system(name string) bool {
 // top sorts the entries of the collection folder into those that are read, those
 // that are omitted and problems. It returns which of the two subfolders exist.
 func (c *Collection) top() (sessions, recordings bool, err error) {
-	entries, err := fs.ReadDir(c.Root.FS(), ".")
+	entries, err := durable.ReadDir(c.Root, ".")
 	if err != nil {
 		return false, false, err
 	}
@@ -138,7 +135,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 
 // list returns the plain files of a subfolder by name.
 func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
-	entries, err := fs.ReadDir(c.Root.FS(), dir)
+	entries, err := durable.ReadDir(c.Root, dir)
 	if err != nil {
 		return nil, err
 	}

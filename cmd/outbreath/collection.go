@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,14 +14,18 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/durable"
 	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
 // loadCollection reads a collection folder; the caller closes c.Root.
 func loadCollection(dir string) (*schema.Collection, error) {
-	records, _ := os.ReadDir(filepath.Join(dir, "sessions")) // what cannot be read, Load tells of
-	workIn(len(records))
+	if root, err := durable.OpenFolder(dir); err == nil { // what cannot be read, Load tells of
+		records, _ := durable.ReadDir(root, "sessions")
+		root.Close()
+		workIn(len(records))
+	}
 	c, err := schema.Load(dir)
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
 		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s", quoted(dir))

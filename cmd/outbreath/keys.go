@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"errors"
 	"fmt"
@@ -14,6 +13,7 @@ import (
 	"golang.org/x/term"
 
 	"outbreath/keys"
+	"outbreath/pack/durable"
 )
 
 func newKeysCmd(u *ui, o *options) *cobra.Command {
@@ -203,15 +203,6 @@ func longEnough(pass []byte) bool { return utf8.RuneCount(pass) >= leastPassphra
 // readPrivate reads a small file with a secret, or a pipe with one: it must be the
 // user's own, and nobody else's to read.
 func readPrivate(path string, limit int64) ([]byte, error) {
-	return readChecked(path, limit, func(f *os.File) error { return keys.CheckOwn(path, f) })
-}
-
-// readBounded reads a whole small file named on the command line.
-func readBounded(path string, limit int64) ([]byte, error) {
-	return readChecked(path, limit, func(*os.File) error { return nil })
-}
-
-func readChecked(path string, limit int64, check func(*os.File) error) ([]byte, error) {
 	f, err := os.Open(path)
 	if notExist(err) {
 		return nil, usagef("check the name", "there is no file %s", quoted(path))
@@ -220,10 +211,10 @@ func readChecked(path string, limit int64, check func(*os.File) error) ([]byte, 
 		return nil, usagef("check the name and who may read it", "%s cannot be read", quoted(path))
 	}
 	defer f.Close()
-	if err := check(f); err != nil {
+	if err := keys.CheckOwn(path, f); err != nil {
 		return nil, err
 	}
-	data, err := io.ReadAll(bufio.NewReader(io.LimitReader(f, limit+1)))
+	data, err := io.ReadAll(io.LimitReader(f, limit+1))
 	if err != nil {
 		return nil, usagef("check that it is a file and not a folder", "%s cannot be read", quoted(path))
 	}
@@ -231,4 +222,31 @@ func readChecked(path string, limit int64, check func(*os.File) error) ([]byte, 
 		return nil, usagef("check that it is the right file", "%s is larger than %d bytes", quoted(path), limit)
 	}
 	return data, nil
+}
+
+// readBounded reads a whole small file named on the command line: a plain one, no link.
+func readBounded(path string, limit int64) ([]byte, error) {
+	if path == os.DevNull {
+		return nil, nil // an empty file by its usual name
+	}
+	root, name, err := durable.At(path)
+	var data []byte
+	if err == nil {
+		defer root.Close()
+		data, err = durable.Read(root, name, limit)
+	}
+	var refused *durable.Refusal
+	switch {
+	case err == nil:
+		return data, nil
+	case notExist(err):
+		return nil, usagef("check the name", "there is no file %s", quoted(path))
+	case errors.As(err, &refused) && refused.Is != "":
+		return nil, usagef("name the file itself", "%s is %s and no plain file; it was not opened", quoted(path), refused.Is)
+	case errors.As(err, &refused):
+		return nil, refused
+	case errors.As(err, new(*durable.TooLargeError)):
+		return nil, usagef("check that it is the right file", "%s is larger than %d bytes", quoted(path), limit)
+	}
+	return nil, usagef("check the name and who may read it", "%s cannot be read", quoted(path))
 }

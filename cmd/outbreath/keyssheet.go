@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"outbreath/keys"
+	"outbreath/pack/durable"
 )
 
 // keepFile is the page in a key folder that says what to keep where.
@@ -54,9 +55,13 @@ func writeKeepSheet(f *keys.Folder) (string, error) {
 		return "", err
 	}
 	path := filepath.Join(f.Dir(), keepFile)
-	p, err := stagePage(path, page.Bytes())
+	root, name, err := outputFolder(path)
 	if err != nil {
 		return "", err
 	}
-	return path, p.commit()
+	defer root.Close()
+	if err := durable.Replace(root, name, page.Bytes(), 0o600); err != nil {
+		return "", notWritten(path, err)
+	}
+	return path, nil
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/keys"
+	"outbreath/pack/durable"
 	"outbreath/pack/symbol"
 )
 
@@ -165,23 +166,30 @@ func passphraseLines(path string) ([][]byte, error) {
 
 // writeShares makes the folder, whole or not at all.
 func writeShares(dir string, made []madeShare) (err error) {
-	tmp, err := os.MkdirTemp(filepath.Dir(dir), ".outbreath-shares-*")
+	above, name, err := durable.At(dir)
+	var tmp *os.Root
+	var tmpName string
+	if err == nil {
+		defer above.Close()
+		tmp, tmpName, err = durable.NewFolder(above, ".outbreath-shares-")
+	}
 	if err != nil {
 		return usagef("name a place that may be written to", "%s cannot be made", quoted(dir))
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), os.RemoveAll(tmp))
+			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), above.RemoveAll(tmpName))
 		}
 	}()
+	defer tmp.Close()
 	for _, m := range made {
 		for path, data := range map[string][]byte{m.File: m.data, m.Sheet: m.page} {
-			if err := os.WriteFile(filepath.Join(tmp, filepath.Base(path)), data, 0o600); err != nil {
+			if err := durable.WriteNew(tmp, filepath.Base(path), data, 0o600); err != nil {
 				return err
 			}
 		}
 	}
-	return os.Rename(tmp, dir)
+	return above.Rename(tmpName, name) // refuses to replace a folder
 }
 
 var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))

@@ -3,48 +3,96 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
-	"path/filepath"
+
+	"outbreath/pack/durable"
 )
 
 // A stagedPage is a page that is whole under a temporary name beside its own.
-type stagedPage struct{ path, temp string }
-
-// stagePage writes data under a temporary name in the folder of path.
-func stagePage(path string, data []byte) (p *stagedPage, err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".outbreath-page-*")
-	if err != nil {
-		return nil, usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(path), err), os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if closeErr := f.Close(); err == nil {
-		err = closeErr
-	}
-	return &stagedPage{path, f.Name()}, err
+type stagedPage struct {
+	path string
+	root *os.Root // of its folder
+	file *durable.Staged
 }
 
-// commit gives the page its name.
-func (p *stagedPage) commit() error {
-	if err := os.Rename(p.temp, p.path); err != nil {
-		p.discard()
-		return fmt.Errorf("%s was not written: %w", quoted(p.path), err)
+// outputFolder opens the folder of a file that the person wants written.
+func outputFolder(path string) (root *os.Root, name string, err error) {
+	if root, name, err = durable.At(path); err != nil {
+		err = usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
 	}
-	p.temp = ""
+	return root, name, err
+}
+
+// stagePage writes data under a temporary name in the folder of path.
+func stagePage(path string, data []byte) (*stagedPage, error) {
+	root, name, err := outputFolder(path)
+	if err != nil {
+		return nil, err
+	}
+	file, err := durable.Stage(root, name, data, 0o600)
+	if err != nil {
+		root.Close()
+		return nil, notWritten(path, err)
+	}
+	return &stagedPage{path, root, file}, nil
+}
+
+// commit gives the page its name, which must still be free.
+func (p *stagedPage) commit() error {
+	err := p.file.CommitNew()
+	p.discard()
+	if err != nil {
+		return notWritten(p.path, err)
+	}
 	return nil
 }
 
 // discard removes a page that has not been committed. A nil page is none.
 func (p *stagedPage) discard() {
-	if p != nil && p.temp != "" {
-		os.Remove(p.temp)
-		p.temp = ""
+	if p != nil {
+		p.file.Discard()
+		p.root.Close()
 	}
+}
+
+// notWritten says why the output at path was not written, and what to do.
+func notWritten(path string, err error) error {
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
+	case errors.Is(err, fs.ErrExist):
+		return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
+	}
+	return fmt.Errorf("%s was not written: %w", quoted(path), err)
+}
+
+// writePair writes a new file and, before it, its signature beside it; none of them
+// if one cannot be written.
+func writePair(path string, data, sig []byte, mode fs.FileMode) error {
+	root, name, err := outputFolder(path)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	if err := durable.WriteNew(root, name+".sig", sig, mode); err != nil {
+		return notWritten(path+".sig", err)
+	}
+	if err := durable.WriteNew(root, name, data, mode); err != nil {
+		return errors.Join(notWritten(path, err), root.Remove(name+".sig"))
+	}
+	return nil
+}
+
+// writeOutput writes a new file, whole or not at all.
+func writeOutput(path string, data []byte, mode fs.FileMode) error {
+	root, name, err := outputFolder(path)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	if err := durable.WriteNew(root, name, data, mode); err != nil {
+		return notWritten(path, err)
+	}
+	return nil
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -73,36 +72,8 @@ func (w *receiptWriter) write(v *pack.Verdict) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if err := writeWhole(path+".sig", sig); err != nil {
+	if err := writePair(path, text, sig, 0o644); err != nil {
 		return "", err
 	}
-	if err := writeWhole(path, text); err != nil {
-		return "", errors.Join(err, os.Remove(path+".sig"))
-	}
 	return path, nil
-}
-
-// writeWhole writes a new file under a temporary name in the same folder, and
-// renames it when it is whole.
-func writeWhole(path string, data []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".outbreath-new-*")
-	if err != nil {
-		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(path), err), os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err == nil {
-		err = f.Chmod(0o644)
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

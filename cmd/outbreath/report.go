@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"os"
 	"slices"
 	"strings"
 
@@ -67,16 +66,12 @@ func (d *auditResult) write(path string) error {
 	case err != nil:
 		return err
 	}
-	if sig != nil {
-		if err := writeReport(path+".sig", sig); err != nil {
-			return err
-		}
-		d.Signature = path + ".sig"
+	if sig == nil {
+		err = writeOutput(path, b.Bytes(), 0o600)
+	} else {
+		err, d.Signature = writePair(path, b.Bytes(), sig, 0o600), path+".sig"
 	}
-	if err := writeReport(path, b.Bytes()); err != nil {
-		if sig != nil {
-			os.Remove(path + ".sig")
-		}
+	if err != nil {
 		return err
 	}
 	d.Report = path
@@ -85,16 +80,6 @@ func (d *auditResult) write(path string) error {
 
 // auditNamespace is that of the page's signature (SSHSIG).
 const auditNamespace = "audit@outbreath"
-
-// writeReport writes data under a temporary name in the same folder and renames
-// it when it is whole.
-func writeReport(path string, data []byte) error {
-	page, err := stagePage(path, data)
-	if err != nil {
-		return err
-	}
-	return page.commit()
-}
 
 // What the template asks for.
 

@@ -3,7 +3,6 @@ package main
 import (
 	"cmp"
 	"fmt"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -12,6 +11,7 @@ import (
 
 	"outbreath/deid"
 	"outbreath/pack/custody"
+	"outbreath/pack/durable"
 	"outbreath/pack/site"
 	"outbreath/schema"
 )
@@ -253,9 +253,24 @@ func settleUnfinished(u *ui, j *custody.Journal, media []string, entry custody.E
 	return nil
 }
 
+// readIn reads a small file of a folder on a medium.
+func readIn(medium, folder, name string, limit int64) ([]byte, error) {
+	root, err := durable.OpenFolder(medium)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	sub, err := durable.Folder(root, folder)
+	if err != nil {
+		return nil, err
+	}
+	defer sub.Close()
+	return durable.Read(sub, name, limit)
+}
+
 // complete says whether the medium holds the shipment of an entry, by its digests.
 func complete(medium string, e custody.Entry) bool {
-	sums, err := os.ReadFile(filepath.Join(medium, e.Shipment, "SHA256SUMS"))
+	sums, err := readIn(medium, e.Shipment, "SHA256SUMS", 1<<20)
 	parts := 0
 	for name, digest := range e.Facts {
 		if part, ok := strings.CutPrefix(name, "sha256 "); ok {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -114,8 +115,19 @@ type fileState struct {
 // hidden files and other folders.
 func stateOf(dir string) (state, error) {
 	s := state{}
+	root, err := durable.OpenFolder(dir)
+	if notExist(err) {
+		return s, nil // told later
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
 	for _, sub := range []string{".", "sessions", "recordings"} {
-		entries, err := os.ReadDir(filepath.Join(dir, sub))
+		entries, err := durable.ReadDir(root, sub)
+		if errors.As(err, new(*durable.Refusal)) {
+			continue // told when the collection is loaded
+		}
 		if notExist(err) {
 			continue
 		}

@@ -156,11 +156,5 @@ func writeSigned(f *keys.Folder, path, namespace string, text []byte) error {
 	if err != nil {
 		return err
 	}
-	if err := writeWhole(path+".sig", sig); err != nil {
-		return err
-	}
-	if err := writeWhole(path, text); err != nil {
-		return errors.Join(err, os.Remove(path+".sig"))
-	}
-	return nil
+	return writePair(path, text, sig, 0o644)
 }

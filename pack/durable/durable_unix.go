@@ -4,6 +4,7 @@ package durable
 
 import (
 	"errors"
+	"io/fs"
 	"os"
 	"syscall"
 )
@@ -40,6 +41,47 @@ func links(f *os.File) (uint64, error) {
 		return uint64(st.Nlink), nil
 	}
 	return 1, nil
+}
+
+// own reports whether what was opened in root belongs to this user. On a disk that
+// keeps no owners everything has that of its mount, which a file made here shows.
+func own(root *os.Root, info fs.FileInfo) (bool, error) {
+	if owner(info) == os.Geteuid() {
+		return true, nil
+	}
+	name := ".outbreath-owner-" + randomHex()
+	f, err := Create(root, name, 0)
+	if err != nil {
+		return false, err
+	}
+	made, err := f.Stat()
+	if err = errors.Join(err, f.Close(), root.Remove(name)); err != nil {
+		return false, err
+	}
+	return owner(made) == owner(info), nil
+}
+
+func owner(info fs.FileInfo) int {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		return int(st.Uid)
+	}
+	return -1
+}
+
+// Shared says who but its owner may write to a folder: "its group", "everybody", or
+// "" for nobody and where the disk keeps no modes.
+func Shared(root *os.Root, name string) (string, error) {
+	info, err := root.Lstat(name)
+	if err != nil {
+		return "", err
+	}
+	switch mode := info.Mode().Perm(); {
+	case mode&0o022 == 0 || !keepsModes(root):
+		return "", nil
+	case mode&0o002 != 0:
+		return "everybody", nil
+	}
+	return "its group", nil
 }
 
 // notOffered tells errors that mean "this file system does not do that".

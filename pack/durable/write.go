@@ -132,6 +132,33 @@ func (s *Staged) Discard() {
 	}
 }
 
+// NewFolder makes a folder in root that only this user can enter, under a random name that
+// begins with prefix, and opens it. One that somebody put in its place meanwhile
+// is refused.
+func NewFolder(root *os.Root, prefix string) (sub *os.Root, name string, err error) {
+	name = prefix + randomHex()
+	if err := root.Mkdir(name, 0o700); err != nil {
+		return nil, "", err
+	}
+	sub, err = Folder(root, name)
+	if err != nil {
+		return nil, "", err
+	}
+	ours := false
+	info, err := sub.Stat(".")
+	if err == nil {
+		ours, err = own(root, info)
+	}
+	if err == nil && !ours {
+		err = refusal(root, name, "", "was exchanged while it was made; find out who else works in this folder, then run the command again")
+	}
+	if err != nil {
+		sub.Close()
+		return nil, "", err
+	}
+	return sub, name, nil
+}
+
 // Sweep removes what runs that were killed left behind on their way to name. Call
 // it only where nobody else writes that name at the same time.
 func Sweep(root *os.Root, name string) error {
