@@ -103,7 +103,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 		name := e.Name()
 		low := strings.ToLower(name)
 		switch {
-		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl" || name == "custody.jsonl.sig":
+		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl" || name == "packing.json" || name == "custody.jsonl.sig":
 			if !regular(e) {
 				c.irregular(name)
 			}

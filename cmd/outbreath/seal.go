@@ -31,6 +31,7 @@ type sealOptions struct {
 	repair                         int      // percent; 0: none
 	shareApart                     bool
 	collection                     string
+	packed                         *packing // what was scanned for it; nil: no box was compared
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
@@ -246,16 +247,16 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 // stated then is stated again, unless the box is compared anew.
 func (j *sealJob) pack(draft *deid.Draft, leftOut map[string]bool) ([]deid.Discrepancy, error) {
 	if j.again == nil {
-		return packBox(j.u, j.s, draft, leftOut, nil)
+		return packBox(j.u, j.s, j.col.Root, draft, leftOut, nil)
 	}
 	if j.s.tubes != "" || j.s.scan {
-		return packBox(j.u, j.s, draft, leftOut, j.again.Stated)
+		return packBox(j.u, j.s, j.col.Root, draft, leftOut, j.again.Stated)
 	}
 	for _, d := range j.again.Stated {
 		j.u.say("as %s was sealed: %s tube %s: %s", j.number, d.Kind, quoted(d.Barcode), d.Reason)
 	}
 	if len(j.again.Stated) == 0 {
-		return packBox(j.u, j.s, draft, leftOut, nil)
+		return packBox(j.u, j.s, j.col.Root, draft, leftOut, nil)
 	}
 	return j.again.Stated, draft.State(j.again.Stated)
 }
@@ -280,6 +281,9 @@ func (j *sealJob) write(cleared *deid.Cleared) error {
 	e.What, e.Shipment, e.Facts = custody.Sealed, j.number, facts(sealed, j.stated, j.known)
 	if err := j.log.Append(e); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
+	}
+	if err := j.s.packed.clear(); err != nil {
+		return fmt.Errorf("the shipment is whole, but %s was not removed; delete it: %w", packingFile, err)
 	}
 	if j.paper != nil {
 		if err := j.paper.commit(); err != nil {

@@ -111,7 +111,7 @@ type fileState struct {
 }
 
 // stateOf looks at every file that a seal reads, or could. What this program
-// writes itself, custody.jsonl and what belongs to it, is left out, and so are
+// writes itself, custody.jsonl with what belongs to it and packing.json, is left out, and so are
 // hidden files and other folders.
 func stateOf(dir string) (state, error) {
 	s := state{}
@@ -135,7 +135,7 @@ func stateOf(dir string) (state, error) {
 			return nil, err
 		}
 		for _, e := range entries {
-			if e.IsDir() || strings.HasPrefix(e.Name(), ".") || sub == "." && strings.HasPrefix(e.Name(), "custody.") {
+			if e.IsDir() || strings.HasPrefix(e.Name(), ".") || sub == "." && (strings.HasPrefix(e.Name(), "custody.") || e.Name() == packingFile) {
 				continue
 			}
 			info, err := e.Info()
