@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 
 	"outbreath/deid"
+	"outbreath/pack/media"
 )
 
 // A Rehearsal says what a sealing would have sealed.
@@ -34,6 +35,26 @@ func Rehearse(ctx context.Context, c *deid.Cleared, o SealOptions) (*Rehearsal, 
 		return nil, err
 	}
 	return &Rehearsal{hex.EncodeToString(w.bag[:]), inside(w.listed)}, nil
+}
+
+// HasRoom looks at the media, folders that exist, as Seal would before it writes:
+// whether they are apart, have no shipment of that number, and have room for c.
+// It writes nothing, so that it cannot tell whether they can be written. The error
+// is as Seal's.
+func HasRoom(c *deid.Cleared, folders []string, number string) error {
+	p, err := payloadOf(c)
+	if err != nil {
+		return err
+	}
+	s := &sealing{p: p, targets: targetsOn(media.OS{}, folders, number)}
+	defer func() {
+		for _, t := range s.targets {
+			if t.root != nil {
+				t.root.Close()
+			}
+		}
+	}()
+	return s.look(false)
 }
 
 // nowhere is a sink that forgets.

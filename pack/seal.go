@@ -110,9 +110,7 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 		return nil, errors.New("the sealing date or the part size cannot be used")
 	}
 	s := &sealing{p: p, o: &o}
-	for _, folder := range o.Media {
-		s.targets = append(s.targets, &target{fs: fsys, media: folder, final: filepath.Join(folder, o.Number)})
-	}
+	s.targets = targetsOn(fsys, o.Media, o.Number)
 	sealed, err := s.run(ctx)
 	for _, t := range s.targets {
 		t.end(err != nil)
@@ -121,6 +119,13 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 		return nil, s.ofSeveral(err)
 	}
 	return sealed, nil
+}
+
+func targetsOn(fsys media.FS, folders []string, number string) (list []*target) {
+	for _, folder := range folders {
+		list = append(list, &target{fs: fsys, media: folder, final: filepath.Join(folder, number)})
+	}
+	return list
 }
 
 // A sealing is one run of seal.
@@ -176,15 +181,7 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 // prepare looks at the media before anything of the collection is read, then
 // begins on each. limit is the largest file that all can hold; 0: no limit.
 func (s *sealing) prepare() (limit int64, err error) {
-	for _, t := range s.targets {
-		if err := t.look(); err != nil {
-			return 0, err
-		}
-	}
-	if err := s.apart(); err != nil {
-		return 0, err
-	}
-	if err := s.room(); err != nil {
+	if err := s.look(true); err != nil {
 		return 0, err
 	}
 	limit = s.o.PartSize
@@ -201,6 +198,19 @@ func (s *sealing) prepare() (limit int64, err error) {
 		}
 	}
 	return limit, nil
+}
+
+// look refuses media that cannot take the shipment; see [target.look].
+func (s *sealing) look(tidy bool) error {
+	for _, t := range s.targets {
+		if err := t.look(tidy); err != nil {
+			return err
+		}
+	}
+	if err := s.apart(); err != nil {
+		return err
+	}
+	return s.room()
 }
 
 // apart refuses two folders that are one.

@@ -31,9 +31,9 @@ type target struct {
 	stuck               bool // and could not be taken away again
 }
 
-// look refuses a medium that cannot take the shipment. It changes nothing but
-// for what killed runs left there.
-func (t *target) look() (err error) {
+// look refuses a medium that cannot take the shipment. It changes nothing; with
+// tidy, it first removes what killed runs left there.
+func (t *target) look(tidy bool) (err error) {
 	if t.root, err = durable.OpenFolder(t.media); err != nil {
 		return mediaError(t.media, err)
 	}
@@ -43,8 +43,10 @@ func (t *target) look() (err error) {
 	if err := absent(t.final); err != nil {
 		return err
 	}
-	if err := sweep(t.root); err != nil {
-		return mediaError(t.media, err)
+	if tidy {
+		if err := sweep(t.root); err != nil {
+			return mediaError(t.media, err)
+		}
 	}
 	if t.free, err = t.fs.Free(t.media); err != nil {
 		return mediaError(t.media, err)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -16,6 +17,8 @@ import (
 // checkResult is the JSON form of check, as in the contract.
 type checkResult struct {
 	OK         bool             `json:"ok"`
+	Ready      bool             `json:"ready"`      // OK, and nothing is left untested: seal will seal
+	NotTested  []string         `json:"not_tested"` // what check could not try, and how it can
 	Records    int              `json:"records"`
 	Recordings int              `json:"recordings"`
 	Tubes      int              `json:"tubes"`
@@ -27,15 +30,18 @@ type checkResult struct {
 }
 
 func newCheckCmd(u *ui, o *options) *cobra.Command {
-	return &cobra.Command{
-		Use:   "check COLLECTION",
+	var seal checkOptions
+	c := &cobra.Command{
+		Use:   "check COLLECTION [--to MEDIA] [--tubes FILE]",
 		Short: "List every query that stands between the folder and a shipment",
 		Long: `Check every record against the plan's schema, the records against each other
 and against the roster, every recording against its format, and search all that
-would leave for identifiers. Nothing is changed. Recordings of CO2 are shown in
-figures, for judging how the sample was taken.
+would leave for identifiers. All that seal would do with the data is done, but
+for writing: what passes, seal seals. Nothing is changed. Name the medium and the
+list of the box to have them looked at too; what was not tested is listed. Recordings
+of CO2 are shown in figures, for judging how the sample was taken.
 ` + statusHelp,
-		Example: "  outbreath check week-48",
+		Example: "  outbreath check week-48\n  outbreath check week-48 --to /media/stick --tubes box.txt",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			r, err := read(c.Context(), u, o, args[0], false)
@@ -43,8 +49,13 @@ figures, for judging how the sample was taken.
 				return err
 			}
 			defer r.col.Root.Close()
+			untested, err := r.stand(u, o, args[0], seal)
+			if err != nil {
+				return err
+			}
 			doc := checkResult{
-				OK: r.ok(), Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
+				OK: r.ok(), Ready: r.ok() && len(untested) == 0, NotTested: nonNil(untested),
+				Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
 				Problems: nonNil(r.problems), Leaks: nonNil(r.findings), Omitted: nonNil(r.col.Omitted),
 			}
 			if r.draft != nil {
@@ -60,6 +71,9 @@ figures, for judging how the sample was taken.
 			return nil
 		},
 	}
+	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, and not written to (repeatable)")
+	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
+	return c
 }
 
 func printCheck(w io.Writer, doc checkResult) {
@@ -77,14 +91,30 @@ func printCheck(w io.Writer, doc checkResult) {
 	if certain := certainFindings(doc.Leaks); certain > 0 {
 		fmt.Fprintf(w, "%s in free text will be taken out on sealing; if one is no identifier, keep it with review --decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
 	}
+	if slices.Contains(doc.NotTested, untriedRehearsal) {
+		fmt.Fprintln(w, "not tested:", untriedRehearsal)
+	}
 	switch {
 	case errs > 0:
 		fmt.Fprintln(w, "to do: correct what the errors name, then run check again")
 	case open > 0:
 		fmt.Fprintln(w, "to do: look at each place and decide with review: redact it, or keep it with a reason")
 	default:
-		fmt.Fprintln(w, "nothing stands in the way of a shipment. This means that no listed pattern was found;\nwhether the data are de-identified enough is for the privacy officer to decide.")
+		printReady(w, doc)
 	}
+}
+
+// printReady says what passed, and no more than was tested.
+func printReady(w io.Writer, doc checkResult) {
+	fmt.Fprintln(w, "no listed pattern was found; whether the data are de-identified enough is for the privacy officer to decide")
+	for _, what := range doc.NotTested {
+		fmt.Fprintln(w, "not tested:", what)
+	}
+	if doc.Ready {
+		fmt.Fprintln(w, "ready to seal")
+		return
+	}
+	fmt.Fprintln(w, "nothing that was tested stands in the way of a shipment")
 }
 
 // maxFigures is how many recordings the table of figures has.

@@ -41,11 +41,12 @@ type reading struct {
 	decisions *leak.Decisions
 	cleared   *deid.Cleared   // nil while something stands in the way
 	rehearsal *pack.Rehearsal // what would be sealed; nil as cleared
+	tried     bool            // what would leave was rehearsed, whatever came of it
 	problems  []schema.Problem
 	findings  []leak.Finding
-	log       *site.Log // nil without a key
-	adding    bool      // log was readied to add entries
-	out       int       // records that are left out, because consent was withdrawn
+	log       *site.Log         // nil without a key
+	adding    bool              // log was readied to add entries
+	gone      []*schema.Session // left out, because consent was withdrawn
 }
 
 // read loads the collection in dir, treats it with the site's key, and puts it to
@@ -112,7 +113,7 @@ func (r *reading) look(u *ui) (err error) {
 	if err != nil {
 		return err
 	}
-	r.out = len(gone)
+	r.gone = gone
 	r.decisions, err = parseDecisions(r.log)
 	return err
 }
@@ -149,6 +150,7 @@ func (r *reading) rehearse(ctx context.Context, u *ui) error {
 	number := r.col.Study.Site + "-0001" // any; seal chooses one
 	p := u.progress("reading what would leave")
 	defer p.end()
+	r.tried = true
 	r.rehearsal, err = pack.Rehearse(ctx, cleared, pack.SealOptions{Number: number, Progress: p.update})
 	if err == nil {
 		r.cleared = cleared

@@ -410,13 +410,16 @@ func readTubes(path string) ([]string, error) {
 func printTubes(w io.Writer, m *pack.TubeMatch) {
 	fmt.Fprintf(w, "tubes: %d matched, %d missing, %d unexpected\n", len(m.Matched), len(m.Missing), len(m.Unexpected))
 	for _, n := range m.Notes {
-		kind := "unexpected"
-		switch n.Kind {
-		case pack.NoteMissing:
-			kind = "missing"
-		case pack.NoteReturn:
-			kind = "misread"
-		}
-		fmt.Fprintf(w, "  %s: %s %s\n", kind, quoted(n.Barcode), n.Detail)
+		fmt.Fprintf(w, "  %s: %s %s\n", noteWord(n), quoted(n.Barcode), n.Detail)
 	}
+}
+
+func noteWord(n pack.TubeNote) string {
+	switch n.Kind {
+	case pack.NoteMissing:
+		return "missing"
+	case pack.NoteReturn:
+		return "misread"
+	}
+	return "unexpected"
 }

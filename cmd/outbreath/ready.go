@@ -1,0 +1,121 @@
+package main
+
+import (
+	"io"
+	"strings"
+
+	"outbreath/pack"
+	"outbreath/pack/custody"
+	"outbreath/schema"
+)
+
+const untriedRehearsal = "the search of what would leave, which follows once the errors are corrected and the findings decided"
+
+// A checkOptions is what check is told of the seal to come.
+type checkOptions struct {
+	to    []string // folders on the media
+	tubes string   // the list of the box
+}
+
+// stand lists what seal would refuse beside the data: recipients, signer, log,
+// clock, number, and what it was told of media and box. It asks nobody and
+// writes nothing. It returns what could not be tested.
+//
+// Every refusal of seal belongs here or in [reading.rehearse]; TestCheckIsSeal
+// fails otherwise.
+func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested []string, err error) {
+	if r.folder != nil && !r.tried {
+		untested = append(untested, untriedRehearsal)
+	}
+	if r.folder == nil {
+		untested = append(untested, "what needs the keys: the recipients, and the search of what would leave (make them with keys new --role site)")
+	} else {
+		r.standKeys()
+		if r.log != nil {
+			r.standLog(u, dir)
+		}
+	}
+	if len(c.to) == 0 {
+		untested = append(untested, "the medium (name it with --to)")
+	} else if err := r.standMedia(o, dir, c.to); err != nil {
+		return nil, err
+	}
+	if c.tubes == "" {
+		untested = append(untested, "the box (name the list of its barcodes with --tubes, or scan it when you seal)")
+	} else if err := r.standBox(u, c.tubes); err != nil {
+		return nil, err
+	}
+	schema.SortProblems(r.problems)
+	return untested, nil
+}
+
+// refuse lists an error of seal; nil is none.
+func (r *reading) refuse(file, rule string, err error) {
+	if err == nil {
+		return
+	}
+	message := err.Error()
+	if do := toDo(err); do != "" {
+		message += "; " + do
+	}
+	r.problems = append(r.problems, schema.Problem{File: file, Rule: rule, Severity: schema.Error, Message: message})
+}
+
+func (r *reading) standKeys() {
+	_, _, err := r.folder.Recipients(r.col.Study.Recipients, now().Format("2006-01-02"))
+	r.refuse("recipients.txt", "seal.recipients", err)
+	_, err = r.folder.Signer()
+	r.refuse("signing", "seal.signer", err)
+}
+
+func (r *reading) standLog(u *ui, dir string) {
+	r.refuse(custodyFile, "seal.log", custody.Writable(r.col.Root, custodyFile))
+	entry := custody.Entry{When: now()}
+	r.refuse(custodyFile, "seal.clock", clockGoesOn(r.log.Journal, &entry, false))
+	nobody := newUI(strings.NewReader(""), io.Discard, io.Discard)
+	j := &sealJob{u: nobody, s: &sealOptions{}, dir: dir, col: r.col, folder: r.folder, log: r.log}
+	r.refuse(custodyFile, "seal.number", j.choose())
+	_, err := r.log.Next(r.col.Study.Site)
+	r.refuse(custodyFile, "seal.number", err)
+	if r.draft == nil {
+		return
+	}
+	sources, err := r.draft.Sources()
+	r.refuse("sessions", "seal.amended", err)
+	if _, amended := r.log.Sealed(sources); len(amended) > 0 {
+		_, err = amendReason(nobody, r.col, "", amended)
+		r.refuse("sessions", "seal.amended", err)
+	}
+}
+
+func (r *reading) standMedia(o *options, dir string, to []string) error {
+	if err := mediaApart(dir, o, to); err != nil {
+		return err
+	}
+	if r.cleared == nil {
+		return nil
+	}
+	number := ""
+	if r.log != nil {
+		number, _ = r.log.Next(r.col.Study.Site)
+	}
+	r.refuse("", "seal.medium", pack.HasRoom(r.cleared, to, number))
+	return nil
+}
+
+func (r *reading) standBox(u *ui, list string) error {
+	scanned, err := scannedTubes(u, list)
+	if err != nil || r.draft == nil {
+		return err
+	}
+	p := &packer{u: u, draft: r.draft, tubes: r.draft.Tubes(), out: tubesIn(r.gone)}
+	m := p.compare(scanned)
+	if err := p.strangers(m, scanned); err != nil {
+		return err
+	}
+	for _, n := range m.Notes {
+		r.problems = append(r.problems, schema.Problem{File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
+			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with --tube-reason when you seal"})
+	}
+	return nil
+}
