@@ -20,6 +20,7 @@ const (
 	// MaxReceipt bounds a receipt, in bytes: 50,000 tubes need about 2 MB.
 	MaxReceipt = 8 << 20
 	maxRemark  = 2000 // bytes
+	maxDetail  = 64 << 10
 )
 
 // A Receipt is the laboratory's statement about one shipment. What is signed is
@@ -155,6 +156,9 @@ func (r *Receipt) check() error {
 	texts := append([]string{r.Laboratory, r.By, r.Sealed}, r.Remarks...)
 	for _, c := range r.Objections {
 		texts = append(texts, c.Name)
+		if len(c.Detail) > maxDetail || !utf8.ValidString(c.Detail) || strings.ContainsFunc(c.Detail, unicode.IsControl) {
+			return errors.New("has an objection that is too long, or of more than one line")
+		}
 	}
 	if r.Tubes != nil {
 		if r.Tubes.Matched == nil || r.Tubes.Missing == nil || r.Tubes.Unexpected == nil {

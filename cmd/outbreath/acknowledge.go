@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,7 +27,8 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	if err != nil {
 		return err
 	}
-	if err := belongs(r, j.Journal, col.Study); err != nil {
+	proven, err := belongs(r, j.Journal, col.Study, folder)
+	if err != nil {
 		return err
 	}
 	known := false
@@ -35,7 +37,7 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	}
 	if !known {
 		e := custody.Entry{When: now(), Who: operatorName(s.by), What: custody.Receipt, Shipment: r.Shipment,
-			Why: "signed receipt of laboratory " + r.Laboratory, Facts: receiptFacts(r, digest)}
+			Why: "signed receipt of laboratory " + r.Laboratory, Facts: receiptFacts(r, digest, proven)}
 		if err := j.Append(e); err != nil {
 			return err
 		}
@@ -44,7 +46,7 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	if r.Decision != pack.Accepted {
 		status = exitResolve
 	}
-	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known}, func(w io.Writer) { printReceipt(w, r, known) }); err != nil {
+	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven}, func(w io.Writer) { printReceipt(w, r, known, proven) }); err != nil {
 		return err
 	}
 	if status != exitOK {
@@ -79,9 +81,10 @@ func readReceipt(path string, folder *keys.Folder) (r *pack.Receipt, digest stri
 	return r, hex.EncodeToString(sum[:]), nil
 }
 
-// belongs says whether the receipt is about a shipment that left from here, and
-// about these very bytes.
-func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study) error {
+// belongs checks that the receipt is about a shipment that left from here, is signed
+// by a laboratory that it was encrypted to, and names these very bytes. It is not
+// proven what a rejection speaks of whose label could not be believed.
+func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study, folder *keys.Folder) (proven bool, err error) {
 	var sealed []custody.Entry
 	for _, e := range j.Entries {
 		if e.Shipment == r.Shipment && e.What == custody.Sealed {
@@ -90,30 +93,56 @@ func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study) error {
 	}
 	switch {
 	case len(sealed) == 0:
-		return rejectf("name the collection that it was sealed from; if this is the one, entries were taken from its log: tell the privacy officer",
+		return false, rejectf("name the collection that it was sealed from; if this is the one, entries were taken from its log: tell the privacy officer",
 			"the receipt is about shipment %s, which the log of this collection does not know", r.Shipment)
 	case r.Site != "" && (r.Study != study.Study || r.Site != study.Site):
-		return rejectf("tell the laboratory by telephone; nothing was recorded", "the receipt is about a shipment of another study or site")
-	case r.Archive == "": // rejected before its label could be believed
-		return nil
+		return false, rejectf("tell the laboratory by telephone; nothing was recorded", "the receipt is about a shipment of another study or site")
+	case r.At.After(now().Add(24 * time.Hour)):
+		return false, rejectf("compare this computer's clock with the laboratory's, and ask for a new receipt; nothing was recorded", "the receipt is dated in the future")
 	}
-	for _, e := range sealed {
-		same := true
-		for _, p := range r.Parts {
-			same = same && e.Facts["sha256 "+p.Name] == p.SHA256
-		}
-		if same {
-			return nil
-		}
+	if r.Archive != "" {
+		sealed = slices.DeleteFunc(sealed, func(e custody.Entry) bool {
+			return slices.ContainsFunc(r.Parts, func(p pack.Part) bool { return e.Facts["sha256 "+p.Name] != p.SHA256 })
+		})
 	}
-	return rejectf("ask the laboratory by telephone what it received; nothing was recorded",
-		"the receipt is about another archive than the one that was sealed here as %s", r.Shipment)
+	if len(sealed) == 0 {
+		return false, rejectf("ask the laboratory by telephone what it received; nothing was recorded",
+			"the receipt is about another archive than the one that was sealed here as %s", r.Shipment)
+	}
+	_, trusted, err := folder.Public()
+	if err != nil {
+		return false, err
+	}
+	if !slices.ContainsFunc(sealed, func(e custody.Entry) bool { return encryptedTo(e, r.Laboratory, trusted) }) {
+		return false, rejectf("ask both laboratories by telephone how the shipment came there; if the laboratory's key was listed without a name, give it one with keys trust FILE --name NAME",
+			"the receipt is signed by %s, but %s was not encrypted to that laboratory; nothing was recorded", r.Laboratory, r.Shipment)
+	}
+	return r.Archive != "", nil
 }
 
-func receiptFacts(r *pack.Receipt, digest string) map[string]string {
+// encryptedTo reports whether the shipment that e records was encrypted to a key of
+// the laboratory, by the name that the key had then or has now.
+func encryptedTo(e custody.Entry, laboratory string, trusted []keys.Trusted) bool {
+	for _, reader := range strings.Split(e.Facts["recipients"], ", ") {
+		name, fingerprint, _ := strings.Cut(reader, " ")
+		if name == laboratory || slices.ContainsFunc(trusted, func(t keys.Trusted) bool {
+			return t.Kind == "recipient" && t.Name == laboratory && t.Fingerprint == fingerprint
+		}) {
+			return true
+		}
+	}
+	return false
+}
+
+func receiptFacts(r *pack.Receipt, digest string, proven bool) map[string]string {
 	f := map[string]string{
-		custody.FactDecision: string(r.Decision), "laboratory": r.Laboratory, "received_by": r.By, "received_at": r.At.Format(time.RFC3339),
+		"laboratory": r.Laboratory, "received_by": r.By, custody.FactReceived: r.At.Format(time.RFC3339),
 		"receipt_sha256": digest, "archive_sha256": r.Archive, "remarks": fmt.Sprint(len(r.Remarks)),
+	}
+	if proven {
+		f[custody.FactDecision] = string(r.Decision)
+	} else {
+		f["decision_unproven"] = string(r.Decision)
 	}
 	if r.Tubes != nil {
 		f["tubes_matched"], f["tubes_missing"], f["tubes_unexpected"] =
@@ -122,21 +151,14 @@ func receiptFacts(r *pack.Receipt, digest string) map[string]string {
 	return f
 }
 
-func printReceipt(w io.Writer, r *pack.Receipt, known bool) {
+func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool) {
 	fmt.Fprintf(w, "%s: %s\n", r.Shipment, decisionWords[r.Decision])
 	fmt.Fprintf(w, "  signed by laboratory %s, %s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
 	for _, c := range r.Objections {
 		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
 	}
 	if d := r.Damage; d != nil && d.Salvage != nil && r.Decision == pack.Rejected {
-		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: ", d.Bytes)
-		if n := len(d.Salvage.Ask); n > 0 {
-			fmt.Fprintf(w, "%s (%s)", count(n, "session"), strings.Join(d.Salvage.Ask, ", "))
-		}
-		if d.Salvage.Unnamed > 0 {
-			fmt.Fprintf(w, " and %s that could not be named", count(d.Salvage.Unnamed, "session"))
-		}
-		fmt.Fprintf(w, "; whole: %s\n", count(len(d.Salvage.Whole), "session"))
+		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: %s; whole: %s\n", d.Bytes, sendAgain(d.Salvage), count(len(d.Salvage.Whole), "session"))
 	}
 	if t := r.Tubes; t != nil {
 		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d unexpected\n", len(t.Matched), len(t.Missing), len(t.Unexpected))
@@ -157,6 +179,25 @@ func printReceipt(w io.Writer, r *pack.Receipt, known bool) {
 	} else {
 		fmt.Fprintln(w, "recorded. Keep the receipt and its .sig file with the study's papers")
 	}
+	if !proven {
+		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the state of "+r.Shipment+" is unchanged: ask by telephone what it received")
+		return
+	}
 	state := map[pack.Decision]custody.State{pack.Accepted: custody.Acknowledged, pack.Discrepancies: custody.Discrepancies, pack.Rejected: custody.Rejected}[r.Decision]
 	fmt.Fprintf(w, "to do: %s\n", custodyToDo(custody.Shipment{State: state}))
+}
+
+// sendAgain names the sessions that are lost.
+func sendAgain(s *pack.Salvage) string {
+	var lost []string
+	if n := len(s.Ask); n > 0 {
+		lost = append(lost, fmt.Sprintf("%s (%s)", count(n, "session"), strings.Join(s.Ask, ", ")))
+	}
+	if s.Unnamed > 0 {
+		lost = append(lost, count(s.Unnamed, "session")+" that could not be named")
+	}
+	if len(lost) == 0 {
+		return "no session"
+	}
+	return strings.Join(lost, " and ")
 }

@@ -15,8 +15,13 @@ const (
 	GivenUp   = "given-up"  // the site will never send it; the number is not used again
 )
 
-// FactDecision is the fact of a receipt that holds the laboratory's decision.
-const FactDecision = "decision"
+// Facts of a receipt. FactDecision holds the laboratory's decision on the shipment;
+// it is not there when the receipt does not prove which shipment it speaks of.
+// FactReceived says when the laboratory made it (RFC 3339).
+const (
+	FactDecision = "decision"
+	FactReceived = "received_at"
+)
 
 // A State is where a shipment stands.
 type State string
@@ -40,6 +45,8 @@ type Shipment struct {
 	Receipt  time.Time `json:"receipt,omitzero"`
 	Settled  bool      `json:"settled"`
 	Days     int       `json:"days"` // whole ones since it was sealed, while no receipt is there
+
+	received time.Time // of the newest receipt, by the laboratory's clock
 }
 
 // Shipments returns the shipments in the order in which they first stand in the
@@ -88,18 +95,28 @@ func (s *Shipment) take(e Entry) {
 	case GivenUp:
 		s.State = Dead
 	case Receipt:
-		s.Receipt, s.Settled = e.When, false
-		switch e.Facts[FactDecision] {
-		case "accepted":
-			s.State = Acknowledged
-		case "discrepancies":
-			s.State = Discrepancies
-		default:
-			s.State = Rejected
-		}
+		s.receipt(e)
 	case Settled:
 		s.Settled = s.State == Discrepancies || s.State == Rejected
 	}
+}
+
+// receipt takes a receipt over, unless it proves nothing of this shipment or is
+// older than one that is here: they may reach the site in any order.
+func (s *Shipment) receipt(e Entry) {
+	decision := e.Facts[FactDecision]
+	state, known := map[string]State{"accepted": Acknowledged, "discrepancies": Discrepancies}[decision]
+	if !known {
+		state = Rejected
+	}
+	at, err := time.Parse(time.RFC3339, e.Facts[FactReceived])
+	if err != nil {
+		at = e.When
+	}
+	if decision == "" || at.Before(s.received) {
+		return
+	}
+	s.received, s.Receipt, s.Settled, s.State = at, e.When, false, state
 }
 
 // Open says that a person has something to do about s.

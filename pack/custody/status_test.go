@@ -50,3 +50,31 @@ func TestShipments(t *testing.T) {
 		}
 	}
 }
+
+// Receipts may reach the site in any order; one that proves nothing changes nothing.
+func TestReceiptsInAnyOrder(t *testing.T) {
+	at := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+	receipt := func(decision string, minutes int) Entry {
+		f := map[string]string{FactReceived: at.Add(time.Duration(minutes) * time.Minute).Format(time.RFC3339)}
+		if decision != "" {
+			f[FactDecision] = decision
+		}
+		return Entry{When: at.Add(time.Hour), What: Receipt, Shipment: "WEIR-0001", Facts: f}
+	}
+	sealed := Entry{When: at, What: Sealed, Shipment: "WEIR-0001"}
+	for name, c := range map[string]struct {
+		list []Entry
+		want State
+	}{
+		"in order":            {[]Entry{sealed, receipt("rejected", 1), receipt("accepted", 2)}, Acknowledged},
+		"the older one later": {[]Entry{sealed, receipt("accepted", 2), receipt("rejected", 1)}, Acknowledged},
+		"the newer one later": {[]Entry{sealed, receipt("accepted", 1), receipt("rejected", 2)}, Rejected},
+		"proves nothing":      {[]Entry{sealed, receipt("", 3)}, Given},
+		"after one":           {[]Entry{sealed, receipt("discrepancies", 1), receipt("", 3)}, Discrepancies},
+	} {
+		j := &Journal{Entries: c.list}
+		if got := j.Shipments(at, 14)[0].State; got != c.want {
+			t.Errorf("%s: %s, want %s", name, got, c.want)
+		}
+	}
+}
