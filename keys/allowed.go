@@ -16,6 +16,10 @@ const maxAllowedLines = 10_000
 // The zero Allowed trusts nobody.
 type Allowed struct {
 	lines []allowedLine
+
+	// What the key folder knows of the keys, by fingerprint; nil without a folder.
+	revoked  map[string]Revocation
+	contacts map[string]contact
 }
 
 // An allowedLine trusts key to sign as any of principals.
@@ -69,13 +73,30 @@ func parseAllowed(path string, data []byte) (*Allowed, error) {
 	return a, nil
 }
 
-// Allowed reads allowed_signers; a missing file is an empty list.
+// Allowed reads allowed_signers, and what the folder knows of its keys: which were
+// revoked, until when they are used, who compared them. A missing file is an empty
+// list.
 func (f *Folder) Allowed() (*Allowed, error) {
 	data, _, err := f.read(allowedFile, false, maxList)
 	if err != nil {
 		return nil, err
 	}
-	return parseAllowed(f.path(allowedFile), data)
+	a, err := parseAllowed(f.path(allowedFile), data)
+	if err != nil {
+		return nil, err
+	}
+	if a.revoked, err = f.revoked(); err != nil {
+		return nil, err
+	}
+	list, err := f.contacts()
+	if err != nil {
+		return nil, err
+	}
+	a.contacts = make(map[string]contact)
+	for _, c := range list {
+		a.contacts[c.fingerprint] = c
+	}
+	return a, nil
 }
 
 // parseAllowedLine reads: principals [options] keytype base64 [comment].

@@ -144,7 +144,7 @@ func TestUntrust(t *testing.T) {
 	for _, name := range []string{"tern-lab", "second-lab"} {
 		trust(t, site, readFile(t, create(t, NewOptions{Role: Lab, Name: name}).path(publicFile)), "")
 	}
-	gone, err := site.Untrust("tern-lab", today)
+	gone, err := site.Untrust("tern-lab", RevokeOptions{Day: today, By: "P. Officer", Reason: "stolen"})
 	if err != nil || len(gone) != 2 {
 		t.Fatal(gone, err)
 	}
@@ -152,7 +152,7 @@ func TestUntrust(t *testing.T) {
 	if err != nil || len(left) != 2 || left[0].Name != "second-lab" || left[1].Name != "second-lab" {
 		t.Fatal(left, err)
 	}
-	if _, err := site.Untrust("tern-lab", today); err == nil {
+	if _, err := site.Untrust("tern-lab", RevokeOptions{Day: today, By: "P. Officer", Reason: "stolen"}); err == nil {
 		t.Error("taken out twice")
 	}
 }
@@ -220,6 +220,23 @@ func FuzzContacts(f *testing.F) {
 		again, err := parseContacts("", []byte(b.String()))
 		if err != nil || !slices.Equal(again, list) {
 			t.Errorf("%v\n%v\n%v", list, again, err)
+		}
+	})
+}
+
+// FuzzParseRevoked: no panic; what is read is a key that is revoked still.
+func FuzzParseRevoked(f *testing.F) {
+	r := Revocation{Fingerprint: "SHA256:AAAA", Name: "tern-lab", Day: "2026-11-25", By: "P. Officer", Reason: "stolen"}
+	again := r
+	again.again = true
+	f.Add([]byte(revokedIntro + r.format() + "\n"))
+	f.Add([]byte(r.format() + "\n" + again.format() + "\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		list, err := parseRevoked("revoked.txt", data)
+		for fingerprint, r := range list {
+			if err != nil || r.again || r.Fingerprint != fingerprint || r.By == "" || !strings.HasPrefix(fingerprint, "SHA256:") {
+				t.Errorf("%v, %v", r, err)
+			}
 		}
 	})
 }

@@ -36,7 +36,9 @@ type Trusted struct {
 	Groups      []string `json:"groups"`
 	Already     bool     `json:"already"`            // it was trusted before
 	Compared    string   `json:"compared,omitempty"` // day on which two people compared it
-	Expires     string   `json:"expires,omitempty"`  // last day on which it is used
+
+	Revoked *Revocation `json:"revoked,omitempty"` // it was revoked here before
+	Expires string      `json:"expires,omitempty"` // last day on which it is used
 }
 
 func newTrusted(kind, name, keyType, fingerprint string, already bool) Trusted {
@@ -60,6 +62,8 @@ type TrustOptions struct {
 	Expires       string // last day of use; "" is none
 	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
 	Replace       bool   // other keys under the same name are put out of use
+	By            string // who trusts them
+	Reason        string // why a key that was revoked is trusted again; needed for such a one
 }
 
 // Trust adds the public keys in data (age recipients, OpenSSH public keys, in
@@ -78,6 +82,12 @@ func (f *Folder) Trust(data []byte, o TrustOptions) ([]Trusted, error) {
 	defer unlock()
 	p, err := f.plan(data, o)
 	if err != nil {
+		return nil, err
+	}
+	if err := p.mayTrust(); err != nil {
+		return nil, err
+	}
+	if err := f.revoke(p.turns()); err != nil {
 		return nil, err
 	}
 	if err := f.rewrite(recipientsFile, p.gone, "replaced "+o.Day, p.newRecipients); err != nil {
@@ -110,6 +120,41 @@ type trustPlan struct {
 	recipients []recipient // then
 	allowed    *Allowed    // then
 	contacts   []contact   // then
+	revoked    map[string]Revocation
+}
+
+// mayTrust refuses a key that was revoked unless a reason says why it is trusted again.
+func (p *trustPlan) mayTrust() error {
+	for _, t := range p.keys {
+		if t.Revoked != nil && p.Reason == "" {
+			return fault("", "a key of %s in this file was %s; find out whether it is that of its owner and nobody else's, then trust it again with --reason TEXT", t.Revoked.Name, t.Revoked)
+		}
+	}
+	return nil
+}
+
+// turns returns what revoked.txt learns: keys that are replaced, and keys that are
+// trusted again.
+func (p *trustPlan) turns() (list []Revocation) {
+	by := cmp.Or(p.By, "-")
+	for _, fingerprint := range p.gone {
+		list = append(list, Revocation{Fingerprint: fingerprint, Name: p.nameOf(fingerprint), Day: p.Day, By: by, Reason: "replaced by another key"})
+	}
+	for _, t := range p.keys {
+		if t.Revoked != nil {
+			list = append(list, Revocation{Fingerprint: t.Fingerprint, Name: t.Revoked.Name, Day: p.Day, By: by, Reason: p.Reason, again: true})
+		}
+	}
+	return list
+}
+
+func (p *trustPlan) nameOf(fingerprint string) string {
+	for _, c := range p.contacts {
+		if c.fingerprint == fingerprint && c.name != "" {
+			return c.name
+		}
+	}
+	return cmp.Or(p.Name, "-")
 }
 
 func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
@@ -136,6 +181,9 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	if p.contacts, err = f.contacts(); err != nil {
 		return nil, err
 	}
+	if p.revoked, err = f.revoked(); err != nil {
+		return nil, err
+	}
 	owner := ownerOf(offers, o.Name)
 	for _, k := range offers {
 		var t Trusted
@@ -148,6 +196,9 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 			return nil, err
 		}
 		p.note(&t)
+		if r, ok := p.revoked[t.Fingerprint]; ok {
+			t.Revoked = &r
+		}
 		p.keys = append(p.keys, t)
 	}
 	if mixed(p.recipients) {

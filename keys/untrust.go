@@ -45,10 +45,16 @@ func lineFingerprint(line string) string {
 	return ""
 }
 
-// Untrust puts every key of name out of use, and returns them. What was encrypted
-// to a recipient stays readable to it, and what a signer signed is not believed
-// any more.
-func (f *Folder) Untrust(name, day string) ([]Trusted, error) {
+// RevokeOptions say who revokes a key, when and why.
+type RevokeOptions struct {
+	Day    string // today, 2026-11-25
+	By     string
+	Reason string // may be empty
+}
+
+// Untrust revokes every key of name, and returns them. What was encrypted to a
+// recipient stays readable to it, and what a signer signed is not believed any more.
+func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	unlock, err := f.lock()
 	if err != nil {
 		return nil, err
@@ -63,11 +69,16 @@ func (f *Folder) Untrust(name, day string) ([]Trusted, error) {
 		return nil, fault("", "no key is trusted under the name that was given; keys show lists the names (a key that several names share is taken out of %s by hand)", allowedFile)
 	}
 	var prints []string
+	var revoked []Revocation
 	for _, t := range gone {
 		prints = append(prints, t.Fingerprint)
+		revoked = append(revoked, Revocation{Fingerprint: t.Fingerprint, Name: name, Day: o.Day, By: o.By, Reason: o.Reason})
+	}
+	if err := f.revoke(revoked); err != nil { // first, so that a crash revokes all the same
+		return nil, err
 	}
 	for _, file := range []string{recipientsFile, allowedFile} {
-		if err := f.rewrite(file, prints, "taken out "+day, nil); err != nil {
+		if err := f.rewrite(file, prints, "taken out "+o.Day, nil); err != nil {
 			return nil, err
 		}
 	}

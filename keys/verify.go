@@ -16,6 +16,7 @@ type Reason string
 const (
 	NotSignature   Reason = "not-a-signature"
 	UnknownSigner  Reason = "unknown-signer"  // the key is on no line of the list
+	RevokedSigner  Reason = "revoked-signer"  // the key was revoked here
 	OtherName      Reason = "other-name"      // the key is listed, for somebody else
 	OtherNamespace Reason = "other-namespace" // the signature, or the trust, is for another purpose
 	NotValidThen   Reason = "not-valid-then"  // before valid-after or after valid-before
@@ -49,6 +50,9 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 		return &SignatureError{Reason: r, Fingerprint: fingerprint, Message: text}
 	}
 
+	if r, ok := a.revoked[fingerprint]; ok {
+		return refuse(RevokedSigner, "signed by a key of "+r.Name+" that was "+r.String()+"; do not use what it came with, keep it as it is, and tell "+r.By+" and your privacy officer")
+	}
 	byKey := a.filter(func(l allowedLine) bool { return sameKey(l.key, sig.PublicKey) })
 	if len(byKey) == 0 {
 		return refuse(UnknownSigner, "signed by a key that is not trusted here ("+fingerprint+"); read this fingerprint to the signer by telephone, and only if it is theirs, add their public key with keys trust FILE")
@@ -77,10 +81,23 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 	default:
 		return refuse(NotValidThen, principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers); check this computer's clock")
 	}
+	if c := a.contacts[fingerprint]; c.expires != "" && at.Format(time.DateOnly) > c.expires {
+		return refuse(NotValidThen, principal+"'s key was to be used until "+c.expires+
+			"; ask "+principal+" by telephone for its present key, compare the words, and trust it with keys trust --replace and a new --expires")
+	}
 	if sig.Verify(message, namespace) != nil {
 		return refuse(DataChanged, "the data was changed after "+principal+" signed it, or the signature was; do not use it, and ask for a new copy")
 	}
 	return nil
+}
+
+// keyThatSigned returns the fingerprint of the key that made a signature, "" if it is none.
+func keyThatSigned(armored []byte) string {
+	sig, err := sshsig.Parse(armored)
+	if err != nil {
+		return ""
+	}
+	return ssh.FingerprintSHA256(sig.PublicKey)
 }
 
 func (l allowedLine) validAt(at time.Time) bool {

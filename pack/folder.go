@@ -102,7 +102,11 @@ func (v *verifying) signature() error {
 	v.verdict.Shipment, v.verdict.Study, v.verdict.Site = l.Shipment, l.Study, l.Site
 	v.verdict.Sessions, v.verdict.Recordings, v.verdict.Count = l.Sessions, l.Recordings, l.Tubes
 	v.verdict.Sealed = l.Sealed
-	v.pass(checkSignature, "signed by site %s, whose key is trusted here", l.Site)
+	caution := ""
+	if v.verdict.Caution = v.o.Allowed.Caution(sig); v.verdict.Caution != "" {
+		caution = "; but " + v.verdict.Caution
+	}
+	v.pass(checkSignature, "signed by site %s, whose key is trusted here%s", l.Site, caution)
 	return nil
 }
 

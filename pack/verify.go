@@ -52,7 +52,8 @@ type Check struct {
 // fails ends them, because the later ones build on it; only "search", "slip" and
 // "tubes" can fail without rejecting the shipment.
 type Verdict struct {
-	Shipment string             `json:"shipment"` // as signed; the folder's name as long as that is unknown
+	Path     string             `json:"path,omitempty"` // of the folder, as it was named; set by the caller of Verify
+	Shipment string             `json:"shipment"`       // as signed; the folder's name as long as that is unknown
 	Decision Decision           `json:"decision"`
 	Checks   []Check            `json:"checks"`
 	Tubes    *TubeMatch         `json:"tubes,omitempty"`
@@ -60,6 +61,7 @@ type Verdict struct {
 	Archive  string             `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
 	Damage   *Damage            `json:"damage,omitempty"`         // of the archive as it arrived; nil while none is known
 	Repaired *Repaired          `json:"repaired,omitempty"`       // the verdict is of that folder
+	Caution  string             `json:"caution,omitempty"`        // of the key that signed it
 
 	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
 	Parts                       []Part   `json:"-"` // as signed

@@ -19,7 +19,7 @@ import (
 
 // acknowledge checks a laboratory's receipt and records it in the log.
 func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	r, digest, err := readReceipt(s.receipt, folder)
+	r, digest, err := readReceipt(u, s.receipt, folder)
 	if err != nil {
 		return err
 	}
@@ -57,7 +57,7 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 
 // readReceipt reads a receipt and checks its signature against the laboratories
 // that this site trusts.
-func readReceipt(path string, folder *keys.Folder) (r *pack.Receipt, digest string, err error) {
+func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, digest string, err error) {
 	const askAgain = "ask the laboratory for a new copy of the receipt and its .sig file; this one was not recorded"
 	data, err := readBounded(path, pack.MaxReceipt)
 	if err != nil {
@@ -76,6 +76,9 @@ func readReceipt(path string, folder *keys.Folder) (r *pack.Receipt, digest stri
 	}
 	if err := allowed.Verify(data, sig, r.Laboratory, pack.ReceiptNamespace, time.Now()); err != nil {
 		return nil, "", rejectf(askAgain, "%s does not stand for the laboratory that it names: %s", quoted(path+".sig"), err)
+	}
+	if caution := allowed.Caution(sig); caution != "" {
+		u.say("caution: key of laboratory %s: %s", r.Laboratory, caution)
 	}
 	sum := sha256.Sum256(data)
 	return r, hex.EncodeToString(sum[:]), nil

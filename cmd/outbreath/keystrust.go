@@ -35,8 +35,12 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 				return err
 			}
 			t.Day = now().Format("2006-01-02")
+			t.By = operatorName(t.By)
 			offered, err := f.Offered(data, t)
 			if err != nil {
+				return err
+			}
+			if err := askAgain(u, &t, offered); err != nil {
 				return err
 			}
 			if t.Compared, err = compareWords(u, offered, compared, t.Replace); err != nil {
@@ -64,11 +68,35 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 		},
 	}
 	c.Flags().StringVar(&t.Name, "name", "", "the site code or laboratory that these keys belong to (default: as written in the key)")
-	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which a recipient is encrypted to, such as 2027-12-31")
+	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which the keys are encrypted to and believed, such as 2027-12-31")
+	c.Flags().StringVar(&t.Reason, "reason", "", "why a key that was revoked here is trusted again, without anything about a person")
+	c.Flags().StringVar(&t.By, "by", "", "who trusts the keys (default: the user's name on this computer)")
 	c.Flags().BoolVar(&t.Replace, "replace", false, "put other keys under this name out of use; only after a comparison")
 	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "the SSH keys in FILE are to be encrypted to, and sign nothing")
 	c.Flags().StringVar(&compared, "compared", "", "the twelve words as the other side read them, instead of being asked")
 	return c
+}
+
+// askAgain tells of keys that were revoked here, and asks why they are trusted again.
+func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted) error {
+	for _, k := range offered {
+		if k.Revoked == nil || t.Reason != "" {
+			continue
+		}
+		if !interactive(u) {
+			return usagef("find out whether the key is its owner's and nobody else's, then say with --reason why it is trusted again",
+				"a key of %s in this file was %s; nothing was trusted", k.Revoked.Name, k.Revoked)
+		}
+		u.tell("CAUTION: a key of %s in this file was %s.", k.Revoked.Name, k.Revoked)
+		reason, err := askLine(u, "why is it trusted again (nothing about a person)? ")
+		if err != nil {
+			return err
+		}
+		if t.Reason = strings.TrimSpace(reason); t.Reason == "" {
+			return usagef("run this again when the reason is known", "no reason was given; nothing was trusted")
+		}
+	}
+	return nil
 }
 
 const (
@@ -144,21 +172,23 @@ func somePlaces(n, k int) []int {
 }
 
 func newKeysUntrustCmd(u *ui, o *options) *cobra.Command {
-	return &cobra.Command{
+	var r keys.RevokeOptions
+	c := &cobra.Command{
 		Use:   "untrust NAME",
 		Short: "Put the keys of a laboratory or site out of use",
 		Long: `Put every key that is trusted under NAME out of use, as a recipient and as a
 signer. What was sealed to it stays readable to whoever has its key; what it signed
-is not believed any more.
+is not believed any more, and verify says when the key was revoked, by whom and why.
 ` + statusHelp,
-		Example: "  outbreath keys untrust harbour-lab",
+		Example: "  outbreath keys untrust harbour-lab --reason 'their laptop was stolen'",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			f, err := openKeys(u, o)
 			if err != nil {
 				return err
 			}
-			gone, err := f.Untrust(args[0], now().Format("2006-01-02"))
+			r.Day, r.By = now().Format("2006-01-02"), operatorName(r.By)
+			gone, err := f.Untrust(args[0], r)
 			if err != nil {
 				return err
 			}
@@ -170,4 +200,7 @@ is not believed any more.
 			})
 		},
 	}
+	c.Flags().StringVar(&r.Reason, "reason", "", "why, without anything about a person")
+	c.Flags().StringVar(&r.By, "by", "", "who revokes the keys (default: the user's name on this computer)")
+	return c
 }

@@ -218,7 +218,11 @@ func (v *verifier) verify(ctx context.Context, dir, into string, box []string, u
 	opts := v.opts
 	opts.Into, opts.Tubes = into, box
 	opts.Progress = update
-	return pack.Verify(ctx, dir, opts)
+	verdict, err := pack.Verify(ctx, dir, opts)
+	if verdict != nil {
+		verdict.Path = dir
+	}
+	return verdict, err
 }
 
 // ofSites leaves out what a system keeps on a stick, which "stick/*" names as well.
@@ -307,6 +311,7 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 	if err := v.all(c, in); err != nil {
 		return err
 	}
+	in.cautions(v.u)
 	if v.paper != nil {
 		for _, verdict := range in.Shipments {
 			name, err := v.paper.write(verdict)
@@ -329,6 +334,17 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 		return statusError(in.status)
 	}
 	return nil
+}
+
+// cautions tells, once for each, which keys were relied on that nobody compared.
+func (in *intake) cautions(u *ui) {
+	told := map[string]bool{}
+	for _, v := range in.Shipments {
+		if v.Caution != "" && !told[v.Caution] {
+			told[v.Caution] = true
+			u.say("caution: key of site %s: %s", v.Site, v.Caution)
+		}
+	}
 }
 
 // all verifies the shipments, and then what only shows when all are known.

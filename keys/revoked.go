@@ -1,0 +1,126 @@
+package keys
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// revokedFile says which keys were revoked, and which of them were trusted again:
+// when, by whom and why. Lines are only added; the last one of a key counts.
+const revokedFile = "revoked.txt"
+
+const revokedIntro = `# Keys that were revoked, and those that were trusted again: fingerprint, which of the two, name, day, by whom, why; tabs between.
+# Written by outbreath keys untrust and keys trust.
+`
+
+const (
+	maxRevoked = 10_000 // lines
+	maxWhy     = 500    // bytes of a reason, and of who gave it
+)
+
+// A Revocation says when a key was revoked, by whom and why.
+type Revocation struct {
+	Fingerprint string `json:"fingerprint"` // "SHA256:..."
+	Name        string `json:"name"`        // whose it was
+	Day         string `json:"day"`         // 2026-11-25
+	By          string `json:"by"`
+	Reason      string `json:"reason"`
+
+	again bool // the key was trusted again
+}
+
+func (r Revocation) String() string {
+	s := "revoked here on " + r.Day + " by " + r.By
+	if r.Reason != "" {
+		s += " (" + r.Reason + ")"
+	}
+	return s
+}
+
+func (r Revocation) format() string {
+	what := "revoked"
+	if r.again {
+		what = "trusted-again"
+	}
+	return strings.Join([]string{r.Fingerprint, what, r.Name, r.Day, r.By, r.Reason}, "\t")
+}
+
+// plainWhy reports whether s can stand in a line of revoked.txt.
+func plainWhy(s string) bool {
+	return len(s) <= maxWhy && utf8.ValidString(s) && !strings.ContainsFunc(s, unicode.IsControl)
+}
+
+// parseRevoked reads the file. Errors name the line.
+func parseRevoked(path string, data []byte) (map[string]Revocation, error) {
+	all := make(map[string]Revocation)
+	lines := 0
+	for n, line := range textLines(data) {
+		if lines++; lines > maxRevoked {
+			return nil, fault(path, "has more than %d lines; %s", maxRevoked, mendFile)
+		}
+		f := strings.Split(line, "\t")
+		if len(f) == 5 { // the trimmed line ends with an empty reason
+			f = append(f, "")
+		}
+		if len(f) != 6 || !strings.HasPrefix(f[0], "SHA256:") || f[1] != "revoked" && f[1] != "trusted-again" || !validDay(f[3]) || f[4] == "" {
+			return nil, fault(path, "line %d is damaged: a key that was revoked may be believed again; restore the file from a copy, or ask your privacy officer", n)
+		}
+		all[f[0]] = Revocation{Fingerprint: f[0], Name: f[2], Day: f[3], By: f[4], Reason: f[5], again: f[1] == "trusted-again"}
+	}
+	for fingerprint, r := range all {
+		if r.again {
+			delete(all, fingerprint)
+		}
+	}
+	return all, nil
+}
+
+// revoked reads revoked.txt; a missing file is an empty list.
+func (f *Folder) revoked() (map[string]Revocation, error) {
+	data, _, err := f.read(revokedFile, false, maxList)
+	if err != nil {
+		return nil, err
+	}
+	return parseRevoked(f.path(revokedFile), data)
+}
+
+// revoke adds lines to revoked.txt.
+func (f *Folder) revoke(list []Revocation) error {
+	if len(list) == 0 {
+		return nil
+	}
+	old, found, err := f.read(revokedFile, false, maxList)
+	if err != nil {
+		return err
+	}
+	if !found {
+		old = []byte(revokedIntro)
+	}
+	var lines []string
+	for _, r := range list {
+		if !plainWhy(r.By) || r.By == "" || !plainWhy(r.Reason) {
+			return fault("", "the reason, or the name of who gives it, is empty, longer than %d bytes or has more than one line", maxWhy)
+		}
+		lines = append(lines, r.format())
+	}
+	text := appendLines(old, lines...)
+	if len(text) > maxList {
+		return fault(f.path(revokedFile), "has no room for more keys (%d bytes at most); %s", maxList, mendFile)
+	}
+	return f.replace(revokedFile, text, 0o644)
+}
+
+// Caution returns what is to be told each time the key that made an armored
+// signature is relied on, "" for nothing: nobody has compared its words.
+func (a *Allowed) Caution(armored []byte) string {
+	fingerprint := keyThatSigned(armored)
+	if a.contacts == nil || fingerprint == "" {
+		return ""
+	}
+	if c := a.contacts[fingerprint]; c.compared == "" {
+		return fmt.Sprintf("nobody has compared this key (%s) with its owner by the twelve words: do it by telephone, and run keys trust on its file again at a terminal", fingerprint)
+	}
+	return ""
+}
