@@ -67,7 +67,7 @@ func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 		key = keys.NewPseudonymKey([32]byte{}) // any will do for what cannot leave
 	}
 	var err error
-	if d.treater, err = newTreater(c.Plan, NewPseudonymiser(key, c.Study.Study)); err != nil {
+	if d.treater, err = newTreater(c.Plan, c.Roster, NewPseudonymiser(key, c.Study.Study)); err != nil {
 		return nil, err
 	}
 	d.sessions = make([]*treated, len(c.Sessions))

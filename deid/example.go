@@ -18,7 +18,7 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 	const subject = "LARK2-WEIR-003"
 	started := time.Date(2026, 11, 24, 9, 41, 7, 0, time.FixedZone("", 3600))
 	key := keys.NewPseudonymKey([32]byte{0: 0xE8}) // of no site
-	t, err := newTreater(plan, NewPseudonymiser(key, "LARK-2"))
+	t, err := newTreater(plan, nil, NewPseudonymiser(key, "LARK-2"))
 	if err != nil {
 		return nil, err
 	}

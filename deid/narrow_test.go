@@ -15,6 +15,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"outbreath/deid/leak"
 	"outbreath/schema"
 	"outbreath/schema/demo"
 	"outbreath/schema/edf"
@@ -287,5 +288,32 @@ func TestGluedValues(t *testing.T) {
 	all := s.run(1016)
 	if missed := tell(t, all); missed > 0 {
 		t.Errorf("%d of %d leave unseen", missed, len(all))
+	}
+}
+
+// The initials of a subject are asked about in that subject's record, and nowhere else.
+func TestInitialsOfTheSubject(t *testing.T) {
+	dir, truth := invented(t, demo.Small())
+	own := truth.Roster[truth.Sessions[0].Row]
+	first, _ := utf8.DecodeRuneInString(own["given_name"])
+	last, _ := utf8.DecodeRuneInString(own["family_name"])
+	initials := string(first) + string(last)
+	for _, s := range truth.Sessions {
+		edit(t, filepath.Join(dir, filepath.FromSlash(s.File)), `"notes": "`, `"notes": "`+initials+` coughed. `)
+	}
+	list := findings(t, treat(t, load(t, dir)), nil)
+	n := 0
+	for _, s := range truth.Sessions {
+		found := slices.ContainsFunc(list, func(f leak.Finding) bool {
+			return f.File == s.File && f.Pointer == "/notes" && f.Start == 0 && f.End == len(initials) && f.Confidence == leak.Possible && f.Open()
+		})
+		if own := s.Row == truth.Sessions[0].Row; found != own {
+			t.Errorf("%s of row %d: found %v; %+v", s.File, s.Row, found, list)
+		} else if own {
+			n++
+		}
+	}
+	if n == 0 || n == len(truth.Sessions) {
+		t.Fatalf("%d of %d records are the subject's", n, len(truth.Sessions))
 	}
 }

@@ -271,7 +271,7 @@ func TestPlansLaw(t *testing.T) {
 		if problems := plan.Validate(s.File, s.Doc()); len(problems) > 0 {
 			t.Fatalf("the plan %s refuses %s: %v", more, record, problems)
 		}
-		tr, err := newTreater(plan, NewPseudonymiser(testKey(), "LARK-2"))
+		tr, err := newTreater(plan, nil, NewPseudonymiser(testKey(), "LARK-2"))
 		if err != nil {
 			t.Fatal(err)
 		}

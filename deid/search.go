@@ -32,6 +32,7 @@ type place struct {
 	declared      []string  // values that the record declares
 	shift         int       // days by which a date in the text moves; 0: it is taken out
 	day           time.Time // of the session
+	initials      []string  // of its subject
 }
 
 // search notes a value that leaves with the words of a person in it. Listed
@@ -42,7 +43,7 @@ func (v *visit) search(n *schema.Node, f *schema.Field, pointer string) {
 	case f.Enum || f.Format != "" || n.Kind == schema.Bool:
 		return
 	case f.Treatment.Kind == schema.Text:
-		p.manner, p.shift, p.day = words, v.textShift, v.day
+		p.manner, p.shift, p.day, p.initials = words, v.textShift, v.day, v.initials
 	}
 	v.places = append(v.places, p)
 }
@@ -75,7 +76,14 @@ func (s *searcher) matches(p *place, text string) []leak.Match {
 	if p.manner == fixed && p.pointer != "" && p.file != "study.json" {
 		scan = s.scan.ScanField
 	}
-	return slices.DeleteFunc(scan(text, p.declared), func(m leak.Match) bool { return p.meant(m) })
+	list := slices.DeleteFunc(scan(text, p.declared), func(m leak.Match) bool { return p.meant(m) })
+	for _, m := range leak.FindInitials(text, p.initials) {
+		if !slices.ContainsFunc(list, func(o leak.Match) bool { return o.Start < m.End && m.Start < o.End }) {
+			list = append(list, m)
+		}
+	}
+	slices.SortFunc(list, func(a, b leak.Match) int { return cmp.Compare(a.Start, b.Start) })
+	return list
 }
 
 // meant says whether m is what the plan lets out on purpose: the whole of a

@@ -10,6 +10,7 @@ import (
 	"time"
 	"unicode"
 
+	"outbreath/deid/leak"
 	"outbreath/schema"
 
 	"golang.org/x/text/unicode/norm"
@@ -21,15 +22,24 @@ type treater struct {
 	root     *step
 	outgoing *schema.Validator // proves every record that has been made
 	names    *Pseudonymiser
-	values   []atomic.Int64 // by index of Plan.Fields: values treated
+	initials map[string][]string // of the roster's subjects, by canonical identifier
+	values   []atomic.Int64      // by index of Plan.Fields: values treated
 }
 
-func newTreater(plan *schema.Plan, names *Pseudonymiser) (*treater, error) {
+func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) (*treater, error) {
 	outgoing, err := schema.CompileOutgoing(plan.Outgoing())
 	if err != nil {
 		return nil, err
 	}
-	return &treater{plan, steps(plan), outgoing, names, make([]atomic.Int64, len(plan.Fields))}, nil
+	initials := map[string][]string{}
+	if roster != nil {
+		for _, row := range roster.Rows {
+			if id, err := schema.Canonical(row["subject_id"]); err == nil {
+				initials[id] = leak.Initials(row["given_name"], row["family_name"])
+			}
+		}
+	}
+	return &treater{plan, steps(plan), outgoing, names, initials, make([]atomic.Int64, len(plan.Fields))}, nil
 }
 
 // A visit is a session while it is treated.
@@ -40,6 +50,7 @@ type visit struct {
 	day       time.Time // civil date of the session as written in the record, midnight UTC
 	shift     int       // days
 	textShift int       // days by which dates in free text move; 0: they are taken out
+	initials  []string  // of the subject
 	places    []place   // texts of the treated record that are to be searched
 	faults    []schema.Problem
 	absent    []schema.Problem // recordings that the folder does not hold
@@ -48,6 +59,9 @@ type visit struct {
 // visit makes what the treatments of a session share.
 func (t *treater) visit(s *schema.Session) (*visit, error) {
 	v := &visit{Session: s, places: make([]place, 0, 24)} // a usual record has fewer
+	if id, err := schema.Canonical(s.Subject); err == nil {
+		v.initials = t.initials[id]
+	}
 	y, m, d := s.Started.Date()
 	v.day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
 	var err1, err2, err3 error

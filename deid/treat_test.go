@@ -164,7 +164,7 @@ func treatOne(t testing.TB, plan *schema.Plan, record string) (*schema.Node, *vi
 	names.mac = func(key [32]byte, id string) [32]byte { // readable, and a shift of 1
 		return [32]byte(append([]byte(id), make([]byte, 32-len(id))...))
 	}
-	tr, err := newTreater(plan, names)
+	tr, err := newTreater(plan, nil, names)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -267,7 +267,7 @@ func TestTreatProves(t *testing.T) {
 
 func TestTreatNeedsIdentifiers(t *testing.T) {
 	plan := planWith(t, "")
-	tr, err := newTreater(plan, NewPseudonymiser(testKey(), "LARK-2"))
+	tr, err := newTreater(plan, nil, NewPseudonymiser(testKey(), "LARK-2"))
 	if err != nil {
 		t.Fatal(err)
 	}

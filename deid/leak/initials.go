@@ -1,0 +1,117 @@
+package leak
+
+import (
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Initials returns how a person of these names is initialled, in capitals: the
+// first letters of given and family names, one of each or all of them, in both
+// orders. There is none of a single letter.
+func Initials(given, family string) []string {
+	letters := func(name string) (out []string) {
+		for _, w := range split(foldString(name)) {
+			if vocabulary[w]&kParticle == 0 || len(out) > 0 {
+				out = append(out, strings.ToUpper(w[:runeLen(w)]))
+			}
+		}
+		return out
+	}
+	g, f := letters(given), letters(family)
+	if len(g) == 0 || len(f) == 0 {
+		return nil
+	}
+	var all []string
+	for _, x := range []string{g[0] + f[0], f[0] + g[0], strings.Join(g, "") + f[0], g[0] + strings.Join(f, ""), strings.Join(g, "") + strings.Join(f, "")} {
+		if !slices.Contains(all, x) {
+			all = append(all, x)
+		}
+	}
+	return all
+}
+
+// FindInitials finds one of initials standing in text as a word: JM, J.M. or J. M.,
+// in capitals. They are seldom anybody's in particular, so this is for a text about
+// the person alone, and what is found is possible at most. Not counted are letters
+// within a code (JM-0417), and without full stops what is an abbreviation of the
+// trade or a short everyday word.
+func FindInitials(text string, initials []string) (out []Match) {
+	if len(initials) == 0 {
+		return nil
+	}
+	for i := 0; i < len(text); {
+		r, n := utf8.DecodeRuneInString(text[i:])
+		if !unicode.IsUpper(r) || joinedBefore(text[:i]) {
+			i += n
+			continue
+		}
+		end, letters, stops := initialsAt(text, i)
+		word := strings.ToUpper(foldString(letters))
+		if utf8.RuneCountInString(letters) > 1 && slices.Contains(initials, word) && (stops || !shortWords[strings.ToLower(word)] && vocabulary[strings.ToLower(word)] == 0) {
+			out = append(out, Match{i, end, "A", "roster: initials of the subject", Possible})
+		}
+		i = max(end, i+n)
+	}
+	return out
+}
+
+// initialsAt reads the capitals that begin at text[i], with a full stop behind each
+// or none, and returns where they end; no letters if they go on as something else.
+func initialsAt(text string, i int) (end int, letters string, stops bool) {
+	for end = i; end < len(text); {
+		r, n := utf8.DecodeRuneInString(text[end:])
+		if !unicode.IsUpper(r) {
+			break
+		}
+		letters += string(r)
+		end += n
+		next := end
+		if strings.HasPrefix(text[next:], ".") {
+			next++
+			if strings.HasPrefix(text[next:], " ") {
+				next++
+			}
+			after, _ := utf8.DecodeRuneInString(text[next:])
+			behind, _ := utf8.DecodeRuneInString(text[min(len(text), next+utf8.RuneLen(max(after, 0))):])
+			if unicode.IsUpper(after) && !unicode.IsLetter(behind) {
+				stops, end = true, next
+			}
+		}
+	}
+	if joinedBehind(text[end:]) {
+		return end, "", false
+	}
+	return end, letters, stops
+}
+
+// joinedBefore reports whether what ends before a word makes it a piece of a code
+// or of a longer word; joinedBehind whether what begins behind it does.
+func joinedBefore(s string) bool {
+	r, n := utf8.DecodeLastRuneInString(s)
+	if strings.ContainsRune("-_/.", r) && n > 0 {
+		r, _ = utf8.DecodeLastRuneInString(s[:len(s)-n])
+	}
+	return unicode.In(r, unicode.L, unicode.N, unicode.M)
+}
+
+func joinedBehind(s string) bool {
+	r, n := utf8.DecodeRuneInString(s)
+	if strings.ContainsRune("-_/.", r) && n > 0 {
+		r, _ = utf8.DecodeRuneInString(s[n:])
+	}
+	return unicode.In(r, unicode.L, unicode.N, unicode.M)
+}
+
+// shortWords are everyday words and abbreviations of two to four letters that stand
+// in capitals in notes. Common practice, no source.
+var shortWords = func() map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields(`am an as at be by do go he if in is it me my no of on or so to up us we ok id am pm uk eu un tv pc it ac dc
+		er iv md rn gp ed op or hr bp rr ph pa co ox ml kg cm mm hz fm td rv vc fvc fev dlco copd ecg ekg mri ct pet usb csv edf pdf lab qc qa sop
+		nb ie eg cf vs etc asap tbc tbd na nil std lot ref rm rt lt lhs rhs max min avg temp rh voc gc ms td spme ptfe pvc led lcd ups`) {
+		m[w] = true
+	}
+	return m
+}()
