@@ -144,10 +144,7 @@ func (c *edfCurve) measure(b []byte) {
 // readEDF measures the data of an EDF recording whose header has been checked.
 func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, tell func(int64)) error {
 	c := newEDFCurve(h)
-	if c == nil {
-		tell(r.Size)
-		return nil
-	}
+	words := newSampleWords(h)
 	tell(h.HeaderSize())
 	buf := make([]byte, 256<<10)
 	for {
@@ -155,10 +152,15 @@ func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, tell 
 			return err
 		}
 		n, err := s.Read(buf)
-		c.Write(buf[:n])
+		if c != nil {
+			c.Write(buf[:n])
+		}
+		words.Write(buf[:n])
 		tell(int64(n))
 		if err == io.EOF {
-			r.measured(c.Meter)
+			if r.words = words.close(); c != nil {
+				r.measured(c.Meter)
+			}
 			return s.same()
 		} else if err != nil {
 			return r.unreadable(err)

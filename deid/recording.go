@@ -34,6 +34,7 @@ type recording struct {
 	// What reading it to its end has found. One goroutine reads a recording.
 	read    bool
 	figures *breath.Figures // nil for one without CO2 in kPa
+	words   []span          // of an EDF recording's samples that read as words
 }
 
 func (d *draft) recording(v *visit, i int) recording {
@@ -240,7 +241,7 @@ func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([
 	if errors.As(err, &queries) {
 		return queries.Problems, nil
 	}
-	return r.impossible(), err
+	return append(r.impossible(), r.spoken()...), err
 }
 
 // checkCSV reads on where a csvReader stops, so that all problems are told at once.

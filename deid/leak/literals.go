@@ -32,6 +32,10 @@ type Literal struct {
 	Column string // of the roster; of a plain list whatever tells them apart
 	Border Border
 	Proud  bool // counts only where no word of it begins with a small ASCII letter
+
+	// InSamples is for bytes of an encoding that no text of ours has: they are looked
+	// for by [Literals.Samples] alone.
+	InSamples bool
 }
 
 // Literals finds every place of many literals in a stream of bytes. It shares
@@ -59,6 +63,7 @@ type literal struct {
 	column   uint16
 	border   Border
 	proud    bool
+	samples  bool // only there
 }
 
 // minLong is the size of the shortest long literal, in bytes.
@@ -112,7 +117,7 @@ func NewLiterals(list []Literal) (*Literals, error) {
 			columns[x.Column] = column
 			l.columns = append(l.columns, x.Column)
 		}
-		l.list = append(l.list, literal{uint32(len(l.text)), uint32(len(text)), column, x.Border, x.Proud})
+		l.list = append(l.list, literal{uint32(len(l.text)), uint32(len(text)), column, x.Border, x.Proud, x.InSamples})
 		l.text = append(l.text, text...)
 		l.longest = max(l.longest, len(text))
 		if len(text) < minLong {
@@ -143,22 +148,27 @@ func (l *Literals) Samples() *Literals {
 func (l *Literals) walk(g gait) {
 	common, n := new(counts), 0
 	for k := range l.list {
-		if text := l.of(k); len(text) >= minLong {
+		if text := l.of(k); l.walked(k, g) {
 			common.add(text, g)
 			n += g.stride
 		}
 	}
 	l.gait, l.long = g, newWindows(n)
 	for k := range l.list {
-		text := l.of(k)
-		if len(text) < minLong {
+		if !l.walked(k, g) {
 			continue
 		}
+		text := l.of(k)
 		from := common.rarest(text, g)
 		for o := from; o < from+g.stride; o++ {
 			l.long.add(g.key(text[o:]), k, o)
 		}
 	}
+}
+
+// walked says whether the windows of the literal k are looked for at the gait g.
+func (l *Literals) walked(k int, g gait) bool {
+	return l.list[k].size >= minLong && (!l.list[k].samples || g == inSamples)
 }
 
 func (x *Literal) check() error {

@@ -76,7 +76,7 @@ func TestLiteralsAreExact(t *testing.T) {
 			if rapid.Bool().Draw(t, "is short") {
 				text, border = rapid.StringMatching(`[aAbB1]{1,7}`).Draw(t, "short"), Word
 			}
-			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "proud")})
+			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "proud"), false})
 		}
 		var b strings.Builder
 		for range rapid.IntRange(0, 30).Draw(t, "parts") {
@@ -127,7 +127,7 @@ func TestLiteralBorders(t *testing.T) {
 		{"Orrell-Quick", Word, false, []string{"<orrell-quick>", "a <Orrell-Quick>."}, []string{"Orrell-Quickly", "2Orrell-Quick"}},
 		{"Rose Hill", Apart, true, []string{"<Rose Hill>", "<ROSE HILL>"}, []string{"rose hill", "Rose hill", "Rose Hills"}},
 	} {
-		list := []Literal{{test.literal, "c", test.border, test.proud}}
+		list := []Literal{{test.literal, "c", test.border, test.proud, false}}
 		l, err := NewLiterals(list)
 		if err != nil {
 			t.Fatal(err)
@@ -149,7 +149,7 @@ func TestLiteralBorders(t *testing.T) {
 			}
 		}
 	}
-	l, err := NewLiterals([]Literal{{"Tamsin Orrell", "c", Apart, false}, {"30417788", "c", Number, false}, {"Ottoline", "c", Word, false}})
+	l, err := NewLiterals([]Literal{{"Tamsin Orrell", "c", Apart, false, false}, {"30417788", "c", Number, false, false}, {"Ottoline", "c", Word, false, false}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"golang.org/x/text/encoding/charmap"
+	unicode16 "golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/unicode/norm"
 
 	"outbreath/schema"
@@ -130,9 +132,38 @@ func (c *literalsOf) forms(x Literal) {
 	for _, f := range all {
 		x.Text = f
 		c.add(x)
+		c.encoded(x)
 		if strings.ContainsAny(f, `"\`) {
 			x.Text = strings.NewReplacer(`"`, `\"`, `\`, `\\`).Replace(f)
 			c.add(x)
+		}
+	}
+}
+
+// wideLetters is the least length of a value that is looked for with two bytes a
+// letter: small samples are letters by chance, but not so many that spell a name.
+const wideLetters = 7
+
+// encoded adds x as other programs write text: UTF-16 of both byte orders and, with
+// letters beyond ASCII, Latin-1, Latin-2 and the Windows code page for the latter's
+// languages.
+func (c *literalsOf) encoded(x Literal) {
+	plain := x.Text
+	x.InSamples, x.Border, x.Proud = true, Anywhere, false
+	if utf8.RuneCountInString(plain) >= wideLetters {
+		for _, order := range []unicode16.Endianness{unicode16.LittleEndian, unicode16.BigEndian} {
+			if s, err := unicode16.UTF16(order, unicode16.IgnoreBOM).NewEncoder().String(plain); err == nil {
+				x.Text = s
+				c.add(x)
+			}
+		}
+	}
+	if len(plain) > len(strings.Map(onlyASCII, plain)) {
+		for _, page := range []*charmap.Charmap{charmap.ISO8859_1, charmap.ISO8859_2, charmap.Windows1250} {
+			if s, err := page.NewEncoder().String(plain); err == nil {
+				x.Text = s
+				c.add(x)
+			}
 		}
 	}
 }
