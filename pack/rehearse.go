@@ -2,17 +2,10 @@ package pack
 
 import (
 	"context"
-	"encoding/hex"
 
 	"outbreath/deid"
 	"outbreath/pack/media"
 )
-
-// A Rehearsal says what a sealing would have sealed.
-type Rehearsal struct {
-	Bag    string            // as [Sealed.Bag]
-	Inside map[string]string // as [Sealed.Inside]
-}
 
 // Rehearse does with c all that [Seal] does before a medium counts, and by the
 // same code: names, sizes and counts, every reader to its end, both searches of
@@ -21,20 +14,18 @@ type Rehearsal struct {
 //
 // The error is what Seal's would be. When it is nil, Seal of the same c can fail
 // only by the medium, the recipients, the signer or BeforeCommit.
-func Rehearse(ctx context.Context, c *deid.Cleared, o SealOptions) (*Rehearsal, error) {
+func Rehearse(ctx context.Context, c *deid.Cleared, o SealOptions) error {
 	p, err := payloadOf(c)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := p.check(o.Number); err != nil {
-		return nil, err
+		return err
 	}
 	w := newBagWriter(&nowhere{ctx: ctx}, p, &o)
 	defer w.close()
-	if _, err := w.contents(p); err != nil {
-		return nil, err
-	}
-	return &Rehearsal{hex.EncodeToString(w.bag[:]), inside(w.listed)}, nil
+	_, err = w.contents(p)
+	return err
 }
 
 // HasRoom looks at the media, folders that exist, as Seal would before it writes:

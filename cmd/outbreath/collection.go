@@ -39,9 +39,8 @@ type reading struct {
 	folder    *keys.Folder // nil: there is none yet
 	draft     *deid.Draft
 	decisions *leak.Decisions
-	cleared   *deid.Cleared   // nil while something stands in the way
-	rehearsal *pack.Rehearsal // what would be sealed; nil as cleared
-	tried     bool            // what would leave was rehearsed, whatever came of it
+	cleared   *deid.Cleared // nil while something stands in the way
+	tried     bool          // what would leave was rehearsed, whatever came of it
 	problems  []schema.Problem
 	findings  []leak.Finding
 	log       *site.Log         // nil without a key
@@ -151,7 +150,7 @@ func (r *reading) rehearse(ctx context.Context, u *ui) error {
 	p := u.progress("reading what would leave")
 	defer p.end()
 	r.tried = true
-	r.rehearsal, err = pack.Rehearse(ctx, cleared, pack.SealOptions{Number: number, Progress: p.update})
+	err = pack.Rehearse(ctx, cleared, pack.SealOptions{Number: number, Progress: p.update})
 	if err == nil {
 		r.cleared = cleared
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"strings"
 	"testing"
 
@@ -82,5 +83,29 @@ func TestTypedMask(t *testing.T) {
 		}
 		decideAll(t, j.collection, j.site, action)
 		j.seal(t)
+	}
+}
+
+// The rehearsal writes nothing: neither in the collection, nor on the medium, nor
+// in the system's folder for temporary files.
+func TestRehearsalWritesNothing(t *testing.T) {
+	j := newJob(t, smallDemo)
+	temporary := t.TempDir()
+	t.Setenv("TMPDIR", temporary)
+	before := files(t, j.dir)
+	must(t, "check", j.collection, "--keys", j.site, "--to", j.media)
+	after := files(t, j.dir)
+	for name, data := range after {
+		if was, ok := before[name]; !ok || string(was) != string(data) {
+			t.Errorf("check wrote %s", name)
+		}
+	}
+	if len(after) != len(before) {
+		t.Errorf("%d files before, %d after", len(before), len(after))
+	}
+	for _, dir := range []string{temporary, j.media} {
+		if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
+			t.Errorf("%v, %v", left, err)
+		}
 	}
 }
