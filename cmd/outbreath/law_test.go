@@ -432,7 +432,10 @@ func (c *lawCase) piece() string {
 	case 8:
 		return pick(c.r, "12 Mill Lane", "Kirchstr. 7", row["postal_code"], row["city"], "aged 93", "93 y old", "in Springfield")
 	case 9:
-		return pick(c.r, "naïve 試験 проба", "a\u00adb", "\u202eabc", "z\u200bz", "Ｗhitlock", "🫁 ok")
+		if c.r.IntN(8) == 0 { // what cannot be seen is refused, whatever is decided
+			return pick(c.r, "a\u00adb", "\u202eabc", "z\u200bz")
+		}
+		return pick(c.r, "naïve 試験 проба", "Ｗhitlock", "🫁 ok", "Müller-Lüdenscheidt", "ﬁve ml")
 	default:
 		return pick(c.r, "pt coughed x3", "seal good", "450 ml/min both tubes", "msg E-17 on sampler", "mask refitted", "room 22.4 C", "tube B late", "ok", "asked again")
 	}
