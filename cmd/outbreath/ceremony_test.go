@@ -50,16 +50,24 @@ func (d *desk) screen() string { return d.tmux("capture-pane", "-p", "-t", d.nam
 func (d *desk) see(pattern string) string {
 	d.t.Helper()
 	re := regexp.MustCompile(pattern)
+	var m []string
+	d.until(fmt.Sprintf("shows %q", pattern), func(screen string) bool {
+		m = re.FindStringSubmatch(screen)
+		return m != nil
+	})
+	return m[len(m)-1]
+}
+
+// until waits for a screen that does what is wanted.
+func (d *desk) until(what string, done func(screen string) bool) {
+	d.t.Helper()
 	var screen string
-	for range 600 {
-		screen = d.screen()
-		if m := re.FindStringSubmatch(screen); m != nil {
-			return m[len(m)-1]
+	for deadline := time.Now().Add(2 * time.Minute); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		if screen = d.screen(); done(screen) {
+			return
 		}
-		time.Sleep(50 * time.Millisecond)
 	}
-	d.t.Fatalf("the screen of %s does not show %q:\n%s", d.name, pattern, screen)
-	return ""
+	d.t.Fatalf("the screen of %s never %s:\n%s", d.name, what, screen)
 }
 
 func (d *desk) types(text string) {
@@ -68,8 +76,10 @@ func (d *desk) types(text string) {
 }
 
 // run types a command on an empty screen, on which nothing of the last one can be
-// taken for an answer of this one.
+// taken for an answer of this one: it waits until that has ended.
 func (d *desk) run(command string) {
+	d.t.Helper()
+	d.see(`(?m)^\$\s*\z`)
 	d.tmux("send-keys", "-t", d.name, "-R")
 	d.types("clear; " + command)
 }
@@ -95,20 +105,24 @@ func (d *desk) words(folder string) []string {
 }
 
 // compares answers what keys trust asks with the words that the other side reads,
-// as far as it asks, and returns the places asked for.
+// as far as it asks, and returns the places asked for. One place may be asked for
+// several times, so the screen is read to its end: every question before the last
+// line has its answer.
 func (d *desk) compares(words []string) (asked []string) {
+	question, answered := regexp.MustCompile(`\nword (\d+):\s*\z`), regexp.MustCompile(`(?m)^word \d+: \w`)
 	for {
-		d.see(`(?m)^word (\d+):$|^(now trusted)|^(outbreath: error)`)
-		last := regexp.MustCompile(`(?m)^word (\d+):$`).FindStringSubmatch(d.screen())
+		d.see(`\nword (\d+):\s*\z|(?m)^now trusted|^outbreath: error`)
+		last := question.FindStringSubmatch(d.screen())
 		if last == nil {
 			return asked
 		}
-		n := last[1]
+		asked = append(asked, last[1])
 		var i int
-		fmt.Sscan(n, &i)
-		asked = append(asked, n)
+		fmt.Sscan(last[1], &i)
 		d.types(words[i-1][:min(4, len(words[i-1]))])
-		d.see(`(?m)^word ` + n + `: \w+`)
+		d.until("shows the answer", func(screen string) bool {
+			return len(answered.FindAllString(screen, -1)) >= len(asked)
+		})
 	}
 }
 
