@@ -1,6 +1,8 @@
 package deid
 
 import (
+	"strconv"
+	"strings"
 	"time"
 
 	"outbreath/deid/leak"
@@ -49,7 +51,7 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 		case schema.Region:
 			n.Text = "90210"
 		case schema.Round:
-			n.Kind, n.Text = schema.Number, "173.4"
+			n.Kind, n.Text = schema.Number, exampleNumber(f)
 		case schema.Recording:
 			n.Text = "recordings/monday-3.csv"
 		}
@@ -60,6 +62,19 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 		out[i] = Example{n.Text, plain(after)}
 	}
 	return out, nil
+}
+
+// exampleNumber is a value that a field of this name may well have, by the unit
+// that its name ends in.
+func exampleNumber(f schema.Field) string {
+	unit := f.Path[strings.LastIndexByte(f.Path, '_')+1:]
+	if usual, ok := map[string]string{"cm": "173.4", "kg": "68.4", "c": "22.4", "kpa": "101.3"}[unit]; ok {
+		return usual
+	}
+	if t := f.Treatment; t.Coded {
+		return strconv.Itoa((t.From+t.To)/2) + ".4"
+	}
+	return "173.4"
 }
 
 // plain writes a treated value in a few words.

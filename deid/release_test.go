@@ -636,7 +636,7 @@ func randomRecord(t *rapid.T, plan *schema.Plan) (record []byte, secrets []strin
 		"operator": secret("/operator", id.Draw(t, "operator")), "subject": subject,
 		"started_at": when("/started_at", "start"), "ended_at": when("/ended_at", "end"), "outcome": "complete", "fraction": "whole",
 		"kit":     map[string]any{"lot": "L" + rapid.StringMatching(`[0-9]{3}`).Draw(t, "lot"), "unit": rapid.IntRange(0, 99).Draw(t, "unit")},
-		"sampler": map[string]any{"serial": secret("/sampler/serial", "serial"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2", "valve_ok": true, "warm_up_min": 15},
+		"sampler": map[string]any{"serial": secret("/sampler/serial", "serial"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2", "checks": []any{map[string]any{"name": "flow", "passed": rapid.Bool().Draw(t, "passed")}}},
 	}
 	var tubes []any
 	for i := range rapid.IntRange(1, 3).Draw(t, "tubes") {

@@ -133,7 +133,7 @@ func record(i int) string {
   "started_at": "2026-03-02T10:00:00+01:00", "ended_at": "2026-03-02T10:09:00+01:00",
   "outcome": "complete", "fraction": "end-tidal",
   "kit": {"lot": "K1", "unit": 4},
-  "sampler": {"serial": "S-9", "firmware": "2.1", "valve_ok": true, "warm_up_min": 20},
+  "sampler": {"serial": "S-9", "firmware": "2.1", "checks": [{"name": "flow", "passed": true}]},
   "tubes": [
     {"barcode": "T%04[4]dA", "position": 1, "uncapped_at": "2026-03-02T10:01:00+01:00", "capped_at": "2026-03-02T10:05:00+01:00", "volume_ml": 500.0, "storage": "refrigerated"},
     {"barcode": "T%04[4]dB", "position": 2, "uncapped_at": "2026-03-02T10:05:00+01:00", "capped_at": "2026-03-02T10:08:00+01:00", "volume_ml": 480, "storage": "ambient"}

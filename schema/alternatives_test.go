@@ -53,7 +53,7 @@ func TestAlternativesRefused(t *testing.T) {
 		{"dependentSchemas", []string{kit + "/oneOf", `[{"dependentSchemas": {}}]`}, `the keyword "dependentSchemas" is not supported`},
 
 		{"core field missing in one", []string{"/properties/subject", `{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": "subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`}, `/subject/subject_id must stand in "required"`},
-		{"core field optional in one", []string{"/properties/kit", "", "/required/9", "", "/properties/tubes/items/required/0", "", "/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`}, `/tubes/*/barcode must stand in "required"`},
+		{"core field optional in one", []string{"/properties/kit", "", "/properties/tubes/items/required/0", "", "/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`}, `/tubes/*/barcode must stand in "required"`},
 		{"core field an object in one", []string{"/properties/study", `{"oneOf": [` + kept + `, ` + closed(`"a": `+kept) + `]}`}, "/study must be a single value in every alternative"},
 		{"core field without a format in one", []string{"/properties/started_at", `{"type": "string", "deid": "keep", "oneOf": [{"format": "date-time"}, {"maxLength": 4}]}`}, `/started_at must have "format"`},
 		{"recording of any format in one", []string{"/properties/recordings/items/properties/format", `{"type": "string", "deid": "keep", "oneOf": [{"const": "csv"}, {"minLength": 4}]}`}, `must have "enum" with "csv"`},
@@ -76,8 +76,8 @@ func TestAlternativesRefused(t *testing.T) {
 // for every alternative.
 func TestAlternatives(t *testing.T) {
 	p, err := ParsePlan("own.json", own(t,
-		"/$defs", `{"person": {"type": "object", "additionalProperties": false, "required": ["kind", "name"], "properties": {
-			"kind": {"const": "person", "deid": "keep"}, "name": {"type": "string", "deid": "drop"}, "by": {"const": "op-lead", "deid": {"pseudonym": "operator"}}}}}`,
+		"/$defs", `{"person": {"type": "object", "additionalProperties": false, "required": ["kind", "called"], "properties": {
+			"kind": {"const": "person", "deid": "keep"}, "called": {"type": "string", "deid": "drop"}, "by": {"const": "op-lead", "deid": {"pseudonym": "operator"}}}}}`,
 		"/oneOf", `[{"required": ["notes"]}, {"required": ["words"]}]`,
 		"/properties/words", `{"type": "array", "minItems": 1, "maxItems": 3, "uniqueItems": true, "items": {"oneOf": [{"type": "number", "deid": "drop"}, {"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string", "deid": "text"}}}]}}`,
 		"/properties/dose", `{"deid": "keep", "risk": "sensitive", "why": "The dose matters.", "anyOf": [{"enum": ["unknown", null]}, {"type": "number", "minimum": 0}, {"type": "string", "format": "date"}]}`,
@@ -86,7 +86,7 @@ func TestAlternatives(t *testing.T) {
 		"/properties/lists", `{"oneOf": [{"type": "array", "minItems": 2, "items": {"type": "object", "additionalProperties": false, "properties": {"gone": {"type": "string", "deid": "drop"}}}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
 		"/properties/emptied", `{"anyOf": [{"type": "array", "minItems": 2, "maxItems": 4, "items": {"type": "string", "deid": "drop"}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
 		"/properties/same", `{"type": "string", "deid": {"pseudonym": "operator"}, "oneOf": [{"const": "op-1"}, {"pattern": "^x"}]}`,
-		"/required/13", `"same"`, "/required/14", `"informant"`,
+		"/required/12", `"same"`, "/required/13", `"informant"`,
 		"/properties/recordings/items/properties/format", `{"deid": "keep", "oneOf": [{"const": "csv"}, {"const": "edf"}]}`,
 	))
 	if err != nil {
@@ -95,7 +95,7 @@ func TestAlternatives(t *testing.T) {
 	for path, want := range map[string]Field{
 		"/dose":           {Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null", "number"}, Risk: "sensitive", Why: "The dose matters."},
 		"/informant/kind": {Treatment: Treatment{Kind: Keep}, Types: []string{"string"}, Enum: true},
-		"/informant/name": {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}},
+		"/informant/called": {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}},
 		"/informant":      {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}, Required: true},
 		"/same":           {Treatment: Treatment{Kind: Pseudonym, Purpose: "operator"}, Types: []string{"string"}, Required: true},
 	} {
@@ -105,7 +105,7 @@ func TestAlternatives(t *testing.T) {
 		}
 	}
 	out := parse(t, string(p.Outgoing()))
-	for _, hidden := range []string{"oneOf", "op-lead", "op-1", "Who told it", "gone", "name"} {
+	for _, hidden := range []string{"oneOf", "op-lead", "op-1", "Who told it", "gone", "called"} {
 		if strings.Contains(string(p.Outgoing()), `"`+hidden+`"`) {
 			t.Errorf("the outgoing schema holds %q", hidden)
 		}

@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"encoding/csv"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -226,37 +227,43 @@ func TestPageExplainsEveryField(t *testing.T) {
 	}
 	_, table, _ := strings.Cut(page, `aria-label="Fields of a session record"`)
 	table, _, _ = strings.Cut(table, "</table>")
-	rows := map[string]string{}
+	rows := map[string][]string{} // by the field's own name, in the order of the page, which is the plan's
 	for _, row := range regexp.MustCompile(`<tr><th scope="row">(.*?)</th>(.*?)</tr>`).FindAllStringSubmatch(table, -1) {
 		for _, name := range regexp.MustCompile(`<code>(\w+)</code>`).FindAllStringSubmatch(row[1], -1) {
-			rows[name[1]] = row[2]
+			rows[name[1]] = append(rows[name[1]], row[2])
 		}
 	}
 	promises := map[TreatmentKind]string{
 		Keep: "word|as written|code", Pseudonym: "a pseudonym", Shift: "the date moved", AgeBand: "an age band", Region: "the region",
-		Round: "rounded to 5", Text: "searched for identifiers", Recording: "under a new name",
+		Text: "searched for identifiers", Recording: "under a new name",
 	}
 	if len(plan.Fields) < 25 {
 		t.Fatalf("the plan has only %d fields", len(plan.Fields))
 	}
 	for _, f := range plan.Fields {
 		name := f.Path[strings.LastIndexByte(f.Path, '/')+1:]
-		row, ok := rows[name]
-		if !ok {
+		if len(rows[name]) == 0 {
 			t.Errorf("%s is not explained", f.Path)
 			continue
 		}
-		delete(rows, name)
+		row := rows[name][0]
+		rows[name] = rows[name][1:]
 		if got := strings.Contains(row, "Needed"); got != f.Required {
 			t.Errorf("%s: the page says needed: %v", f.Path, got)
 		}
 		cells := strings.Split(row, "</td>")
-		if !regexp.MustCompile(promises[f.Treatment.Kind]).MatchString(cells[len(cells)-2]) {
+		promise := promises[f.Treatment.Kind]
+		if f.Treatment.Kind == Round {
+			promise = fmt.Sprintf("rounded to %d$", f.Treatment.Width)
+		}
+		if !regexp.MustCompile(promise).MatchString(cells[len(cells)-2]) {
 			t.Errorf("%s: the page does not say what %q does", f.Path, f.Treatment)
 		}
 	}
-	for name := range rows {
-		t.Errorf("%s is explained and is no field", name)
+	for name, left := range rows {
+		if len(left) > 0 {
+			t.Errorf("%s is explained and is no field", name)
+		}
 	}
 	for _, c := range strings.Split(contractColumns, ", ") {
 		if !strings.Contains(page, "<code>"+c+"</code>") {

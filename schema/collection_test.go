@@ -235,7 +235,7 @@ func TestRules(t *testing.T) {
 
 		{"tube in two sessions", edited("/tubes/0/barcode", `"lk07-0001-a"`), []want{{at("/tubes/0/barcode") + "tube.twice", "this barcode stands in sessions/0001.json, line 22 already"}}},
 		{"tube twice in a record", edited("/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)),
-			[]want{{at("/tubes/1/barcode", "/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice", "this barcode stands in sessions/0002.json, line 31 already"}}},
+			[]want{{at("/tubes/1/barcode", "/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice", "this barcode stands in sessions/0002.json, line 35 already"}}},
 		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`), []want{{at("/tubes/0/barcode") + "tube.alike?", "this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
 		{"tubes that differ in other letters", edited("/tubes/0/barcode", `"LK07-0001-4"`), nil},
 		{"kit twice", edited("/kit/unit", `"7"`), []want{{at("/kit/unit") + "kit.twice", "this lot and unit stand in sessions/0001.json, line 19 already"}}},

@@ -6,8 +6,9 @@ import (
 	"strings"
 )
 
-// A coreField is a field that the tool itself reads, so that every plan must
-// have it, and what the plan must say of it.
+// A coreField is a field that the tool itself reads, and what a plan must say of
+// it. Every plan must have those that are not optional; what rests on an optional
+// one that is absent is not computed.
 type coreField struct {
 	path     string
 	types    []string // allowed ones
@@ -25,11 +26,11 @@ var core = []coreField{
 	{path: "/subject/birth_date", types: []string{"string"}, format: "date", optional: true},
 	{path: "/started_at", types: []string{"string"}, format: "date-time"},
 	{path: "/ended_at", types: []string{"string"}, format: "date-time"},
-	{path: "/fraction", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/fraction", types: []string{"string"}, deid: []string{"keep"}, optional: true},
 	{path: "/tubes/*/barcode", types: []string{"string"}, deid: []string{"keep"}},
-	{path: "/tubes/*/position", types: []string{"string", "integer"}, deid: []string{"keep"}},
-	{path: "/tubes/*/volume_ml", types: []string{"number", "integer"}, deid: []string{"keep"}},
-	{path: "/tubes/*/storage", types: []string{"string"}, deid: []string{"keep"}},
+	{path: "/tubes/*/position", types: []string{"string", "integer"}, deid: []string{"keep"}, optional: true},
+	{path: "/tubes/*/volume_ml", types: []string{"number", "integer"}, deid: []string{"keep"}, optional: true},
+	{path: "/tubes/*/storage", types: []string{"string"}, deid: []string{"keep"}, optional: true},
 	{path: "/tubes/*/uncapped_at", types: []string{"string"}, format: "date-time", optional: true},
 	{path: "/tubes/*/capped_at", types: []string{"string"}, format: "date-time", optional: true},
 	{path: "/recordings/*/file", types: []string{"string"}, deid: []string{"recording"}},

@@ -73,6 +73,7 @@ func (r *rules) check(s *Session, q *queries) {
 	r.subject(s, q)
 	r.tube(q)
 	r.kit(q)
+	r.sampler(q)
 	r.times(s, q)
 }
 
@@ -170,6 +171,17 @@ func (r *rules) kit(q *queries) {
 	if lot != "" && unit != "" {
 		once(r.kits, strings.ToLower(lot+"\x00"+unit), q, "/kit/unit", "kit.twice",
 			"this lot and unit stand in %s already: a kit is used once, so correct the record that is wrong")
+	}
+}
+
+// sampler: what a failed check means for the tubes is for the study's protocol to
+// say, so it is a warning whichever check it was.
+func (r *rules) sampler(q *queries) {
+	for i, c := range entries(q.node.Member("sampler"), "checks") {
+		if passed := c.Member("passed"); passed != nil && passed.Kind == Bool && passed.Text == "false" {
+			q.warning(fmt.Sprintf("/sampler/checks/%d/passed", i), "sampler.check",
+				"this check of the sampler did not pass: the study's protocol decides whether the tubes are used; say in notes what was done")
+		}
 	}
 }
 

@@ -412,7 +412,11 @@ func (p *packer) take(text string) error {
 	if i := noteOf(m, b); i >= 0 {
 		p.tell("%4d  %s %s; - takes it back\a\n", len(p.scanned), quoted(b), m.Notes[i].Detail)
 	} else if at >= 0 {
-		p.tell("%4d  %s  session %s, position %s\n", len(p.scanned), quoted(b), p.tubes[at].Session, p.tubes[at].Position)
+		where := "session " + p.tubes[at].Session
+		if position := p.tubes[at].Position; position != "" {
+			where += ", position " + position
+		}
+		p.tell("%4d  %s  %s\n", len(p.scanned), quoted(b), where)
 	}
 	return p.keep()
 }

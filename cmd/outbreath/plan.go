@@ -70,7 +70,7 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 				// why stands below each row: beside it, the table would be too wide to read
 				for i, line := range tableLines(rows) {
 					fmt.Fprintln(w, line)
-					if i > 0 {
+					if i > 0 && fields[i-1].Why != "" {
 						fmt.Fprintf(w, "    %s\n", fields[i-1].Why)
 					}
 				}

@@ -157,7 +157,9 @@ func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool, stated []de
 		if row.First {
 			p.First++
 		}
-		kept[t.Storage]++
+		if t.Storage != "" {
+			kept[t.Storage]++
+		}
 		rows = append(rows, row)
 	}
 	for _, d := range stated {

@@ -16,7 +16,7 @@ type record struct {
 	EndedAt       string         `json:"ended_at"`
 	Outcome       string         `json:"outcome"`
 	Fraction      string         `json:"fraction"`
-	Kit           kit            `json:"kit"`
+	Kit           *kit           `json:"kit,omitempty"`
 	Sampler       sampler        `json:"sampler"`
 	Tubes         []tube         `json:"tubes"`
 	Recordings    []recordingRef `json:"recordings"`
@@ -40,10 +40,14 @@ type kit struct {
 }
 
 type sampler struct {
-	Serial    string `json:"serial"`
-	Firmware  string `json:"firmware"`
-	ValveOK   bool   `json:"valve_ok"`
-	WarmUpMin int    `json:"warm_up_min"`
+	Serial   string         `json:"serial"`
+	Firmware string         `json:"firmware,omitempty"`
+	Checks   []samplerCheck `json:"checks,omitempty"`
+}
+
+type samplerCheck struct {
+	Name   string `json:"name"`
+	Passed bool   `json:"passed"`
 }
 
 type tube struct {
@@ -146,10 +150,10 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 			WeightKG:      float64(520+body.IntN(420)) / 10,
 		},
 		StartedAt: at(0), EndedAt: at(ended), Outcome: "complete", Fraction: "end-tidal",
-		Kit: kit{Lot: "L2611", Unit: fmt.Sprintf("K-%04d", i+1)},
+		Kit: &kit{Lot: "L2611", Unit: fmt.Sprintf("K-%04d", i+1)},
 		Sampler: sampler{
 			Serial: []string{"SMP-207", "SMP-211"}[i%2], Firmware: "3.2.1",
-			ValveOK: true, WarmUpMin: 15 + r.IntN(8),
+			Checks: []samplerCheck{{"leak-test", true}, {"flow", true}},
 		},
 		Notes: s.Notes,
 	}
@@ -157,7 +161,7 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 		rec.Kit.Lot = "L2612"
 	}
 	if i%5 == 4 {
-		rec.Fraction = "bronchial"
+		rec.Fraction = "mixed-expiratory"
 	}
 	if coughs(i) {
 		rec.Outcome = "stopped"
