@@ -93,11 +93,11 @@ func TestAlternatives(t *testing.T) {
 		t.Fatal(err)
 	}
 	for path, want := range map[string]Field{
-		"/dose":           {Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null", "number"}, Risk: "sensitive", Why: "The dose matters."},
-		"/informant/kind": {Treatment: Treatment{Kind: Keep}, Types: []string{"string"}, Enum: true},
+		"/dose":             {Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null", "number"}, Risk: "sensitive", Why: "The dose matters."},
+		"/informant/kind":   {Treatment: Treatment{Kind: Keep}, Types: []string{"string"}, Enum: true},
 		"/informant/called": {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}},
-		"/informant":      {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}, Required: true},
-		"/same":           {Treatment: Treatment{Kind: Pseudonym, Purpose: "operator"}, Types: []string{"string"}, Required: true},
+		"/informant":        {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}, Required: true},
+		"/same":             {Treatment: Treatment{Kind: Pseudonym, Purpose: "operator"}, Types: []string{"string"}, Required: true},
 	} {
 		want.Path = path
 		if got, _ := p.Field(path); cmp.Diff(want, got) != "" {

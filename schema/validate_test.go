@@ -253,6 +253,8 @@ func TestFormats(t *testing.T) {
 // that it accepts is a field of the plan, and so has a treatment.
 func TestNothingUntreated(t *testing.T) {
 	p := plan(t, "shifted")
+	fitting := []Member{{}, word("started_at", "2026-03-02T08:22:05-05:00"), {"room_c", jsonNumber(22)}, {"room_kpa", jsonNumber(101)},
+		word("role", "spike"), word("sorbent", "S-1"), {"nominal_ml", jsonNumber(500)}, {"cycles", jsonNumber(3)}} // each somewhere
 	accepted := 0
 	rapid.Check(t, func(t *rapid.T) {
 		root, err := ParseJSON([]byte(validRecord))
@@ -263,6 +265,9 @@ func TestNothingUntreated(t *testing.T) {
 		var walk func(n *Node)
 		walk = func(n *Node) {
 			places = append(places, n)
+			if n.Kind == Object { // most of what may be added to is nowhere else
+				places = append(places, n, n, n)
+			}
 			for _, m := range n.Members {
 				walk(m.Value)
 			}
@@ -275,6 +280,10 @@ func TestNothingUntreated(t *testing.T) {
 		added := node(2).Draw(t, "added")
 		switch n.Kind {
 		case Object:
+			if fits := rapid.SampledFrom(fitting).Draw(t, "fitting"); fits.Name != "" && n.Member(fits.Name) == nil {
+				n.Members = append(n.Members, fits)
+				break
+			}
 			name := rapid.OneOf(rapid.SampledFrom([]string{"notes", "subject", "x", ""}), rapid.String()).Draw(t, "name")
 			if n.Member(name) == nil {
 				n.Members = append(n.Members, Member{name, added})
