@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 
@@ -72,7 +71,7 @@ func (in *intake) print(w io.Writer) {
 
 // name is the shipment's number, or its folder as long as that is unknown.
 func (in *intake) name(i int) string {
-	if n := in.Shipments[i].Shipment; n != "" {
+	if n := in.Shipments[i].Shipment; shipmentFolder(n) {
 		return n
 	}
 	return quoted(in.dirs[i])
@@ -104,20 +103,19 @@ func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 // printLines prints one JSON document a line: what --json has in "shipments".
 func (v *verifier) printLines(in *intake) error {
 	v.u.printed = true
-	enc := json.NewEncoder(v.u.out)
-	enc.SetEscapeHTML(false)
+	print := func(doc any) error { return writeJSON(v.u.out, doc, "") }
 	for _, verdict := range in.Shipments {
-		if err := enc.Encode(verdict); err != nil {
+		if err := print(verdict); err != nil {
 			return err
 		}
 	}
 	if in.Tubes != nil {
-		if err := enc.Encode(map[string]any{"tubes": in.Tubes}); err != nil {
+		if err := print(map[string]any{"tubes": in.Tubes}); err != nil {
 			return err
 		}
 	}
 	if in.Gaps != nil {
-		return enc.Encode(map[string]any{"gaps": in.Gaps})
+		return print(map[string]any{"gaps": in.Gaps})
 	}
 	return nil
 }

@@ -38,8 +38,9 @@ func TestLabDay(t *testing.T) {
 		day.call(t, some, "--register", filepath.Join(t.TempDir(), "intake.db"))
 	}
 	shared := day.dirs[:min(n, 200)]
-	database := registertest.Postgres(t)
-	for _, address := range []string{filepath.Join(t.TempDir(), "intake.db"), database()} {
+	shares := registertest.Postgres(t)()
+	must(t, "verify", "--prepare", "--register", shares)
+	for _, address := range []string{filepath.Join(t.TempDir(), "intake.db"), shares} {
 		day.stations(t, shared, address)
 	}
 }

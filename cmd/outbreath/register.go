@@ -17,13 +17,13 @@ import (
 
 type registerOptions struct {
 	address, station      string
-	overdue               bool
+	overdue, prepare      bool
 	days, reuse           int
 	settle, study, reason string
 }
 
 // alone says whether the command asks the register and takes no shipments.
-func (o *registerOptions) alone() bool { return o.overdue || o.settle != "" }
+func (o *registerOptions) alone() bool { return o.overdue || o.prepare || o.settle != "" }
 
 func (o *registerOptions) flags(c *cobra.Command) {
 	f := c.Flags()
@@ -31,6 +31,7 @@ func (o *registerOptions) flags(c *cobra.Command) {
 	f.StringVar(&o.station, "station", "", "name of this station in the register (default: the computer's name)")
 	f.IntVar(&o.reuse, "reuse-days", 0, "a barcode of another shipment is no discrepancy when that one came longer ago (default: always one)")
 	f.BoolVar(&o.overdue, "overdue", false, "list gaps in the numbering, silent sites and unsettled shipments; takes no shipments")
+	f.BoolVar(&o.prepare, "prepare", false, "make the tables of a PostgreSQL register, or bring them up to date; needs a role that may make tables, takes no shipments")
 	f.IntVar(&o.days, "days", 14, "with --overdue: a site is silent after so many days without a new shipment")
 	f.StringVar(&o.settle, "settle", "", "number of a shipment that is settled with the site: one that will never come, or that has discrepancies or was rejected; needs --reason, takes no shipments")
 	f.StringVar(&o.reason, "reason", "", "with --settle: how it was settled, without anything about a person")
@@ -44,7 +45,7 @@ type intakeRegister struct {
 	reuse   int // days; 0: a tube is never used again
 }
 
-func openRegister(ctx context.Context, o *registerOptions) (*intakeRegister, error) {
+func openRegister(ctx context.Context, u *ui, o *registerOptions) (*intakeRegister, error) {
 	station := o.station
 	if station == "" {
 		station, _ = os.Hostname()
@@ -58,6 +59,9 @@ func openRegister(ctx context.Context, o *registerOptions) (*intakeRegister, err
 	r, err := register.Open(ctx, o.address)
 	if err != nil {
 		return nil, err
+	}
+	r.Waiting = func(holder string) {
+		u.say("waiting for the register, which %s holds; Ctrl-C ends it, and what was entered counts once", holder)
 	}
 	return &intakeRegister{r, station, o.reuse}, nil
 }
@@ -160,7 +164,7 @@ func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
 	case o.reason == "":
 		return usagef("say with --reason how it was settled, without anything about a person", "--settle needs --reason TEXT")
 	}
-	r, err := openRegister(c.Context(), o)
+	r, err := openRegister(c.Context(), u, o)
 	if err != nil {
 		return err
 	}
@@ -174,6 +178,22 @@ func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
 	})
 }
 
+// runPrepare makes the tables of a register that several stations share.
+func runPrepare(c *cobra.Command, u *ui, o *registerOptions) error {
+	switch {
+	case o.address == "":
+		return usagef("name the register with --register DB", "--prepare needs --register DB")
+	case o.overdue || o.settle != "":
+		return usagef("give one of them at a time", "--prepare goes with --register alone")
+	}
+	if err := register.Prepare(c.Context(), o.address); err != nil {
+		return err
+	}
+	return u.result(map[string]any{"ok": true}, func(w io.Writer) {
+		fmt.Fprintln(w, "the tables of the register are those of this version. A station's role needs SELECT, INSERT and UPDATE on them, and no right to make any")
+	})
+}
+
 // overdueResult is the JSON document of verify --overdue.
 type overdueResult struct {
 	OK bool `json:"ok"`
@@ -184,7 +204,7 @@ func runOverdue(c *cobra.Command, u *ui, o *registerOptions) error {
 	if o.address == "" {
 		return usagef("name the register with --register DB", "--overdue needs --register DB")
 	}
-	r, err := openRegister(c.Context(), o)
+	r, err := openRegister(c.Context(), u, o)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -69,10 +68,7 @@ func (u *ui) result(doc any, text func(w io.Writer)) error {
 		return err
 	}
 	u.printed = true
-	enc := json.NewEncoder(u.out)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	return enc.Encode(doc)
+	return writeJSON(u.out, doc, "  ")
 }
 
 // say prints a line of talk, unless --quiet.
@@ -154,7 +150,11 @@ func (u *ui) failure(err error, status int) {
 func table(w io.Writer, rows [][]string) {
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	for _, r := range rows {
-		fmt.Fprintln(tw, strings.Join(r, "\t"))
+		cells := make([]string, len(r))
+		for i, cell := range r {
+			cells[i] = cellText(cell)
+		}
+		fmt.Fprintln(tw, strings.Join(cells, "\t"))
 	}
 	tw.Flush()
 }
@@ -176,6 +176,17 @@ func printable(s string) string {
 		}
 		return '\uFFFD'
 	}, s)
+}
+
+// cellText is printable for a text that comes from outside and must not begin a line,
+// or a column, of its own.
+func cellText(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' || r == 0x2028 || r == 0x2029 {
+			return '\uFFFD'
+		}
+		return r
+	}, printable(s))
 }
 
 // count writes "1 record", "3 records" or "2 entries".

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -78,8 +79,16 @@ of box, tubes and medium go into it: write nothing about a person.
 			if s.register.settle != "" {
 				return runSettle(c, u, &s.register)
 			}
+			if s.register.prepare {
+				return runPrepare(c, u, &s.register)
+			}
 			if s.register.overdue {
 				return runOverdue(c, u, &s.register)
+			}
+			for _, dir := range args { // a wrong path is told before the work of hours
+				if err := whole(dir); err != nil {
+					return s.tell(u, err)
+				}
 			}
 			v, err := newVerifier(u, o, s, len(args))
 			if err != nil {
@@ -89,7 +98,7 @@ of box, tubes and medium go into it: write nothing about a person.
 				return err
 			}
 			if s.register.address != "" {
-				if v.register, err = openRegister(c.Context(), &s.register); err != nil {
+				if v.register, err = openRegister(c.Context(), u, &s.register); err != nil {
 					return err
 				}
 				defer v.register.Close()
@@ -209,10 +218,7 @@ func scannedTubes(u *ui, path string) ([]string, error) {
 
 // verify looks at one shipment.
 func (v *verifier) verify(ctx context.Context, dir, into string, box []string, update func(done, total int64)) (*pack.Verdict, error) {
-	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return nil, usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
-	}
-	if err := wholeMedium(dir); err != nil {
+	if err := whole(dir); err != nil {
 		return nil, err
 	}
 	opts := v.opts
@@ -223,6 +229,23 @@ func (v *verifier) verify(ctx context.Context, dir, into string, box []string, u
 		verdict.Path = dir
 	}
 	return verdict, err
+}
+
+// whole refuses what is no folder, or no shipment but holds some.
+func whole(dir string) error {
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
+	}
+	return wholeMedium(dir)
+}
+
+// tell prints err as a line of JSON where each shipment has one.
+func (s *verifyOptions) tell(u *ui, err error) error {
+	if s.lines {
+		u.printed = true
+		return errors.Join(err, writeJSON(u.out, map[string]any{"ok": false, "status": exitStatus(err), "error": err.Error(), "to_do": toDo(err)}, ""))
+	}
+	return err
 }
 
 // ofSites leaves out what a system keeps on a stick, which "stick/*" names as well.
@@ -290,6 +313,8 @@ func wholeMedium(dir string) error {
 	}
 	return usagef("name the folder of each shipment, such as "+quoted(inside[0]), "%s is no shipment, but holds some: %s", quoted(dir), strings.Join(names, ", "))
 }
+
+var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
 
 // An intake is what verify says of all shipments. Its JSON form is the
 // contract's.

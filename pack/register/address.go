@@ -1,12 +1,15 @@
 package register
 
 import (
+	"net/netip"
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 )
 
 // parseAddress tells which driver opens address and how. Its errors never
@@ -18,7 +21,11 @@ func parseAddress(address string) (driver, dsn string, sys system, err error) {
 		if !found {
 			return "", "", 0, configError("write it as postgres://USER@HOST/DATABASE", "the address of the register is not complete")
 		}
-		return "pgx", address, postgres, checkPostgres(address)
+		if err := checkPostgres(address); err != nil {
+			return "", "", 0, err
+		}
+		dsn, err := secured(address)
+		return "pgx", dsn, postgres, err
 	case found:
 		return "", "", 0, configError("name a file, or write postgres://USER@HOST/DATABASE", "the register is neither a file nor a PostgreSQL address")
 	case strings.Contains(address, "password="):
@@ -52,6 +59,52 @@ func checkPostgres(address string) error {
 	return nil
 }
 
+// secured returns the address with the server's certificate and name verified, unless
+// nothing leaves this computer. A setting that would be less is refused: what is entered
+// decides which samples are used, and the password goes the same way.
+//
+// Source: PostgreSQL 15 documentation, 34.19.3 "Protection Provided in Different Modes".
+func secured(address string) (string, error) {
+	u, err := url.Parse(address)
+	if err != nil {
+		return "", configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be read")
+	}
+	q := u.Query()
+	if !q.Has("sslmode") && os.Getenv("PGSSLMODE") == "" {
+		c, err := pgx.ParseConfig(address)
+		if err != nil {
+			return "", configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be used")
+		}
+		if local(c.Host) && !slices.ContainsFunc(c.Fallbacks, func(f *pgconn.FallbackConfig) bool { return !local(f.Host) }) {
+			return address, nil
+		}
+		q.Set("sslmode", "verify-full")
+		u.RawQuery = q.Encode()
+		address = u.String()
+	}
+	c, err := pgx.ParseConfig(address)
+	if err != nil {
+		return "", configError("look at sslmode and sslrootcert in the address, and at the PG... variables of the environment", "the settings for TLS cannot be used")
+	}
+	hosts := append([]*pgconn.FallbackConfig{{Host: c.Host, TLSConfig: c.TLSConfig}}, c.Fallbacks...)
+	for _, h := range hosts {
+		if !local(h.Host) && (h.TLSConfig == nil || h.TLSConfig.InsecureSkipVerify || h.TLSConfig.ServerName == "") {
+			return "", configError("write sslmode=verify-full, or leave sslmode away and take PGSSLMODE out of the environment; sslrootcert names the certificate authority of your own server",
+				"the register's server is on another computer, and its certificate would not be verified")
+		}
+	}
+	return address, nil
+}
+
+// local reports whether host is a socket or this computer itself.
+func local(host string) bool {
+	if strings.HasPrefix(host, "/") || strings.HasPrefix(host, "@") || host == "localhost" {
+		return true
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.IsLoopback()
+}
+
 // sqliteAddress makes the driver's address of a file. BEGIN takes the write lock
 // at once, so that two stations wait for each other instead of failing; every
 // commit is on the disk before it is answered.
@@ -71,6 +124,10 @@ func sqliteAddress(path string) (string, error) {
 	}
 	if info, err := os.Stat(abs); err == nil && !info.Mode().IsRegular() {
 		return "", configError("name a file", "the register is no plain file")
+	}
+	// Before SQLite makes it for everybody to read; its other files take its mode.
+	if f, err := os.OpenFile(abs, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
+		f.Close()
 	}
 	abs = filepath.ToSlash(abs)
 	if !strings.HasPrefix(abs, "/") {

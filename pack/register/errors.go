@@ -2,6 +2,8 @@ package register
 
 import (
 	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"fmt"
 
@@ -41,6 +43,10 @@ func explain(err error) error {
 		return explainSQLite(lite.Code())
 	case errors.As(err, &pg):
 		return explainPostgres(pg.Code)
+	}
+	if errors.As(err, new(x509.UnknownAuthorityError)) || errors.As(err, new(x509.HostnameError)) || errors.As(err, new(x509.CertificateInvalidError)) || errors.As(err, new(*tls.CertificateVerificationError)) {
+		return configError("ask the person who looks after the server for the certificate of its authority, and name that file with sslrootcert=FILE in the address; do not turn the check off",
+			"the certificate of the register's server is not trusted here, is out of date, or is that of another computer")
 	}
 	return &Error{Msg: "the register's database cannot be reached, or the connection broke",
 		Do: "look whether the server runs and the address is right, then run this again: what was entered counts once"}

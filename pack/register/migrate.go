@@ -50,6 +50,33 @@ func (r *Register) migrate(ctx context.Context) error {
 	})
 }
 
+// current refuses tables that are not those of this version, and changes nothing.
+func (r *Register) current(ctx context.Context) error {
+	files, err := fs.Glob(migrations, "migrations/*.sql")
+	if err != nil {
+		return err
+	}
+	const do = "let somebody whose role may make tables run outbreath verify --register DB --prepare, then grant this role SELECT, INSERT and UPDATE on them"
+	var there bool
+	if err := r.db.QueryRowContext(ctx, "SELECT to_regclass('intake_version') IS NOT NULL").Scan(&there); err != nil {
+		return err
+	}
+	if !there {
+		return configError(do, "the database holds no register yet")
+	}
+	var n int
+	if err := r.db.QueryRowContext(ctx, "SELECT coalesce(max(version), 0) FROM intake_version").Scan(&n); err != nil {
+		return err
+	}
+	switch {
+	case n < len(files):
+		return configError(do, "the tables of the register are of an earlier version of outbreath")
+	case n > len(files):
+		return configError("use that version here too", "the register was made by a later version of outbreath")
+	}
+	return nil
+}
+
 // version returns the version of the tables, 0 when there are none yet.
 func (r *Register) version(ctx context.Context, tx *sql.Tx) (n int, err error) {
 	if r.sys == postgres {

@@ -24,6 +24,10 @@ import (
 type Register struct {
 	db  *sql.DB
 	sys system
+
+	// Waiting, if set, is told once what an entry waits for, when another program has
+	// held the register for a second. It is called on another goroutine.
+	Waiting func(holder string)
 }
 
 // A system is what differs between the two databases.
@@ -34,9 +38,10 @@ const (
 	postgres
 )
 
-// Open opens the register at address, a file's path or postgres://..., makes it
-// when it is not there, and brings its tables up to date. The error is an
-// *[Error].
+// Open opens the register at address: a file's path, which is made when it is not
+// there and whose tables are brought up to date, or postgres://..., whose tables
+// [Prepare] must have made: the role of a station needs no right to make any. The error
+// is an *[Error].
 //
 // The password of a PostgreSQL role comes from the file or variables that libpq
 // reads as well (PGPASSFILE, PGPASSWORD and so on), never from address, which other
@@ -44,7 +49,19 @@ const (
 //
 // Source: PostgreSQL 15 documentation, 34.15 "Environment Variables" and 34.16
 // "The Password File".
-func Open(ctx context.Context, address string) (*Register, error) {
+func Open(ctx context.Context, address string) (*Register, error) { return open(ctx, address, false) }
+
+// Prepare makes the tables of the register at address, or brings them up to date. The
+// role must be allowed to make tables.
+func Prepare(ctx context.Context, address string) error {
+	r, err := open(ctx, address, true)
+	if err != nil {
+		return err
+	}
+	return r.Close()
+}
+
+func open(ctx context.Context, address string, prepare bool) (*Register, error) {
 	driver, dsn, sys, err := parseAddress(address)
 	if err != nil {
 		return nil, err
@@ -57,7 +74,11 @@ func Open(ctx context.Context, address string) (*Register, error) {
 	if sys == sqliteFile {
 		db.SetMaxOpenConns(1) // one writer at a time; others wait in Go and not in SQLite
 	}
-	if err := r.migrate(ctx); err != nil {
+	ready := r.migrate
+	if sys == postgres && !prepare {
+		ready = r.current
+	}
+	if err := ready(ctx); err != nil {
 		db.Close()
 		return nil, explain(err)
 	}
@@ -76,6 +97,9 @@ const lockKey = 0x6f75746272656174
 // time is in here: an entry takes milliseconds, and what it finds is still true
 // when it is written.
 func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
+	if r.Waiting != nil {
+		defer time.AfterFunc(patience, func() { r.Waiting(r.holder(ctx)) }).Stop()
+	}
 	tx, err := r.db.BeginTx(ctx, nil) // on SQLite: BEGIN IMMEDIATE, see parseAddress
 	if err != nil {
 		return err
@@ -90,6 +114,27 @@ func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
 		return err
 	}
 	return tx.Commit()
+}
+
+// patience is how long an entry waits without a word.
+const patience = time.Second
+
+// holder says who has the register, as far as that can be known.
+func (r *Register) holder(ctx context.Context) string {
+	const unknown = "another program"
+	if r.sys != postgres {
+		return unknown + " on this computer or on one that shares the file"
+	}
+	var pid int
+	var host, name string
+	err := r.db.QueryRowContext(ctx, `SELECT a.pid, coalesce(host(a.client_addr), 'the server itself'), a.application_name
+		FROM pg_locks l JOIN pg_stat_activity a ON a.pid = l.pid
+		WHERE l.locktype = 'advisory' AND l.granted AND l.classid::bigint = $1 AND l.objid::bigint = $2 AND l.database = (SELECT oid FROM pg_database WHERE datname = current_database()) LIMIT 1`,
+		int64(lockKey)>>32, int64(lockKey)&0xffffffff).Scan(&pid, &host, &name)
+	if err != nil {
+		return unknown
+	}
+	return fmt.Sprintf("process %d of the server, from %s", pid, host)
 }
 
 // stamp writes a time as the tables have it: UTC, whole seconds, so that the

@@ -55,9 +55,17 @@ func TestPostgres(t *testing.T) {
 	}
 }
 
+// prepared opens a register whose tables need not be there yet.
+func prepared(ctx context.Context, address string) (*Register, error) {
+	if err := Prepare(ctx, address); err != nil {
+		return nil, err
+	}
+	return Open(ctx, address)
+}
+
 func mustOpen(t testing.TB, address string) *Register {
 	t.Helper()
-	r, err := Open(context.Background(), address)
+	r, err := prepared(context.Background(), address)
 	if err != nil {
 		t.Fatal(err)
 	}

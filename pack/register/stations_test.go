@@ -36,7 +36,7 @@ const (
 // shipments and prints what it was told of each.
 func station() {
 	ctx := context.Background()
-	r, err := Open(ctx, os.Getenv("REGISTER_ADDRESS"))
+	r, err := prepared(ctx, os.Getenv("REGISTER_ADDRESS"))
 	fail(err)
 	fmt.Println("ready")
 	io.Copy(io.Discard, os.Stdin)
@@ -62,7 +62,7 @@ func station() {
 // committed.
 func half() {
 	ctx := context.Background()
-	r, err := Open(ctx, os.Getenv("REGISTER_ADDRESS"))
+	r, err := prepared(ctx, os.Getenv("REGISTER_ADDRESS"))
 	fail(err)
 	fail(r.write(ctx, func(tx *sql.Tx) error {
 		if _, err := enter(ctx, tx, 1, arrival(1)); err != nil {
