@@ -239,6 +239,10 @@ func TestRules(t *testing.T) {
 		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`), []want{{at("/tubes/0/barcode") + "tube.alike?", "this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
 		{"tubes that differ in other letters", edited("/tubes/0/barcode", `"LK07-0001-4"`), nil},
 		{"kit twice", edited("/kit/unit", `"7"`), []want{{at("/kit/unit") + "kit.twice", "this lot and unit stand in sessions/0001.json, line 19 already"}}},
+		{"sampler check that did not pass", edited("/sampler/checks/0/passed", "false"),
+			[]want{{at("/sampler/checks/0/passed", "/sampler/checks/0/passed", "false") + "sampler.check?", "this check of the sampler did not pass: the study's protocol decides whether the tubes are used"}}},
+		{"no checks", edited("/sampler/checks", ""), nil},
+		{"no kit", edited("/kit", ""), nil},
 		{"unit of another lot", edited("/kit/unit", `7`, "/kit/lot", `"L2612"`), nil},
 
 		{"end before the start", edited("/ended_at", `"2026-03-02T08:21:59-05:00"`), []want{{at("/ended_at") + "time.order", "ended_at lies before started_at"}}},
