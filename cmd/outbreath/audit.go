@@ -188,10 +188,11 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	}
 	u.say("attacking it")
 	report := audit.Examine(out, in)
-	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: r.col.Read.Recordings, Report: report}
+	left := r.counts()
+	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: left.Recordings, Report: report}
 	doc := &auditResult{
 		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
-		Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
+		Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
 		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: nonNil(r.findings), Decisions: r.decided(), Problems: nonNil(r.problems), Checks: []pack.Check{},
 		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out, Custody: []custody.Entry{},
 	}

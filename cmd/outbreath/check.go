@@ -53,9 +53,10 @@ of CO2 are shown in figures, for judging how the sample was taken.
 			if err != nil {
 				return err
 			}
+			left := r.counts()
 			doc := checkResult{
 				OK: r.ok(), Ready: r.ok() && len(untested) == 0, NotTested: nonNil(untested),
-				Records: r.col.Read.Records, Recordings: r.col.Read.Recordings, Tubes: r.col.Read.Tubes,
+				Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
 				Problems: nonNil(r.problems), Leaks: nonNil(r.findings), Omitted: nonNil(r.col.Omitted),
 			}
 			if r.draft != nil {

@@ -117,6 +117,17 @@ func (r *reading) look(u *ui) (err error) {
 	return err
 }
 
+// counts says how much was read, without who has withdrawn.
+func (r *reading) counts() schema.Counts {
+	c := r.col.Read
+	for _, s := range r.gone {
+		c.Records--
+		c.Recordings -= len(s.Recordings)
+		c.Tubes -= len(s.Tubes)
+	}
+	return c
+}
+
 // search looks for identifiers, and reads every recording to its end. rehearse
 // says whether the draft is of all records and can be released.
 func (r *reading) search(ctx context.Context, u *ui, draft *deid.Draft, rehearse bool) (err error) {

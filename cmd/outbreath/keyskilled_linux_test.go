@@ -62,6 +62,21 @@ func TestKeysKilled(t *testing.T) {
 		}
 		return out
 	}
+	// What the site must not forget survives, and is readable, whatever is cut off.
+	const memory = "numbers and withdrawals\n"
+	for _, study := range []string{"LARK-2", "WREN-1"} {
+		if err := folder(at("site")).ChangeState(study, func([]byte) ([]byte, error) { return []byte(memory), nil }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	remembers := func(dir string) {
+		t.Helper()
+		for _, study := range []string{"LARK-2", "WREN-1"} {
+			if got, err := folder(dir).State(study); err != nil || string(got) != memory {
+				t.Errorf("the state of %s: %q, %v", study, got, err)
+			}
+		}
+	}
 	between := 0 // states in which one file of two was written
 	before, oldTrust := generations(at("site")), trusted(at("site"))
 	own, _, err := folder(at("newlab")).Public()
@@ -112,7 +127,8 @@ func TestKeysKilled(t *testing.T) {
 				if err := os.CopyFS(dir, os.DirFS(at("site"))); err != nil {
 					t.Fatal(err)
 				}
-				for _, path := range []string{dir, filepath.Join(dir, "pseudonym.key"), filepath.Join(dir, "pseudonym-1.key"), filepath.Join(dir, "signing")} {
+				for _, path := range []string{dir, filepath.Join(dir, "pseudonym.key"), filepath.Join(dir, "pseudonym-1.key"), filepath.Join(dir, "signing"),
+					filepath.Join(dir, "state-LARK-2"), filepath.Join(dir, "state-WREN-1")} {
 					info, err := os.Stat(path)
 					if err == nil {
 						err = os.Chmod(path, info.Mode().Perm()&0o700)
@@ -128,10 +144,12 @@ func TestKeysKilled(t *testing.T) {
 				}
 				killed++
 				c.once(dir, false)
+				remembers(dir)
 				if status, _, errOut := runHere(append(c.args, "--keys", dir)...); status != 0 {
 					t.Fatalf("%s killed at %s %d: once more: exit status %d: %s", c.name, call, n, status, errOut)
 				}
 				c.once(dir, true)
+				remembers(dir)
 				if t.Failed() {
 					t.Fatalf("%s killed at %s %d", c.name, call, n)
 				}

@@ -222,3 +222,76 @@ func TestLinkage(t *testing.T) {
 		t.Error("the list is not in the log")
 	}
 }
+
+// TestWithdrawnEverywhere: who withdrew in one week's folder is in no seal, count,
+// page or list of another's, before and after the key was rotated; trace still
+// answers, and says so.
+func TestWithdrawnEverywhere(t *testing.T) {
+	r := newRotated(t)
+	next := r.at("next")
+	if err := invent(next, smallDemo); err != nil {
+		t.Fatal(err)
+	}
+	anotherWeek(t, next, "N")
+	all := recordsOfCheck(t, r, next)
+	if status, out, errOut := runWith(r.subject+"\n", "withdraw", r.week, "--reason", "consent withdrawn in writing", "--to", r.at("notice.json"), "--keys", r.site); status != 0 {
+		t.Fatalf("exit status %d\n%s%s", status, out, errOut)
+	}
+	mine := 0
+	records, _ := filepath.Glob(filepath.Join(next, "sessions", "*.json"))
+	for _, f := range records {
+		if readRecord(t, f).Subject.ID == r.subject {
+			mine++
+		}
+	}
+	if left := recordsOfCheck(t, r, next); mine == 0 || left != all-mine {
+		t.Errorf("check counts %d records of %d, %d of the subject", left, all, mine)
+	}
+	r.must(t, "seal", next, "--to", r.at("stick"), "--keys", r.site)
+	r.must(t, "open", filepath.Join(r.at("stick"), "WEIR-0003"), "--into", r.at("third"), "--keys", r.lab)
+	sealed, _ := filepath.Glob(filepath.Join(r.at("third"), "data", "sessions", "*.json"))
+	if len(sealed) != all-mine {
+		t.Errorf("%d records were sealed of %d", len(sealed), all)
+	}
+	for _, f := range sealed {
+		if slices.Contains(r.pseudonyms[:], readRecord(t, f).Subject.ID) {
+			t.Errorf("%s is of the subject who withdrew", filepath.Base(f))
+		}
+	}
+	out := r.must(t, "audit", next, "--report", r.at("page.html"), "--keys", r.site, "--json")
+	var doc struct{ Records int }
+	page, err := os.ReadFile(r.at("page.html"))
+	if err != nil || json.Unmarshal([]byte(out), &doc) != nil || doc.Records != all-mine {
+		t.Errorf("the audit counts %d records of %d, %v", doc.Records, all, err)
+	}
+	for _, p := range r.pseudonyms {
+		if strings.Contains(string(page), p) {
+			t.Error("the page has a pseudonym of the subject who withdrew")
+		}
+	}
+	r.must(t, "keys", "rotate", "--keys", r.site)
+	r.must(t, "keys", "rotate", "--linkage", r.at("list"), "--collection", next, "--reason", "the analysis joins both halves", "--keys", r.site)
+	age := exec.Command("go", "tool", "age", "-d", "-i", filepath.Join(r.lab, "identity.txt"), r.at("list"))
+	list, err := age.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rows := strings.Count(string(list), "\n"); rows != smallDemo.Subjects || strings.Contains(string(list), r.pseudonyms[1]) {
+		t.Errorf("the list has %d lines, or the subject:\n%s", rows, list)
+	}
+	var found traceResult
+	out = r.must(t, "trace", next, r.pseudonyms[0], "--reason", "incidental finding", "--keys", r.site, "--json")
+	if err := json.Unmarshal([]byte(out), &found); err != nil || !found.Withdrawn || found.SubjectID != r.subject {
+		t.Errorf("trace: %s", out)
+	}
+}
+
+func recordsOfCheck(t *testing.T, r *rotated, dir string) int {
+	t.Helper()
+	_, out, errOut := runHere("check", dir, "--keys", r.site, "--json")
+	var doc struct{ Records int }
+	if err := json.Unmarshal([]byte(out), &doc); err != nil || doc.Records == 0 {
+		t.Fatalf("%v: %s%s", err, out, errOut)
+	}
+	return doc.Records
+}

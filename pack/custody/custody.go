@@ -17,10 +17,10 @@
 //
 // What no file in the folder can show: journal and signature both put back to
 // an earlier state, from a copy, or both removed. For that the last line's
-// SHA-256 ([Journal.Head]) must be known elsewhere, for example on paper; and
-// receipts for shipments that the journal does not know tell the same. Entries
-// added without the key are covered by the chain only, until the next one with
-// it, which says how many there were ("unsigned_before").
+// SHA-256 ([Journal.Head]) must be known elsewhere: package site keeps it in the
+// key folder ([Journal.Watch]). Entries added without the key are covered by the
+// chain only, until the next one with it, which says how many there were
+// ("unsigned_before").
 //
 // Evidence is never shortened: [Journal.Append] only adds, and [Repair] keeps
 // the unfinished line that it moves.
