@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"regexp"
 	"runtime"
 	"slices"
 	"strconv"
@@ -28,6 +29,7 @@ type draft struct {
 	treater  *treater
 	searcher *searcher
 	keyID    string // names the key in treatment.json
+	program  string // names the program there
 	sessions []*treated
 	study    []place       // texts of study.json that hold a match
 	searched int           // texts
@@ -50,6 +52,13 @@ type treated struct {
 	recordings []recording
 	absent     []schema.Problem // recordings that the folder does not hold
 }
+
+// MadeBy says which program treats the records, in the form of [ProgramForm]; it stands
+// in treatment.json, so that equal bags are promised of equal programs only.
+func (d *Draft) MadeBy(program string) { d.program = program }
+
+// ProgramForm is how a program is named: "outbreath", version, commit, Go.
+var ProgramForm = regexp.MustCompile(`^outbreath [0-9A-Za-z.+-]{1,64}( [0-9a-f]{7}\+?)? [0-9A-Za-z.+-]{1,32}$`)
 
 // Treat applies the plan to every record of c. The error is a
 // *[schema.QueriesError] when a value cannot be treated (for example a collision

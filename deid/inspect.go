@@ -184,7 +184,7 @@ func (i *Inspection) text(file, pointer string, base int, text string, declared 
 			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"}, false})
 		return true
 	}
-	if len(text) < 4 || own(text) {
+	if len(text) < 4 || own(text) || file == "treatment.json" && pointer == "/program" && ProgramForm.MatchString(text) {
 		return false
 	}
 	found := false

@@ -22,8 +22,9 @@ type Ledger struct {
 	Study      string          `json:"study"`
 	Site       string          `json:"site"`
 	Plan       string          `json:"plan"`
-	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
-	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
+	Program    string          `json:"program"` // which program treated the records, as [ProgramForm]; "" when it was not said
+	KeyID      string          `json:"key_id"`  // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
+	Fields     []FieldLedger   `json:"fields"`  // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
 	Settled    []SettledPlace  `json:"settled"` // texts in which something found stays
 	Removed    []RemovedPlace  `json:"removed"` // what the treatment wrote over what was found; [Release] fills it in
@@ -68,7 +69,7 @@ var cautions = []string{
 // Ledger returns what was done, with the findings as [Draft.Findings] gave them.
 func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	l := &Ledger{
-		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, KeyID: d.keyID,
+		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, Program: d.program, KeyID: d.keyID,
 		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{},
 		Cautions: append(slices.Clone(cautions), d.handlingCaution()), Removed: []RemovedPlace{},
 	}

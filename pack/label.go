@@ -8,6 +8,8 @@ import (
 	"regexp"
 	"strings"
 	"time"
+
+	"outbreath/deid"
 )
 
 const (
@@ -35,7 +37,8 @@ type label struct {
 	Shipment   string      `json:"shipment"`
 	Study      string      `json:"study"`
 	Site       string      `json:"site"`
-	Sealed     string      `json:"sealed"` // "2026-11-25"
+	Sealed     string      `json:"sealed"`            // "2026-11-25"
+	Program    string      `json:"program,omitempty"` // which program sealed it, as [deid.ProgramForm]
 	Sessions   int         `json:"sessions"`
 	Recordings int         `json:"recordings"`
 	Tubes      int         `json:"tubes"`
@@ -101,6 +104,8 @@ func (l *label) check() error {
 		return errors.New("has no usable study code")
 	case checkNumber(l.Shipment, l.Site) != nil:
 		return errors.New("has a shipment number that does not belong to its site")
+	case l.Program != "" && !deid.ProgramForm.MatchString(l.Program):
+		return errors.New("does not name the program as it must be named")
 	case l.Sessions < 0 || l.Recordings < 0 || l.Tubes < 0:
 		return errors.New("has a negative count")
 	case len(l.Parts) == 0 || len(l.Parts) > maxParts:

@@ -30,6 +30,7 @@ type SealOptions struct {
 	PartSize   int64                   // bytes; 0: what the file system can hold in one file
 	Repair     int                     // repair data, in percent of the archive; 0: none
 	Date       time.Time               // sealing date for the public label
+	Program    string                  // for the label, as [deid.ProgramForm]; may be ""
 	Workers    int                     // compression workers; 0: one a core
 	Progress   func(done, total int64) // plain bytes; may be nil
 
@@ -147,7 +148,7 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 	sealed := &Sealed{OK: true, Shipment: s.o.Number, Folder: s.targets[0].final,
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes,
 		Bag: hex.EncodeToString(made.bag[:]), Inside: inside(made.listed)}
-	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site, Sealed: s.o.Date.Format(time.DateOnly),
+	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site, Sealed: s.o.Date.Format(time.DateOnly), Program: s.o.Program,
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes}
 	for _, q := range s.targets[0].written {
 		sealed.Parts = append(sealed.Parts, Part{q.Name, q.Bytes, hex.EncodeToString(q.SHA256[:])})

@@ -51,6 +51,7 @@ type auditResult struct {
 	*figures
 
 	Made     string         `json:"-"`
+	Program  string         `json:"program"`
 	Whole    bool           `json:"-"` // recordings were looked at too
 	Examples []deid.Example `json:"-"` // one a field
 	Output   *audit.Output  `json:"-"`
@@ -120,6 +121,7 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 	if err != nil {
 		return err
 	}
+	doc.Program = programName()
 	doc.Made = time.Now().Format("2006-01-02 15:04 -07:00")
 	if a.report != "" {
 		if err := doc.write(a.report); err != nil {

@@ -68,7 +68,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	}
 	r.problems = append(col.Problems, col.Holding(time.Now())...)
 	var queries *schema.QueriesError
-	draft, err := deid.Treat(col, key)
+	draft, err := treat(col, key)
 	whole := err == nil
 	if whole {
 		r.draft = draft
@@ -78,7 +78,7 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		others.Sessions = slices.DeleteFunc(slices.Clone(col.Sessions), func(s *schema.Session) bool {
 			return slices.ContainsFunc(queries.Problems, func(p schema.Problem) bool { return p.File == s.File })
 		})
-		draft, err = deid.Treat(&others, key)
+		draft, err = treat(&others, key)
 	}
 	if err == nil {
 		err = r.search(ctx, u, draft, whole && key != nil)
@@ -184,6 +184,15 @@ func (r *reading) take(err error) error {
 		}
 	}
 	return nil
+}
+
+// treat applies the plan, and says in treatment.json which program did.
+func treat(c *schema.Collection, key *keys.PseudonymKey) (*deid.Draft, error) {
+	draft, err := deid.Treat(c, key)
+	if err == nil {
+		draft.MadeBy(programName())
+	}
+	return draft, err
 }
 
 // add takes problems that the treatment has found, but for those that the rules of

@@ -47,6 +47,7 @@ the protocol and local law decide.
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "read the passphrase from the first line of this file")
 	f.BoolVar(&u.json, "json", false, "print one JSON document on standard output")
 	f.BoolVar(&u.quiet, "quiet", false, "no progress, no remarks")
+	root.Flags().Bool("version", false, "say which program this is: version, commit, Go, and the modules in it with their sums")
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usagef("see outbreath help "+c.Name(), "%s", flagMessage(err))
 	})
@@ -54,16 +55,16 @@ the protocol and local law decide.
 		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o), newCustodyCmd(u, o),
 		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
 	)
-	wrapArgs(root)
+	wrapArgs(u, root)
 	return root
 }
 
 // wrapArgs makes the library's complaints about arguments usage errors. Their
 // texts may repeat an argument, and somebody may have typed an identifier
 // there: only the kind of mistake is told.
-func wrapArgs(c *cobra.Command) {
+func wrapArgs(u *ui, c *cobra.Command) {
 	for _, sub := range c.Commands() {
-		wrapArgs(sub)
+		wrapArgs(u, sub)
 		args := sub.Args
 		if args == nil {
 			args = cobra.NoArgs
@@ -86,6 +87,9 @@ func wrapArgs(c *cobra.Command) {
 	if c.Parent() == nil {
 		c.Args = cobra.ArbitraryArgs
 		c.RunE = func(c *cobra.Command, a []string) error {
+			if asked, _ := c.Flags().GetBool("version"); asked && len(a) == 0 {
+				return printVersion(u)
+			}
 			if len(a) > 0 {
 				return usagef("outbreath help lists the commands", "there is no such command")
 			}

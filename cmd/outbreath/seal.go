@@ -209,6 +209,7 @@ func (j *sealJob) open() (err error) {
 	}
 	sayRecipients(j.u, j.known)
 	sayOtherName(j.u.tell, j.folder, j.col.Study.Site)
+	j.opts.Program = programName()
 	if j.opts.Signer, err = j.folder.Signer(); err != nil {
 		return err
 	}
@@ -222,7 +223,7 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 	if err != nil {
 		return nil, err
 	}
-	draft, err := deid.Treat(j.col, j.key)
+	draft, err := treat(j.col, j.key)
 	if err != nil {
 		return nil, err
 	}
@@ -373,7 +374,7 @@ func facts(s *pack.Sealed, stated []deid.Discrepancy, readers []keys.Trusted) ma
 	f := map[string]string{
 		"bag_sha256": s.Bag,
 		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
-		"copies": fmt.Sprint(len(s.Copies)),
+		"copies": fmt.Sprint(len(s.Copies)), programFact: programName(),
 	}
 	for sort, sum := range s.Inside {
 		f[insideFact+sort] = sum

@@ -190,6 +190,8 @@ func otherContents(l *site.Log, x *site.Shipment, again bool, now map[string]str
 	}
 	what := ""
 	switch {
+	case before[programFact] != now[programFact] && before[programFact] != "" && len(differ) <= 1:
+		what = ": it was sealed with " + before[programFact] + ", and this is " + now[programFact] + ", which may treat the records otherwise"
 	case len(differ) > 0:
 		what = ": changed since are " + strings.Join(differ, ", ")
 	case known:
