@@ -41,10 +41,12 @@ and say the number {{.L.Shipment}}. Thank you.
 AT THE LABORATORY, WITH OUTBREATH
 
 Copy nothing by hand. With the medium plugged in, check the shipment, then
-open it into a folder that does not exist yet:
+open it into a folder that does not exist yet, on the laboratory's own
+encrypted disk and never on this medium. Work in a folder there; SHIPMENT is
+the path of the folder in which this file is:
 
-    outbreath verify {{.L.Shipment}}
-    outbreath open {{.L.Shipment}} --into opened
+    outbreath verify "$SHIPMENT"
+    outbreath open "$SHIPMENT" --into opened
 
 AT THE LABORATORY, WITH STOCK TOOLS ALONE
 

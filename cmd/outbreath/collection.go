@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,17 +21,34 @@ import (
 )
 
 // loadCollection reads a collection folder; the caller closes c.Root.
-func loadCollection(dir string) (*schema.Collection, error) {
+func loadCollection(u *ui, dir string) (*schema.Collection, error) {
 	if root, err := durable.OpenFolder(dir); err == nil { // what cannot be read, Load tells of
 		records, _ := durable.ReadDir(root, "sessions")
 		root.Close()
 		workIn(len(records))
 	}
 	c, err := schema.Load(dir)
+	if err == nil {
+		sayShared(u, c)
+	}
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
 		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s", quoted(dir))
 	}
 	return c, err
+}
+
+// sayShared cautions about folders of a collection that others may write to: what
+// they put there is read as the site's own.
+func sayShared(u *ui, c *schema.Collection) {
+	for _, name := range []string{".", "sessions", "recordings"} {
+		who, err := durable.Shared(c.Root, name)
+		if err != nil || who == "" {
+			continue // a folder that is missing is told elsewhere
+		}
+		path := filepath.Join(c.Dir, name)
+		u.say("caution: %s of this computer may write to %s, and could exchange records, recordings and decisions", who, quoted(path))
+		u.say("  to do: if only you work on it, run: chmod go-w %s; if others do, see that its group holds nobody else", quoted(path))
+	}
 }
 
 // A reading is all that check, review, seal and audit look at.
@@ -52,7 +70,7 @@ type reading struct {
 // every test of the data that seal does: see [reading.rehearse]. needed says that
 // the command cannot do without a key. The caller closes col.Root.
 func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
-	col, err := loadCollection(dir)
+	col, err := loadCollection(u, dir)
 	if err != nil {
 		return nil, err
 	}

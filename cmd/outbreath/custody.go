@@ -63,7 +63,7 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 	if err := s.usable(); err != nil {
 		return err
 	}
-	col, err := loadCollection(dir)
+	col, err := loadCollection(u, dir)
 	if err != nil {
 		return err
 	}

@@ -32,7 +32,7 @@ func logged(t *testing.T, n int) (dir, site string) {
 		t.Fatal(err)
 	}
 	var errOut bytes.Buffer
-	col, err := loadCollection(dir)
+	col, err := loadCollection(newUI(nil, nil, &errOut), dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -79,7 +79,7 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 			return usagef("name a file that does not exist", "%s is there already; it is never written over", quoted(path))
 		}
 	}
-	col, err := loadCollection(s.collection)
+	col, err := loadCollection(u, s.collection)
 	if err != nil {
 		return err
 	}

@@ -51,7 +51,7 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 		Example: "  outbreath plan week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			col, err := loadCollection(args[0])
+			col, err := loadCollection(u, args[0])
 			if err != nil {
 				return err
 			}

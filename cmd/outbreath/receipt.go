@@ -33,6 +33,13 @@ func newReceiptWriter(u *ui, folder *keys.Folder, s *verifyOptions, shipments in
 		return nil, usagef("write the laboratory's short name behind the key in signing.pub, the one that the sites know", "the key folder does not say the laboratory's name")
 	}
 	w := &receiptWriter{u: u, folder: folder, path: s.receipt, many: shipments > 1, by: operatorName(s.by), remarks: s.remarks}
+	inside := w.path
+	if w.many {
+		inside = filepath.Join(w.path, "receipt")
+	}
+	if err := outsideShipment(inside); err != nil {
+		return nil, err
+	}
 	info, err := os.Stat(w.path)
 	switch {
 	case w.many && (err != nil || !info.IsDir()):

@@ -179,7 +179,7 @@ func (j *sealJob) open() (err error) {
 	if j.before, err = stateOf(j.dir); err != nil {
 		return err
 	}
-	if j.col, err = loadCollection(j.dir); err != nil {
+	if j.col, err = loadCollection(j.u, j.dir); err != nil {
 		return err
 	}
 	defer func() {

@@ -38,6 +38,9 @@ func mediaApart(collection string, o *options, media []string) error {
 				return usagef(c.do, "%s: %s", quoted(m), c.msg)
 			}
 		}
+		if err := mediumFits(m); err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -45,7 +45,7 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 	if err != nil {
 		return usagef("compare it with the print: four groups of four and one check character", "%s", err)
 	}
-	col, err := loadCollection(dir)
+	col, err := loadCollection(u, dir)
 	if err != nil {
 		return err
 	}

@@ -66,7 +66,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 			return usagef("name a file that does not exist", "%s is there already; a notice is never written over", quoted(path))
 		}
 	}
-	col, err := loadCollection(dir)
+	col, err := loadCollection(u, dir)
 	if err != nil {
 		return err
 	}
