@@ -55,9 +55,9 @@ classic key), zstd, tar, sha256sum, and ssh-keygen of OpenSSH 8.1 or newer;
 your identity.txt, and allowed_signers with the key of site {{.L.Site}}.
 
 Use bash, in a new folder on an encrypted disk that nobody else can read. Put
-your allowed_signers and identity.txt there, or write their paths instead. If your
-key folder has identity.age in place of identity.txt, write that: age asks for
-its passphrase.
+your allowed_signers and identity.txt there, or write their paths instead. If
+your key folder has identity.age in place of identity.txt, write that: age
+asks for its passphrase.
 SHIPMENT is the path of the folder in which this file is. Stop at the first
 command that reports anything but success: what was written until then must
 not be used.
