@@ -169,12 +169,9 @@ func newTrace(i, size int) []byte {
 	for ; b.Len()+2*most < size; k++ {
 		fmt.Fprintf(&b, "%d.%02d,%.3f,%.1f\n", k/100, k%100, 2+3*r.Float64(), 40*r.NormFloat64())
 	}
-	last := fmt.Sprintf("%d.%02d", k/100, k%100) // then zeros, to be of so many bytes
-	if left := size - b.Len() - len(last) - len(",2.0,0.0\n"); left > 0 {
-		last += strings.Repeat("0", min(left, 20)) + ",2.0" + strings.Repeat("0", max(0, left-20)) + ",0.0\n"
-	} else {
-		last += ",2,0\n"
-	}
+	last := fmt.Sprintf("%d.%02d", k/100, k%100) // with zeros in front, to be of so many bytes
+	left := max(0, size-b.Len()-len(last)-len(",2,0\n"))
+	last = strings.Repeat("0", min(left, 20)) + last + "," + strings.Repeat("0", max(0, left-20)) + "2,0\n"
 	return append(b.Bytes(), last...)
 }
 

@@ -12,7 +12,8 @@ const maxHeaderLine = 64 * 65
 
 // A CSVArrival proves of a CSV recording that arrived what a [CSVCheck] proves at
 // the site. The schema that declares the columns comes later in a shipment, so the
-// header is taken as it is, if it can be one, and compared in the end. It is an
+// header is taken as it is, if it can be one, and compared in the end; how many digits
+// the numbers of a study's own columns may have is not judged here. It is an
 // io.Writer; Close ends the recording. No byte of rows is kept.
 type CSVArrival struct {
 	head   []byte    // of a header that is not whole yet
@@ -73,7 +74,7 @@ func (a *CSVArrival) header(p []byte) []byte {
 	if !slices.EqualFunc(columns, names, func(c Column, name string) bool { return c.Name == name }) {
 		columns = columns[:0]
 		for _, name := range names {
-			columns = append(columns, Column{Name: name, Min: math.Inf(-1), Max: math.Inf(1)})
+			columns = append(columns, Column{Name: name, Min: math.Inf(-1), Max: math.Inf(1), Digits: maxCell})
 			a.seen = append(a.seen, seenColumn{name: name, low: math.Inf(1), high: math.Inf(-1), rising: true})
 		}
 	}
