@@ -260,11 +260,9 @@ func newSigning(o NewOptions) (pub string, private []byte, err error) {
 	if err != nil {
 		return "", nil, err
 	}
-	var block *pem.Block
-	if o.Passphrase == nil {
-		block, err = ssh.MarshalPrivateKey(edKey, o.Name)
-	} else {
-		block, err = ssh.MarshalPrivateKeyWithPassphrase(edKey, o.Name, o.Passphrase)
+	block, err := ssh.MarshalPrivateKey(edKey, o.Name)
+	if err == nil && o.Passphrase != nil {
+		block, err = lockSigning(block, o.Passphrase, signingRounds)
 	}
 	if err != nil {
 		return "", nil, err

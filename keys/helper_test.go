@@ -19,10 +19,13 @@ import (
 )
 
 // shippedWorkFactor is what the program itself uses.
-var shippedWorkFactor = scryptWorkFactor
+var (
+	shippedWorkFactor = scryptWorkFactor
+	shippedRounds     = signingRounds
+)
 
 func TestMain(m *testing.M) {
-	scryptWorkFactor = 8
+	scryptWorkFactor, signingRounds = 8, 2
 	os.Exit(m.Run())
 }
 
