@@ -52,8 +52,7 @@ type Check struct {
 // fails ends them, because the later ones build on it; only "search", "slip" and
 // "tubes" can fail without rejecting the shipment.
 type Verdict struct {
-	Path     string             `json:"path,omitempty"` // of the folder, as it was named; set by the caller of Verify
-	Shipment string             `json:"shipment"`       // as signed; the folder's name as long as that is unknown
+	Shipment string             `json:"shipment"` // as signed; the folder's name as long as that is unknown
 	Decision Decision           `json:"decision"`
 	Checks   []Check            `json:"checks"`
 	Tubes    *TubeMatch         `json:"tubes,omitempty"`
@@ -62,6 +61,7 @@ type Verdict struct {
 	Damage   *Damage            `json:"damage,omitempty"`         // of the archive as it arrived; nil while none is known
 	Repaired *Repaired          `json:"repaired,omitempty"`       // the verdict is of that folder
 	Caution  string             `json:"caution,omitempty"`        // of the key that signed it
+	Path     string             `json:"path,omitempty"`           // of the folder, as it was named; set by the caller of Verify
 
 	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
 	Parts                       []Part   `json:"-"` // as signed
