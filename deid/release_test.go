@@ -314,7 +314,7 @@ func TestPlanted(t *testing.T) {
 		{demo.InTransducer, "email", true},
 		{demo.InAnnotation, "family_name", true},
 		{demo.InAnnotation, "given_name", true},
-		{demo.InKeptField, "family_name", false},
+		{demo.InKeptField, "mrn", false},
 	} {
 		t.Run(string(test.place)+" "+test.column, func(t *testing.T) {
 			dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
@@ -636,7 +636,7 @@ func randomRecord(t *rapid.T, plan *schema.Plan) (record []byte, secrets []strin
 		"operator": secret("/operator", id.Draw(t, "operator")), "subject": subject,
 		"started_at": when("/started_at", "start"), "ended_at": when("/ended_at", "end"), "outcome": "complete", "fraction": "whole",
 		"kit":     map[string]any{"lot": "L" + rapid.StringMatching(`[0-9]{3}`).Draw(t, "lot"), "unit": rapid.IntRange(0, 99).Draw(t, "unit")},
-		"sampler": map[string]any{"serial": secret("/sampler/serial", "serial"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2", "checks": []any{map[string]any{"name": "flow", "passed": rapid.Bool().Draw(t, "passed")}}},
+		"sampler": map[string]any{"serial": secret("/sampler/serial", "serial-7"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2", "checks": []any{map[string]any{"name": "flow", "passed": rapid.Bool().Draw(t, "passed")}}},
 	}
 	var tubes []any
 	for i := range rapid.IntRange(1, 3).Draw(t, "tubes") {

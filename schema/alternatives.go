@@ -179,6 +179,7 @@ func (f *Field) merge(o Field) (message string) {
 	}
 	f.Enum = f.Enum && o.Enum
 	f.Digits = max(f.Digits, o.Digits)
+	f.Wide = f.Wide || o.Wide
 	if f.Risk == "" {
 		f.Risk = o.Risk
 	}

@@ -19,6 +19,7 @@ type Field struct {
 	Enum      bool     // only listed values are accepted, in every alternative
 	Required  bool     // required in its object, in every alternative
 	Why       string   // one plain sentence
+	Wide      bool     // a kept text that may hold words, such as a name
 	Digits    int      // of a kept number, at most; 0: see [UsualDigits]
 }
 

@@ -327,6 +327,7 @@ func (w *shaper) field(s *shape) error {
 	if message != "" {
 		return wrong(s.pointer, message)
 	}
+	f.Wide = s.wide(f)
 	s.field = &f
 	return nil
 }

@@ -85,7 +85,7 @@ func TestValidate(t *testing.T) {
 		{"/subject/birth_date", `"17.05.1978"`, "/subject/birth_date", "schema.format", "subject.birth_date must be a date"},
 		{"/subject/height_cm", `29`, "/subject/height_cm", "schema.range", "subject.height_cm must be at least 30"},
 		{"/subject/weight_kg", `400.5`, "/subject/weight_kg", "schema.range", "subject.weight_kg must be at most 400"},
-		{"/subject/smoking_status", `"` + strings.Repeat("x", 41) + `"`, "/subject/smoking_status", "schema.length", "subject.smoking_status must be at most 40 characters long"},
+		{"/subject/smoking_status", `"` + strings.Repeat("x", 41) + `"`, "/subject/smoking_status", "schema.length", "subject.smoking_status must be at most 24 characters long"},
 		{"/sampler/checks/0/passed", `"true"`, "/sampler/checks/0/passed", "schema.type", "sampler.checks[0].passed must be true or false, without quotation marks"},
 		{"/sampler/checks/0/name", "", "/sampler/checks/0", "schema.required", "sampler.checks[0].name is missing: add it"},
 		{"/sampler/checks", "", "", "", ""},

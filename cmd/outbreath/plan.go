@@ -18,7 +18,12 @@ type planField struct {
 	Why       string `json:"why"`
 	Before    string `json:"before"` // an invented value; "" for a field that leaves as it is
 	After     string `json:"after"`
+	Caution   string `json:"caution,omitempty"`
 }
+
+// wideField is said of a kept field that prose fits into.
+const wideField = "it leaves as it is and lets words through, so a name could leave by it: it is searched like notes, but give it a narrow \"pattern\" " +
+	"and a \"maxLength\" of 64 or less, listed values (\"enum\"), or the treatment \"text\""
 
 func planFields(p *schema.Plan) ([]planField, error) {
 	examples, err := deid.Examples(p)
@@ -27,7 +32,11 @@ func planFields(p *schema.Plan) ([]planField, error) {
 	}
 	out := make([]planField, 0, len(p.Fields))
 	for i, f := range p.Fields {
-		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why, examples[i].Before, examples[i].After})
+		caution := ""
+		if f.Wide {
+			caution = wideField
+		}
+		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why, examples[i].Before, examples[i].After, caution})
 	}
 	return out, nil
 }
@@ -72,6 +81,9 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 					fmt.Fprintln(w, line)
 					if i > 0 && fields[i-1].Why != "" {
 						fmt.Fprintf(w, "    %s\n", fields[i-1].Why)
+					}
+					if i > 0 && fields[i-1].Caution != "" {
+						fmt.Fprintf(w, "    caution: %s\n", fields[i-1].Caution)
 					}
 				}
 				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")

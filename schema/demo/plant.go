@@ -70,6 +70,9 @@ func plant(dir string, p Planting) (Planted, error) {
 	if err := json.Unmarshal(data, &rec); err != nil {
 		return Planted{}, errors.New("the record is not one that this package wrote")
 	}
+	if p.Place == InKeptField { // which has the form of a code
+		p.Value = strings.ReplaceAll(p.Value, " ", "-")
+	}
 	done := Planted{Planting: p, File: p.Session}
 	switch p.Place {
 	case InNotes:
@@ -77,7 +80,7 @@ func plant(dir string, p Planting) (Planted, error) {
 		rec.Notes, done.Start = surround(rec.Notes+"; ask ", p.Value, " again")
 	case InKeptField:
 		done.Pointer = "/kit/lot"
-		rec.Kit.Lot, done.Start = surround(rec.Kit.Lot+" ", p.Value, "")
+		rec.Kit.Lot, done.Start = surround(rec.Kit.Lot+"-", p.Value, "")
 	case InFileName:
 		done.Pointer = "/recordings/0/file"
 		old := rec.Recordings[0].File
