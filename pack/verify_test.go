@@ -109,7 +109,7 @@ func TestVerifyCuts(t *testing.T) {
 		}
 		write(t, path, []byte(data))
 	}
-	for _, extra := range []string{"notes.txt", ".DS_Store", "07-0012.tar.zst.age", "07-0012.tar.zst.age.009", "shipment.json.bak"} {
+	for _, extra := range []string{"notes.txt", ".DS_Store.txt", "07-0012.tar.zst.age", "07-0012.tar.zst.age.009", "shipment.json.bak"} {
 		path := filepath.Join(s.Folder, extra)
 		write(t, path, []byte("x"))
 		v := b.mustVerify(t, s.Folder)
