@@ -157,5 +157,6 @@ func (s *joinOptions) write(u *ui, o *options, key *keys.PseudonymKey, set strin
 	return u.result(map[string]any{"ok": true, "set": set, "file": s.to}, func(w io.Writer) {
 		fmt.Fprintf(w, "the shares of set %s join; the pseudonym key is in %s\n", set, quoted(s.to))
 		fmt.Fprintln(w, "Next: put it into the site's key folder, under the folder's own passphrase, and check a pseudonym of an earlier shipment with trace before anything is sealed.")
+		fmt.Fprintln(w, "caution: a key folder that was rebuilt does not know which numbers were given and who has withdrawn. Put back its files state-STUDY from a copy; if there is none,\nhave the privacy officer run custody COLLECTION --restored for every collection of the study before the next seal.")
 	})
 }

@@ -123,9 +123,19 @@ func amendReason(u *ui, col *schema.Collection, given string, list []site.Amendm
 	what := fmt.Sprintf("%s since %s sealed: %s", changedRecords(len(list)), wereSealed(len(list)), amendedFiles(list))
 	if given == "" && interactive(u) {
 		u.tell("%s.", what)
-		var err error
-		if given, err = askLine(u, "Why? (nothing about a person; it is kept in custody.jsonl) "); err != nil {
-			return "", err
+		for { // what was scanned so far must not be lost over a word
+			text, err := askLine(u, "Why? (nothing about a person; it is kept in custody.jsonl; empty: not) ")
+			if err != nil {
+				return "", err
+			}
+			if text == "" {
+				break
+			}
+			if err := reasonMayStay(col, text); err == nil {
+				return text, nil
+			} else {
+				u.tell("  %s", err)
+			}
 		}
 	}
 	if strings.TrimSpace(given) == "" {

@@ -70,6 +70,9 @@ func TestCallsFail(t *testing.T) {
 			if status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site); status != 0 {
 				t.Fatalf("%s: the next seal: exit status %d: %s", where, status, errOut)
 			}
+			if status, out, errOut := runHere("custody", j.collection, "--check", "--keys", j.site); status != 0 || !strings.Contains(out, "as the key folder knows them") {
+				t.Fatalf("%s: then custody --check: exit status %d: %s%s", where, status, out, errOut)
+			}
 			if j.judge(t, where+", next seal") != 1 {
 				t.Fatalf("%s: the next seal left no shipment", where)
 			}

@@ -386,6 +386,7 @@ func TestKilledSeal(t *testing.T) {
 		t.Error("no kill came before the end: the test shows nothing")
 	}
 	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
+	must(t, "custody", j.collection, "--check", "--keys", j.site)
 	left, err := os.ReadDir(j.media)
 	if err != nil {
 		t.Fatal(err)
