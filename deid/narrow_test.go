@@ -317,3 +317,62 @@ func TestInitialsOfTheSubject(t *testing.T) {
 		t.Fatalf("%d of %d records are the subject's", n, len(truth.Sessions))
 	}
 }
+
+// bent writes a value as somebody might whose keyboard, export or haste bent it, and
+// glues it into what such people write: file names, tags, other scripts, numbers
+// that run on. A second set of ideas, made when the search was finished.
+func bent(r *rand.Rand, value string) string {
+	pick := func(list ...string) string { return list[r.IntN(len(list))] }
+	switch r.IntN(8) {
+	case 0:
+		value = strings.ToUpper(value)
+	case 1:
+		value = strings.ToLower(value)
+	case 2:
+		value = strings.ReplaceAll(value, " ", pick("_", "", "-", "."))
+	case 3:
+		cut := r.IntN(len(value)) // something that cannot be seen, in the middle
+		for cut < len(value) && !utf8.RuneStart(value[cut]) {
+			cut++
+		}
+		value = value[:cut] + pick("\u00ad", "\u200b", "\u2060", "\U000e0041", "\ufe0f", "\u034f", "\u202e", "\x00") + value[cut:]
+	case 4:
+		var wide strings.Builder
+		for _, c := range value {
+			if '!' <= c && c <= '~' {
+				c += 0xFEE0
+			}
+			wide.WriteRune(c)
+		}
+		value = wide.String()
+	}
+	switch r.IntN(9) {
+	case 0:
+		return "scan_" + value + "_v2.csv"
+	case 1:
+		return pick("名", "ж", "ß", "é", "Ω") + value + pick("名", "ж", "é", "")
+	case 2:
+		return pick("T", "v", "No", "nr.") + fmt.Sprint(r.IntN(1000)) + pick("", "_", ":") + value
+	case 3:
+		return value + pick("'s", "sche", "ova", "chen", "2nd", "ctrl", "Probe")
+	case 4:
+		return pick("<", "[", "{", "(", "»") + value + pick(">1", "]2", "}x", ")", "«")
+	case 5:
+		return value + "/" + value
+	case 6:
+		return pick("🙂", "→", "✓", "№", "µ", "°") + value + pick("🙂", "→", "²", "™")
+	case 7:
+		return "kpa" + value + "hz"
+	}
+	return fmt.Sprint(r.IntN(10)) + value + fmt.Sprint(r.IntN(10))
+}
+
+// The same as a stranger would try it.
+func TestBentValues(t *testing.T) {
+	s := &smuggler{t: t, r: rand.New(rand.NewPCG(2032, 2)), glue: bent, places: allPlaces}
+	all := s.run(1016)
+	missed := tell(t, all)
+	if missed*50 > len(all) {
+		t.Errorf("%d of %d leave unseen", missed, len(all))
+	}
+}

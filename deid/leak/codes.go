@@ -143,7 +143,7 @@ func (p *page) findCode(i int) {
 			switch {
 			case k&kPostal != 0:
 				c.conf = Likely
-			case p.listed(i, 3)&notPostal != 0 || g.all > 0 || p.kind(j+1)&kUnit != 0 && len(p.after(j)) < 2 || !p.bare(i, j):
+			case p.listed(i, 3)&notPostal != 0 || g.all > 0 || p.kind(j+1)&kUnit != 0 && len(bytes.Trim(p.after(j), " ")) == 0 || !p.bare(i, j):
 				continue
 			}
 		}
@@ -248,10 +248,10 @@ func (p *page) listed(i, n int) (k kind) {
 
 // bare says whether tokens i to j are no part of a longer number.
 func (p *page) bare(i, j int) bool {
-	if p.number(i-1) && len(p.gap(i)) < 2 && string(p.gap(i)) != "\n" && string(p.gap(i)) != "," {
-		return false
+	joined := func(k int) bool {
+		return len(p.gap(k)) == 0 || len(p.gap(k)) == 1 && bytes.ContainsAny(p.gap(k), " .-:+'()_")
 	}
-	return !p.number(j+1) || len(p.gap(j+1)) > 1 || string(p.gap(j+1)) == "\n" || string(p.gap(j+1)) == ","
+	return !(p.number(i-1) && joined(i)) && !(p.number(j+1) && joined(j+1))
 }
 
 // measured says whether a unit or a per cent sign follows token j.

@@ -243,7 +243,7 @@ func (p *page) findGlued() {
 		}
 		n := t.e - t.s
 		inside := n
-		if glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued; !glued && !t.upper && !t.number && (n <= longInlay || p.kind(i) != 0) {
+		if glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued; !glued && !t.upper && !t.number && (n <= longInlay && (i+1 == len(p.tok) || t.term != nil) || p.kind(i) != 0) {
 			inside = 1 // only what begins with it and goes on in the next word
 		}
 		for j := range inside {
@@ -325,6 +325,7 @@ func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
 	large := p.largeAt(from)
 	start := left != cLetter || large && !p.shoutingAround(from)   // a word begins here
 	end := right != cLetter || p.largeAt(to) && !p.largeBefore(to) // or ends
+	start, end = start || otherScript(p.fold.b[:s], true), end || otherScript(p.fold.b[e:], false)
 	n := utf8.RuneCountInString(v.key)
 	whole := p.wordAround(s, e)
 	switch {
@@ -333,15 +334,25 @@ func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
 	case p.lex.words.look(whole) != nil && len(whole) > len(v.key):
 		return false // another word that is known
 	case v.common && gaps == 0:
-		return start && end && large
+		return start && end && (large || p.field)
 	case v.common:
-		return large
+		return large || gaps > 1
 	case n >= 6, gaps > 0 && n >= 5:
 		return true
 	case start && end:
 		return large || n >= 4
 	}
 	return large && n >= 4 && (start || end)
+}
+
+// otherScript says whether b ends, or begins, with a letter that stands in no word of
+// Latin letters.
+func otherScript(b []byte, ends bool) bool {
+	r, _ := utf8.DecodeRune(b)
+	if ends {
+		r, _ = utf8.DecodeLastRune(b)
+	}
+	return r >= utf8.RuneSelf && unicode.IsLetter(r) && !unicode.Is(unicode.Latin, r)
 }
 
 // wordAround returns the letters around b[s:e].
