@@ -1,13 +1,14 @@
 package keys
 
 import (
-	"bytes"
 	"errors"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
+
+	"outbreath/pack/durable"
 )
 
 // Size limits in bytes. A secret file has at most 3 KiB, a hybrid recipient 2 KiB.
@@ -175,33 +176,18 @@ func (f *Folder) missing(name, todo string) *Error {
 }
 
 // replace writes a file of the folder whole or not at all. The caller holds the
-// folder, so one temporary name serves: a run that was killed leaves nothing that
-// the next one does not take away.
+// folder, so what a run that was killed left on its way is taken away.
 func (f *Folder) replace(name string, data []byte, mode fs.FileMode) error {
-	path, tmp := f.path(name), f.path(".outbreath-"+name)
-	err := func() (err error) {
-		if err := os.Remove(tmp); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return err
-		}
-		defer func() {
-			if err != nil {
-				os.Remove(tmp)
-			}
-		}()
-		if err := writeNew(f.dir, filepath.Base(tmp), data, mode); err != nil {
-			return err
-		}
-		// The old file stays until the new one has been read back.
-		if back, err := os.ReadFile(tmp); err != nil || !bytes.Equal(back, data) {
-			return errors.Join(errors.New("what was written reads back otherwise"), err)
-		}
-		return os.Rename(tmp, path)
-	}()
+	root, err := durable.OpenFolder(f.dir)
 	if err == nil {
-		err = syncDir(f.dir)
+		defer root.Close()
+		err = durable.Sweep(root, name)
+	}
+	if err == nil {
+		err = durable.Replace(root, name, data, mode)
 	}
 	if err != nil {
-		return ioFault(path, "write this file", err)
+		return ioFault(f.path(name), "write this file", err)
 	}
 	return nil
 }

@@ -45,6 +45,7 @@ func newScene(t *testing.T) *scene {
 	for _, args := range [][]string{
 		{"seal", s.collection, "--to", s.media, "--keys", s.site},
 		{"verify", s.shipment, "--receipt", s.at("receipt"), "--keys", s.lab},
+		{"keys", "rotate", "--keys", s.site},
 	} {
 		if status, out := s.run(t, "", args...); status != 0 {
 			t.Fatalf("%v: %d\n%s", args, status, out)

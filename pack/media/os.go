@@ -4,6 +4,8 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+
+	"outbreath/pack/durable"
 )
 
 // OS is the operating system's file system.
@@ -23,7 +25,12 @@ func (OS) Create(path string) (File, error) {
 }
 
 func (OS) Open(path string) (File, error) {
-	f, err := os.Open(path)
+	root, name, err := durable.At(path)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	f, err := durable.Open(root, name)
 	if err != nil {
 		return nil, err
 	}
@@ -36,15 +43,11 @@ func (OS) Remove(path string) error     { return os.Remove(path) }
 // SyncDir syncs a folder. Where the system or the file system offers no such
 // thing, as Windows and some FUSE file systems, it does nothing.
 func (OS) SyncDir(dir string) error {
-	d, err := os.Open(dir)
+	root, err := durable.OpenFolder(dir)
 	if err != nil {
 		return err
 	}
-	err = d.Sync()
-	if notOffered(err) {
-		err = nil
-	}
-	return errors.Join(err, d.Close())
+	return errors.Join(durable.SyncFolder(root), root.Close())
 }
 
 func (OS) FileLimit(dir string) (int64, error) { return fileLimit(dir) }
