@@ -33,7 +33,7 @@ var floors = map[string][]string{
 	},
 
 	"outbreath/pack/symbol":                {},
-	"outbreath/pack/register":              {},
+	"outbreath/pack/register":              {"outbreath/pack/durable"},
 	"outbreath/pack/register/registertest": {},
 }
 

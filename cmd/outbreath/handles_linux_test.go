@@ -94,7 +94,10 @@ var ownNames = []name{
 	{is: `out/audit\.html\.sig`, planted: "out/audit.html.sig", by: []act{actAuditOf}, refused: true},
 	{is: `out/receipt`, planted: "out/receipt", by: []act{actVerify}, refused: true},
 	{is: `out/receipt\.sig`, planted: "out/receipt.sig", by: []act{actVerify}, refused: true},
-	{is: `out/intake\.db(-wal|-journal|-shm)?`, planted: "out/intake.db", by: []act{actRegister}},
+	{is: `out/intake\.db`, planted: "out/intake.db", by: []act{actRegister}, refused: true},
+	{is: `out/intake\.db-journal`, planted: "out/intake.db-journal", by: []act{actRegister}, refused: true},
+	{is: `out/intake\.db-wal`, planted: "out/intake.db-wal", by: []act{actRegister}, refused: true},
+	{is: `out/intake\.db-shm`, planted: "out/intake.db-shm", by: []act{actRegister}, refused: true},
 	{is: `out/opened`, planted: "out/opened", by: []act{actOpen}, refused: true},
 }
 
@@ -103,6 +106,9 @@ var (
 	namedCall = regexp.MustCompile(`\b(open|openat|openat2|creat|rename|renameat|renameat2|unlink|unlinkat|link|linkat|mkdir|mkdirat|symlink|symlinkat|truncate|chmod|fchmodat|mknodat)\((.*)`)
 	namedArg  = regexp.MustCompile(`(?:(AT_FDCWD|[0-9]+)(?:<([^>]*)>)?, )?"((?:[^"\\]|\\.)*)"`)
 )
+
+// advice is how a message says what to do: after "to do", or after what is wrong.
+var advice = regexp.MustCompile(`to do: |[;:,] (find out|run|name|put|move|replace|ask|copy|change nothing|give) `)
 
 // TestNamesTraced runs the commands under strace and holds every name that they
 // touch in the scene against the table.
@@ -198,7 +204,7 @@ func TestPlanted(t *testing.T) {
 					if n.refused && status == 0 && !hard {
 						t.Errorf("status 0\n%s", out)
 					}
-					if status != 0 && !strings.Contains(out, "to do: ") && !strings.Contains(out, "; ") && !strings.Contains(out, ": ") {
+					if status != 0 && !hard && !advice.MatchString(out) { // of a hard link it is the words that are wrong
 						t.Errorf("status %d, and no word of what to do\n%s", status, out)
 					}
 					if strings.Contains(out, decoyText) {

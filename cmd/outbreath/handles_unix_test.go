@@ -186,3 +186,97 @@ func TestLogLinkIsNotWrittenThrough(t *testing.T) {
 		}
 	}
 }
+
+// TestLogWithSecondName: what has another name elsewhere is not appended to.
+func TestLogWithSecondName(t *testing.T) {
+	s := newScene(t)
+	log := filepath.Join(s.collection, "custody.jsonl")
+	ok(t, os.Link(log, s.at("decoy/log")))
+	before := marks(t, s.at("decoy"))
+	status, out := s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys", s.site)
+	if status != exitUsage || !strings.Contains(out, "has a second name elsewhere") || !strings.Contains(out, "put a copy in its place") {
+		t.Errorf("status %d\n%s", status, out)
+	}
+	if marks(t, s.at("decoy")) != before {
+		t.Error("the other name was written through")
+	}
+	// What the message advises helps.
+	data, err := os.ReadFile(log)
+	ok(t, err)
+	ok(t, os.Remove(log))
+	ok(t, os.WriteFile(log, data, 0o600))
+	if status, out := s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys", s.site); status != 0 {
+		t.Errorf("then: status %d\n%s", status, out)
+	}
+	if marks(t, s.at("decoy")) != before {
+		t.Error("the other name was written through")
+	}
+}
+
+// exchange is what a member of the group does in the collection and on the medium, as
+// fast as a shell can, until it is killed: links to files outside, pipes, and back.
+const exchange = `
+cd "$1" || exit 1
+while :; do
+	for n in custody.jsonl custody.jsonl.sig custody.jsonl.sig.new review.jsonl roster.csv sessions/0001.json recordings/trace-0001.csv; do
+		mv -f "$n" "$n.aside" 2>/dev/null
+		ln -s "$2/file" "$n" 2>/dev/null; mv -f "$n" "$n.link" 2>/dev/null
+		mkfifo "$n" 2>/dev/null; mv -f "$n" "$n.pipe" 2>/dev/null
+		ln -s "$2/new" "$n" 2>/dev/null; rm -f "$n" "$n.link" "$n.pipe"
+		mv -f "$n.aside" "$n" 2>/dev/null
+	done
+	for stage in "$3"/.outbreath-*; do
+		[ -d "$stage" ] || continue
+		mv "$stage" "$3/moved" 2>/dev/null && ln -s "$2" "$stage" 2>/dev/null
+		rm -f "$stage" 2>/dev/null; mv "$3/moved" "$stage" 2>/dev/null
+	done
+done
+`
+
+// TestGroupMemberRaces lets another user of the group exchange names while the
+// program works.
+func TestGroupMemberRaces(t *testing.T) {
+	if os.Getuid() != 0 {
+		t.Skip("only root can act as another user")
+	}
+	outside(t, "sh")
+	const uid, gid = 23456, 23457
+	s := newScene(t).copied(t)
+	for _, dir := range []string{filepath.Dir(s.dir), s.dir} {
+		ok(t, os.Chmod(dir, 0o755))
+	}
+	for _, dir := range []string{s.collection, filepath.Join(s.collection, "sessions"), filepath.Join(s.collection, "recordings"), s.media} {
+		ok(t, os.Chown(dir, 0, gid))
+		ok(t, os.Chmod(dir, 0o775))
+	}
+	ok(t, filepath.WalkDir(s.collection, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			err = os.Chmod(path, 0o664)
+		}
+		return err
+	}))
+	before := marks(t, s.at("decoy"))
+	rival := exec.Command("sh", "-c", exchange, "sh", s.collection, s.at("decoy"), s.media)
+	rival.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uid, Gid: gid}}
+	ok(t, rival.Start())
+	defer func() { rival.Process.Kill(); rival.Wait() }()
+	counts := map[int]int{}
+	for i := range many(6, 60) {
+		for _, args := range [][]string{
+			{"check", "collection", "--keys", "site", "--quiet"},
+			{"custody", "collection", "--receipt", "receipt", "--keys", "site"},
+			{"seal", "collection", "--to", "media", "--new-number", "--keys", "site", "--quiet"},
+			{"withdraw", "collection", "--reason", "asked in writing", "--to", fmt.Sprintf("out/n%d", i), "--keys", "site"},
+		} {
+			status, out := s.run(t, "LARK2-WEIR-001\n", args...)
+			counts[status]++
+			if strings.Contains(out, decoyText) {
+				t.Errorf("%v shows a file outside\n%s", args, out)
+			}
+			if after := marks(t, s.at("decoy")); after != before {
+				t.Fatalf("%v, status %d: files outside were touched\n%s\n%s\n%s", args, status, before, after, out)
+			}
+		}
+	}
+	t.Logf("runs by status: %v", counts)
+}

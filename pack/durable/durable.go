@@ -120,7 +120,7 @@ func OpenToChange(root *os.Root, name string, flag int) (*os.File, error) {
 	}
 	n, err := links(f)
 	if err == nil && n > 1 {
-		err = refusal(root, name, "", "has a second name elsewhere (a hard link), so nothing was written to it; find out who made it, put a copy in its place (copy the file, remove it, give the copy its name), and run the command again")
+		err = refusal(root, name, "", secondName)
 	}
 	if err != nil {
 		f.Close()
@@ -128,6 +128,24 @@ func OpenToChange(root *os.Root, name string, flag int) (*os.File, error) {
 	}
 	return f, nil
 }
+
+// Alone refuses what [OpenToChange] would, without opening it: for a library that opens
+// the file itself. A file that is not there is fs.ErrNotExist.
+func Alone(root *os.Root, name string) error {
+	info, err := root.Lstat(name)
+	if err != nil {
+		return err
+	}
+	if err := notPlain(root, name, info); err != nil {
+		return err
+	}
+	if namesOf(info) > 1 {
+		return refusal(root, name, "", secondName)
+	}
+	return nil
+}
+
+const secondName = "has a second name elsewhere (a hard link), so nothing was written to it; find out who made it, put a copy in its place (copy the file, remove it, give the copy its name), and run the command again"
 
 // open opens the file that Lstat saw, and no other.
 func open(root *os.Root, name string, flag int) (*os.File, error) {

@@ -37,10 +37,14 @@ func links(f *os.File) (uint64, error) {
 	if err != nil {
 		return 0, err
 	}
+	return namesOf(info), nil
+}
+
+func namesOf(info fs.FileInfo) uint64 {
 	if st, ok := info.Sys().(*syscall.Stat_t); ok {
-		return uint64(st.Nlink), nil
+		return uint64(st.Nlink)
 	}
-	return 1, nil
+	return 1
 }
 
 // own reports whether what was opened in root belongs to this user. On a disk that

@@ -1,12 +1,15 @@
 package register
 
 import (
+	"errors"
 	"net/netip"
 	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"outbreath/pack/durable"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -105,6 +108,33 @@ func local(host string) bool {
 	return err == nil && ip.IsLoopback()
 }
 
+// ownFiles refuses a register, or a file that SQLite keeps beside it, that is a link or
+// no plain file: SQLite would follow it. A register that is not there is made here,
+// before SQLite makes it for everybody to read; its other files take its mode.
+//
+// Source: SQLite documentation, "Temporary Files Used By SQLite".
+func ownFiles(abs string) error {
+	root, name, err := durable.At(abs)
+	if err != nil {
+		return configError("name a file in a folder that you may read", "the folder of the register cannot be opened")
+	}
+	defer root.Close()
+	for _, suffix := range []string{"", "-journal", "-wal", "-shm"} {
+		err := durable.Alone(root, name+suffix)
+		var refused *durable.Refusal
+		switch {
+		case errors.As(err, &refused) && suffix == "":
+			return configError("name the register's own file, or a new one", "the register "+refused.Msg)
+		case errors.As(err, &refused):
+			return configError("move it away when no command is at work on the register, then run the command again", "the register's file that ends in "+suffix+" "+refused.Msg)
+		}
+	}
+	if f, err := durable.Create(root, name, 0); err == nil {
+		f.Close()
+	}
+	return nil
+}
+
 // sqliteAddress makes the driver's address of a file. BEGIN takes the write lock
 // at once, so that two stations wait for each other instead of failing; every
 // commit is on the disk before it is answered.
@@ -122,12 +152,8 @@ func sqliteAddress(path string) (string, error) {
 	if info, err := os.Stat(filepath.Dir(abs)); err != nil || !info.IsDir() {
 		return "", configError("make the folder, or correct the path", "the folder of the register is not there")
 	}
-	if info, err := os.Stat(abs); err == nil && !info.Mode().IsRegular() {
-		return "", configError("name a file", "the register is no plain file")
-	}
-	// Before SQLite makes it for everybody to read; its other files take its mode.
-	if f, err := os.OpenFile(abs, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
-		f.Close()
+	if err := ownFiles(abs); err != nil {
+		return "", err
 	}
 	abs = filepath.ToSlash(abs)
 	if !strings.HasPrefix(abs, "/") {

@@ -373,7 +373,7 @@ func TestAddresses(t *testing.T) {
 		{"mysql://u:tide-secret@h/db", "neither a file nor a PostgreSQL address"},
 		{"", "no address"},
 		{filepath.Join(dir, "tide-secret", "r.db"), "folder of the register is not there"},
-		{dir, "no plain file"},
+		{dir, "not a plain file"},
 		{text, "no SQLite database"},
 		{foreign, "database of something else"},
 		{newer, "later version"},
