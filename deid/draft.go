@@ -53,8 +53,8 @@ type treated struct {
 	absent     []schema.Problem // recordings that the folder does not hold
 }
 
-// MadeBy says which program treats the records, in the form of [ProgramForm]; it stands
-// in treatment.json, so that equal bags are promised of equal programs only.
+// MadeBy says which program treats the records, or treated them first, in the form of
+// [ProgramForm]. It is part of treatment.json, and so of the bag's digest.
 func (d *Draft) MadeBy(program string) { d.program = program }
 
 // ProgramForm is how a program is named: "outbreath", version, commit, Go.

@@ -206,9 +206,14 @@ func (r *reading) take(err error) error {
 
 // treat applies the plan, and says in treatment.json which program did.
 func treat(c *schema.Collection, key *keys.PseudonymKey) (*deid.Draft, error) {
+	return treatAs(programName(), c, key)
+}
+
+// treatAs is treat for another copy of what a program has sealed before.
+func treatAs(program string, c *schema.Collection, key *keys.PseudonymKey) (*deid.Draft, error) {
 	draft, err := deid.Treat(c, key)
 	if err == nil {
-		draft.MadeBy(programName())
+		draft.MadeBy(program)
 	}
 	return draft, err
 }

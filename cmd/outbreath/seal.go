@@ -223,7 +223,7 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 	if err != nil {
 		return nil, err
 	}
-	draft, err := treat(j.col, j.key)
+	draft, err := treatAs(j.program(), j.col, j.key)
 	if err != nil {
 		return nil, err
 	}
@@ -242,6 +242,21 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 	}
 	j.col.Sessions = nil // from here on only what leaves is needed
 	return deid.Release(draft, decisions)
+}
+
+// program names the program in treatment.json. A copy of a sealed shipment keeps the
+// name of the program that sealed it first, so that a stick lost before an update can
+// be made again after it: the bag's digest proves that this program makes the same of
+// the records. The label names the program that makes the copy.
+func (j *sealJob) program() string {
+	if j.again != nil {
+		for _, e := range j.log.Entries {
+			if name := e.Facts[programFact]; e.What == custody.Sealed && e.Shipment == j.again.Number && deid.ProgramForm.MatchString(name) {
+				return name
+			}
+		}
+	}
+	return programName()
 }
 
 // pack compares the box with the records. For another copy of a shipment what was
