@@ -71,7 +71,11 @@ func wrapArgs(u *ui, c *cobra.Command) {
 		}
 		sub.Args = func(c *cobra.Command, a []string) error {
 			if args(c, a) != nil {
-				return usagef("see outbreath help "+strings.TrimPrefix(c.CommandPath(), "outbreath "), "%s: wrong number of arguments; use: %s", c.CommandPath(), c.UseLine())
+				do := "see outbreath help " + strings.TrimPrefix(c.CommandPath(), "outbreath ")
+				if len(a) > 1 { // most often one name that the shell has cut
+					do = `put a file name with a blank in it into quotation marks, "like this"; or ` + do
+				}
+				return usagef(do, "%s: wrong number of arguments; use: %s", c.CommandPath(), c.UseLine())
 			}
 			return nil
 		}
