@@ -243,7 +243,9 @@ func (p *page) findGlued() {
 		}
 		n := t.e - t.s
 		inside := n
-		if glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued; !glued && !t.upper && !t.number && (n <= longInlay && (i+1 == len(p.tok) || t.term != nil) || p.kind(i) != 0) {
+		glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued
+		known := p.kind(i) != 0 || n <= longInlay && (i+1 == len(p.tok) || t.term != nil)
+		if known && !glued && !t.upper && !t.number {
 			inside = 1 // only what begins with it and goes on in the next word
 		}
 		for j := range inside {

@@ -49,7 +49,8 @@ func FindInitials(text string, initials []string) (out []Match) {
 		}
 		end, letters, stops := initialsAt(text, i)
 		word := strings.ToUpper(foldString(letters))
-		if utf8.RuneCountInString(letters) > 1 && slices.Contains(initials, word) && (stops || !shortWords[strings.ToLower(word)] && vocabulary[strings.ToLower(word)] == 0) {
+		other := shortWords[strings.ToLower(word)] || vocabulary[strings.ToLower(word)] != 0
+		if utf8.RuneCountInString(letters) > 1 && slices.Contains(initials, word) && (stops || !other) {
 			out = append(out, Match{i, end, "A", "roster: initials of the subject", Possible})
 		}
 		i = max(end, i+n)

@@ -120,7 +120,8 @@ func isProse(b []byte) bool {
 		before := byte(26)
 		if i > 0 && asciiLetter(b[i-1]) {
 			before = b[i-1] | 0x20 - 'a'
-			if small, smallNow := b[i-1]&0x20 != 0, c&0x20 != 0; small && !smallNow || !small && smallNow && i > 1 && asciiLetter(b[i-2]) && b[i-2]&0x20 == 0 {
+			small, now := b[i-1]&0x20 != 0, c&0x20 != 0
+			if small && !now || !small && now && i > 1 && asciiLetter(b[i-2]) && b[i-2]&0x20 == 0 {
 				bits -= 3 // aB, ABc
 			}
 		}
