@@ -27,6 +27,7 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	if err != nil {
 		return err
 	}
+	defer j.Release()
 	proven, err := belongs(r, j.Journal, col.Study, folder)
 	if err != nil {
 		return err

@@ -62,7 +62,6 @@ type reading struct {
 	problems  []schema.Problem
 	findings  []leak.Finding
 	log       *site.Log         // nil without a key
-	adding    bool              // log was readied to add entries
 	gone      []*schema.Session // left out, because consent was withdrawn
 }
 

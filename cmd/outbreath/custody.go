@@ -153,7 +153,11 @@ func (d *custodyResult) print(w io.Writer) {
 	}
 	table(w, rows)
 	if d.Check == nil {
-		fmt.Fprintf(w, "%s; the chain is unbroken\n", count(len(d.Entries), "entry"))
+		if len(d.Entries) == 0 {
+			fmt.Fprintln(w, "the log has no entry yet")
+		} else {
+			fmt.Fprintf(w, "%s; the chain is unbroken\n", count(len(d.Entries), "entry"))
+		}
 		return
 	}
 	fmt.Fprintf(w, "%s\nhead of the log: %s\n", d.Check.Detail, d.Check.Head)
@@ -226,6 +230,7 @@ func settleShipment(u *ui, s *custodyOptions, col *schema.Collection, folder *ke
 	if err != nil {
 		return err
 	}
+	defer l.Release()
 	found := false
 	for _, old := range l.Shipments(time.Now(), 0) {
 		found = found || old.Shipment == number && (old.State == custody.Discrepancies || old.State == custody.Rejected) && !old.Settled
@@ -251,13 +256,14 @@ func giveUp(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folde
 	if err != nil {
 		return err
 	}
+	defer l.Release()
 	for _, old := range l.Shipments(time.Now(), 0) {
 		if old.Shipment == number && !old.Receipt.IsZero() {
 			return usagef("see outbreath custody; what the laboratory objects to is recorded with --settle", "the laboratory has answered for %s, so it cannot be given up", number)
 		}
 	}
 	if x := l.State.Shipment(number); x != nil && x.What == custody.GivenUp {
-		return usagef("nothing is left to do", "%s was given up before", number)
+		return usagef("nothing needs to be done; outbreath custody lists it", "%s was given up before", number)
 	}
 	return recorded(u, l, e, "recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
 }
@@ -282,20 +288,40 @@ func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.F
 	if s.by == "" {
 		return usagef("give the officer's name with --by NAME", "--restored needs --by NAME")
 	}
-	_, conflict, err := site.Restore(siteOptions(col, folder), e)
+	l, conflict, err := site.Restore(siteOptions(col, folder), e)
 	if errors.Is(err, site.ErrNothing) {
-		return usagef("nothing is left to do", "%s", err)
+		return usagef("seal, or whatever was to be done: no command refuses this collection", "%s", err)
 	}
 	if err != nil {
 		return err
 	}
-	return u.result(map[string]any{"ok": true, "conflict": conflict.Kind}, func(w io.Writer) {
+	unproven := l.Entries[conflict.Here-conflict.Unproven : conflict.Here]
+	return u.result(map[string]any{"ok": true, "conflict": conflict.Kind, "unproven": nonNil(unproven)}, func(w io.Writer) {
 		fmt.Fprintf(w, "recorded, with the reason: %s\n", conflict)
+		printUnproven(w, unproven)
 		fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who have withdrawn stay left out.\n")
 		if conflict.Kind == site.NoState || conflict.Kind == site.StateAltered {
 			fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only then does the key folder know their numbers and withdrawals again")
 		}
 	})
+}
+
+// printUnproven names entries that anybody may have written and that are taken over.
+func printUnproven(w io.Writer, list []custody.Entry) {
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "caution: %s neither signed nor known to the key folder; anybody may have written what follows. Is all of it true?\n", wereEntries(len(list)))
+	for _, e := range list {
+		fmt.Fprintf(w, "  %d: %s  %s  %s  %s  %s\n", e.Seq, e.When.Format(time.DateTime), printable(e.Who), e.Shipment, printable(e.What), printable(e.Why))
+	}
+}
+
+func wereEntries(n int) string {
+	if n == 1 {
+		return "1 entry was"
+	}
+	return fmt.Sprintf("%d entries were", n)
 }
 
 // repairLog sets an unfinished last line aside, and says so in the log.
@@ -304,6 +330,7 @@ func repairLog(u *ui, col *schema.Collection, folder *keys.Folder) error {
 	if err != nil {
 		return err
 	}
+	defer l.Release()
 	if l.Torn == "" {
 		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
 			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)

@@ -30,9 +30,11 @@ func lookAtLog(u *ui, col *schema.Collection, f *keys.Folder) (*site.Log, error)
 }
 
 // openLog opens the log of a collection for what adds entries. Commands that add
-// one begin here.
+// one begin here, and end with [site.Log.Release].
 func openLog(u *ui, col *schema.Collection, f *keys.Folder) (*site.Log, error) {
-	l, err := site.OpenToAdd(siteOptions(col, f))
+	o := siteOptions(col, f)
+	o.Waiting = func() { u.say("waiting: another command is at work on this collection") }
+	l, err := site.OpenToAdd(o)
 	if err != nil {
 		return nil, err
 	}
@@ -63,6 +65,8 @@ func checkLog(l *site.Log) *logCheck {
 	case l.Signed < len(l.Entries):
 		c.status = exitResolve
 		c.Detail = fmt.Sprintf("the computer stopped before the last entry was signed; the key folder knows it, and the %s before it are as they were signed; the next command that adds an entry signs it", count(l.Signed, "entry"))
+	case len(l.Entries) == 1:
+		c.Detail = "the only entry is as it was signed, and as the key folder knows it"
 	default:
 		c.Detail = fmt.Sprintf("all %s are as they were signed, and as the key folder knows them: nothing was changed, removed or reordered", count(l.Signed, "entry"))
 	}

@@ -73,7 +73,8 @@ func exitStatus(err error) int {
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)):
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)),
+		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -93,6 +94,8 @@ func toDo(err error) string {
 	switch {
 	case errors.As(err, &conflict):
 		return conflictToDo(conflict)
+	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
+		return "wait until it has ended, then run this command again"
 	case errors.As(err, &usage):
 		return usage.do
 	case errors.As(err, &rejected):

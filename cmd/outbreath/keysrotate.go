@@ -96,6 +96,7 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if err != nil {
 		return err
 	}
+	defer journal.Release()
 	all := journal.Generations
 	if len(all) < 2 {
 		return usagef("there is nothing to join before keys rotate", "the key folder holds one generation of the pseudonym key only")

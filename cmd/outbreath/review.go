@@ -97,11 +97,13 @@ identifier into it.
 
 // decide records decisions and takes them over.
 func (r *reading) decide(u *ui, decisions map[string]string, reason, who string) error {
-	if !r.adding {
-		if err := r.log.ToAdd(); err != nil {
-			return err
-		}
-		r.adding = true
+	err := r.log.ToAdd()
+	if err != nil {
+		return err
+	}
+	defer r.log.Release() // a person may think long about the next one
+	if r.decisions, err = parseDecisions(r.log); err != nil {
+		return err
 	}
 	for _, action := range []string{"redact", "keep"} {
 		var ids []string
@@ -114,7 +116,6 @@ func (r *reading) decide(u *ui, decisions map[string]string, reason, who string)
 			return err
 		}
 	}
-	var err error
 	if r.decisions, err = parseDecisions(r.log); err != nil {
 		return err
 	}

@@ -126,6 +126,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		return err
 	}
 	defer j.col.Root.Close()
+	defer func() { j.log.Release() }()
 	j.entry = custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
 	if err := clockGoesOn(j.log.Journal, &j.entry, s.clockIsRight); err != nil {
 		return err
@@ -133,6 +134,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err := settleUnfinished(u, j.log.Journal, s.to, j.entry); err != nil {
 		return err
 	}
+	j.log.Release() // what follows takes long; commit holds it again
 	leftOut, err := leaveOutWithdrawn(u, j.col, j.log)
 	if err != nil {
 		return err
@@ -333,6 +335,13 @@ func (j *sealJob) commit(cleared *deid.Cleared, done *pack.Sealed) error {
 		if j.paper, err = stagePage(j.s.slip, page.Bytes()); err != nil {
 			return err
 		}
+	}
+	decided := j.log.Review
+	if err := j.log.ToAdd(); err != nil {
+		return err
+	}
+	if !bytes.Equal(decided, j.log.Review) {
+		return &custody.ChangedError{Path: reviewFile}
 	}
 	if len(j.amended) > 0 && j.again == nil {
 		e := j.entry

@@ -62,6 +62,7 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 	if err != nil {
 		return err
 	}
+	defer journal.Release()
 	all, gone := journal.Generations, false
 	found, ok := deid.Trace(all, col, name)
 	entry.Facts = map[string]string{"pseudonym": name, "found": strconv.FormatBool(ok)}

@@ -79,11 +79,10 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if err != nil {
 		return err
 	}
-	journal, err := openLog(u, col, folder)
-	if err != nil {
+	if _, err := lookAtLog(u, col, folder); err != nil && !tornOnly(err) { // before somebody types for nothing
 		return err
 	}
-	typed, err := askSubject(u)
+	typed, err := askSubject(u) // before the log is held: others would wait for a person
 	if err != nil {
 		return err
 	}
@@ -91,6 +90,11 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if !ok {
 		return usagef("compare the id with roster.csv, character by character, and run withdraw again", "no subject of this collection has that id; nothing was written")
 	}
+	journal, err := openLog(u, col, folder)
+	if err != nil {
+		return err
+	}
+	defer journal.Release()
 	pseudonyms, err := deid.Pseudonyms(journal.Generations, id)
 	if err != nil {
 		return err

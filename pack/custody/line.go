@@ -52,7 +52,7 @@ func parse(line []byte) (Entry, string) {
 	}
 	again := e
 	if want, err := format(&again); err != nil || !bytes.Equal(want, append(line[:len(line):len(line)], '\n')) {
-		return e, "is not written the way this version writes entries; it was changed, or a newer version wrote it"
+		return e, "is not of the form of an entry of this program: it was changed, or another version of the program wrote it"
 	}
 	return e, ""
 }

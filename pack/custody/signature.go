@@ -72,6 +72,7 @@ func (j *Journal) Signed(verify func(text, signature []byte) error) (int, error)
 		}
 		text = text[:bytes.LastIndexByte(text[:len(text)-1], '\n')+1]
 	}
+	j.unsigned = len(j.Entries)
 	return 0, &AlteredError{j.path, "the signature in " + j.name + signatureSuffix +
 		" fits no beginning of this file: entries were taken away from its end, or it was written anew"}
 }

@@ -33,6 +33,7 @@ type ConflictError struct {
 	Last                time.Time // of the last entry that the state knows, or that is here
 	HeadHere, HeadKnown string    // SHA-256 (hex) of the last lines
 	Signed              int       // entries that the signature covers; -1: none, or not known
+	Unproven            int       // entries, from the end, that are neither signed nor known to the state
 	Sessions            int       // NoLog, Rewritten: sessions of this collection that the state knows
 	cause               error
 }
@@ -43,17 +44,16 @@ func (e *ConflictError) Error() string {
 	day := e.Last.UTC().Format(time.DateOnly)
 	switch e.Kind {
 	case Older:
-		what := fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, the last of %s", areEntries(e.Known-e.Here), LogName, day)
-		if e.Signed != e.Here {
-			what += "; its signature does not fit what is left"
+		if e.Signed != e.Here { // nothing shows which ones are missing
+			return fmt.Sprintf("%s has %s, and the key folder knows %d, the last of %s; no signature fits what is left: entries are missing or were changed", LogName, entries(e.Here), e.Known, day)
 		}
-		return what
+		return fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, the last of %s", areEntries(e.Known-e.Here), LogName, day)
 	case Rewritten:
 		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
 	case Newer:
 		return fmt.Sprintf("the key folder is older than this collection: %s has %s that it does not know, the last of %s; was the key folder put back from a copy?", LogName, entries(e.Here-e.Known), day)
 	case Added:
-		return fmt.Sprintf("%s at the end of %s were neither signed nor written with this key folder", entries(e.Here-e.Known), LogName)
+		return fmt.Sprintf("nobody has signed the last %s of %s, and the key folder does not know %s", entries(e.Unproven), LogName, itOrThem(e.Unproven))
 	case NoLog:
 		return fmt.Sprintf("%s is missing: the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
 	case NoState:
@@ -81,6 +81,13 @@ func entries(n int) string {
 		return "1 entry"
 	}
 	return fmt.Sprintf("%d entries", n)
+}
+
+func itOrThem(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
 }
 
 func areEntries(n int) string {

@@ -51,6 +51,7 @@ type Options struct {
 	Folder     *keys.Folder
 	Who        string           // for the entry about a line that is set aside
 	Now        func() time.Time // UTC, whole seconds
+	Waiting    func()           // called once when another command has had the log for a second; may be nil
 }
 
 // A Log is a collection's custody log that agrees with the site's state.
@@ -72,6 +73,7 @@ type Log struct {
 	torn     bool       // the last line is unfinished
 	made     *Shipment  // what the next entry "sealing" is about
 	restored *restoring
+	release  func() // gives the log back to other commands; nil while it is not held
 }
 
 // Open compares the collection's log, its signature and its decisions with the
@@ -79,6 +81,23 @@ type Log struct {
 // package custody for a log that cannot be read; with a *custody.TornError comes
 // the log of the lines before the one that was not written to its end.
 func Open(o Options) (*Log, error) {
+	l, err := look(o)
+	// Another command may have written between two of the files that were read. Only
+	// what is found twice, with nothing changed in between, is a contradiction.
+	for until := time.Now().Add(longestWait); err != nil; time.Sleep(20 * time.Millisecond) {
+		before := marks(o)
+		if l, err = look(o); err == nil || marks(o) == before {
+			break
+		}
+		if time.Now().After(until) {
+			return nil, &BusyError{}
+		}
+	}
+	return l, err
+}
+
+// look is one look at everything that [Open] compares.
+func look(o Options) (*Log, error) {
 	l, err := load(o)
 	if err != nil && !errors.As(err, new(*custody.TornError)) {
 		return nil, err
@@ -95,23 +114,53 @@ func Open(o Options) (*Log, error) {
 
 // OpenToAdd is [Open] and [Log.ToAdd] in one.
 func OpenToAdd(o Options) (*Log, error) {
-	l, err := Open(o)
-	if l == nil {
+	l := &Log{o: o}
+	if err := l.ToAdd(); err != nil {
 		return nil, err
 	}
-	return l, l.ToAdd()
+	return l, nil
 }
 
-// ToAdd readies a log for entries: each is signed, and known to the state. An
-// unfinished last line is set aside first, and decisions that a run which was
-// killed has left out of review.jsonl are completed.
+// ToAdd readies a log for entries: each is signed, and known to the state. It waits
+// until no other command adds to the log, takes over what they have added since it
+// was opened, and keeps them waiting until [Log.Release]. An unfinished last line is
+// set aside first, and decisions that a run which was killed has left out of
+// review.jsonl are completed.
 func (l *Log) ToAdd() error {
-	if l.Completed { // first: what is added must not come between an entry and its lines
-		if err := l.writeReview(); err != nil {
-			return err
-		}
+	if l.release != nil {
+		return nil
 	}
-	return l.ready()
+	release, err := hold(l.o)
+	if err != nil {
+		return err
+	}
+	now, err := Open(l.o)
+	if now != nil {
+		err = now.follow(l)
+	}
+	if err == nil {
+		*l = *now
+		err = l.ready()
+	}
+	if err != nil {
+		release()
+		return err
+	}
+	l.release = release
+	return nil
+}
+
+// follow makes l go on where old, an earlier look at the same log, was. The error
+// is another log.
+func (l *Log) follow(old *Log) error {
+	if old.Journal == nil {
+		return nil
+	}
+	if n := len(old.Entries); n > len(l.Entries) || l.Digest(n) != old.Head() {
+		return &custody.ChangedError{Path: logPath(l.o.Collection)}
+	}
+	l.sessions = old.sessions // the caller may have taken records out of the collection since
+	return nil
 }
 
 // load reads all there is to compare. With a *custody.TornError comes the log of
@@ -176,7 +225,7 @@ func (l *Log) conflict() (*ConflictError, error) {
 		signed = -1
 	}
 	if c != nil {
-		if c.Kind == Newer && signed < c.Here {
+		if c.Kind == Newer && signed < len(l.Entries) {
 			c.Kind = Added
 		}
 	} else if c = l.compareSignature(known, sig, signed); c == nil && !l.reviewed() {
@@ -184,8 +233,23 @@ func (l *Log) conflict() (*ConflictError, error) {
 	}
 	if c != nil {
 		c.Here, c.HeadHere, c.Signed = len(l.Entries), l.Head(), signed
+		c.Unproven = c.Here - max(signed, l.vouched(known), 0)
 	}
 	return c, nil
+}
+
+// vouched returns how many entries, from the first, the state knows: an entry fixes
+// all that are before it.
+func (l *Log) vouched(known *KnownLog) int {
+	switch {
+	case known == nil || known.Length > len(l.Entries):
+		return 0
+	case l.arrived(known):
+		return known.Pending.Length + 1
+	case l.Digest(known.Length) == known.Head:
+		return known.Length
+	}
+	return 0
 }
 
 // compare compares the log with the state. known is nil for a new collection.
@@ -311,6 +375,11 @@ func (l *Log) verify(text, sig []byte) error {
 
 // ready has every later entry signed, and announced to the state.
 func (l *Log) ready() (err error) {
+	if l.Completed { // first: what is added must not come between an entry and its lines
+		if err := l.writeReview(); err != nil {
+			return err
+		}
+	}
 	if l.torn {
 		if l.Torn, err = l.setAside(); err != nil {
 			return err

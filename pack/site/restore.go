@@ -2,6 +2,7 @@ package site
 
 import (
 	"errors"
+	"fmt"
 	"strconv"
 
 	"outbreath/pack/custody"
@@ -43,11 +44,13 @@ func Restore(o Options, e custody.Entry) (*Log, *ConflictError, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	if conflict == nil {
-		conflict = now
-	}
-	if conflict == nil {
+	switch {
+	case conflict == nil && now == nil:
 		return nil, nil, ErrNothing
+	case conflict == nil:
+		conflict = now
+	case now != nil:
+		conflict.Here, conflict.Unproven = now.Here, now.Unproven
 	}
 	l.restored = &restoring{replaces: l.superseded()}
 	if err := l.ready(); err != nil {
@@ -57,6 +60,9 @@ func Restore(o Options, e custody.Entry) (*Log, *ConflictError, error) {
 	e.Facts = map[string]string{
 		"conflict": string(conflict.Kind), "entries_here": strconv.Itoa(len(l.Entries)), "entries_known": strconv.Itoa(conflict.Known),
 		"head_here": l.Head(), factReview: sum(l.Review), factBytes: strconv.Itoa(len(l.Review)),
+	}
+	if n := conflict.Unproven; n > 0 {
+		e.Facts["unproven_entries"] = fmt.Sprintf("%d to %d", len(l.Entries)-n+1, len(l.Entries))
 	}
 	if conflict.HeadKnown != "" {
 		e.Facts["head_known"] = conflict.HeadKnown
