@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
@@ -82,8 +80,8 @@ func (d *Draft) Reason(barcode, reason string) error {
 		return &ReasonError{"(withheld)", "", "cannot be given: what was scanned stands in the roster and is no tube's barcode"}
 	case strings.TrimSpace(reason) == "":
 		return refuse("", "is empty: say why the box is sent like this")
-	case len(reason) > maxReason || !utf8.ValidString(reason) || strings.ContainsFunc(reason, unicode.IsControl):
-		return refuse("", fmt.Sprintf("must be one line of at most %d characters", maxReason))
+	case oneLine(reason, maxReason) != nil:
+		return refuse("", oneLine(reason, maxReason).Error())
 	case schema.Formula(reason) || schema.Formula(barcode):
 		return refuse("", "or its barcode begins with = + - @, which a spreadsheet would run as a formula")
 	}

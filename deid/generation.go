@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"outbreath/deid/leak"
 	"outbreath/keys"
 	"outbreath/schema"
 )
@@ -153,12 +152,6 @@ func recordsOf(c *schema.Collection, id string) []string {
 
 // Subjects returns the subject pseudonyms that c holds, sorted, each once.
 func (c *Cleared) Subjects() []string { return c.subjects }
-
-// Suspect says whether text, which is to be kept in a log, holds something that
-// the search for identifiers finds.
-func Suspect(c *schema.Collection, text string) bool {
-	return len(leak.New(c.Roster).Scan(text, []string{c.Study.Study, c.Study.Site})) > 0
-}
 
 // Linkage returns, for every subject of c who has not withdrawn, the pseudonym
 // under the generation before the newest and under the newest, as CSV with the

@@ -73,14 +73,21 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 	if err != nil {
 		return nil, err
 	}
-	folder, key, err := siteKey(u, o, needed)
+	r, err := readLoaded(ctx, u, o, col, needed)
 	if err != nil {
 		col.Root.Close()
+	}
+	return r, err
+}
+
+// readLoaded is [read] of a collection that is loaded already.
+func readLoaded(ctx context.Context, u *ui, o *options, col *schema.Collection, needed bool) (*reading, error) {
+	folder, key, err := siteKey(u, o, needed)
+	if err != nil {
 		return nil, err
 	}
 	r := &reading{col: col, folder: folder}
 	if err := r.look(u); err != nil {
-		col.Root.Close()
 		return nil, err
 	}
 	r.problems = append(col.Problems, col.Holding(time.Now())...)
@@ -105,7 +112,6 @@ func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*rea
 		err = nil
 	}
 	if err != nil {
-		col.Root.Close()
 		return nil, err
 	}
 	schema.SortProblems(r.problems)

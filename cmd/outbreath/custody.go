@@ -68,6 +68,9 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 		return err
 	}
 	defer col.Root.Close()
+	if err := textsMayStay(col, s.by, actText{"--reason", s.reason}); err != nil {
+		return err
+	}
 	folder, err := siteFolder(u, o)
 	if err != nil {
 		return err

@@ -164,6 +164,9 @@ func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
 	case o.reason == "":
 		return usagef("say with --reason how it was settled, without anything about a person", "--settle needs --reason TEXT")
 	}
+	if err := textsMayStay(nil, "", actText{"--reason", o.reason}); err != nil {
+		return err
+	}
 	r, err := openRegister(c.Context(), u, o)
 	if err != nil {
 		return err

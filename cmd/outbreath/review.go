@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"outbreath/deid"
 	"outbreath/deid/leak"
 	"outbreath/pack/custody"
 )
@@ -34,11 +35,18 @@ identifier into it.
 		Example: "  outbreath review week-48\n  outbreath review week-48 --decide 7Q4K-9M2B=redact\n  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			r, err := read(c.Context(), u, o, args[0], true)
+			col, err := loadCollection(u, args[0])
 			if err != nil {
 				return err
 			}
-			defer r.col.Root.Close()
+			defer col.Root.Close()
+			if err := textsMayStay(col, by, actText{"--reason", reason}); err != nil {
+				return err
+			}
+			r, err := readLoaded(c.Context(), u, o, col, true)
+			if err != nil {
+				return err
+			}
 			if err := r.treated(); err != nil {
 				return err
 			}
@@ -53,6 +61,8 @@ identifier into it.
 				}
 			} else if groups := r.groups(); len(groups) > 0 && !list && !u.json && !u.quiet {
 				if w, ok := newWalker(u); ok {
+					typed := deid.NewTyped(col)
+					w.mayStay = func(reason string) error { return typed.Why(reason) }
 					w.record = func(g *group, action, reason string) error {
 						g.decision = action
 						made := map[string]string{}

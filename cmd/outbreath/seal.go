@@ -189,6 +189,9 @@ func (j *sealJob) open() (err error) {
 			j.col.Root.Close()
 		}
 	}()
+	if err := j.s.textsMayStay(j.col); err != nil {
+		return err
+	}
 	if err := mediaApart(j.dir, j.o, j.s.to); err != nil {
 		return err
 	}

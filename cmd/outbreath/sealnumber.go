@@ -131,17 +131,17 @@ func amendReason(u *ui, col *schema.Collection, given string, list []site.Amendm
 			if text == "" {
 				break
 			}
-			if err := reasonMayStay(col, text); err == nil {
+			if err := deid.NewTyped(col).Why(text); err == nil {
 				return text, nil
 			} else {
-				u.tell("  %s", err)
+				u.tell("  the reason %s", err)
 			}
 		}
 	}
 	if strings.TrimSpace(given) == "" {
 		return "", usagef("say why with --amended TEXT, without anything about a person; or bring the records back to what they were", "%s", what)
 	}
-	return given, reasonMayStay(col, given)
+	return given, nil
 }
 
 func changedRecords(n int) string {

@@ -176,6 +176,9 @@ func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier,
 	if n := len(s.tubes); n > 1 && n != shipments {
 		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes", "%s for %s", count(n, "--tubes file"), count(shipments, "shipment"))
 	}
+	if err := textsMayStay(nil, s.by); err != nil {
+		return nil, err
+	}
 	folder, err := openKeys(u, o)
 	if err != nil {
 		return nil, err

@@ -46,8 +46,10 @@ type walker struct {
 	key    func() (byte, error)   // one key press
 	line   func() (string, error) // a line of text, shown while typed
 	record func(g *group, action, reason string) error
-	fresh  func()    // forgets keys that were pressed already; may be nil
-	mark   [2]string // before and after the suspect words
+	// mayStay says what is wrong with a reason, as [deid.Typed.Why].
+	mayStay func(reason string) error
+	fresh   func()    // forgets keys that were pressed already; may be nil
+	mark    [2]string // before and after the suspect words
 }
 
 const walkHelp = "  r take it out   a take out this and the rest of its kind   k keep, with a reason   s skip   b back   q stop"
@@ -86,6 +88,10 @@ func (w *walker) walk(groups []*group) error {
 			}
 			if holdsWords(reason, g.passage.Suspect) {
 				fmt.Fprintln(w.out, "  The reason holds the words themselves, and it is kept for good. Say it without them.")
+				continue
+			}
+			if err := w.mayStay(reason); err != nil {
+				fmt.Fprintf(w.out, "  The reason %s.\n", err)
 				continue
 			}
 			if err := w.record(g, "keep", reason); err != nil {

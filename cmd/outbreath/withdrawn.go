@@ -3,7 +3,6 @@ package main
 import (
 	"strings"
 
-	"outbreath/deid"
 	"outbreath/pack/custody"
 	"outbreath/pack/site"
 	"outbreath/schema"
@@ -48,21 +47,10 @@ func officerEntry(col *schema.Collection, by, reason, what string) (custody.Entr
 	if strings.TrimSpace(reason) == "" {
 		return custody.Entry{}, usagef("say why with --reason TEXT; it is kept in custody.jsonl", "--reason is missing")
 	}
-	if err := reasonMayStay(col, reason); err != nil {
+	if err := textsMayStay(col, by, actText{"--reason", reason}); err != nil {
 		return custody.Entry{}, err
 	}
 	return custody.Entry{When: now(), Who: operatorName(by), What: what, Why: reason}, nil
-}
-
-// reasonMayStay refuses a reason that must not stay in the log for good.
-func reasonMayStay(col *schema.Collection, reason string) error {
-	if len(reason) > 2000 {
-		return usagef("shorten it to 2,000 bytes", "the reason is too long")
-	}
-	if deid.Suspect(col, reason) {
-		return usagef("write the reason without names, numbers or dates of a person", "the reason holds something that may identify a person, and it would stand in %s for good", custodyFile)
-	}
-	return nil
 }
 
 // words joins with commas, for the screen.

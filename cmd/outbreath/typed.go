@@ -1,0 +1,69 @@
+package main
+
+import (
+	"strings"
+
+	"outbreath/deid"
+	"outbreath/schema"
+)
+
+// An actText is an option whose text is kept for good: why something is done, or who
+// does it.
+type actText struct{ option, text string }
+
+// textsMayStay refuses such texts before any work: first all reasons, each of which
+// may be left away here, then who acts. col is nil at the laboratory, which has no roster.
+func textsMayStay(col *schema.Collection, by string, reasons ...actText) error {
+	typed := deid.NewTyped(col)
+	for _, r := range reasons {
+		if r.text == "" {
+			continue
+		}
+		if err := typed.Why(r.text); err != nil {
+			return usagef("write "+r.option+" in one line and in other words, without names, numbers or dates of a person; nothing was written",
+				"%s %s", r.option, err)
+		}
+	}
+	if by == "" {
+		return nil
+	}
+	if err := typed.Who(by); err != nil {
+		return usagef("write initials or a role behind --by, such as coordinator; nothing was written", "--by %s", err)
+	}
+	return nil
+}
+
+// textsMayStay is the same for all that seal is told.
+func (s *sealOptions) textsMayStay(col *schema.Collection) error {
+	if err := textsMayStay(col, s.by, actText{"--amended", s.amended}); err != nil {
+		return err
+	}
+	typed := deid.NewTyped(col)
+	for _, given := range s.reasons {
+		barcode, reason, of := cutBarcode(col, given)
+		if reason == "" {
+			continue // told when it is compared with the box
+		}
+		if err := typed.Why(reason, barcode); err != nil {
+			return usagef("write --tube-reason in one line and in other words, without names, numbers or dates of a person; nothing was written",
+				"--tube-reason%s %s", of, err)
+		}
+	}
+	return nil
+}
+
+// cutBarcode takes BARCODE=TEXT apart; a barcode of the records may hold "=". of says
+// whose reason it is: nothing of a barcode that no record has, which may be anything.
+func cutBarcode(col *schema.Collection, given string) (barcode, reason, of string) {
+	for _, s := range col.Sessions {
+		for _, t := range s.Tubes {
+			if rest, ok := strings.CutPrefix(given, t.Barcode+"="); ok && len(t.Barcode) > len(barcode) {
+				barcode, reason, of = t.Barcode, rest, " of "+quoted(t.Barcode)
+			}
+		}
+	}
+	if barcode == "" {
+		barcode, reason, _ = strings.Cut(given, "=")
+	}
+	return barcode, reason, of
+}

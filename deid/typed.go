@@ -1,0 +1,85 @@
+package deid
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// Longest texts that people type about an act, in bytes.
+const (
+	maxWhy = 2000 // a reason
+	maxWho = 100  // who acts
+)
+
+// A Typed judges what people type about an act, before it is kept for good in a
+// log, a register or a receipt, or travels in a shipment: why it is done, and who
+// does it. Safe for concurrent use.
+type Typed struct {
+	scan     *leak.Scanner
+	declared []string // codes of study and site
+}
+
+// NewTyped searches with the roster of c. A nil c is a laboratory, which has none:
+// only patterns are searched for there.
+func NewTyped(c *schema.Collection) *Typed {
+	if c == nil {
+		return &Typed{scan: leak.New(&schema.Roster{})}
+	}
+	return &Typed{scan: leak.New(c.Roster), declared: []string{c.Study.Study, c.Study.Site}}
+}
+
+// Why says what is wrong with a reason: nil, or an error that reads on from its
+// name ("--reason"). It says where, and never what was typed. A code that the act is
+// about, such as a barcode, is declared.
+func (t *Typed) Why(text string, declared ...string) error {
+	if strings.TrimSpace(text) == "" {
+		return errors.New("is empty")
+	}
+	if err := oneLine(text, maxWhy); err != nil {
+		return err
+	}
+	for _, m := range t.scan.Scan(text, append(declared, t.declared...)) {
+		return fmt.Errorf("may hold %s: say it without, because it is kept for good", article(classWord(m.Class)))
+	}
+	return nil
+}
+
+// Who is Why for who acts. The name of somebody who works here is no identifier of a
+// subject, unless the roster has it.
+func (t *Typed) Who(text string) error {
+	if strings.TrimSpace(text) == "" {
+		return errors.New("is empty")
+	}
+	if err := oneLine(text, maxWho); err != nil {
+		return err
+	}
+	for _, m := range t.scan.ScanField(text, t.declared) {
+		switch {
+		case strings.HasPrefix(m.Basis, "roster: "):
+			return errors.New("holds something that stands in roster.csv")
+		case m.Class != "A":
+			return fmt.Errorf("may hold %s", article(classWord(m.Class)))
+		}
+	}
+	return nil
+}
+
+// oneLine refuses what is more than one line of visible characters: a line break
+// forges a second entry on the screen, a control could command it, and an invisible
+// character hides what it stands in.
+func oneLine(text string, most int) error {
+	if len(text) > most {
+		return fmt.Errorf("is too long: shorten it to %d bytes", most)
+	}
+	if strings.ContainsAny(text, "\n\r\t") {
+		return errors.New("must be one line, without tabs")
+	}
+	if at, _, hidden := schema.Hidden(text); hidden {
+		return fmt.Errorf("has something at byte %d that cannot be seen: type the text anew", at+1)
+	}
+	return nil
+}
