@@ -43,11 +43,17 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 			return err
 		}
 	}
+	_, givenUp := j.Of(r.Shipment, custody.GivenUp)
 	status := exitOK
 	if r.Decision != pack.Accepted {
 		status = exitResolve
 	}
-	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven}, func(w io.Writer) { printReceipt(w, r, known, proven) }); err != nil {
+	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven, "given_up": givenUp}, func(w io.Writer) {
+		printReceipt(w, r, known, proven)
+		if givenUp {
+			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the laboratory whether it is used; the number is not used again\n", r.Shipment)
+		}
+	}); err != nil {
 		return err
 	}
 	if status != exitOK {

@@ -174,15 +174,21 @@ func day(t time.Time) string {
 }
 
 func stateWords(s custody.Shipment) string {
+	words := string(s.State)
 	switch {
+	case s.State == custody.Dead && s.GivenUp:
+		return "given up"
 	case s.State == custody.Discrepancies && s.Settled:
-		return "acknowledged, discrepancies settled"
+		words = "acknowledged, discrepancies settled"
 	case s.State == custody.Discrepancies:
-		return "acknowledged, with discrepancies"
+		words = "acknowledged, with discrepancies"
 	case s.State == custody.Rejected && s.Settled:
-		return "rejected, settled"
+		words = "rejected, settled"
 	}
-	return string(s.State)
+	if s.GivenUp {
+		words += ", after it was given up"
+	}
+	return words
 }
 
 // custodyToDo says what the site does next about a shipment. What happens to its
@@ -208,6 +214,9 @@ func custodyToDo(s custody.Shipment) string {
 		return "nothing of it is used at the laboratory: keep this collection, find out why, and seal again"
 	case custody.Unfinished:
 		return "the computer stopped while it was sealed: the next seal settles it"
+	}
+	if s.GivenUp {
+		return "the number is not used again; if the shipment arrives after all, record its receipt with --receipt"
 	}
 	return "nothing: the number is not used again"
 }
@@ -265,10 +274,29 @@ func giveUp(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folde
 			return usagef("see outbreath custody; what the laboratory objects to is recorded with --settle", "the laboratory has answered for %s, so it cannot be given up", number)
 		}
 	}
-	if x := l.State.Shipment(number); x != nil && x.What == custody.GivenUp {
-		return usagef("nothing needs to be done; outbreath custody lists it", "%s was given up before", number)
+	x := l.State.Shipment(number)
+	switch {
+	case x == nil:
+		err = notFar(l, col.Study.Site, number)
+	case x.What == custody.GivenUp:
+		err = usagef("nothing needs to be done; outbreath custody lists it", "%s was given up before", number)
+	case x.What != custody.Abandoned && !l.Own(x):
+		err = usagef("give it up in the collection that it was sealed from: the one in which outbreath custody lists "+number+", sealed on "+x.Day,
+			"%s was sealed from another collection, on %s", number, x.Day)
+	}
+	if err != nil {
+		return err
 	}
 	return recorded(u, l, e, "recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
+}
+
+// notFar refuses a number far beyond the next one: all between would be lost.
+func notFar(l *site.Log, code, number string) error {
+	next, far := l.TooFar(code, number)
+	if !far {
+		return nil
+	}
+	return usagef("compare it with the label; the next number of this site is "+next, "%s is far beyond the numbers that this site has given", number)
 }
 
 // recorded appends e and says so.

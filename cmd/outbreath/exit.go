@@ -66,15 +66,14 @@ func exitStatus(err error) int {
 	case errors.As(err, &status):
 		return int(status)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
 		return exitResolve
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)),
 		errors.As(err, new(*site.ConflictError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)),
-		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
+		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*site.LastNumberError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -90,6 +89,7 @@ func toDo(err error) string {
 		media    *pack.MediaError
 		reg      *register.Error
 		conflict *site.ConflictError
+		last     *site.LastNumberError
 	)
 	switch {
 	case errors.As(err, &conflict):
@@ -102,6 +102,14 @@ func toDo(err error) string {
 		return rejected.do
 	case errors.As(err, &media):
 		return media.Do
+	case errors.As(err, new(*site.NumberError)):
+		return "another collection took this number while yours was being sealed, and nothing was sealed: run seal again, without --shipment; it takes the next number"
+	case errors.As(err, new(*site.WithdrawnError)):
+		return "the withdrawal was recorded while this collection was being sealed, and nothing was sealed: run seal again; it leaves that subject out"
+	case errors.As(err, &last) && last.Free != "":
+		return "name a free number when you seal, such as --shipment " + last.Free
+	case errors.As(err, &last):
+		return "agree on another site code with the laboratory, and begin a new collection with it"
 	case errors.As(err, new(*deid.ReasonError)):
 		return "give the reason in other words with --tube-reason, then seal again; nothing was written"
 	case errors.As(err, new(*keys.MissingSharesError)):

@@ -45,7 +45,15 @@ func (j *sealJob) choose() (err error) {
 	case x == nil && j.s.again != "":
 		return usagef("outbreath custody COLLECTION lists what was sealed", "%s was not sealed at this site, so there is nothing to copy", j.number)
 	case x == nil:
+		if err := notFar(j.log, j.col.Study.Site, j.number); err != nil {
+			return err
+		}
 		return j.notTwice()
+	case j.s.anew && x.What != custody.Abandoned:
+		return usagef("leave --shipment away, and the next number is taken; for another copy of it give --again, without --new-number",
+			"%s is no new number: it was given on %s", x.Number, x.Day)
+	case j.s.again == "" && x.What == custody.Sealed:
+		j.u.say("remark: %s was sealed on %s; this makes another copy of it", x.Number, x.Day)
 	}
 	return j.copyOf(x)
 }

@@ -29,10 +29,8 @@ package custody
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -104,23 +102,6 @@ func (j *Journal) keep(e Entry, line []byte) {
 	j.lastLen = int64(len(line))
 	j.size += j.lastLen
 	j.text = append(j.text, line...)
-}
-
-// Next returns the next free shipment number of a site, "07-0012": one more
-// than the highest that any entry names, also one that came to nothing. The
-// error is a site that has used up its 9999 numbers.
-func (j *Journal) Next(site string) (string, error) {
-	highest := 0
-	for _, e := range j.Entries {
-		number, ok := strings.CutPrefix(e.Shipment, site+"-")
-		if n, err := strconv.ParseUint(number, 10, 16); ok && err == nil && len(number) == 4 {
-			highest = max(highest, int(n))
-		}
-	}
-	if highest == 9999 {
-		return "", fmt.Errorf("%s: all 9999 shipment numbers of this site are used; start a new collection with another site code", j.path)
-	}
-	return fmt.Sprintf("%s-%04d", site, highest+1), nil
 }
 
 // Of returns the last entry called what about shipment.

@@ -557,35 +557,6 @@ func TestRepair(t *testing.T) {
 	}
 }
 
-func TestNext(t *testing.T) {
-	j := newJournal("custody.jsonl")
-	add := func(shipments ...string) {
-		for _, s := range shipments {
-			j.Entries = append(j.Entries, Entry{Shipment: s})
-		}
-	}
-	next := func(site, want string) {
-		t.Helper()
-		if got, err := j.Next(site); got != want || err != nil {
-			t.Errorf("after %d entries: %q, %v", len(j.Entries), got, err)
-		}
-	}
-	next("07", "07-0001")
-	add("07-0003", "07-0002", "")
-	next("07", "07-0004")
-	next("08", "08-0001")
-	next("7", "7-0001")
-	add("07-99999", "07-abcd", "07-+999", "07-12", "107-0500", "A-07-0600", "07", "07-")
-	next("07", "07-0004")
-	next("A-07", "A-07-0601")
-	add("07-9998")
-	next("07", "07-9999")
-	add("07-9999")
-	if got, err := j.Next("07"); err == nil || got != "" {
-		t.Errorf("beyond 9999: %q", got)
-	}
-}
-
 func TestOf(t *testing.T) {
 	j := newJournal("")
 	for i := range 6 {

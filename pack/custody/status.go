@@ -44,7 +44,8 @@ type Shipment struct {
 	Sealed   time.Time `json:"sealed,omitzero"`
 	Receipt  time.Time `json:"receipt,omitzero"`
 	Settled  bool      `json:"settled"`
-	Days     int       `json:"days"` // whole ones since it was sealed, while no receipt is there
+	GivenUp  bool      `json:"given_up"` // a receipt may come all the same
+	Days     int       `json:"days"`     // whole ones since it was sealed, while no receipt is there
 
 	received time.Time // of the newest receipt, by the laboratory's clock
 }
@@ -93,7 +94,7 @@ func (s *Shipment) take(e Entry) {
 			s.State = Dead
 		}
 	case GivenUp:
-		s.State = Dead
+		s.State, s.GivenUp = Dead, true
 	case Receipt:
 		s.receipt(e)
 	case Settled:

@@ -5,7 +5,6 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"slices"
 
 	"outbreath/deid"
@@ -13,19 +12,6 @@ import (
 	"outbreath/pack/custody"
 	"outbreath/schema"
 )
-
-// Next returns the next free shipment number of a site: one more than the highest
-// that the log or the state knows. The error is a site that has used up its 9999.
-func (l *Log) Next(site string) (string, error) {
-	next, err := l.Journal.Next(site)
-	if err != nil {
-		return "", err
-	}
-	if n := l.State.highest(site) + 1; n <= 9999 {
-		return max(next, fmt.Sprintf("%s-%04d", site, n)), nil
-	}
-	return "", fmt.Errorf("all 9999 shipment numbers of site %s are used; agree on another site code with the laboratory", site)
-}
 
 // LeaveOut takes the records of subjects who have withdrawn from any collection of
 // the study out of c, and returns them.

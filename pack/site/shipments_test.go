@@ -1,6 +1,8 @@
 package site
 
 import (
+	"errors"
+	"fmt"
 	"testing"
 
 	"outbreath/pack/custody"
@@ -9,21 +11,74 @@ import (
 // The next number is one after all that the log and the key folder know of a site.
 func TestNext(t *testing.T) {
 	state := &State{Shipments: []Shipment{{Number: "WEIR-0001"}, {Number: "WEIR-0004"}, {Number: "HOLM-0020"}}}
-	here := []custody.Entry{{What: custody.Sealed, Shipment: "WEIR-0007"}}
+	logOf := func(shipments ...string) (list []custody.Entry) {
+		for _, s := range shipments {
+			list = append(list, custody.Entry{Shipment: s})
+		}
+		return list
+	}
+	odd := []string{"07-99999", "07-abcd", "07-+999", "07-12", "107-0500", "A-07-0600", "07", "07-", "", "07-0003", "07-0002"}
 	for _, c := range []struct {
 		state   *State
 		entries []custody.Entry
+		site    string
 		want    string
 	}{
-		{nil, nil, "WEIR-0001"}, {nil, here, "WEIR-0008"}, {state, nil, "WEIR-0005"}, {state, here, "WEIR-0008"},
+		{nil, nil, "WEIR", "WEIR-0001"}, {nil, logOf("WEIR-0007"), "WEIR", "WEIR-0008"}, {state, nil, "WEIR", "WEIR-0005"}, {state, logOf("WEIR-0007"), "WEIR", "WEIR-0008"},
+		{nil, logOf(odd...), "07", "07-0004"}, {nil, logOf(odd...), "A-07", "A-07-0601"}, {nil, logOf(odd...), "7", "7-0001"}, {nil, logOf("07-9998"), "07", "07-9999"},
 	} {
 		l := &Log{Journal: &custody.Journal{Entries: c.entries}, State: c.state}
-		if got, err := l.Next("WEIR"); err != nil || got != c.want {
+		if got, err := l.Next(c.site); err != nil || got != c.want {
 			t.Errorf("%s, %v; want %s", got, err, c.want)
 		}
 	}
-	l := &Log{Journal: &custody.Journal{}, State: &State{Shipments: []Shipment{{Number: "WEIR-9999"}}}}
-	if got, err := l.Next("WEIR"); err == nil {
-		t.Errorf("after the last number: %s", got)
+}
+
+// After the last number none follows, but the free ones are not lost.
+func TestLastNumber(t *testing.T) {
+	var all []Shipment
+	for n := range lastNumber {
+		all = append(all, Shipment{Number: number("WEIR", n+1)})
+	}
+	for _, c := range []struct {
+		given []Shipment
+		free  string
+	}{
+		{[]Shipment{{Number: "WEIR-9999"}}, "WEIR-0001"},
+		{[]Shipment{{Number: "WEIR-0011"}, {Number: "WEIR-9999"}, {Number: "WEIR-0003"}}, "WEIR-0012"},
+		{[]Shipment{{Number: "WEIR-0011"}, {Number: "WEIR-9998"}, {Number: "WEIR-9999"}}, "WEIR-0012"},
+		{[]Shipment{{Number: "WEIR-0011"}, {Number: "WEIR-0400"}, {Number: "WEIR-9999"}}, "WEIR-0401"},
+		{all, ""}, {all[1:], "WEIR-0001"}, {append([]Shipment{}, append(all[:41:41], all[42:]...)...), "WEIR-0042"},
+	} {
+		l := &Log{Journal: &custody.Journal{}, State: &State{Shipments: c.given}}
+		got, err := l.Next("WEIR")
+		if e := new(LastNumberError); got != "" || !errors.As(err, &e) || e.Free != c.free {
+			t.Errorf("%d given: %q, %v; want %q to be free", len(c.given), got, err, c.free)
+		}
+	}
+}
+
+// A number more than 200 beyond the next one is a slip of the hand; a lower one is not.
+func TestTooFar(t *testing.T) {
+	l := &Log{Journal: &custody.Journal{}, State: &State{Shipments: []Shipment{{Number: "WEIR-0011"}, {Number: "HOLM-0500"}}}}
+	for n, want := range map[int]bool{1: false, 11: false, 12: false, 212: false, 213: true, 9999: true} {
+		if next, far := l.TooFar("WEIR", fmt.Sprintf("WEIR-%04d", n)); far != want || next != "WEIR-0012" {
+			t.Errorf("%d: %v, next %s", n, far, next)
+		}
+	}
+}
+
+// A log owns what it has sealed, and what a log has whose place it took.
+func TestOwn(t *testing.T) {
+	s := &State{Logs: []KnownLog{{ID: "a", Replaced: "b"}, {ID: "b", Replaced: "c"}, {ID: "c"}, {ID: "x", Replaced: "y"}, {ID: "y", Replaced: "x"}}}
+	for pair, want := range map[[2]string]bool{
+		{"a", "c"}: true, {"b", "c"}: true, {"c", "c"}: true, {"c", "a"}: false, {"x", "c"}: false, {"z", "c"}: false, {"", "c"}: false, {"x", "y"}: true,
+	} {
+		if got := s.leads(pair[0], pair[1]); got != want {
+			t.Errorf("%v: %v", pair, got)
+		}
+	}
+	if l := (&Log{Journal: &custody.Journal{}, State: s}); l.Own(&Shipment{}) || l.Own(&Shipment{Log: "c"}) {
+		t.Error("a log without entries owns a shipment")
 	}
 }

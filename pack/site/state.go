@@ -6,7 +6,6 @@ import (
 	"errors"
 	"io"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -134,20 +133,6 @@ func (s *State) Gone() map[string]bool {
 		}
 	}
 	return out
-}
-
-// highest returns the highest number given to a site, 0 for none.
-func (s *State) highest(site string) (n int) {
-	if s != nil {
-		for _, x := range s.Shipments {
-			if digits, ok := strings.CutPrefix(x.Number, site+"-"); ok {
-				if v, err := strconv.ParseUint(digits, 10, 16); err == nil {
-					n = max(n, int(v))
-				}
-			}
-		}
-	}
-	return n
 }
 
 // take brings the state forward by one entry of the log id: numbers and
