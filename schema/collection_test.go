@@ -110,7 +110,7 @@ func TestLoad(t *testing.T) {
 	if diff := cmp.Diff(&Roster{Columns: RosterColumns(), Rows: []map[string]string{
 		{"subject_id": "S-0001", "given_name": "Odile", "family_name": "Quillon", "sex": "f", "birth_date": "1978-05-17"},
 		{"subject_id": "S-0002", "given_name": "Tam", "family_name": "Verrick", "sex": "m", "birth_date": "1990-11-02"},
-	}}, c.Roster); diff != "" {
+	}, Lines: []int{2, 3}}, c.Roster); diff != "" {
 		t.Error(diff)
 	}
 	if len(c.Sessions) != 2 {

@@ -89,7 +89,7 @@ func usable(id string) (string, error) {
 }
 
 // sameCanonical says to people what does not tell two identifiers apart.
-const sameCanonical = "case, punctuation, blanks and the ways to write one character, such as \u00df for ss, a full-width or raised digit, or an accent apart, do not count"
+const sameCanonical = "capitals, punctuation and blanks make no difference, nor does the way in which a character is written: \u00df is ss, \u00b2 is 2"
 
 // canonicalASCII is what all the rest comes to in ASCII, where ordinary
 // identifiers are; false for other texts.

@@ -23,6 +23,7 @@ const (
 type Roster struct {
 	Columns []string            // as in the header row; those of the contract in lower case
 	Rows    []map[string]string // column name to value, values trimmed, empty ones left out
+	Lines   []int               // of the rows, in the file, from 1
 }
 
 // RosterColumns returns the columns of the contract in their order.
@@ -192,7 +193,8 @@ func (p *rosterParser) row(values []string) {
 	if !isDate(m["birth_date"]) {
 		p.problem(column("birth_date"), "roster.birth-date", Error, "birth_date must be a date of the calendar written year-month-day, such as 1970-12-31")
 	}
-	p.roster.Rows = append(p.roster.Rows, m)
+	line, _ := p.csv.FieldPos(0)
+	p.roster.Rows, p.roster.Lines = append(p.roster.Rows, m), append(p.roster.Lines, line)
 }
 
 // problem reports what is wrong with a value of the row just read; field is -1

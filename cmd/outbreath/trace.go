@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/deid"
+	"outbreath/pack/site"
 )
 
 // A traceResult is the JSON form of trace.
@@ -19,6 +20,8 @@ type traceResult struct {
 	KeyID     string   `json:"key_id"`
 	Records   []string `json:"records"`
 	Withdrawn bool     `json:"withdrawn"` // consent was withdrawn since
+	Shipments []string `json:"shipments"` // that hold the subject's data
+	Unlisted  []string `json:"unlisted"`  // of those, the ones sealed before their contents were noted
 }
 
 func newTraceCmd(u *ui, o *options) *cobra.Command {
@@ -63,18 +66,17 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		return err
 	}
 	defer journal.Release()
-	all, gone := journal.Generations, false
+	all := journal.Generations
 	found, ok := deid.Trace(all, col, name)
 	entry.Facts = map[string]string{"pseudonym": name, "found": strconv.FormatBool(ok)}
+	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID, Records: nonNil(found.Records)}
 	if ok {
-		entry.Facts["key_id"] = found.KeyID
 		names, err := deid.Pseudonyms(all, found.SubjectID)
 		if err != nil {
 			return err
 		}
-		withdrawn := journal.State.Gone()
-		gone = slices.ContainsFunc(names, func(p string) bool { return withdrawn[p] })
-		entry.Facts["withdrawn"] = strconv.FormatBool(gone)
+		r.sent(journal, names)
+		entry.Facts["key_id"], entry.Facts["withdrawn"] = found.KeyID, strconv.FormatBool(r.Withdrawn)
 	}
 	if err := journal.Append(entry); err != nil {
 		return fmt.Errorf("nothing is shown, because it could not be written into %s: %w", custodyFile, err)
@@ -87,14 +89,29 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		}
 		return statusError(exitResolve)
 	}
-	return u.result(traceResult{true, found.SubjectID, found.Kind, found.KeyID, nonNil(found.Records), gone}, func(w io.Writer) {
-		if gone {
-			fmt.Fprintln(w, "this subject has withdrawn consent: no shipment, list or page has the data any more; ask the committee before you pass anything on")
+	return u.result(r, r.print)
+}
+
+// sent notes whether the subject of these pseudonyms has withdrawn, and which shipments
+// hold its data.
+func (r *traceResult) sent(l *site.Log, pseudonyms []string) {
+	gone := l.State.Gone()
+	r.Withdrawn = slices.ContainsFunc(pseudonyms, func(p string) bool { return gone[p] })
+	holding, unlisted := l.ShipmentsWith(pseudonyms)
+	r.Shipments, r.Unlisted = nonNil(append(holding, unlisted...)), nonNil(unlisted)
+}
+
+func (r *traceResult) print(w io.Writer) {
+	if r.Withdrawn {
+		fmt.Fprintln(w, "caution: this subject has withdrawn consent; ask the committee before you pass anything on")
+		fmt.Fprintf(w, "  shipments sealed before that still hold the data: %s\n", words(r.Shipments))
+		if len(r.Unlisted) > 0 {
+			fmt.Fprintf(w, "  of these it is not known whether they do: %s\n", words(r.Unlisted))
 		}
-		fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with key %s\n", printable(found.SubjectID), found.Kind, found.KeyID)
-		for _, r := range found.Records {
-			fmt.Fprintf(w, "  %s\n", quoted(r))
-		}
-		fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and why is in custody.jsonl.")
-	})
+	}
+	fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with key %s\n", printable(r.SubjectID), r.Kind, r.KeyID)
+	for _, file := range r.Records {
+		fmt.Fprintf(w, "  %s\n", quoted(file))
+	}
+	fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and why is in custody.jsonl.")
 }

@@ -1,11 +1,11 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -16,6 +16,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/site"
+	"outbreath/schema"
 )
 
 type withdrawOptions struct{ reason, to, by string }
@@ -82,13 +83,9 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if _, err := lookAtLog(u, col, folder); err != nil && !tornOnly(err) { // before somebody types for nothing
 		return err
 	}
-	typed, err := askSubject(u) // before the log is held: others would wait for a person
+	id, err := oneSubject(u, col) // before the log is held: others would wait for a person
 	if err != nil {
 		return err
-	}
-	id, ok := deid.Known(col, typed)
-	if !ok {
-		return usagef("compare the id with roster.csv, character by character, and run withdraw again", "no subject of this collection has that id; nothing was written")
 	}
 	journal, err := openLog(u, col, folder)
 	if err != nil {
@@ -114,6 +111,10 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if err := writeSigned(folder, s.to, pack.NoticeNamespace, notice.Encode()); err != nil {
 		return fmt.Errorf("the withdrawal is recorded and later seals leave the subject out, but the notice was not written; run withdraw again: %w", err)
 	}
+	if slices.ContainsFunc(col.Problems, func(p schema.Problem) bool { return p.Rule == "subject.unlisted" }) {
+		u.say("caution: this collection has records of subjects who are not in roster.csv; if one is this subject's under a wrong id, its tubes are missing from the notice")
+		u.say("  to do: run check, which names them; correct their ids, and run withdraw again for a whole notice")
+	}
 	return u.result(r, func(w io.Writer) { r.print(w, folder.Name()) })
 }
 
@@ -130,8 +131,27 @@ func (r *withdrawResult) print(w io.Writer, site string) {
 	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too: each names its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
 }
 
-// askSubject reads the subject's id: at a terminal without showing it, else the
-// first line of standard input.
+// oneSubject asks for the subject's id, and refuses one that may be two people's: the
+// notice would name another person's tubes.
+func oneSubject(u *ui, col *schema.Collection) (id string, err error) {
+	typed, err := askSubject(u)
+	if err != nil {
+		return "", err
+	}
+	id, ok := deid.Known(col, typed)
+	if !ok {
+		return "", usagef("compare the id with roster.csv, character by character; if it is right, run withdraw for the collection whose roster has it",
+			"no subject of this collection has that id; nothing was written")
+	}
+	if two := col.TwoPeople(id); len(two) > 0 {
+		u.tell("this id may be that of two people; nothing was written")
+		return "", &schema.QueriesError{Problems: two}
+	}
+	return id, nil
+}
+
+// askSubject reads the subject's id: at a terminal without showing it, else from
+// standard input, which must hold one line.
 func askSubject(u *ui) (string, error) {
 	var line string
 	if in, ok := u.in.(*os.File); ok && term.IsTerminal(int(in.Fd())) {
@@ -142,11 +162,14 @@ func askSubject(u *ui) (string, error) {
 		}
 		line = string(b)
 	} else {
-		text, err := bufio.NewReader(io.LimitReader(u.in, 4096)).ReadString('\n')
-		if err != nil && !errors.Is(err, io.EOF) {
+		text, err := io.ReadAll(io.LimitReader(u.in, 4096))
+		if err != nil {
 			return "", errors.New("the subject id could not be read from standard input")
 		}
-		line = text
+		line = strings.Trim(string(text), " \t\r\n\ufeff")
+	}
+	if strings.ContainsAny(line, "\r\n\u2028\u2029") || len(line) > 1000 {
+		return "", usagef("give one id at a time: run withdraw once for each, with a notice of its own", "standard input holds more than one line; nothing was written")
 	}
 	if line = strings.TrimSpace(line); line == "" {
 		return "", usagef("type it when asked, or give it on standard input; never as an argument", "no subject id was given")

@@ -23,7 +23,11 @@ func leaveOutWithdrawn(u *ui, col *schema.Collection, l *site.Log) ([]*schema.Se
 	if len(gone) == 0 {
 		return nil, nil
 	}
-	u.say("remark: consent was withdrawn for %s; nothing of it is sealed: take its tubes out of the box", count(len(gone), "record"))
+	be, their := "are", "their"
+	if len(gone) == 1 {
+		be, their = "is", "its"
+	}
+	u.say("remark: %s %s left out, because consent was withdrawn; %s tubes must not be in the box", count(len(gone), "record"), be, their)
 	if len(col.Sessions) == 0 {
 		return nil, usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
 	}
