@@ -49,6 +49,7 @@ func (d *draft) figures(names func(*treated, *recording) (file, session string))
 // meter is nil where the plan declares no co2_kpa beside t_s.
 func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
 	check := schema.NewCSVCheck(r.File, r.Columns, maxProblems)
+	check.Listed = func(n uint64, whole bool) bool { return r.listed.inCell(r.numbers, n, whole) }
 	column := func(name string) int {
 		return slices.IndexFunc(r.Columns, func(c schema.Column) bool { return c.Name == name })
 	}

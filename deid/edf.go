@@ -99,6 +99,9 @@ func (r *recording) header(root *os.Root) (*source, *edf.Header, error) {
 	if err = r.edfError(err); err == nil {
 		err = r.starts(h)
 	}
+	if err == nil {
+		err = r.extremes(h)
+	}
 	if err != nil {
 		s.Close()
 		return nil, nil, err
@@ -117,6 +120,17 @@ func (r *recording) edfError(err error) error {
 		return r.problem("recording.edf", field.Error())
 	}
 	return r.unreadable(err)
+}
+
+// extremes compares the limits of the signals with the numbers of the roster.
+func (r *recording) extremes(h *edf.Header) error {
+	for i, s := range h.Signals {
+		if r.listed.inExtreme(s.PhysMin) || r.listed.inExtreme(s.PhysMax) {
+			return r.problem("recording.edf.listed", fmt.Sprintf("the physical minimum or maximum of signal %d has the digits of a number or a birth date in the roster; "+
+				"export the recording again, or ask the person who maintains the recorder", i+1))
+		}
+	}
+	return nil
 }
 
 // starts compares the recording's own start, in local time at the subject's

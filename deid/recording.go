@@ -30,6 +30,8 @@ type recording struct {
 	shift    int           // days
 	dated    bool          // the plan lets a day out, moved by shift
 	declared []string
+	listed   *listedNumbers
+	numbers  []string // in the subject's row of the roster
 
 	// What reading it to its end has found. One goroutine reads a recording.
 	read    bool
@@ -40,6 +42,7 @@ type recording struct {
 func (d *draft) recording(v *visit, i int) recording {
 	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started)}
 	r.declared = []string{d.c.Study.Study, d.c.Study.Site} // who reads a recording alone knows no more
+	r.listed, r.numbers = d.treater.listed, v.numbers
 	r.leaves = v.recordingName(r.Pointer)
 	if f, ok := d.c.Plan.Field("/started_at"); ok {
 		switch f.Treatment.Kind {

@@ -23,7 +23,8 @@ type treater struct {
 	outgoing *schema.Validator // proves every record that has been made
 	names    *Pseudonymiser
 	initials map[string][]string // of the roster's subjects, by canonical identifier
-	values   []atomic.Int64      // by index of Plan.Fields: values treated
+	listed   *listedNumbers
+	values   []atomic.Int64 // by index of Plan.Fields: values treated
 }
 
 func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) (*treater, error) {
@@ -39,7 +40,7 @@ func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) 
 			}
 		}
 	}
-	return &treater{plan, steps(plan), outgoing, names, initials, make([]atomic.Int64, len(plan.Fields))}, nil
+	return &treater{plan, steps(plan), outgoing, names, initials, newListedNumbers(roster), make([]atomic.Int64, len(plan.Fields))}, nil
 }
 
 // A visit is a session while it is treated.
@@ -51,6 +52,7 @@ type visit struct {
 	shift     int       // days
 	textShift int       // days by which dates in free text move; 0: they are taken out
 	initials  []string  // of the subject
+	numbers   []string  // in the subject's row of the roster
 	places    []place   // texts of the treated record that are to be searched
 	faults    []schema.Problem
 	absent    []schema.Problem // recordings that the folder does not hold
@@ -60,7 +62,7 @@ type visit struct {
 func (t *treater) visit(s *schema.Session) (*visit, error) {
 	v := &visit{Session: s, places: make([]place, 0, 24)} // a usual record has fewer
 	if id, err := schema.Canonical(s.Subject); err == nil {
-		v.initials = t.initials[id]
+		v.initials, v.numbers = t.initials[id], t.listed.of[id]
 	}
 	y, m, d := s.Started.Date()
 	v.day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)

@@ -178,7 +178,11 @@ func (f *Field) merge(o Field) (message string) {
 		f.Format = ""
 	}
 	f.Enum = f.Enum && o.Enum
+	was := f.Decimals
 	f.Digits = max(f.Digits, o.Digits)
+	if f.Decimals = max(f.Decimals, o.Decimals); min(was, o.Decimals) == 0 {
+		f.Decimals = 0 // one of the two has no limit
+	}
 	f.Wide = f.Wide || o.Wide
 	if f.Risk == "" {
 		f.Risk = o.Risk

@@ -70,6 +70,7 @@ var keywords = map[string]struct {
 	"why":                  {onLeaf | ours, isSentence},
 	"columns":              {onLeaf | ours | shipped, nil}, // read by parseColumns
 	"digits":               {onNumber | ours, isDigits},
+	"decimals":             {onNumber | ours, isDigits},
 }
 
 // unsupported lists keywords of the draft that we refuse: what some of them let

@@ -21,6 +21,7 @@ type Field struct {
 	Why       string   // one plain sentence
 	Wide      bool     // a kept text that may hold words, such as a name
 	Digits    int      // of a kept number, at most; 0: see [UsualDigits]
+	Decimals  int      // places behind the point of a kept number, at most; 0: no limit
 }
 
 // A Plan says what every field is and how it is treated.

@@ -17,7 +17,7 @@ type Column struct {
 	Name     string
 	Min, Max float64
 	Rising   bool // strictly increasing from row to row (a time column), never empty
-	Digits   int  // that a number may have, from the first that is not zero; 0: [UsualDigits], a time column two more
+	Digits   int  // that a number may have, see [CellDigits], which 0 stands for
 }
 
 // DefaultColumns are those of the contract: t_s, seconds from the start, up to a
@@ -50,6 +50,11 @@ type CSVCheck struct {
 	// Of, if set, says which columns Each needs; the numbers of the others are 0.
 	Of []bool
 
+	// Listed, if set, reports whether the digits of a cell are somebody's number.
+	// It is asked about cells of eight digits and more: n holds up to 18 of them
+	// from the first that is not zero, whole says that none is behind a point.
+	Listed func(n uint64, whole bool) bool
+
 	csvState
 }
 
@@ -73,6 +78,7 @@ type csvState struct {
 	num     decimal
 	exp     int
 	expNeg  bool
+	expLong int  // digits of the exponent
 	headed  bool // the header is behind us
 	guessed bool // in the surplus of a row: all of it fits numbers with a decimal comma
 	closed  bool
@@ -218,7 +224,10 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 			v = -v
 		}
 		col := &c.columns[c.col]
-		if v < col.lo[places] || v > col.hi[places] {
+		if v < col.lo[places] || v > col.hi[places] || m > col.most && !col.short(m, places) {
+			return i
+		}
+		if m >= listedFrom && c.Listed != nil && c.Listed(m, places == 0) {
 			return i
 		}
 		if col.Rising && !col.rises(&decimal{neg: neg, hi: m, scale: -places}) {
@@ -267,7 +276,7 @@ func (c *CSVCheck) next(b byte, i int) {
 	case atFile, atMark, inHeader, atHeaderCR:
 		c.nextOfHeader(b, i)
 	case atCell:
-		c.num, c.exp, c.expNeg = decimal{}, 0, false
+		c.num, c.exp, c.expNeg, c.expLong = decimal{}, 0, false, 0
 		c.cellAt = i - c.lineAt + 1
 		switch {
 		case digit:
@@ -315,6 +324,7 @@ func (c *CSVCheck) next(b byte, i int) {
 		switch {
 		case digit:
 			c.exp = min(c.exp*10+int(b-'0'), 1<<20) // far beyond every float64
+			c.expLong++
 			c.state = inExp
 		case c.state == atExp && (b == '-' || b == '+'):
 			c.expNeg = b == '-'
@@ -381,13 +391,22 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 		if c.expNeg {
 			c.exp = -c.exp
 		}
+		digits, whole := c.num.digits(), c.num.scale == 0
 		c.num.scale += c.exp
 		if !col.holds(&c.num) {
 			c.fail(faultRange, b, i)
 			return
 		}
-		if digitsOf(c.num.hi)+c.num.loDigits > col.Digits {
+		if c.expLong > mostExponent {
+			c.fail(faultNumber, b, i)
+			return
+		}
+		if digits > col.Digits {
 			c.fail(faultDigits, b, i)
+			return
+		}
+		if c.num.hi >= listedFrom && c.Listed != nil && c.Listed(c.num.hi, whole) {
+			c.fail(faultListed, b, i)
 			return
 		}
 		if col.Rising {
@@ -540,6 +559,7 @@ const (
 	faultNumber
 	faultLong
 	faultDigits
+	faultListed
 	faultText
 	faultRange
 	faultRising
@@ -591,6 +611,8 @@ var csvFaults = [faultKinds]struct {
 	faultLong: {"number", oneLine, thisCell, "the cell of {column} is longer than {longest} characters; export the recording with fewer digits"},
 	faultDigits: {"digits", oneLine, thisCell, "the cell of {column} has more than {digits} digits, more than a sensor tells apart and enough for somebody's number; " +
 		"export the recording with fewer digits"},
+	faultListed: {"listed", oneLine, thisCell, "the digits of the cell of {column} are, point left out, a number or a birth date in the roster; " +
+		"take it out and export the recording again; if a measurement is like it by chance, export with at most seven digits"},
 	faultText: {"text", oneLine, thisCell, "the cell of {column} holds something other than a decimal number or NaN; " +
 		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was dropped"},
 	faultRange: {"range", oneLine, thisCell, "{column} is outside {min} to {max}; " +

@@ -63,7 +63,7 @@ func (s *stencil) cut(length, places int, neg bool, end string, col *csvColumn) 
 		s.shift += 8
 	}
 	s.places, s.scale = places, exact10[places]
-	const most = 1e8 // more than eight digits
+	most := int64(min(col.most, 1e8)) // more than eight digits; what has more than the column may is looked at apart
 	s.lo, s.hi = max(-most, col.lo[places]), min(most, col.hi[places])
 	if neg {
 		s.minus = 1 << 63

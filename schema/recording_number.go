@@ -35,6 +35,25 @@ func (d *decimal) add(digit byte, step int) {
 	d.scale += step
 }
 
+// digits counts the digits of d as it was written without an exponent: from the
+// first that is not zero, without the zeros that end the places behind the point.
+func (d *decimal) digits() int {
+	n, places := digitsOf(d.hi)+d.loDigits, -d.scale
+	for _, part := range []struct {
+		v      uint64
+		digits int
+	}{{d.lo, d.loDigits}, {d.hi, digitsOf(d.hi)}} {
+		for ; part.digits > 0; part.digits-- {
+			if places == 0 || part.v%10 != 0 {
+				return n
+			}
+			part.v /= 10
+			n, places = n-1, places-1
+		}
+	}
+	return n
+}
+
 func (d *decimal) sign() int {
 	switch {
 	case d.hi == 0:
@@ -115,6 +134,7 @@ type csvColumn struct {
 	Column
 	min, max decimal
 	lo, hi   [plainDigits + 1]int64
+	most     uint64  // the greatest number of Digits digits
 	last     decimal // the value in the row before, in a rising column
 	begun    bool
 }
@@ -125,18 +145,22 @@ func ready(col Column) csvColumn {
 		panic("schema: the limits of a column are not numbers")
 	}
 	if col.Digits == 0 {
-		if col.Digits = UsualDigits; col.Rising {
-			col.Digits += 2
-		}
+		col.Digits = CellDigits
 	}
 	c := csvColumn{Column: col,
 		min: limit(col.Min), lo: places(col.Min, 1),
 		max: limit(col.Max), hi: places(col.Max, 0)}
-	most := int64(pow10[min(col.Digits, plainDigits)]) - 1
-	for k := range c.lo { // a number with more digits is left to the slow way, which says what is wrong
-		c.lo[k], c.hi[k] = max(c.lo[k], -most), min(c.hi[k], most)
-	}
+	c.most = pow10[min(col.Digits, plainDigits)] - 1
 	return c
+}
+
+// short reports whether m has no more digits than it may, once the zeros that end
+// its places behind the point are left out.
+func (c *csvColumn) short(m uint64, places int) bool {
+	for ; m > c.most && places > 0 && m%10 == 0; places-- {
+		m /= 10
+	}
+	return m <= c.most
 }
 
 // limit returns f as the shortest decimal that means f.

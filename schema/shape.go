@@ -201,7 +201,7 @@ var holders = []string{"properties", "items", "$defs", "oneOf", "anyOf"}
 
 // nearest are the keywords that may stand beside a reference and in what it
 // refers to; the nearest one counts.
-var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk", "why", "columns", "digits"}
+var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk", "why", "columns", "digits", "decimals"}
 
 // typesOf reads "type", or takes the types of the listed values.
 func (s *shape) typesOf() (use, string) {
@@ -309,6 +309,7 @@ func (w *shaper) field(s *shape) error {
 	f.Risk = s.word("risk").text()
 	f.Why = s.word("why").text()
 	f.Digits = whole(s.word("digits"), 0)
+	f.Decimals = whole(s.word("decimals"), 0)
 	deid := s.word("deid")
 	if deid == nil {
 		return wrong(s.pointer, `this field has no treatment: add "deid", for example "deid": "drop"`)

@@ -10,8 +10,8 @@ var months = [...]string{"JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG",
 
 // Anonymise replaces everything in the file's own fields that may point to a
 // person: the patient field becomes code and three unknowns, the recording field
-// the day start and three unknowns, the start date the same day, and the
-// reserved field keeps only its EDF+ mark. The time of day stays, and so do the
+// the day start and three unknowns, the start date the same day, the reserved
+// field keeps only its EDF+ mark, and those of the signals nothing. The time of day stays, and so do the
 // free texts of the signals: see Texts. Only the year, month and day of start
 // count. The error is a *FieldError if code is no subfield (1 to 74 printable
 // characters without a space) or start is before year 1 or after 9999; nothing
@@ -48,6 +48,9 @@ func (h *Header) replace(code, day, date, clock string) error {
 	h.Recording = "Startdate " + day + unknown
 	h.StartDate, h.StartTime = date, clock
 	h.Reserved = h.flag()
+	for i := range h.Signals {
+		h.Signals[i].Reserved = ""
+	}
 	return nil
 }
 
@@ -88,7 +91,7 @@ type TextField struct {
 func (h *Header) Texts() []TextField {
 	var out []TextField
 	ns := len(h.Signals)
-	for _, f := range []int{label, transducer, dimension, prefilter, signalReserved} {
+	for _, f := range []int{label, transducer, dimension, prefilter} {
 		for i := range h.Signals {
 			if v := h.text(f, i); v != "" {
 				out = append(out, TextField{fieldName(f, i), int64(offset(f, i, ns)), v})

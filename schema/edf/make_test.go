@@ -69,7 +69,7 @@ var anyHeader = rapid.Custom(func(t *rapid.T) *Header {
 		return rapid.StringMatching(fmt.Sprintf(`([ -~]{0,%d}[!-~])?`, width-1)).Draw(t, name)
 	}
 	decimal := func(name string) string {
-		return rapid.StringMatching(`[+-]?[0-9]{1,2}(\.[0-9]{0,2})?([eE][0-9])?`).Draw(t, name)
+		return rapid.StringMatching(`[+-]?([1-9]?[0-9])(\.[0-9]{0,2})?([eE][0-9])?`).Draw(t, name)
 	}
 	h := &Header{
 		Patient: text("patient", 80), Recording: text("recording", 80),

@@ -48,6 +48,8 @@ func (h *Header) Validate() error {
 	switch {
 	case digitCount(h.RecordDuration) > maxDigits:
 		return h.bad(duration, 0, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
+	case padded(h.RecordDuration):
+		return h.bad(duration, 0, paddedNumber+exportAgain)
 	case !ok || strings.ContainsAny(h.RecordDuration, "eE"): // EDFlib, too, refuses a power of ten
 		return h.bad(duration, 0, badNumber(h.RecordDuration))
 	case d < 0 || d == 0 && annotated < len(h.Signals):
@@ -92,7 +94,10 @@ func (h *Header) checkSignal(i int) error {
 			return h.bad(label, i, "is EDF Annotations, but the reserved field of the file says neither EDF+C nor EDF+D"+exportAgain)
 		}
 	}
-	for _, f := range []int{physMin, physMax} {
+	for _, f := range []int{physMin, physMax, digMin, digMax} {
+		if padded(h.text(f, i)) {
+			return h.bad(f, i, paddedNumber+exportAgain)
+		}
 		if digitCount(h.text(f, i)) > maxDigits {
 			return h.bad(f, i, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
 		}
@@ -156,6 +161,15 @@ func digitCount(s string) (n int) {
 	}
 	return n
 }
+
+// padded reports whether a number begins with a zero that it does not need. No
+// recorder writes one (common practice, no source), and it would not be counted.
+func padded(s string) bool {
+	s = strings.TrimLeft(s, "+-")
+	return len(s) > 1 && s[0] == '0' && '0' <= s[1] && s[1] <= '9'
+}
+
+const paddedNumber = "begins with a zero that a number does not need and that could belong to somebody's number"
 
 func badNumber(s string) string {
 	if strings.Contains(s, ",") {

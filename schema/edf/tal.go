@@ -104,6 +104,12 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 	if digitCount(string(a.onset)) > maxTimeDigits || digitCount(string(a.duration)) > maxTimeDigits {
 		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d digits, more than a time needs and enough for somebody's number", maxTimeDigits))
 	}
+	if padded(string(a.onset)) || padded(string(a.duration)) {
+		return 0, talError(begin, "has an onset or a duration that "+paddedNumber)
+	}
+	if places(a.onset) > maxTimePlaces || places(a.duration) > maxTimePlaces {
+		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d places behind the point, more than a time needs and enough for somebody's number", maxTimePlaces))
+	}
 	at += n + 1
 	for a.first = true; ; a.first = false {
 		if at < len(b) && b[at] == endTAL && !a.first {
@@ -127,6 +133,15 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 // maxTimeDigits is how many digits a time may have, from the first that is not
 // zero: a day in tenths of milliseconds.
 const maxTimeDigits = 9
+
+// maxTimePlaces is how many of them may stand behind the point: microseconds. The
+// examples of 2.2.4 have up to four places.
+const maxTimePlaces = 6
+
+func places(b []byte) int {
+	_, fraction, _ := bytes.Cut(b, []byte("."))
+	return len(fraction)
+}
 
 // digits accepts "12" and "12.5": a point only before a fraction (2.2.2).
 func digits(b []byte) bool {

@@ -62,6 +62,10 @@ func TestTALsRefused(t *testing.T) {
 		"point without whole":     {"+.5\x14\x14\x00", 0, "+ or -"},
 		"two points":              {"+1.2.3\x14\x14\x00", 0, "+ or -"},
 		"25 digits":               {"+1234567890123456789012345\x14\x14\x00", 0, "+ or -"},
+		"zeros in front":          {"+0041\x14\x14\x00", 0, "zero"},
+		"zero before a duration":  {"+1\x1504041979\x14\x14\x00", 0, "zero"},
+		"eight places":            {"+5.19850914\x14\x14\x00", 0, "6 places"},
+		"seven places":            {"+1\x150.1985091\x14\x14\x00", 0, "6 places"},
 		"empty duration":          {"+1\x15\x14\x14\x00", 0, "duration"},
 		"signed duration":         {"+1\x15+2\x14\x14\x00", 0, "duration"},
 		"two durations":           {"+1\x152\x153\x14\x14\x00", 0, "duration"},
@@ -108,8 +112,8 @@ func TestEncodeTALsRefused(t *testing.T) {
 }
 
 var anyTAL = rapid.Custom(func(t *rapid.T) TAL {
-	tal := NewTAL(rapid.StringMatching(`[+-](0{0,9}[0-9]{1,5}(\.[0-9]{1,4})?|0\.0{0,5}[0-9]{1,9})`).Draw(t, "onset"),
-		rapid.StringMatching(`([0-9]{1,5}(\.[0-9]{1,4})?)?`).Draw(t, "duration"))
+	tal := NewTAL(rapid.StringMatching(`[+-](0|[1-9][0-9]{0,4})(\.[0-9]{1,4})?`).Draw(t, "onset"),
+		rapid.StringMatching(`((0|[1-9][0-9]{0,4})(\.[0-9]{1,4})?)?`).Draw(t, "duration"))
 	for range rapid.IntRange(1, 4).Draw(t, "texts") {
 		tal.Texts = append(tal.Texts, Text{Value: rapid.StringMatching(`[ -~\t\n\p{L}\p{So}]{0,12}`).Draw(t, "text")})
 	}
@@ -237,7 +241,7 @@ func TestTimeKeeping(t *testing.T) {
 		"first not 0":         {1024 + 200, "+5\x14\x14", "annotation in data record 1", "+0"},
 		"first below 0":       {1024 + 200, "-0\x14\x14", "annotation in data record 1", "+0"},
 		"first within 1 s":    {1024 + 200, "+0.25\x14\x14", "", ""},
-		"first with 00":       {1024 + 200, "+00\x14\x14", "annotation in data record 1", "+0"},
+		"first with 00":       {1024 + 200, "+00\x14\x14", "annotation in data record 1", "zero"},
 		"too early":           {rec2, "+0\x14\x14", "annotation in data record 2", "too early"},
 		"a gap":               {rec2, "+2\x14\x14", "annotation in data record 2", "a gap"},
 		"rounded":             {rec2, "+1.0004\x14\x14", "", ""},

@@ -1,0 +1,107 @@
+package deid
+
+import (
+	"strconv"
+	"strings"
+
+	"outbreath/schema"
+)
+
+// Numbers leave too: what a sensor measured, and the limits of a signal. Their
+// digits, point left out, are compared with the numbers of the roster.
+
+// listedNumbers are the numbers and birth dates of a roster as digits, without
+// zeros in front.
+type listedNumbers struct {
+	of  map[string][]string // by the subject's canonical identifier
+	all map[string]bool
+}
+
+// leastListed is how many digits a number of the roster has at least that is
+// looked for: those of a date, the year in two digits.
+const leastListed = 6
+
+func newListedNumbers(roster *schema.Roster) *listedNumbers {
+	l := &listedNumbers{of: map[string][]string{}, all: map[string]bool{}}
+	if roster == nil {
+		return l
+	}
+	for _, row := range roster.Rows {
+		id, err := schema.Canonical(row["subject_id"])
+		if err != nil {
+			continue // refused elsewhere
+		}
+		for column, value := range row {
+			for _, digits := range digitsIn(column, value) {
+				if digits = strings.TrimLeft(digits, "0"); len(digits) >= leastListed {
+					l.of[id] = append(l.of[id], digits)
+					l.all[digits] = true
+				}
+			}
+		}
+	}
+	return l
+}
+
+// digitsIn returns the digits that a value of the roster is written with. A birth
+// date is written in the orders that countries use.
+func digitsIn(column, value string) []string {
+	digits := strings.Map(func(r rune) rune {
+		if '0' <= r && r <= '9' {
+			return r
+		}
+		return -1
+	}, value)
+	switch column {
+	case "birth_date":
+		if len(digits) != 8 {
+			return nil
+		}
+		y, m, d := digits[:4], digits[4:6], digits[6:]
+		return []string{y + m + d, d + m + y, m + d + y, y[2:] + m + d, d + m + y[2:], m + d + y[2:]}
+	case "given_name", "family_name", "other_names", "sex", "email", "street", "city", "country", "emergency_contact_name":
+		return nil
+	}
+	return []string{digits}
+}
+
+// inCell reports whether a cell of a recording of somebody with these numbers
+// holds one of them. n is the cell's digits, at least eight; with a whole number,
+// which hardly any sensor writes so long, everybody's are compared. With more
+// subjects than one the digits of a fraction are like somebody's number by chance.
+func (l *listedNumbers) inCell(own []string, n uint64, whole bool) bool {
+	cell := strconv.FormatUint(n, 10)
+	if whole && l.all[cell] {
+		return true
+	}
+	cut := strings.TrimRight(cell, "0")
+	for _, number := range own {
+		if len(number) >= 8 && strings.Contains(cell, number) || len(cut) >= 8 && strings.Contains(number, cut) {
+			return true
+		}
+	}
+	return false
+}
+
+// inExtreme reports whether a number of an EDF header, such as a physical
+// maximum, is somebody's number or seven digits of it.
+func (l *listedNumbers) inExtreme(text string) bool {
+	digits := strings.TrimLeft(strings.Map(func(r rune) rune {
+		if '0' <= r && r <= '9' {
+			return r
+		}
+		return -1
+	}, text), "0")
+	if len(digits) < leastListed {
+		return false
+	}
+	if l.all[digits] {
+		return true
+	}
+	for number := range l.all {
+		if len(digits) >= 7 && strings.Contains(number, digits) {
+			return true
+		}
+	}
+	return false
+}
