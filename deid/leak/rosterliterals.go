@@ -123,6 +123,7 @@ func (c *literalsOf) phrase(col, v string) {
 // backslash also as JSON has it.
 func (c *literalsOf) forms(x Literal) {
 	v := x.Text
+	c.respelt(x)
 	all := []string{v}
 	if len(v) > len(strings.Map(onlyASCII, v)) {
 		for _, f := range []string{norm.NFC.String(v), norm.NFD.String(v)} {
@@ -135,6 +136,30 @@ func (c *literalsOf) forms(x Literal) {
 		c.encoded(x)
 		if strings.ContainsAny(f, `"\`) {
 			x.Text = strings.NewReplacer(`"`, `\"`, `\`, `\\`).Replace(f)
+			c.add(x)
+		}
+	}
+}
+
+// respelt adds the spellings of x in ASCII letters, and those of several words also
+// without blanks and with underscores, as EDF+ writes names (section 2.1.3.3). The
+// second search of texts needs none of them: [Scanner] compares folded letters.
+func (c *literalsOf) respelt(x Literal) {
+	x.InSamples = true
+	plain := asciiSpellings(x.Text)
+	for _, x.Text = range plain {
+		c.add(x)
+		c.encoded(x)
+	}
+	if !strings.Contains(x.Text, " ") {
+		return
+	}
+	if plain == nil {
+		plain = []string{x.Text}
+	}
+	for _, spelt := range plain {
+		for _, between := range []string{"", "_"} {
+			x.Text = strings.ReplaceAll(spelt, " ", between)
 			c.add(x)
 		}
 	}
