@@ -69,7 +69,8 @@ func foldASCII(b []byte) int {
 
 // foldRest goes on at i, where the first character outside ASCII is.
 func (f *folded) foldRest(text string, i int) {
-	f.start, f.end = f.room[0][:0], f.room[1][:0]
+	n := len(text) + 8 // seldom more bytes than the original has
+	f.start, f.end = slices.Grow(f.room[0][:0], n), slices.Grow(f.room[1][:0], n)
 	defer func() { f.room = [2][]int{f.start, f.end} }()
 	for k := range i {
 		f.start, f.end = append(f.start, k), append(f.end, k+1)

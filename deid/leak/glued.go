@@ -357,13 +357,15 @@ func otherScript(b []byte, ends bool) bool {
 	return r >= utf8.RuneSelf && unicode.IsLetter(r) && !unicode.Is(unicode.Latin, r)
 }
 
-// wordAround returns the letters around b[s:e].
+// wordAround returns the letters around b[s:e], as many as a word of ours may have.
 func (p *page) wordAround(s, e int) []byte {
 	b := p.fold.b
-	for s > 0 && (class[b[s-1]] == cLetter || b[s-1] >= utf8.RuneSelf) {
+	const most = 64 // on either side; without a bound a text that is one word would take for ever
+	first, last := max(0, s-most), min(len(b), e+most)
+	for s > first && (class[b[s-1]] == cLetter || b[s-1] >= utf8.RuneSelf) {
 		s--
 	}
-	for e < len(b) && (class[b[e]] == cLetter || b[e] >= utf8.RuneSelf) {
+	for e < last && (class[b[e]] == cLetter || b[e] >= utf8.RuneSelf) {
 		e++
 	}
 	return b[s:e]

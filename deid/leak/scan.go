@@ -115,10 +115,16 @@ func dismiss(ms []Match, text string, declared []string) []Match {
 	if spans == nil {
 		return ms
 	}
+	slices.SortFunc(spans, func(a, b [2]int) int { return a[0] - b[0] })
+	for i := 1; i < len(spans); i++ { // how far those reach that begin here or before
+		spans[i][1] = max(spans[i][1], spans[i-1][1])
+	}
 	return slices.DeleteFunc(ms, func(m Match) bool {
-		return m.Confidence != Sure && !strings.HasPrefix(m.Basis, "roster") && slices.ContainsFunc(spans, func(s [2]int) bool {
-			return s[0] <= m.Start && m.End <= s[1]
-		})
+		if m.Confidence == Sure || strings.HasPrefix(m.Basis, "roster") {
+			return false
+		}
+		n, _ := slices.BinarySearchFunc(spans, m.Start+1, func(s [2]int, at int) int { return s[0] - at })
+		return n > 0 && m.End <= spans[n-1][1]
 	})
 }
 

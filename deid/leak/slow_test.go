@@ -19,3 +19,26 @@ func TestHostileTexts(t *testing.T) {
 		}
 	}
 }
+
+// TestTwiceTheText: a text twice as long takes about twice as long, also one that is
+// one word, and one of many declared codes.
+func TestTwiceTheText(t *testing.T) {
+	code := "KN4471-07"
+	declared := []string{code}
+	for _, u := range []string{"Grünwald", "grunwald", "Miller7x", "30418923", code + " ", code + " 4 May 1961 ", "G.r.u.n.w.a.l.d ", "G r ", "drei null ", "3,0;4|",
+		"first of May ", "04:04 "} {
+		least := func(n int) time.Duration {
+			text, best := strings.Repeat(u, n/len(u)), time.Hour
+			for range 3 {
+				start := time.Now()
+				scan().Scan(text, declared)
+				best = min(best, time.Since(start))
+			}
+			return best
+		}
+		short, long := least(1<<17), least(1<<19)
+		if long > 9*short && long > 200*time.Millisecond { // four times is meant
+			t.Errorf("%q: %v for a text, %v for four times as much", u, short, long)
+		}
+	}
+}
