@@ -324,6 +324,15 @@ func hostileCases() []hostileCase {
 		{"data after the end", "contents", func(t *testing.T, f *forged) {
 			f.tar = func(d []byte) []byte { return append(d, append(make([]byte, 5*tarBlock), 'x')...) }
 		}},
+		{"one zero byte after the end", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, 0) } }},
+		{"zero blocks after the end", "contents", func(t *testing.T, f *forged) {
+			f.tar = func(d []byte) []byte { return append(d, make([]byte, 18*tarBlock)...) }
+		}},
+		{"30,000 frames of zero bytes after the end", "contents", func(t *testing.T, f *forged) {
+			f.zst = func(d []byte) []byte {
+				return append(d, bytes.Repeat(zstdFrame(1<<20, 0x50, append(bytes.Repeat(rle(128<<10, 0, false), 7), rle(128<<10, 0, true)...)...), 30000)...)
+			}
+		}},
 		{"a second archive after the end", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, d...) } }},
 		{"data in the padding", "contents", func(t *testing.T, f *forged) {
 			f.tar = func(d []byte) []byte { d[tarBlock+300] = 1; return d }

@@ -3,6 +3,8 @@ package pack
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"strings"
@@ -119,6 +121,8 @@ func (v *verifying) inside(c *content) error {
 		return reject(checkSums, "%s: %s", someIssues(issues), askSite)
 	}
 	v.pass(checkSums, "all %d files have the checksums that the site signed", len(c.entries))
+	digest := sha256.Sum256(c.tags[bag.TagManifest])
+	v.verdict.Bag = hex.EncodeToString(digest[:])
 
 	if fault := c.records.result(); fault != "" {
 		return reject(checkRecords, "%s: %s", fault, askSite)

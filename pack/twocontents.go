@@ -5,14 +5,14 @@ const checkContradiction = "number"
 
 // Contradictions returns, for each of verdicts, the check that it fails because
 // another one with other contents has the same number of the same site and study;
-// nil for the others. Both are authentic, and whoever used either could give the
-// samples of one subject to another.
+// nil for the others. The site signed both, also one whose records are not as they
+// must be, and whoever used either could give the samples of one subject to another.
 func Contradictions(verdicts []*Verdict) []*Check {
 	type number struct{ study, site, shipment string }
 	bags := make(map[number]map[string]bool)
 	of := func(v *Verdict) number { return number{v.Study, v.Site, v.Shipment} }
 	for _, v := range verdicts {
-		if v.Bag == "" { // rejected: of no contents that anybody signed
+		if v.Bag == "" { // nobody is proven to have signed its contents
 			continue
 		}
 		if bags[of(v)] == nil {

@@ -2,8 +2,6 @@ package pack
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -13,7 +11,6 @@ import (
 
 	"outbreath/deid"
 	"outbreath/keys"
-	"outbreath/pack/bag"
 	"outbreath/pack/durable"
 )
 
@@ -63,7 +60,10 @@ type Verdict struct {
 	Caution  string             `json:"caution,omitempty"`        // of the key that signed it
 	Path     string             `json:"path,omitempty"`           // of the folder, as it was named; set by the caller of Verify
 
-	Bag                         string   `json:"-"` // SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is inside; "" when rejected
+	// Bag is the SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is
+	// inside. It is known once both signatures and all checksums hold, also of a shipment
+	// that is rejected for what its records say: it proves what the site signed.
+	Bag                         string   `json:"-"`
 	Parts                       []Part   `json:"-"` // as signed
 	Recorded                    []string `json:"-"` // barcodes of the records; nil when rejected
 	Study, Site, Sealed         string   `json:"-"`
@@ -187,8 +187,6 @@ func (v *verifying) run() error {
 	}
 	v.verdict.Treatment = c.records.ledger
 	v.verdict.Recorded = c.records.barcodes
-	inside := sha256.Sum256(c.tags[bag.TagManifest])
-	v.verdict.Bag = hex.EncodeToString(inside[:])
 	v.verdict.Decision = Accepted
 	v.search(c.records.again)
 	v.slip()

@@ -251,7 +251,7 @@ func printOverdue(w io.Writer, s *register.Status, days int) {
 // unsettledWords: each state, and what to do about it.
 var unsettledWords = map[string][2]string{
 	"discrepancies": {"accepted with discrepancies", "settle them with the site, then verify it again, or record it with --settle"},
-	"conflict":      {"claimed by two contents", "ask the site which counts"},
+	"conflict":      {"claimed by two contents", "ALARM: use neither, and ask the site by telephone which counts"},
 	"rejected":      {"rejected", "ask the site for a new copy; if none will come, record that with --settle"},
 }
 

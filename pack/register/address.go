@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -29,13 +30,24 @@ func parseAddress(address string) (driver, dsn string, sys system, err error) {
 		}
 		dsn, err := secured(address)
 		return "pgx", dsn, postgres, err
-	case found:
-		return "", "", 0, configError("name a file, or write postgres://USER@HOST/DATABASE", "the register is neither a file nor a PostgreSQL address")
 	case strings.Contains(address, "password="):
 		return "", "", 0, passwordError()
+	case found || likeAddress.MatchString(address) || strings.Contains(address, "=") && !plainPath(address):
+		return "", "", 0, configError("name a file, or write postgres://USER@HOST/DATABASE; before a file's name that holds = or a colon write ./",
+			"the register is neither a file nor a PostgreSQL address")
 	}
 	dsn, err = sqliteAddress(address)
 	return "sqlite", dsn, sqliteFile, err
+}
+
+// likeAddress is the beginning of an address of some kind. One letter is a drive.
+//
+// Source: RFC 3986, 3.1.
+var likeAddress = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9+.-]+:`)
+
+// plainPath reports whether address can be nothing but a path.
+func plainPath(address string) bool {
+	return filepath.IsAbs(address) || strings.HasPrefix(filepath.ToSlash(address), "./") || strings.HasPrefix(filepath.ToSlash(address), "../")
 }
 
 func passwordError() error {

@@ -12,7 +12,7 @@ import (
 // signed by a trusted site.
 type Arrival struct {
 	Study, Site, Shipment string
-	Bag                   string   // SHA-256 of what is inside, hexadecimal; "" when rejected
+	Bag                   string   // SHA-256 of what the site is proven to have put inside, hexadecimal; "" when that is not known
 	Archive               string   // SHA-256 as on the packing slip
 	Decision              string   // "accepted", "discrepancies" or "rejected"
 	Barcodes              []string // of the records
@@ -27,7 +27,7 @@ type Kind string
 const (
 	New      Kind = "new"
 	Repeat   Kind = "repeat"   // the same bag was here before
-	Conflict Kind = "conflict" // another bag was here under the same number
+	Conflict Kind = "conflict" // another bag was here under the same number; either may have been rejected
 	Rejected Kind = "rejected" // noted as an arrival; the number is not received
 )
 
@@ -81,22 +81,30 @@ func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err e
 			return ans, err
 		}
 	}
+	rejected := a.Decision == string(Rejected)
+	clash := known && a.Bag != "" && bag != a.Bag
+	if !known && a.Bag != "" {
+		if clash, err = rejectedOther(ctx, tx, n, a, &ans.First); err != nil {
+			return ans, err
+		}
+	}
 	switch {
-	case a.Decision == string(Rejected):
-		ans.Kind = Rejected
+	case clash:
+		ans.Kind, state = Conflict, string(Conflict)
+	case rejected:
+		ans.Kind, ans.Disputed = Rejected, a.Bag != "" && state == string(Conflict)
 	case !known:
 		ans.Kind, state = New, a.Decision
-		err = insert(ctx, tx, n, a)
-	case bag == a.Bag:
+	default:
 		ans.Kind, ans.Disputed = Repeat, state == string(Conflict)
 		if !ans.Disputed {
 			state = a.Decision
 		}
-	default:
-		ans.Kind, state = Conflict, string(Conflict)
 	}
-	if err != nil {
-		return ans, err
+	if !known && ans.Kind != Rejected {
+		if err := insert(ctx, tx, n, a, state); err != nil {
+			return ans, err
+		}
 	}
 	if ans.Settled, err = settledBefore(ctx, tx, n, a.Study, a.Site, false); err != nil {
 		return ans, err
@@ -123,10 +131,25 @@ func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err e
 	return ans, err
 }
 
-// insert notes a shipment that is received for the first time.
-func insert(ctx context.Context, tx *sql.Tx, n int, a Arrival) error {
+// rejectedOther reports whether other contents came under a number of which none was
+// received: the site signed them, though they were rejected. first is when.
+func rejectedOther(ctx context.Context, tx *sql.Tx, n int, a Arrival, first *Sighting) (bool, error) {
+	var seen string
+	err := tx.QueryRowContext(ctx, "SELECT station, seen_at FROM intake_arrival WHERE study = $1 AND site = $2 AND number = $3 AND bag NOT IN ('', $4) ORDER BY nth LIMIT 1",
+		a.Study, a.Site, n, a.Bag).Scan(&first.Station, &seen)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	if err == nil {
+		first.When, err = parseStamp(seen)
+	}
+	return true, err
+}
+
+// insert notes a shipment that is received for the first time, in its state.
+func insert(ctx context.Context, tx *sql.Tx, n int, a Arrival, state string) error {
 	if _, err := tx.ExecContext(ctx, "INSERT INTO intake_shipment (study, site, number, bag, archive, state, station, first_seen) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
-		a.Study, a.Site, n, a.Bag, a.Archive, a.Decision, a.Station, stamp(a.When)); err != nil {
+		a.Study, a.Site, n, a.Bag, a.Archive, state, a.Station, stamp(a.When)); err != nil {
 		return err
 	}
 	add, err := tx.PrepareContext(ctx, "INSERT INTO intake_tube (barcode, study, site, number) VALUES ($1, $2, $3, $4)")

@@ -3,6 +3,7 @@ package register
 import (
 	"context"
 	"database/sql"
+	"slices"
 	"time"
 )
 
@@ -48,15 +49,16 @@ type Unsettled struct {
 	Station  string    `json:"station"`
 }
 
-// OK says that nothing is overdue. Unsettled shipments are told for the laboratory
-// and are not overdue.
+// OK says that nothing is overdue and no number has two contents. Other unsettled
+// shipments are told for the laboratory and are not overdue.
 func (s *Status) OK() bool {
-	for _, site := range s.Sites {
-		if site.Silent {
-			return false
-		}
-	}
-	return len(s.Gaps) == 0
+	silent := func(site Site) bool { return site.Silent }
+	return len(s.Gaps) == 0 && !slices.ContainsFunc(s.Sites, silent) && !s.Alarm()
+}
+
+// Alarm says that two contents came under a number.
+func (s *Status) Alarm() bool {
+	return slices.ContainsFunc(s.Open, func(o Unsettled) bool { return o.State == string(Conflict) })
 }
 
 // Overdue looks at every site. A site is silent when nothing new came from it for

@@ -33,6 +33,7 @@ var laws = []struct {
 	test func(t *testing.T, address string)
 }{
 	{"enter", testEnter},
+	{"rejected contents", testRejectedContents},
 	{"later copy", testLaterCopy},
 	{"overdue", testOverdue},
 	{"settled", testSettled},
@@ -138,6 +139,55 @@ func testEnter(t *testing.T, address string) {
 	}
 	if n := r.count(t, "intake_arrival"); n != 11 {
 		t.Errorf("%d arrivals noted, want 11", n)
+	}
+}
+
+// testRejectedContents: contents that the site signed count against a number also when
+// their records are rejected, in whatever order they come.
+func testRejectedContents(t *testing.T, address string) {
+	r := mustOpen(t, address)
+	bad := func(n int, digit string) Arrival {
+		a := arrival(n)
+		a.Bag, a.Barcodes, a.Decision = strings.Repeat(digit, 64), nil, "rejected"
+		return a
+	}
+	first := Sighting{"bench-1", monday}
+	for _, step := range []struct {
+		what string
+		a    Arrival
+		want Answer
+	}{
+		{"rejected first", bad(1, "c"), Answer{Kind: Rejected}},
+		{"and again", bad(1, "c"), Answer{Kind: Rejected}},
+		{"then a good one", arrival(1), Answer{Kind: Conflict, First: first}},
+		{"and again", arrival(1), Answer{Kind: Repeat, First: first, Disputed: true}},
+		{"the rejected one again", bad(1, "c"), Answer{Kind: Conflict, First: first}},
+		{"good first", arrival(2), Answer{Kind: New}},
+		{"then a rejected one", bad(2, "c"), Answer{Kind: Conflict, First: first}},
+		{"the good one again", arrival(2), Answer{Kind: Repeat, First: first, Disputed: true}},
+		{"rejected", bad(3, "c"), Answer{Kind: Rejected}},
+		{"another one rejected", bad(3, "d"), Answer{Kind: Conflict, First: first}},
+		{"that one again", bad(3, "d"), Answer{Kind: Rejected, First: first, Disputed: true}},
+		{"rejected by an old program", bad(4, "b"), Answer{Kind: Rejected}},
+	} {
+		if diff := cmp.Diff(step.want, r.must(t, step.a)); diff != "" {
+			t.Errorf("%s:\n%s", step.what, diff)
+		}
+	}
+	same := bad(5, "e")
+	r.must(t, same)
+	same.Decision = "accepted"
+	if ans := r.must(t, same); ans.Kind != New {
+		t.Errorf("the same contents, accepted later: %s", ans.Kind)
+	}
+	s := r.status(t, monday, 14)
+	for i, o := range s.Open[:min(3, len(s.Open))] {
+		if o.State != "conflict" || o.Shipment != shipmentName("WEIR", i+1) {
+			t.Errorf("open: %+v", o)
+		}
+	}
+	if len(s.Open) != 4 || len(s.Gaps) != 0 || s.OK() {
+		t.Errorf("open %+v, gaps %+v, ok %v", s.Open, s.Gaps, s.OK())
 	}
 }
 
@@ -371,6 +421,11 @@ func TestAddresses(t *testing.T) {
 		{"postgres://u@h:tide-secret/db", "cannot be read"},
 		{"postgres://u@h/db?sslmode=tide-secret", "cannot be used"},
 		{"mysql://u:tide-secret@h/db", "neither a file nor a PostgreSQL address"},
+		{"dbname=intake", "neither a file nor a PostgreSQL address"},
+		{"host=192.0.2.2 dbname=intake user=intake sslmode=disable", "neither a file nor a PostgreSQL address"},
+		{"postgres:intake", "neither a file nor a PostgreSQL address"},
+		{"postgres:/u@h/db", "neither a file nor a PostgreSQL address"},
+		{"file:intake.db", "neither a file nor a PostgreSQL address"},
 		{"", "no address"},
 		{filepath.Join(dir, "tide-secret", "r.db"), "folder of the register is not there"},
 		{dir, "not a plain file"},
@@ -387,6 +442,13 @@ func TestAddresses(t *testing.T) {
 			r.Close()
 		} else if strings.Contains(own.Msg+own.Do, "tide-secret") {
 			t.Errorf("the error repeats the address: %v", err)
+		}
+	}
+	for _, path := range []string{filepath.Join(dir, "study=lark.db"), filepath.Join(dir, "a:b.db")} { // plainly paths
+		if r, err := Open(context.Background(), path); err != nil {
+			t.Errorf("%s: %v", filepath.Base(path), err)
+		} else {
+			r.Close()
 		}
 	}
 	_, err = Open(context.Background(), "postgres://outbreath@/postgres?host="+dir) // nobody listens
