@@ -63,7 +63,7 @@ type TrustOptions struct {
 	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
 	Replace       bool   // other keys under the same name are put out of use
 	By            string // who trusts them
-	Reason        string // why a key that was revoked is trusted again; needed for such a one
+	Reason        string // why a key that was revoked is trusted again; needed for such a one, as Compared is
 }
 
 // Trust adds the public keys in data (age recipients, OpenSSH public keys, in
@@ -123,11 +123,13 @@ type trustPlan struct {
 	revoked    map[string]Revocation
 }
 
-// mayTrust refuses a key that was revoked unless a reason says why it is trusted again.
+// mayTrust refuses a key that was revoked unless its words were compared and a reason
+// says why it is trusted again.
 func (p *trustPlan) mayTrust() error {
 	for _, t := range p.keys {
-		if t.Revoked != nil && p.Reason == "" {
-			return fault("", "a key of %s in this file was %s; find out whether it is that of its owner and nobody else's, then trust it again with --reason TEXT", t.Revoked.Name, t.Revoked)
+		if t.Revoked != nil && (p.Reason == "" || !p.Compared) {
+			return fault("", "a key of %s in this file was %s; find out whether it is that of its owner and nobody else's, compare the words, and trust it again with --reason TEXT",
+				t.Revoked.Name, t.Revoked)
 		}
 	}
 	return nil

@@ -44,12 +44,14 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 		}
 	}
 	_, givenUp := j.Of(r.Shipment, custody.GivenUp)
+	stored := standing(j.Journal, r.Shipment, col.Study.ReceiptDays)
 	status := exitOK
-	if r.Decision != pack.Accepted {
+	if stored.Open() || !proven {
 		status = exitResolve
 	}
-	if err := u.result(map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven, "given_up": givenUp}, func(w io.Writer) {
-		printReceipt(w, r, known, proven)
+	doc := map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven, "given_up": givenUp, "shipment": stored}
+	if err := u.result(doc, func(w io.Writer) {
+		printReceipt(w, r, known, proven, stored)
 		if givenUp {
 			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the laboratory whether it is used; the number is not used again\n", r.Shipment)
 		}
@@ -60,6 +62,17 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 		return statusError(status)
 	}
 	return nil
+}
+
+// standing returns what the log now says of a shipment that it knows. A receipt that was
+// just read need not be the one that counts.
+func standing(j *custody.Journal, number string, days int) custody.Shipment {
+	for _, s := range j.Shipments(time.Now(), days) {
+		if s.Shipment == number {
+			return s
+		}
+	}
+	return custody.Shipment{Shipment: number}
 }
 
 // readReceipt reads a receipt and checks its signature against the laboratories
@@ -109,6 +122,9 @@ func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study, folder *k
 		return false, rejectf("tell the laboratory by telephone; nothing was recorded", "the receipt is about a shipment of another study or site")
 	case r.At.After(now().Add(24 * time.Hour)):
 		return false, rejectf("compare this computer's clock with the laboratory's, and ask for a new receipt; nothing was recorded", "the receipt is dated in the future")
+	case !slices.ContainsFunc(sealed, func(e custody.Entry) bool { return !r.At.Before(e.When.Add(-24 * time.Hour)) }):
+		return false, rejectf("compare this computer's clock with the laboratory's, and ask the laboratory by telephone for a new receipt; nothing was recorded",
+			"the receipt is dated %s, before %s was sealed", r.At.Local().Format(time.DateOnly), r.Shipment)
 	}
 	if r.Archive != "" {
 		sealed = slices.DeleteFunc(sealed, func(e custody.Entry) bool {
@@ -161,8 +177,15 @@ func receiptFacts(r *pack.Receipt, digest string, proven bool) map[string]string
 	return f
 }
 
-func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool) {
-	fmt.Fprintf(w, "%s: %s\n", r.Shipment, decisionWords[r.Decision])
+// printReceipt shows what the receipt says, and what to do about the shipment as the log
+// now has it.
+func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool, stored custody.Shipment) {
+	older := proven && r.At.Before(stored.Received)
+	if older {
+		fmt.Fprintf(w, "%s: an older receipt: %s\n", r.Shipment, decisionWords[r.Decision])
+	} else {
+		fmt.Fprintf(w, "%s: %s\n", r.Shipment, decisionWords[r.Decision])
+	}
 	fmt.Fprintf(w, "  signed by laboratory %s, %s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
 	for _, c := range r.Objections {
 		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
@@ -193,8 +216,10 @@ func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool) {
 		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the state of "+r.Shipment+" is unchanged: ask by telephone what it received")
 		return
 	}
-	state := map[pack.Decision]custody.State{pack.Accepted: custody.Acknowledged, pack.Discrepancies: custody.Discrepancies, pack.Rejected: custody.Rejected}[r.Decision]
-	fmt.Fprintf(w, "to do: %s\n", custodyToDo(custody.Shipment{State: state}))
+	if older {
+		fmt.Fprintf(w, "the newer receipt of %s counts: %s is %s\n", stored.Received.Local().Format("2006-01-02 15:04"), r.Shipment, stateWords(stored))
+	}
+	fmt.Fprintf(w, "to do: %s\n", custodyToDo(stored))
 }
 
 // sendAgain names the sessions that are lost.

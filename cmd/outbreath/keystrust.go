@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math/big"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -40,7 +41,7 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 			if err != nil {
 				return err
 			}
-			if err := askAgain(u, &t, offered); err != nil {
+			if err := askAgain(u, &t, offered, compared != ""); err != nil {
 				return err
 			}
 			if t.Compared, err = compareWords(u, offered, compared, t.Replace); err != nil {
@@ -59,9 +60,10 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 					fmt.Fprintf(w, "%s: %s\n  %s\n", word, describe(k), k.Fingerprint)
 				}
 			})
-			if t.Compared {
+			switch {
+			case t.Compared:
 				u.say("the words agree: the keys are those of the other side")
-			} else {
+			case slices.ContainsFunc(added, func(k keys.Trusted) bool { return k.Compared == "" }):
 				u.say("to do: nobody has compared these keys. Before anything is sealed to them or believed, compare the words with the other side by telephone: run this again at a terminal")
 			}
 			return err
@@ -78,9 +80,17 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 }
 
 // askAgain tells of keys that were revoked here, and asks why they are trusted again.
-func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted) error {
+// Somebody must be there to compare the words, or have said them.
+func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted, said bool) error {
 	for _, k := range offered {
-		if k.Revoked == nil || t.Reason != "" {
+		if k.Revoked == nil {
+			continue
+		}
+		if !said && !interactive(u) {
+			return usagef("find out whether the key is its owner's and nobody else's; then run this at a terminal, or say the twelve words with --compared, and why it is trusted again with --reason",
+				"a key of %s in this file was %s; it is trusted again only after a comparison, and nothing was trusted", k.Revoked.Name, k.Revoked)
+		}
+		if t.Reason != "" {
 			continue
 		}
 		if !interactive(u) {

@@ -47,7 +47,7 @@ type Shipment struct {
 	GivenUp  bool      `json:"given_up"` // a receipt may come all the same
 	Days     int       `json:"days"`     // whole ones since it was sealed, while no receipt is there
 
-	received time.Time // of the newest receipt, by the laboratory's clock
+	Received time.Time `json:"received,omitzero"` // date of the receipt that counts, by the laboratory's clock
 }
 
 // Shipments returns the shipments in the order in which they first stand in the
@@ -114,10 +114,10 @@ func (s *Shipment) receipt(e Entry) {
 	if err != nil {
 		at = e.When
 	}
-	if decision == "" || at.Before(s.received) {
+	if decision == "" || at.Before(s.Received) {
 		return
 	}
-	s.received, s.Receipt, s.Settled, s.State = at, e.When, false, state
+	s.Received, s.Receipt, s.Settled, s.State = at, e.When, false, state
 }
 
 // Open says that a person has something to do about s.
