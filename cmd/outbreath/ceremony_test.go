@@ -227,39 +227,3 @@ func TestCeremony(t *testing.T) {
 		t.Errorf("%s %v", out, err)
 	}
 }
-
-// TestNextFreeNumber: at a terminal, a folder that begins with a number which was
-// given to other contents is offered the next free one before anything is sealed.
-func TestNextFreeNumber(t *testing.T) {
-	dir := t.TempDir()
-	at := func(name string) string { return filepath.Join(dir, name) }
-	for i, week := range []string{"week-1", "week-2"} {
-		if _, err := demo.Write(at(week), demo.Options{Seed: uint64(i + 1), Subjects: 2, Sessions: 2, RecordingSeconds: 60, NoEDF: true}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	must(t, "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", at("site"))
-	must(t, "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys", at("lab"))
-	must(t, "keys", "trust", filepath.Join(at("lab"), "public-keys.txt"), "--keys", at("site"))
-	if err := os.Mkdir(at("stick"), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	must(t, "seal", at("week-1"), "--to", at("stick"), "--keys", at("site"))
-	must(t, "seal", at("week-1"), "--to", at("stick"), "--shipment", "6", "--new-number", "--keys", at("site"))
-
-	site := newDesk(t, "numbers", dir)
-	site.run("outbreath seal week-2 --to stick --keys site; echo status $?")
-	site.see(demo.Site + `-0001 is also the number of a shipment of \d{4}-`)
-	site.see(`(?m)^Seal this one as ` + demo.Site + `-0007\? \(yes or no\)$`)
-	site.types("no")
-	site.see(`nothing was sealed`)
-	site.see(`(?m)^status 2$`)
-	site.run("outbreath seal week-2 --to stick --keys site; echo status $?")
-	site.see(`(?m)yes or no\)$`)
-	site.types("yes")
-	site.see(`(?m)^status 0$`)
-	site.see(`shipment ` + demo.Site + `-0007 is sealed`)
-	if strings.Contains(site.screen(), "caution: "+demo.Site) {
-		t.Errorf("it still cautions:\n%s", site.screen())
-	}
-}
