@@ -177,9 +177,9 @@ func (c *Collection) readRecord(file string) record {
 		case errors.Is(r.err, fs.ErrPermission):
 			r.err = nil
 			r.problems = []Problem{{File: file, Rule: "folder.unreadable", Severity: Error, Message: errUnreadable}}
-		case errors.Is(r.err, errIrregular): // it was a plain file when the folder was listed
+		case errors.As(r.err, new(*irregularError)): // it was a plain file when the folder was listed
+			r.problems = []Problem{{File: file, Rule: "folder.irregular", Severity: Error, Message: r.err.Error()}}
 			r.err = nil
-			r.problems = []Problem{{File: file, Rule: "folder.irregular", Severity: Error, Message: errIrregular.Error()}}
 		}
 		return r
 	}

@@ -419,7 +419,7 @@ func TestLoadConfig(t *testing.T) {
 		message string
 	}{
 		{"no study", func(f folder) { delete(f, "study.json") }, "study.json: there is no study.json in this folder"},
-		{"study.json is a folder", func(f folder) { delete(f, "study.json"); f["study.json/"] = "" }, "study.json: this is a link, a folder or a device"},
+		{"study.json is a folder", func(f folder) { delete(f, "study.json"); f["study.json/"] = "" }, "study.json: this is a folder and not a plain file: put the file itself in its place"},
 		{"broken study", func(f folder) { f["study.json"] = "{\n  \"study\": \"ZQXJ\",\n}" }, "study.json: line 3, column 1: a field name in quotation marks must stand here"},
 		{"study of another kind", func(f folder) { f["study.json"] = "[]" }, `study.json: line 1, column 1: the file must be an object`},
 		{"study code missing", study("/study", ""), "study.json: line 1, column 1: study is missing: add it"},

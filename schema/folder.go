@@ -19,7 +19,12 @@ const (
 	rosterFile    = "roster.csv"
 )
 
-var errIrregular = errors.New("this is a link, a folder or a device and not a plain file: replace it by the file itself")
+// An irregularError says that a name stands for no plain file.
+type irregularError struct{ is string } // "a link", "a named pipe" ...
+
+func (e *irregularError) Error() string {
+	return "this is " + e.is + " and not a plain file: put the file itself in its place"
+}
 
 // changedError says that a file was another one, or longer, than when it was found.
 func changedError(name string) error {
@@ -35,7 +40,7 @@ func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 		if refused.Is == "" {
 			return nil, nil, changedError(name)
 		}
-		return nil, nil, errIrregular
+		return nil, nil, &irregularError{refused.Is}
 	}
 	if err != nil {
 		return nil, nil, err
@@ -70,11 +75,12 @@ func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
 // explainFile makes a *[ConfigError] about file of an error of readPlain:
 // missing is what to say if there is none.
 func explainFile(err error, file, missing string) error {
+	irregular := new(irregularError)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return &ConfigError{file, missing}
-	case errors.Is(err, errIrregular):
-		return &ConfigError{file, errIrregular.Error()}
+	case errors.As(err, &irregular):
+		return &ConfigError{file, irregular.Error()}
 	}
 	return err
 }
@@ -105,7 +111,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 		switch {
 		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl" || name == "packing.json" || name == "custody.jsonl.sig":
 			if !regular(e) {
-				c.irregular(name)
+				c.irregular(name, e.Type())
 			}
 		case strings.HasPrefix(name, "custody.torn-") && regular(e):
 			c.omit(name, "an unfinished line of custody.jsonl, which the tool set aside; keep it")
@@ -123,7 +129,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 		case e.IsDir():
 			c.omit(name+"/", "a folder that is not part of a collection")
 		case !regular(e):
-			c.irregular(name)
+			c.irregular(name, e.Type())
 		case name == "session-to-copy.json" || strings.HasSuffix(low, ".md") || strings.HasSuffix(low, ".html"):
 			c.omit(name, "explains the folder; it stays here")
 		default:
@@ -149,7 +155,7 @@ func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
 			c.Problems = append(c.Problems, Problem{File: name, Rule: "folder.inside", Severity: Error,
 				Message: fmt.Sprintf("a folder inside %s is not read: move its files up into %s, or the folder out of the collection", dir, dir)})
 		case !regular(e):
-			c.irregular(name)
+			c.irregular(name, e.Type())
 		default:
 			files = append(files, e)
 		}
@@ -159,6 +165,7 @@ func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
 
 func (c *Collection) omit(file, why string) { c.Omitted = append(c.Omitted, Omitted{file, why}) }
 
-func (c *Collection) irregular(file string) {
-	c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.irregular", Severity: Error, Message: errIrregular.Error()})
+func (c *Collection) irregular(file string, mode fs.FileMode) {
+	err := &irregularError{durable.Kind(mode)}
+	c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.irregular", Severity: Error, Message: err.Error()})
 }

@@ -38,17 +38,26 @@ func newCheckCmd(u *ui, o *options) *cobra.Command {
 and against the roster, every recording against its format, and search all that
 would leave for identifiers. All that seal would do with the data is done, but
 for writing: what passes, seal seals. Nothing is changed. Name the medium and the
-list of the box to have them looked at too; what was not tested is listed. Recordings
-of CO2 are shown in figures, for judging how the sample was taken.
+list of the box to have them looked at too; what was not tested is listed. Sessions
+that left before, and records that were changed since, are told: say --new-number and
+--amended here as you will to seal. Recordings of CO2 are shown in figures, for judging
+how the sample was taken.
 ` + statusHelp,
 		Example: "  outbreath check week-48\n  outbreath check week-48 --to /media/stick --tubes box.txt",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			r, err := read(c.Context(), u, o, args[0], false)
+			col, err := loadCollection(u, args[0])
 			if err != nil {
 				return err
 			}
-			defer r.col.Root.Close()
+			defer col.Root.Close()
+			if err := textsMayStay(col, "", actText{"--amended", seal.amended}); err != nil {
+				return err
+			}
+			r, err := readLoaded(c.Context(), u, o, col, false)
+			if err != nil {
+				return err
+			}
 			untested, err := r.stand(u, o, args[0], seal)
 			if err != nil {
 				return err
@@ -73,6 +82,8 @@ of CO2 are shown in figures, for judging how the sample was taken.
 		},
 	}
 	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, and not written to (repeatable)")
+	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions that an earlier shipment holds once more, under a new number")
+	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will tell seal; it is not kept")
 	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
 	return c
 }
@@ -95,27 +106,38 @@ func printCheck(w io.Writer, doc checkResult) {
 	if slices.Contains(doc.NotTested, untriedRehearsal) {
 		fmt.Fprintln(w, "not tested:", untriedRehearsal)
 	}
+	questions := 0
+	for _, p := range doc.Problems {
+		if asked(p) {
+			questions++
+		}
+	}
 	switch {
-	case errs > 0:
+	case errs > questions:
 		fmt.Fprintln(w, "to do: correct what the errors name, then run check again")
 	case open > 0:
 		fmt.Fprintln(w, "to do: look at each place and decide with review: redact it, or keep it with a reason")
 	default:
-		printReady(w, doc)
+		printReady(w, doc, questions)
+	}
+	if questions > 0 {
+		fmt.Fprintln(w, "to do: ["+ruleNumber+"] and ["+ruleAmended+"] are no errors in the data: seal asks about them; give check the options that you will give to seal")
 	}
 }
 
-// printReady says what passed, and no more than was tested.
-func printReady(w io.Writer, doc checkResult) {
+// printReady says what passed, and no more than was tested. questions are those of seal
+// that stand in the way.
+func printReady(w io.Writer, doc checkResult, questions int) {
 	fmt.Fprintln(w, "no listed pattern was found; whether the data are de-identified enough is for the privacy officer to decide")
 	for _, what := range doc.NotTested {
 		fmt.Fprintln(w, "not tested:", what)
 	}
-	if doc.Ready {
+	switch {
+	case doc.Ready:
 		fmt.Fprintln(w, "ready to seal")
-		return
+	case questions == 0:
+		fmt.Fprintln(w, "nothing that was tested stands in the way of a shipment")
 	}
-	fmt.Fprintln(w, "nothing that was tested stands in the way of a shipment")
 }
 
 // maxFigures is how many recordings the table of figures has.

@@ -13,9 +13,20 @@ const untriedRehearsal = "the search of what would leave, which follows once the
 
 // A checkOptions is what check is told of the seal to come.
 type checkOptions struct {
-	to    []string // folders on the media
-	tubes string   // the list of the box
+	to      []string // folders on the media
+	tubes   string   // the list of the box
+	anew    bool     // --new-number
+	amended string   // why records were changed after they were sealed
 }
+
+// Rules of what is no error of the data: seal asks for it, and check takes the same option.
+const (
+	ruleNumber  = "seal.number"  // --new-number
+	ruleAmended = "seal.amended" // --amended
+)
+
+// asked reports whether a problem is a question of seal.
+func asked(p schema.Problem) bool { return p.Rule == ruleNumber || p.Rule == ruleAmended }
 
 // stand lists what seal would refuse beside the data: recipients, signer, log,
 // clock, number, and what it was told of media and box. It asks nobody and
@@ -32,7 +43,7 @@ func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested
 	} else {
 		r.standKeys()
 		if r.log != nil {
-			r.standLog(u, dir)
+			r.standLog(dir, c)
 		}
 	}
 	if len(c.to) == 0 {
@@ -68,23 +79,23 @@ func (r *reading) standKeys() {
 	r.refuse("signing", "seal.signer", err)
 }
 
-func (r *reading) standLog(u *ui, dir string) {
+func (r *reading) standLog(dir string, c checkOptions) {
 	r.refuse(custodyFile, "seal.log", custody.Writable(r.col.Root, custodyFile))
 	entry := custody.Entry{When: now()}
 	r.refuse(custodyFile, "seal.clock", clockGoesOn(r.log.Journal, &entry, false))
 	nobody := newUI(strings.NewReader(""), io.Discard, io.Discard)
-	j := &sealJob{u: nobody, s: &sealOptions{}, dir: dir, col: r.col, folder: r.folder, log: r.log}
-	r.refuse(custodyFile, "seal.number", j.choose())
+	j := &sealJob{u: nobody, s: &sealOptions{anew: c.anew}, dir: dir, col: r.col, folder: r.folder, log: r.log}
+	r.refuse(custodyFile, ruleNumber, j.choose())
 	_, err := r.log.Next(r.col.Study.Site)
-	r.refuse(custodyFile, "seal.number", err)
+	r.refuse(custodyFile, "seal.last-number", err)
 	if r.draft == nil {
 		return
 	}
 	sources, err := r.draft.Sources()
-	r.refuse("sessions", "seal.amended", err)
+	r.refuse("sessions", "seal.sources", err)
 	if _, amended := r.log.Sealed(sources); len(amended) > 0 {
-		_, err = amendReason(nobody, r.col, "", amended)
-		r.refuse("sessions", "seal.amended", err)
+		_, err = amendReason(nobody, r.col, c.amended, amended)
+		r.refuse("sessions", ruleAmended, err)
 	}
 }
 

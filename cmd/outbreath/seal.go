@@ -293,6 +293,9 @@ func (j *sealJob) write(cleared *deid.Cleared) error {
 	sealed, err := pack.Seal(j.c.Context(), cleared, opts)
 	p.end()
 	if err != nil {
+		if exists := new(pack.ExistsError); j.again != nil && errors.As(err, &exists) {
+			err = usagef("name another medium; this one holds a copy of the shipment already, or something of its name. Nothing was changed", "%s", err)
+		}
 		if j.begun {
 			err = errors.Join(err, abandon(j.log.Journal, j.entry, j.number, j.s.to))
 		}

@@ -98,7 +98,7 @@ func (j *sealJob) notTwice() error {
 	x := earlier[0]
 	what := fmt.Sprintf("%s of %s holds %s of this collection already", x.Number, x.Day, count(x.Sessions, "session"))
 	if more := len(earlier) - 1; more > 0 {
-		what += fmt.Sprintf(", and %s some too", count(more, "other shipment"))
+		what += "; " + holdSome(more)
 	}
 	anew := "to send them under a new number: outbreath seal COLLECTION --to MEDIA --new-number"
 	switch {
@@ -150,6 +150,14 @@ func amendReason(u *ui, col *schema.Collection, given string, list []site.Amendm
 		return "", usagef("say why with --amended TEXT, without anything about a person; or bring the records back to what they were", "%s", what)
 	}
 	return given, nil
+}
+
+// holdSome says of other shipments that they hold some sessions too.
+func holdSome(n int) string {
+	if n == 1 {
+		return "1 other shipment holds some too"
+	}
+	return fmt.Sprintf("%d other shipments hold some too", n)
 }
 
 func changedRecords(n int) string {
@@ -247,6 +255,9 @@ func clockGoesOn(j *custody.Journal, entry *custody.Entry, isRight bool) error {
 		"this computer's clock says %s UTC, but the newest entry of %s is of %s UTC", entry.When.Format(time.DateTime), custodyFile, last.Format(time.DateTime))
 }
 
+// halfWritten is said of a shipment that is not on the medium in use now.
+const halfWritten = "If the medium of that time has a folder of this name, do not send it"
+
 // settleUnfinished looks after a seal that was cut off between the entry
 // "sealing" and the entry "sealed": the shipment got its name in between, or
 // not. A number that may be on another medium is never used again.
@@ -261,10 +272,10 @@ func settleUnfinished(u *ui, j *custody.Journal, media []string, entry custody.E
 			u.say("remark: %s was sealed when the computer stopped; it is complete on this medium", e.Shipment)
 		case sealed:
 			next.What, next.Why, next.Facts = custody.Abandoned, "the computer stopped before another copy got its name; the earlier copy stands", nil
-			u.say("remark: another copy of %s was cut off; the earlier one stands. If that medium does hold a folder of this name, do not send it before verify accepts it", e.Shipment)
+			u.say("remark: the computer stopped while another copy of %s was being written; the earlier copy is not affected. %s", e.Shipment, halfWritten)
 		default:
 			next.What, next.Why, next.Facts = custody.Abandoned, "the computer stopped before the shipment got its name; not on the medium in use now", nil
-			u.say("remark: sealing %s was cut off; the number is not used again. If that medium does hold a folder of this name, do not send it before verify accepts it", e.Shipment)
+			u.say("remark: the computer stopped while %s was being sealed; the number is not used again. %s", e.Shipment, halfWritten)
 		}
 		if err := j.Append(next); err != nil {
 			return err

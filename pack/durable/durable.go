@@ -37,8 +37,8 @@ func refusal(root *os.Root, name, is, msg string) *Refusal {
 	return &Refusal{Path: filepath.Join(root.Name(), name), Is: is, Msg: msg}
 }
 
-// kind names what is no plain file, or returns "".
-func kind(mode fs.FileMode) string {
+// Kind names what is no plain file, or returns "".
+func Kind(mode fs.FileMode) string {
 	switch {
 	case mode.IsRegular():
 		return ""
@@ -58,7 +58,7 @@ func kind(mode fs.FileMode) string {
 
 // notPlain returns a *Refusal if info is not of a plain file.
 func notPlain(root *os.Root, name string, info fs.FileInfo) error {
-	is := kind(info.Mode())
+	is := Kind(info.Mode())
 	if is == "" {
 		return nil
 	}
@@ -76,7 +76,7 @@ func Folder(root *os.Root, name string) (*os.Root, error) {
 		return nil, err
 	}
 	if !before.IsDir() {
-		return nil, refusal(root, name, kind(before.Mode()), "is no folder; put the folder itself in its place")
+		return nil, refusal(root, name, Kind(before.Mode()), "is no folder; put the folder itself in its place")
 	}
 	sub, err := root.OpenRoot(name + folderSuffix)
 	if err != nil {
@@ -208,7 +208,7 @@ func ReadDir(root *os.Root, name string) ([]fs.DirEntry, error) {
 			return nil, err
 		}
 		if !info.IsDir() {
-			return nil, refusal(root, name, kind(info.Mode()), "is no folder; put the folder itself in its place")
+			return nil, refusal(root, name, Kind(info.Mode()), "is no folder; put the folder itself in its place")
 		}
 	}
 	d, err := root.OpenFile(name, os.O_RDONLY|onlyFolder|noWait, 0)
