@@ -169,9 +169,17 @@ func (r *Receipt) check() error {
 		}
 	}
 	for _, s := range texts {
-		if len(s) > maxRemark || !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
-			return fmt.Errorf("holds a text that is longer than %d characters, or more than one line", maxRemark)
+		if err := ReceiptText(s); err != nil {
+			return fmt.Errorf("holds a text that %w", err)
 		}
+	}
+	return nil
+}
+
+// ReceiptText says why a remark or a name cannot stand in a receipt, nil if it can.
+func ReceiptText(s string) error {
+	if len(s) > maxRemark || !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
+		return fmt.Errorf("has more than %d bytes, more than one line, or a control character", maxRemark)
 	}
 	return nil
 }

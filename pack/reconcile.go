@@ -62,7 +62,7 @@ func ComparePool(verdicts []*Verdict, scanned []string) *TubeMatch {
 		returned[b]++
 	}
 	for _, v := range verdicts {
-		if v.Decision == Rejected {
+		if v.Decision == Rejected || v.Decision == NotVerified {
 			continue
 		}
 		own := []string{}

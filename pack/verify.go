@@ -34,6 +34,7 @@ const (
 	Accepted      Decision = "accepted"
 	Discrepancies Decision = "discrepancies"
 	Rejected      Decision = "rejected"
+	NotVerified   Decision = "not verified" // never of Verify: of a path in a batch that is no shipment or could not be read
 )
 
 // A Check is one thing that was looked at.
@@ -64,6 +65,7 @@ type Verdict struct {
 	// inside. It is known once both signatures and all checksums hold, also of a shipment
 	// that is rejected for what its records say: it proves what the site signed.
 	Bag                         string   `json:"-"`
+	Disputed                    bool     `json:"-"` // other contents have its number; set by the caller of Verify
 	Parts                       []Part   `json:"-"` // as signed
 	Recorded                    []string `json:"-"` // barcodes of the records; nil when rejected
 	Study, Site, Sealed         string   `json:"-"`

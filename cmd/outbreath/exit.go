@@ -100,6 +100,8 @@ func toDo(err error) string {
 		return usage.do
 	case errors.As(err, &rejected):
 		return rejected.do
+	case errors.As(err, new(*receiptError)):
+		return receiptToDo
 	case errors.As(err, &media):
 		return media.Do
 	case errors.As(err, new(*site.NumberError)):

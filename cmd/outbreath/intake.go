@@ -12,11 +12,17 @@ var decisionWords = map[pack.Decision]string{
 	pack.Accepted:      "accepted",
 	pack.Discrepancies: "accepted, with discrepancies",
 	pack.Rejected:      "REJECTED: do not use anything of it",
+	pack.NotVerified:   "NOT VERIFIED",
 }
 
 // doNext says what intake does after a verdict.
 func doNext(v *pack.Verdict) string {
+	if v.Disputed {
+		return "keep each medium as it is, use neither, and ask the site by telephone which contents count"
+	}
 	switch v.Decision {
+	case pack.NotVerified:
+		return "see its path below, then verify it by itself"
 	case pack.Rejected:
 		return "keep the medium as it is, tell the site by telephone, and ask for a new copy"
 	case pack.Discrepancies:

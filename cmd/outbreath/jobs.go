@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"errors"
+	"path/filepath"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -10,14 +12,15 @@ import (
 )
 
 // each verifies the shipments, v.jobs at a time, and returns the verdicts in
-// the order of dirs. The first error, in that order, ends it. box gives the barcodes
-// of a shipment's box, or nil.
-func (v *verifier) each(ctx context.Context, dirs []string, into string, box func(i int) []string) ([]*pack.Verdict, error) {
+// the order of dirs. Of several, one that cannot be read is not verified and hinders no
+// other; unread is the exit status of the first such. Any other error ends it. box gives
+// the barcodes of a shipment's box, or nil.
+func (v *verifier) each(ctx context.Context, dirs []string, into string, box func(i int) []string) (all []*pack.Verdict, unread int, err error) {
 	if len(dirs) == 1 {
 		p := v.u.progress("verifying " + quoted(dirs[0]))
 		defer p.end()
 		verdict, err := v.verify(ctx, dirs[0], into, box(0), p.update)
-		return []*pack.Verdict{verdict}, err
+		return []*pack.Verdict{verdict}, 0, err
 	}
 	jobs := v.jobs
 	if jobs == 0 {
@@ -41,8 +44,10 @@ func (v *verifier) each(ctx context.Context, dirs []string, into string, box fun
 			for i := int(next.Add(1)) - 1; i < len(dirs) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
 				verdicts[i], errs[i] = v.verify(ctx, dirs[i], into, box(i), nil)
 				if errs[i] != nil {
-					cancel()
-					return
+					if verdicts[i] = notVerified(dirs[i], errs[i]); verdicts[i] == nil {
+						cancel()
+						return
+					}
 				}
 				verdicts[i].Treatment = nil // of many shipments, too much to keep; only audit reads it
 				mu.Lock()
@@ -53,7 +58,25 @@ func (v *verifier) each(ctx context.Context, dirs []string, into string, box fun
 		})
 	}
 	running.Wait()
-	return verdicts, firstError(ctx, errs)
+	for i, verdict := range verdicts {
+		if verdict != nil && verdict.Decision == pack.NotVerified {
+			if unread == 0 {
+				unread = exitStatus(errs[i])
+			}
+			errs[i] = nil
+		}
+	}
+	return verdicts, unread, firstError(ctx, errs)
+}
+
+// notVerified is what is said of a path that is no shipment or cannot be read; nil for
+// an error that is not of the path.
+func notVerified(dir string, err error) *pack.Verdict {
+	if !errors.As(err, new(*usageError)) && !errors.As(err, new(*pack.MediaError)) {
+		return nil
+	}
+	return &pack.Verdict{Shipment: filepath.Base(dir), Path: dir, Decision: pack.NotVerified,
+		Checks: []pack.Check{{Name: "path", Detail: err.Error() + ": " + toDo(err)}}}
 }
 
 // firstError returns the first error that is not only an echo of another one's

@@ -71,6 +71,9 @@ func openRegister(ctx context.Context, u *ui, o *registerOptions) (*intakeRegist
 func (r *intakeRegister) enter(ctx context.Context, verdicts []*pack.Verdict) ([]register.Gap, error) {
 	sites := map[[2]string]bool{}
 	for _, v := range verdicts {
+		if v.Decision == pack.NotVerified {
+			continue
+		}
 		if v.Study == "" {
 			v.Add(pack.Check{Name: "register", OK: true, Detail: "not entered: nothing of it is signed by a trusted site"}, "")
 			continue
@@ -89,6 +92,7 @@ func (r *intakeRegister) enter(ctx context.Context, verdicts []*pack.Verdict) ([
 		}
 		sites[[2]string{v.Study, v.Site}] = true
 		check, decision := r.judge(v, ans)
+		v.Disputed = v.Disputed || decision == pack.Rejected
 		v.Add(check, decision)
 	}
 	status, err := r.Overdue(ctx, time.Now(), 0)

@@ -86,8 +86,12 @@ of box, tubes and medium go into it: write nothing about a person.
 				return runOverdue(c, u, &s.register)
 			}
 			for _, dir := range args { // a wrong path is told before the work of hours
-				if err := whole(dir); err != nil {
+				err := whole(dir)
+				if err != nil && len(args) == 1 {
 					return s.tell(u, err)
+				}
+				if err != nil {
+					u.say("remark: %s; to do: %s; the others are verified", err, toDo(err))
 				}
 			}
 			v, err := newVerifier(u, o, s, len(args))
@@ -133,6 +137,9 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 			holdMemory()
 			if into == "" {
 				return usagef("name a folder that does not exist yet with --into", "open needs --into DIR")
+			}
+			if info, err := os.Stat(filepath.Dir(filepath.Clean(into))); err != nil || !info.IsDir() {
+				return usagef("name a new folder inside one that exists", "there is no folder to unpack %s into", quoted(into))
 			}
 			if _, err := os.Lstat(into); err == nil {
 				return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(into))
@@ -331,8 +338,11 @@ type intake struct {
 	Folder    string          `json:"folder,omitempty"`
 	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
 	Receipts  []string        `json:"receipts,omitempty"` // files
+	Error     string          `json:"error,omitempty"`    // of a receipt that was not written
+	ToDo      string          `json:"to_do,omitempty"`    // about it
 
 	dirs   []string
+	unread int // exit status of a shipment that was not verified
 	status int
 }
 
@@ -343,15 +353,10 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 		return err
 	}
 	in.cautions(v.u)
+	var unwritten error // told after the verdicts, which hold without a receipt
 	if v.paper != nil {
-		for _, verdict := range in.Shipments {
-			name, err := v.paper.write(verdict)
-			if err != nil {
-				return err
-			}
-			if name != "" {
-				in.Receipts = append(in.Receipts, name)
-			}
+		if in.Receipts, unwritten = v.paper.all(in.Shipments); unwritten != nil {
+			in.OK, in.Error, in.ToDo = false, unwritten.Error(), receiptToDo
 		}
 	}
 	if v.lines {
@@ -360,6 +365,9 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 		}
 	} else if err := v.u.result(in, func(w io.Writer) { in.print(w) }); err != nil {
 		return err
+	}
+	if unwritten != nil {
+		return unwritten
 	}
 	if !in.OK {
 		return statusError(in.status)
@@ -382,7 +390,7 @@ func (in *intake) cautions(u *ui) {
 func (v *verifier) all(c *cobra.Command, in *intake) error {
 	paired := len(v.boxes) == len(in.dirs)
 	var err error
-	in.Shipments, err = v.each(c.Context(), in.dirs, in.Folder, func(i int) []string {
+	in.Shipments, in.unread, err = v.each(c.Context(), in.dirs, in.Folder, func(i int) []string {
 		if paired {
 			return v.boxes[i]
 		}
@@ -404,24 +412,26 @@ func (v *verifier) all(c *cobra.Command, in *intake) error {
 	for i, alarm := range alarms {
 		if alarm != nil {
 			in.Shipments[i].Add(*alarm, pack.Rejected)
+			in.Shipments[i].Disputed = true
 		}
 	}
 	in.judge()
 	return nil
 }
 
-// judge sets the exit status: the worst that any shipment has.
+// judge sets the exit status: the worst that any shipment has. One that was not
+// verified is worse than discrepancies.
 func (in *intake) judge() {
 	in.status = exitOK
 	if in.Tubes != nil && !in.Tubes.Agrees() {
 		in.status = exitResolve
 	}
+	worst := map[pack.Decision]int{pack.Discrepancies: 1, pack.NotVerified: 2, pack.Rejected: 3}
+	rank := 0
 	for _, v := range in.Shipments {
-		switch v.Decision {
-		case pack.Rejected:
-			in.status = exitRejected
-		case pack.Discrepancies:
-			in.status = max(in.status, exitResolve)
+		if worst[v.Decision] > rank {
+			rank = worst[v.Decision]
+			in.status = [...]int{exitOK, exitResolve, in.unread, exitRejected}[rank]
 		}
 	}
 	in.OK = in.status == exitOK
