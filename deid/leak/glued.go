@@ -10,11 +10,11 @@ import (
 	"unicode/utf8"
 )
 
-// Values of the roster are also found where something is glued to them: a name
-// within a longer word (gebMiller, Miller7x), a number within a longer number. The
-// text is read as a stream of letters and digits, and every place of it compared
-// with the beginnings of all values. What touches nothing is left to the other
-// detectors, which judge more finely.
+// Values of the roster are also found where something is glued to them, a name
+// within a longer word (gebMiller, Miller7x), a number within a longer number, and
+// where something parts them (see parted.go). The text is read as a stream of letters
+// and digits, and every place of it compared with the beginnings of all values. What
+// is neither glued nor parted is left to the other detectors, which judge more finely.
 
 // An inlay is a value that is searched within words and numbers.
 type inlay struct {
@@ -248,20 +248,21 @@ func (p *page) findGlued() {
 		if known && !glued && !t.upper && !t.number {
 			inside = 1 // only what begins with it and goes on in the next word
 		}
+		short := inside > 1 || n <= 2 // M i l l e r
 		for j := range inside {
-			p.lex.inlays.at(p.run[k+j:], inside > 1, func(v *inlay) { p.judgeInlay(v, k+j) })
+			p.lex.inlays.at(p.run[k+j:], short, func(v *inlay) { p.judgeInlay(v, k+j) })
 		}
 		k += n
 	}
 }
 
 // stream writes the letters and digits of the text one after another, with a NUL
-// where what stands between two words parts them.
+// where more stands between two words than can part a value.
 func (p *page) stream() {
 	room := len(p.fold.b) + 8
 	p.run, p.runAt = slices.Grow(p.run[:0], room), slices.Grow(p.runAt[:0], room)
 	for i := range p.tok {
-		if g := p.gap(i); i > 0 && len(g) > 0 && !joins(g) && !codeGap(g) {
+		if g := p.gap(i); i > 0 && len(g) > 0 && !partingGap(g) && !joins(g) && !codeGap(g) {
 			p.run, p.runAt = append(p.run, 0), append(p.runAt, -1)
 		}
 		for k := p.tok[i].s; k < p.tok[i].e; k++ {
@@ -276,11 +277,14 @@ func (p *page) judgeInlay(v *inlay, k int) {
 	s, e := int(p.runAt[k]), int(p.runAt[k+len(v.key)-1])+1
 	b := p.fold.b
 	left, right := p.touching(b, s, e)
+	c := p.lex.kinds[v.what]
 	if left == cOther && right == cOther {
+		if p.parted(v, c, k) {
+			p.emit(s, e, c.class, c.basis, c.conf)
+		}
 		return
 	}
 	gaps := p.gapsIn(k, len(v.key))
-	c := p.lex.kinds[v.what]
 	switch v.form {
 	case inlayName, inlayPhrase:
 		if !p.inlaidName(v, s, e, left, right, len(gaps)) {
@@ -406,15 +410,21 @@ func (p *page) inlaidNumber(v *inlay, c code, s, e int, left, right byte, gaps [
 	return !inNumber || len(v.key) >= 7
 }
 
-// postalWithin says whether a postal code may be meant by digits within a longer
-// number or word: one of nine digits or fewer, and no tube's, lot's or sum's.
-func (p *page) postalWithin(s, e int) bool {
+// tokenAt returns the first token that ends behind s.
+func (p *page) tokenAt(s int) int {
 	i, _ := slices.BinarySearchFunc(p.tok, s, func(t token, s int) int {
 		if t.e <= s {
 			return -1
 		}
 		return 1
 	})
+	return i
+}
+
+// postalWithin says whether a postal code may be meant by digits within a longer
+// number or word: one of nine digits or fewer, and no tube's, lot's or sum's.
+func (p *page) postalWithin(s, e int) bool {
+	i := p.tokenAt(s)
 	t := &p.tok[i]
 	if i > 0 && p.number(i-1) && string(p.gap(i)) == "." {
 		return false // decimals

@@ -249,6 +249,9 @@ func (p *page) judge(c []part) {
 			if r.term == nil || r.term.part || r.term == q.term || !shareRow(q.term.rows, r.term.rows) {
 				continue
 			}
+			if q.term.kind&r.term.kind&kParticle != 0 && p.caseOf(r.first) == lowerCase {
+				continue // el la
+			}
 			k := Sure
 			if q.term.word() && r.term.word() && (p.caseOf(q.first) == lowerCase || p.caseOf(r.first) == lowerCase) {
 				if j > i+1 || (q.term.kind|r.term.kind)&kFunction != 0 {
@@ -316,6 +319,9 @@ func (p *page) judge(c []part) {
 
 // particle says whether a stands before b as in a name of the roster: "de groot".
 func (p *page) particle(a, b part) bool {
+	if b.term.kind&kParticle != 0 && p.caseOf(b.first) == lowerCase {
+		return false // particles alone are no name: "de la"
+	}
 	return a.term != nil && a.term.part && a.term.kind&kParticle != 0 && len(a.term.text) > 1 && shareRow(a.term.rows, b.term.rows)
 }
 
