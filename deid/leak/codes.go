@@ -32,6 +32,9 @@ func (p *page) findNumbers() {
 		if p.tok[i].beside && !p.tok[i].number && !p.inner {
 			p.national(i)
 		}
+		if len(p.lex.births) > 0 && (p.tok[i].number || p.kind(i)&kMonth != 0) && p.datePart(i) {
+			p.findBirth(i)
+		}
 		if p.tok[i].number {
 			if k := p.cell(i); k > 0 {
 				i = k - 1

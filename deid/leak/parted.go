@@ -53,12 +53,31 @@ func (p *page) parted(v *inlay, c code, k int) bool {
 	case inlayCode:
 		return n >= leastBroken && (ordinary < len(gaps) || n >= 8)
 	case inlayDigits:
-		if c.class == "B" {
+		if c.class == "B" || !spaced && tableGaps(gaps) {
 			return false
 		}
 		return n >= leastParted || spaced && n == 6 || ordinary == 0 && n == 6 && sameGaps(gaps)
 	}
-	return true // a birth date
+	return spaced || len(gaps) > 1 || string(gaps[0]) != "." // a birth date; no decimals
+}
+
+// tableGaps says whether the gaps are those of numbers in groups, which findCode
+// judges, or of several numbers of a table: decimals, lines of cells.
+func tableGaps(gaps [][]byte) bool {
+	dots, lines, others := 0, 0, 0
+	groups := true
+	for _, g := range gaps {
+		groups = groups && codeGap(g)
+		switch {
+		case string(g) == ".":
+			dots++
+		case string(g) == "\n", string(g) == "\r\n":
+			lines++
+		default:
+			others++
+		}
+	}
+	return groups || dots > 0 && (others > 0 || lines > 0) || lines > 0 && others > 0
 }
 
 // ordinaryGap says whether g stands between any two words of a text.

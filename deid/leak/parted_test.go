@@ -75,6 +75,9 @@ func TestPartedValues(t *testing.T) {
 		for _, c := range partedCases {
 			for range 40 {
 				torn := c.tear(r, v)
+				if digits(v) && c.class != "each letter" && strings.ContainsAny(torn, ".\n") {
+					continue // a decimal number, or numbers on lines: TestTables
+				}
 				text := strings.Replace(frames[r.IntN(len(frames))], "%", torn, 1)
 				at := strings.Index(text, torn)
 				for _, scan := range []func(string, []string) []Match{s.Scan, s.ScanField} {
@@ -93,7 +96,8 @@ func TestPartedValues(t *testing.T) {
 			}
 		}
 	}
-	if missed*100 > n {
+	t.Logf("%d of %d missed", missed, n)
+	if missed*100 > n || n < 4000 {
 		t.Errorf("%d of %d missed", missed, n)
 	}
 	for _, text := range []string{"30418924", "3041|892", "3041;8924", "212;555;0101", "tubes 1, 2, 1965 ml", "K o v a l", "A B C D E F", "bed 3, 0, 4, 1", "04:04:79", "19:04:04",

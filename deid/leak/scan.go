@@ -88,6 +88,7 @@ func (p *page) scan(text string) {
 	p.findNumbers()
 	p.findAddresses()
 	p.findGlued()
+	p.findSpoken()
 	if !p.inner {
 		p.findEncoded()
 	}

@@ -1,0 +1,216 @@
+package leak
+
+import (
+	"strings"
+	"sync"
+)
+
+// Birth dates of the roster are found in looser forms than other dates: a day that
+// the roster does not have as somebody's birth stays what findDate makes of it.
+
+// findBirth finds a birth date of the roster that begins with the number or month
+// at token i: three parts with up to three characters of any kind between them, among
+// which a word of one or two letters may be (04x04x1979, 04/04 of 1979, D04M04Y1979).
+func (p *page) findBirth(i int) {
+	var at [3]int
+	at[0] = i
+	for n := 1; n < 3; n++ {
+		j := at[n-1] + 1
+		for k := 0; k < 2 && j < len(p.tok) && !p.datePart(j) && p.tok[j].e-p.tok[j].s <= 2 && partingGap(p.gap(j)); k++ {
+			j++
+		}
+		if j >= len(p.tok) || !p.datePart(j) || !partingGap(p.gap(j)) {
+			return
+		}
+		at[n] = j
+	}
+	if !p.bornOn(at) || p.measured(at[2]) {
+		return
+	}
+	p.emit(p.tok[i].s, p.tok[at[2]].e, "C", "roster: birth_date", Likely)
+}
+
+func (p *page) datePart(i int) bool {
+	return p.number(i) && p.tok[i].e-p.tok[i].s <= 4 || p.kind(i)&kMonth != 0
+}
+
+// bornOn says whether some subject was born on the day that the three parts tell, in
+// any order: one of them a year of four digits, and the month between two numbers, or
+// a word.
+func (p *page) bornOn(at [3]int) bool {
+	year, month, day, words := 0, 0, 0, 0
+	var rest []int
+	for n, i := range at {
+		if !p.number(i) {
+			month = months[string(p.word(i))]
+			words++
+			continue
+		}
+		v, size := p.num(i)
+		switch {
+		case size == 4 && year == 0 && (n != 1 || words == 1):
+			year = v
+		case size <= 2:
+			rest = append(rest, v)
+		}
+	}
+	switch {
+	case year == 0 || words > 1 || len(rest)+words != 2:
+		return false
+	case words == 1:
+		day = rest[0]
+		return p.lex.births[birth{year, month, day}] && day > 0
+	}
+	return rest[0] > 0 && rest[1] > 0 && (p.lex.births[birth{year, rest[0], rest[1]}] || p.lex.births[birth{year, rest[1], rest[0]}])
+}
+
+// findSpokenBirth finds a birth date of the roster in words around the month at
+// token i: "fourth of April nineteen seventy-nine".
+func (p *page) findSpokenBirth(i int) {
+	spoken := spokenDates()
+	first, day, next := i, 0, i+1
+	j := p.filler(i-1, -1)
+	if p.number(j) {
+		day, _ = p.num(j)
+		first = j
+	}
+	for n, w := 0, ""; n < 4 && j-n >= 0 && !p.number(j-n); n++ {
+		w = string(p.word(j-n)) + w
+		if d := spoken.days[w]; d > 0 {
+			first, day = j-n, d
+		}
+	}
+	if day == 0 {
+		k := p.filler(i+1, 1)
+		if p.number(k) {
+			day, _ = p.num(k)
+			next = k + 1
+		}
+		for n, w := 0, ""; n < 4 && k+n < len(p.tok) && !p.number(k+n); n++ {
+			w += string(p.word(k + n))
+			if d := spoken.days[w]; d > 0 {
+				day, next = d, k+n+1
+			}
+		}
+	}
+	if day == 0 {
+		return
+	}
+	month := months[string(p.word(i))]
+	next = p.filler(next, 1)
+	if next < len(p.tok) && p.number(next) {
+		if y, n := p.num(next); n == 4 && p.lex.births[birth{y, month, day}] {
+			p.emit(p.tok[first].s, p.tok[next].e, "C", "roster: birth_date", Likely)
+		}
+		return
+	}
+	for n, w := 0, ""; n < 9 && next+n < len(p.tok); n++ {
+		w += string(p.word(next + n))
+		if y := spoken.years[w]; y > 0 && p.lex.births[birth{y, month, day}] {
+			p.emit(p.tok[first].s, p.tok[next+n].e, "C", "roster: birth_date", Likely)
+		}
+	}
+}
+
+// spoken holds days and years in words of English, German, French and Spanish, folded
+// and written as one.
+type spoken struct{ days, years map[string]int }
+
+var spokenDates = sync.OnceValue(func() spoken {
+	s := spoken{make(map[string]int), make(map[string]int)}
+	for lang, units := range cardinals {
+		for d := 1; d <= 31; d++ {
+			w := cardinal(lang, units, d)
+			s.days[w] = d
+			for _, o := range ordinals(lang, w, d) {
+				s.days[o] = d
+			}
+		}
+		for y := 1880; y < 2100; y++ {
+			for _, c := range centuries(lang, y/100) {
+				for _, between := range []string{"", "and", "und", "oh", "o"} {
+					if rest := y % 100; rest == 0 {
+						s.years[c] = y
+					} else if rest < 10 || len(between) != 1 && between != "oh" {
+						s.years[c+between+cardinal(lang, units, rest)] = y
+					}
+				}
+			}
+		}
+	}
+	return s
+})
+
+// cardinals are the numbers from one to twenty, and the tens from thirty on.
+var cardinals = map[string][]string{
+	"en": strings.Fields("one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety"),
+	"de": strings.Fields("ein zwei drei vier funf sechs sieben acht neun zehn elf zwolf dreizehn vierzehn funfzehn sechzehn siebzehn achtzehn neunzehn zwanzig dreissig vierzig funfzig sechzig siebzig achtzig neunzig"),
+	"fr": strings.Fields("un deux trois quatre cinq six sept huit neuf dix onze douze treize quatorze quinze seize dixsept dixhuit dixneuf vingt trente quarante cinquante soixante soixante quatrevingt quatrevingt"),
+	"es": strings.Fields("uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciseis diecisiete dieciocho diecinueve veinte treinta cuarenta cincuenta sesenta setenta ochenta noventa"),
+}
+
+// cardinal writes n, from 1 to 99.
+func cardinal(lang string, units []string, n int) string {
+	if n <= 20 {
+		return units[n-1]
+	}
+	tens, one := units[17+n/10], n%10
+	if n < 30 {
+		tens = units[19]
+	}
+	if lang == "fr" && (n/10 == 7 || n/10 == 9) {
+		one += 10
+	}
+	switch {
+	case one == 0 && n == 80 && lang == "fr":
+		return tens + "s"
+	case one == 0:
+		return tens
+	case lang == "de":
+		return units[one-1] + "und" + tens
+	case lang == "fr" && (one == 1 || one == 11) && n < 80:
+		return tens + "et" + units[one-1]
+	case lang == "es" && n < 30:
+		return "veinti" + units[one-1]
+	case lang == "es":
+		return tens + "y" + units[one-1]
+	}
+	return tens + units[one-1]
+}
+
+// ordinals writes the nth day, of which the cardinal is w.
+func ordinals(lang, w string, n int) (list []string) {
+	switch lang {
+	case "en":
+		irregular := map[string]string{"one": "first", "two": "second", "three": "third", "five": "fifth", "eight": "eighth", "nine": "ninth", "twelve": "twelfth"}
+		for c, o := range irregular {
+			if rest, ok := strings.CutSuffix(w, c); ok && (rest == "" || n > 20) {
+				return []string{rest + o}
+			}
+		}
+		return []string{strings.TrimSuffix(w, "y") + map[bool]string{true: "ieth", false: "th"}[strings.HasSuffix(w, "y")]}
+	case "de":
+		stem := map[int]string{1: "erst", 3: "dritt", 7: "siebt", 8: "acht"}[n]
+		if stem == "" {
+			stem = w + map[bool]string{true: "t", false: "st"}[n < 20]
+		}
+		for _, end := range []string{"e", "en", "er"} {
+			list = append(list, stem+end)
+		}
+	case "fr", "es":
+		if n == 1 {
+			return []string{"premier", "primero", "primer"}
+		}
+	}
+	return list
+}
+
+// centuries are the ways to begin a year of that century.
+func centuries(lang string, c int) []string {
+	return map[string]map[int][]string{
+		"en": {18: {"eighteen", "eighteenhundred"}, 19: {"nineteen", "nineteenhundred", "onethousandninehundred"}, 20: {"twenty", "twothousand"}},
+		"de": {18: {"achtzehnhundert"}, 19: {"neunzehnhundert", "neunzehn"}, 20: {"zweitausend"}},
+		"fr": {18: {"millehuitcent", "dixhuitcent"}, 19: {"milleneufcent", "milneufcent", "dixneufcent"}, 20: {"deuxmille"}},
+		"es": {18: {"milochocientos"}, 19: {"milnovecientos"}, 20: {"dosmil"}},
+	}[lang][c]
+}

@@ -1,0 +1,100 @@
+package leak
+
+import "strings"
+
+// spokenDigits are the words for the digits in English, German, French and Spanish,
+// folded, and those that say one twice or three times.
+var spokenDigits = func() map[string]int8 {
+	m := make(map[string]int8)
+	for d, words := range [...]string{
+		"zero oh nought null cero", "one eins ein un une uno una", "two zwei zwo deux dos", "three drei trois tres", "four vier quatre cuatro",
+		"five funf fuenf cinq cinco", "six sechs seis", "seven sieben sept siete", "eight acht huit ocho", "nine neun neuf nueve",
+	} {
+		for _, w := range strings.Fields(words) {
+			m[w] = int8(d)
+		}
+	}
+	m["double"], m["triple"] = -2, -3
+	return m
+}()
+
+// leastSpoken is how many words for digits must follow one another.
+const leastSpoken = 6
+
+// findSpoken finds numbers and birth dates of the roster in words.
+func (p *page) findSpoken() {
+	if len(p.lex.inlays.list) == 0 {
+		return
+	}
+	if p.kinds&kMonth != 0 && len(p.lex.births) > 0 {
+		for i := range p.tok {
+			if p.kind(i)&kMonth != 0 {
+				p.findSpokenBirth(i)
+			}
+		}
+	}
+	for i := leastSpoken - 1; i < len(p.tok); i++ { // one word of six is looked at first
+		if i%leastSpoken != leastSpoken-1 || !p.saysDigit(i) {
+			continue
+		}
+		first, last := i, i
+		for first > 0 && len(p.gap(first)) <= 4 && p.saysDigit(first-1) {
+			first--
+		}
+		for last+1 < len(p.tok) && len(p.gap(last+1)) <= 4 && p.saysDigit(last+1) {
+			last++
+		}
+		if last-first+1 >= leastSpoken {
+			p.spokenNumbers(first, last+1)
+		}
+		i = last
+	}
+}
+
+func (p *page) saysDigit(i int) bool {
+	_, ok := p.spokenDigit(i)
+	return ok
+}
+
+// spokenDigit returns what the word or single digit of token i says.
+func (p *page) spokenDigit(i int) (d int8, ok bool) {
+	w := p.word(i)
+	switch {
+	case len(w) > 6:
+		return 0, false
+	case len(w) == 1:
+		return int8(w[0]) - '0', p.tok[i].number
+	case p.tok[i].number:
+		return 0, false
+	}
+	d, ok = spokenDigits[string(w)]
+	return d, ok
+}
+
+// spokenNumbers looks for numbers of the roster in what the tokens from i to j say.
+func (p *page) spokenNumbers(i, j int) {
+	var said []byte
+	var at []int // the token of each digit
+	times := 1
+	for k := i; k < j; k++ {
+		d, _ := p.spokenDigit(k)
+		if d < 0 {
+			times = int(-d)
+			continue
+		}
+		for range times {
+			said, at = append(said, byte('0'+d)), append(at, k)
+		}
+		times = 1
+	}
+	n := len(said)
+	said = append(said, make([]byte, 8)...)
+	for s := 0; s < n; s++ {
+		p.lex.inlays.at(said[s:], false, func(v *inlay) {
+			c := p.lex.kinds[v.what]
+			if (v.form == inlayDigits || v.form == inlayDate) && c.class != "B" && s+len(v.key) <= n {
+				p.emit(p.tok[at[s]].s, p.tok[at[s+len(v.key)-1]].e, c.class, c.basis, c.conf)
+			}
+		})
+	}
+}
