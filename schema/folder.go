@@ -113,6 +113,8 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 			if !regular(e) {
 				c.irregular(name, e.Type())
 			}
+		case (strings.HasPrefix(name, "custody.damaged-") || strings.HasPrefix(name, "review.aside-")) && regular(e):
+			c.omit(name, "a file that an officer had set aside; keep it")
 		case strings.HasPrefix(name, "custody.torn-") && regular(e):
 			c.omit(name, "an unfinished line of custody.jsonl, which the tool set aside; keep it")
 		case system(name):

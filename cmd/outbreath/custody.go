@@ -319,22 +319,54 @@ func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.F
 	if s.by == "" {
 		return usagef("give the officer's name with --by NAME", "--restored needs --by NAME")
 	}
-	l, conflict, err := site.Restore(siteOptions(col, folder), e)
+	l, done, err := site.Restore(siteOptions(col, folder), e)
 	if errors.Is(err, site.ErrNothing) {
 		return usagef("seal, or whatever was to be done: no command refuses this collection", "%s", err)
 	}
 	if err != nil {
 		return err
 	}
-	unproven := l.Entries[conflict.Here-conflict.Unproven : conflict.Here]
-	return u.result(map[string]any{"ok": true, "conflict": conflict.Kind, "unproven": nonNil(unproven)}, func(w io.Writer) {
-		fmt.Fprintf(w, "recorded, with the reason: %s\n", conflict)
-		printUnproven(w, unproven)
-		fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who have withdrawn stay left out.\n")
-		if conflict.Kind == site.NoState || conflict.Kind == site.StateAltered {
-			fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only then does the key folder know their numbers and withdrawals again")
-		}
-	})
+	defer l.Release()
+	doc := restoreResult{OK: true, Conflict: done.Kind, Unproven: nonNil(l.Entries[done.Here-done.Unproven : done.Here]),
+		Damaged: done.Damaged, Decisions: done.Decisions, Void: done.Void, Recalled: done.Recalled}
+	return u.result(doc, func(w io.Writer) { doc.print(w, done) })
+}
+
+// A restoreResult is the JSON form of custody --restored.
+type restoreResult struct {
+	OK        bool            `json:"ok"`
+	Conflict  site.Kind       `json:"conflict"`
+	Unproven  []custody.Entry `json:"unproven"`          // entries taken over that nobody had signed
+	Damaged   string          `json:"damaged,omitempty"` // file that the damaged log is in now
+	Decisions string          `json:"decisions_set_aside,omitempty"`
+	Void      int             `json:"decisions_void"`
+	Recalled  int             `json:"recalled"` // entries about shipments that came back from the key folder
+}
+
+func (d restoreResult) print(w io.Writer, done *site.Restoration) {
+	fmt.Fprintf(w, "recorded, with the reason: %s\n", done)
+	if d.Damaged != "" {
+		fmt.Fprintf(w, "The damaged log is now in %s; keep it.\n", d.Damaged)
+	}
+	printUnproven(w, d.Unproven)
+	if d.Decisions != "" {
+		fmt.Fprintf(w, "caution: %s held what no signed entry of the log holds, and is now in %s; keep it. %s; those that the log holds are in force. Run outbreath review before anything is sealed\n",
+			reviewFile, d.Decisions, voidDecisions(d.Void))
+	}
+	fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who have withdrawn stay left out.\n")
+	if d.Recalled > 0 {
+		fmt.Fprintf(w, "%s about shipments came back from the key folder.\nto do: record the laboratory's receipts again with --receipt, also those that were recorded before\n", count(d.Recalled, "entry"))
+	}
+	if d.Conflict == site.NoState || d.Conflict == site.StateAltered {
+		fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only then does the key folder know their numbers and withdrawals again")
+	}
+}
+
+func voidDecisions(n int) string {
+	if n == 1 {
+		return "1 decision is void and must be made anew"
+	}
+	return fmt.Sprintf("%d decisions are void and must be made anew", n)
 }
 
 // printUnproven names entries that anybody may have written and that are taken over.
@@ -362,6 +394,11 @@ func repairLog(u *ui, col *schema.Collection, folder *keys.Folder) error {
 		return err
 	}
 	defer l.Release()
+	if l.Torn == "" && l.Ended {
+		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
+			fmt.Fprintf(w, "the line feed at the end of %s was missing and is there again\n", custodyFile)
+		})
+	}
 	if l.Torn == "" {
 		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
 			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)

@@ -78,7 +78,12 @@ func conflictToDo(e *site.ConflictError) string {
 	const officer = "; if it is so for a good reason, the privacy officer records it: outbreath custody COLLECTION --restored --reason TEXT --by NAME"
 	const evidence = "change nothing, keep a copy of the collection, and tell the privacy officer"
 	switch e.Kind {
-	case site.Older, site.NoLog:
+	case site.Older:
+		return "if this folder came back from a backup, put back its newest copy. If it was copied, and the other copy was used since, put neither over the other: keep both and tell the privacy officer" + officer
+	case site.Foreign:
+		return fmt.Sprintf("if this folder is a copy that a new week was begun in, move %s, %s.sig and %s out of it: then it begins its own log. If not, put back this collection's own %s and %s.sig from its newest copy",
+			custodyFile, custodyFile, reviewFile, custodyFile, custodyFile) + officer
+	case site.NoLog:
 		return "put back the newest copy of the collection" + officer
 	case site.Newer, site.NoState:
 		return "put back the newest copy of the key folder" + officer
@@ -87,6 +92,10 @@ func conflictToDo(e *site.ConflictError) string {
 	}
 	return evidence + officer
 }
+
+// damagedToDo is for a log that cannot be read.
+const damagedToDo = "keep a copy of " + custodyFile + " as it is, then put back " + custodyFile + " and " + custodyFile + ".sig from the newest copy of the collection, both together. " +
+	"If there is none, the privacy officer begins the log anew from what the key folder knows, and the damaged file is kept: outbreath custody COLLECTION --restored --reason TEXT --by NAME"
 
 // tornOnly reports whether err only says that the log's last line is unfinished.
 func tornOnly(err error) bool { return errors.As(err, new(*custody.TornError)) }

@@ -116,6 +116,8 @@ func toDo(err error) string {
 		return "give the reason in other words with --tube-reason, then seal again; nothing was written"
 	case errors.As(err, new(*keys.MissingSharesError)):
 		return "ask further custodians for their shares, and name all files at once"
+	case errors.As(err, new(*custody.BrokenError)):
+		return damagedToDo
 	case errors.As(err, new(*custody.TornError)):
 		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
 	case errors.As(err, &reg):

@@ -160,8 +160,9 @@ func (j *Journal) arrived(f file, line []byte) error {
 // Repair moves an unfinished last line out of the journal called name in root into a new
 // file beside it, custody.torn-1 (or -2 ...), whose name it returns: "" if the
 // last line is whole and nothing was done. It does nothing to a journal that is
-// broken elsewhere.
-func Repair(root *os.Root, name string) (moved string, err error) {
+// broken elsewhere. A last line whose SHA-256 (hex) is digest lacks only its line
+// feed: it gets it, and nothing is moved.
+func Repair(root *os.Root, name, digest string) (moved string, err error) {
 	path := filepath.Join(root.Name(), name)
 	f, err := durable.OpenToChange(root, name, os.O_RDWR)
 	if err != nil {
@@ -181,6 +182,10 @@ func Repair(root *os.Root, name string) (moved string, err error) {
 	}
 	if _, err := check(path, data[:whole]); err != nil {
 		return "", err
+	}
+	if hexSum(data[whole:]) == digest {
+		_, err := f.WriteAt([]byte{'\n'}, int64(len(data)))
+		return "", errors.Join(err, f.Sync())
 	}
 	moved, err = setAside(root, name, data[whole:])
 	if err != nil {

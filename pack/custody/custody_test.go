@@ -71,7 +71,8 @@ func journalAt(path string) *Journal {
 }
 
 func repairAt(path string) (string, error) {
-	moved, err := Repair(at(path))
+	root, name := at(path)
+	moved, err := Repair(root, name, "")
 	if moved != "" {
 		moved = filepath.Join(filepath.Dir(path), moved)
 	}
@@ -533,6 +534,27 @@ func TestRepair(t *testing.T) {
 	}
 	if err := j.Append(sample(2)); err != nil {
 		t.Error(err)
+	}
+	// Only the line feed is missing, and the caller knows the line.
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for digest, want := range map[string]int{j.Head(): len(data), j.Digest(2): len(data) - int(j.lastLen)} {
+		if err := os.WriteFile(path, data[:len(data)-1], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		root, name := at(path)
+		moved, err := Repair(root, name, digest)
+		left, _ := os.ReadFile(path)
+		if err != nil || !bytes.Equal(left, data[:want]) || (moved == "") != (want == len(data)) {
+			t.Errorf("%d of %d bytes are left, %q, %v", len(left), len(data), moved, err)
+		}
+		if moved != "" {
+			if err := os.Remove(filepath.Join(filepath.Dir(path), moved)); err != nil {
+				t.Error(err)
+			}
+		}
 	}
 	// The only line, torn.
 	if err := os.WriteFile(path, torn, 0o600); err != nil {

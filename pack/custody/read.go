@@ -23,18 +23,24 @@ type BrokenError struct {
 }
 
 func (e *BrokenError) Error() string {
-	return fmt.Sprintf("%s:%d: this line %s; change nothing, keep a copy of the file and tell the privacy officer", e.Path, e.Line, e.Msg)
+	return fmt.Sprintf("%s:%d: this line %s", e.Path, e.Line, e.Msg)
 }
 
 // A TornError is a last line without its line feed: the program or the machine
 // was stopped while it was written. The lines before it hold. [Repair] sets it
 // aside.
 type TornError struct {
-	Path string
-	Line int // from 1
+	Path  string
+	Line  int  // from 1
+	Whole bool // nothing but the line feed is missing; set by who knows the line
+
+	rest []byte
 }
 
 func (e *TornError) Error() string {
+	if e.Whole {
+		return fmt.Sprintf("%s:%d: the last line is whole but for its line feed, which must be there before anything can be added", e.Path, e.Line)
+	}
 	return fmt.Sprintf("%s:%d: the last line was not written to its end; it must be set aside before anything can be added", e.Path, e.Line)
 }
 
@@ -93,7 +99,7 @@ func (j *Journal) take(data []byte) error {
 		n := len(j.Entries) + 1
 		end := bytes.IndexByte(data, '\n')
 		if end < 0 {
-			return &TornError{j.path, n}
+			return &TornError{Path: j.path, Line: n, rest: data}
 		}
 		line := data[:end+1]
 		data = data[end+1:]
@@ -110,6 +116,17 @@ func (j *Journal) take(data []byte) error {
 		j.keep(e, line)
 	}
 	return nil
+}
+
+// End takes the unfinished last line as if its line feed were there, if its SHA-256
+// (hex) is digest, and reports whether it is. [Repair] with the digest ends it in the
+// file.
+func (j *Journal) End(e *TornError, digest string) bool {
+	if hexSum(e.rest) != digest || j.take(append(bytes.Clone(e.rest), '\n')) != nil {
+		return false
+	}
+	e.Whole = true
+	return true
 }
 
 // follows says why e, a sound line in itself, is not the next one.

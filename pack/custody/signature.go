@@ -116,10 +116,10 @@ func (j *Journal) signText() error {
 	return durable.Replace(j.root, name, sig, 0o600)
 }
 
-// unsignedFact is the name of the fact that says how many entries before had no
+// FactUnsigned is the name of the fact that says how many entries before had no
 // signature when this one was added: what somebody put in there meanwhile gets
 // signed, but not unnoticed.
-const unsignedFact = "unsigned_before"
+const FactUnsigned = "unsigned_before"
 
 func (j *Journal) noteUnsigned(facts map[string]string) map[string]string {
 	if j.sign == nil || j.unsigned == 0 {
@@ -128,6 +128,6 @@ func (j *Journal) noteUnsigned(facts map[string]string) map[string]string {
 	if facts == nil {
 		facts = map[string]string{}
 	}
-	facts[unsignedFact] = strconv.Itoa(j.unsigned)
+	facts[FactUnsigned] = strconv.Itoa(j.unsigned)
 	return facts
 }

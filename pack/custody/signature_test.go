@@ -166,10 +166,10 @@ func TestAddedWithoutKey(t *testing.T) {
 	if n, signed, err := covered(path); n != 7 || signed != 7 || err != nil {
 		t.Error(n, signed, err)
 	}
-	if got := j.Entries[5].Facts[unsignedFact]; got != "2" {
+	if got := j.Entries[5].Facts[FactUnsigned]; got != "2" {
 		t.Errorf("the next entry says %q", got)
 	}
-	if got, ok := j.Entries[6].Facts[unsignedFact]; ok {
+	if got, ok := j.Entries[6].Facts[FactUnsigned]; ok {
 		t.Errorf("the one after says %q", got)
 	}
 }
@@ -215,7 +215,7 @@ func TestSigningFails(t *testing.T) {
 		t.Error(n, signed, err)
 	}
 	j.SignWith(newKey().sign)
-	if err := j.Append(sample(3)); err != nil || j.Entries[3].Facts[unsignedFact] != "1" {
+	if err := j.Append(sample(3)); err != nil || j.Entries[3].Facts[FactUnsigned] != "1" {
 		t.Error(err, j.Entries[3])
 	}
 	names, err := os.ReadDir(strings.TrimSuffix(path, "custody.jsonl"))

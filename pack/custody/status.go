@@ -17,10 +17,12 @@ const (
 
 // Facts of a receipt. FactDecision holds the laboratory's decision on the shipment;
 // it is not there when the receipt does not prove which shipment it speaks of.
-// FactReceived says when the laboratory made it (RFC 3339).
+// FactReceived says when the laboratory made it (RFC 3339). FactRecalled is in an
+// entry that takes the place of a lost one: the time of that one (RFC 3339).
 const (
 	FactDecision = "decision"
 	FactReceived = "received_at"
+	FactRecalled = "recalled"
 )
 
 // A State is where a shipment stands.
@@ -88,6 +90,9 @@ func (s *Shipment) take(e Entry) {
 	case Sealed:
 		if s.State != Acknowledged && s.State != Discrepancies {
 			s.State, s.Sealed = Given, e.When // also again, after a rejection
+			if at, err := time.Parse(time.RFC3339, e.Facts[FactRecalled]); err == nil {
+				s.Sealed = at
+			}
 		}
 	case Abandoned:
 		if s.State == Unfinished || s.State == "" {

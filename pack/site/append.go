@@ -12,10 +12,11 @@ import (
 
 func logPath(c *schema.Collection) string { return filepath.Join(c.Dir, LogName) }
 
-// setAside moves an unfinished last line to a file of its own and reads the log anew.
+// setAside moves an unfinished last line to a file of its own, or ends it if only its
+// line feed is missing, and reads the log anew.
 func (l *Log) setAside() (moved string, err error) {
 	root := l.o.Collection.Root
-	if moved, err = custody.Repair(root, LogName); err != nil {
+	if moved, err = custody.Repair(root, LogName, l.Head()); err != nil {
 		return "", err
 	}
 	if l.Journal, err = custody.Read(root, LogName); err != nil {

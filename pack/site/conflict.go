@@ -13,6 +13,7 @@ const (
 	Rewritten    Kind = "rewritten"     // the log is another than the state knows
 	Newer        Kind = "newer"         // signed entries that the state does not know: the key folder is older
 	Added        Kind = "added"         // entries that nobody has signed
+	Foreign      Kind = "foreign"       // the log is another collection's
 	NoLog        Kind = "no-log"        // the log of these sessions is missing
 	NoState      Kind = "no-state"      // the key folder has no state, but the log has entries
 	UnknownLog   Kind = "unknown-log"   // the state does not know this log
@@ -22,6 +23,7 @@ const (
 	BadSignature Kind = "bad-signature" // it fits no beginning of the log, or is none
 	OtherSigner  Kind = "other-signer"  // it was made with another key
 	Decisions    Kind = "decisions"     // review.jsonl is not what the log says that it is
+	Damaged      Kind = "damaged"       // the log cannot be read; only [Restore] says so
 	StateAltered Kind = "state-altered" // the state file was not written with this key
 )
 
@@ -34,6 +36,7 @@ type ConflictError struct {
 	HeadHere, HeadKnown string    // SHA-256 (hex) of the last lines
 	Signed              int       // entries that the signature covers; -1: none, or not known
 	Unproven            int       // entries, from the end, that are neither signed nor known to the state
+	Torn                bool      // what follows the last entry here is no whole line
 	Sessions            int       // NoLog, Rewritten: sessions of this collection that the state knows
 	cause               error
 }
@@ -48,6 +51,8 @@ func (e *ConflictError) Error() string {
 			return fmt.Sprintf("%s has %s, and the key folder knows %d, the last of %s; no signature fits what is left: entries are missing or were changed", LogName, entries(e.Here), e.Known, day)
 		}
 		return fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, the last of %s", areEntries(e.Known-e.Here), LogName, day)
+	case Foreign:
+		return fmt.Sprintf("this %s belongs to another collection, or this folder was copied with its log: the key folder knows it from other sessions (%s, the last of %s)", LogName, entries(e.Known), day)
 	case Rewritten:
 		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
 	case Newer:
@@ -55,6 +60,9 @@ func (e *ConflictError) Error() string {
 	case Added:
 		return fmt.Sprintf("nobody has signed the last %s of %s, and the key folder does not know %s", entries(e.Unproven), LogName, itOrThem(e.Unproven))
 	case NoLog:
+		if e.Torn {
+			return fmt.Sprintf("%s is damaged: it holds no whole entry, and the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
+		}
 		return fmt.Sprintf("%s is missing: the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
 	case NoState:
 		return fmt.Sprintf("the key folder has no state of this study, but %s has %s, the last of %s", LogName, entries(e.Here), day)

@@ -52,6 +52,8 @@ type Options struct {
 	Who        string           // for the entry about a line that is set aside
 	Now        func() time.Time // UTC, whole seconds
 	Waiting    func()           // called once when another command has had the log for a second; may be nil
+
+	sessions [][]string // as an earlier look found them; nil: those of Collection
 }
 
 // A Log is a collection's custody log that agrees with the site's state.
@@ -65,6 +67,7 @@ type Log struct {
 
 	// For remarks.
 	Torn      string // file that an unfinished last line was moved to
+	Ended     bool   // the last line lacked its line feed
 	Completed bool   // review.jsonl lacked decisions that the log knows
 
 	o        Options
@@ -134,7 +137,9 @@ func (l *Log) ToAdd() error {
 	if err != nil {
 		return err
 	}
-	now, err := Open(l.o)
+	o := l.o
+	o.sessions = l.sessions // the caller may have taken records out of the collection since
+	now, err := Open(o)
 	if now != nil {
 		err = now.follow(l)
 	}
@@ -159,7 +164,6 @@ func (l *Log) follow(old *Log) error {
 	if n := len(old.Entries); n > len(l.Entries) || l.Digest(n) != old.Head() {
 		return &custody.ChangedError{Path: logPath(l.o.Collection)}
 	}
-	l.sessions = old.sessions // the caller may have taken records out of the collection since
 	return nil
 }
 
@@ -172,16 +176,8 @@ func load(o Options) (*Log, error) {
 		return nil, err
 	}
 	l.Generations = deid.Generations(l.Keys, l.study)
-	for _, s := range o.Collection.Sessions {
-		var names []string
-		for _, g := range l.Generations {
-			if p, err := g.Session(s.ID); err == nil {
-				names = append(names, p)
-			}
-		}
-		if len(names) > 0 {
-			l.sessions = append(l.sessions, names)
-		}
+	if l.sessions = o.sessions; l.sessions == nil {
+		l.sessions = sessionNames(l.Generations, o.Collection)
 	}
 	body, err := o.Folder.State(l.study)
 	if errors.Is(err, keys.ErrState) {
@@ -200,8 +196,37 @@ func load(o Options) (*Log, error) {
 	if j != nil {
 		l.Journal = j
 	}
-	l.torn = errors.As(err, new(*custody.TornError))
+	var torn *custody.TornError
+	if l.torn = errors.As(err, &torn); l.torn {
+		l.Ended = l.end(torn)
+	}
 	return l, err
+}
+
+// end takes a last line that lacks only its line feed and is what the state knows.
+func (l *Log) end(torn *custody.TornError) bool {
+	if l.State == nil {
+		return false
+	}
+	return slices.ContainsFunc(l.State.Logs, func(k KnownLog) bool {
+		return k.Length == len(l.Entries)+1 && (l.id() == k.ID || l.id() == "" && k.ID == k.Head) && l.Journal.End(torn, k.Head)
+	})
+}
+
+// sessionNames returns the pseudonyms of each session, the newest generation first.
+func sessionNames(all []deid.Generation, c *schema.Collection) (list [][]string) {
+	for _, s := range c.Sessions {
+		var names []string
+		for _, g := range all {
+			if p, err := g.Session(s.ID); err == nil {
+				names = append(names, p)
+			}
+		}
+		if len(names) > 0 {
+			list = append(list, names)
+		}
+	}
+	return list
 }
 
 // id names the log by its first line; "" for an empty one.
@@ -233,6 +258,7 @@ func (l *Log) conflict() (*ConflictError, error) {
 	}
 	if c != nil {
 		c.Here, c.HeadHere, c.Signed = len(l.Entries), l.Head(), signed
+		c.Torn = l.torn
 		c.Unproven = c.Here - max(signed, l.vouched(known), 0)
 	}
 	return c, nil
@@ -277,6 +303,8 @@ func (l *Log) compare() (known *KnownLog, c *ConflictError) {
 	switch {
 	case known.Replaced != "":
 		return of(Replaced, known.Last)
+	case l.foreign(known):
+		return of(Foreign, known.Last)
 	case l.arrived(known):
 		return known, nil
 	case n < known.Length:
@@ -287,6 +315,17 @@ func (l *Log) compare() (known *KnownLog, c *ConflictError) {
 		return of(Newer, last)
 	}
 	return known, nil
+}
+
+// foreign reports whether a known log is another collection's: none of the sessions
+// that it held is here, or more of those that are here are known from another log.
+func (l *Log) foreign(known *KnownLog) bool {
+	if len(l.sessions) == 0 || len(known.Sessions) == 0 {
+		return false
+	}
+	here := l.shared(known)
+	other, most := l.sharing()
+	return here == 0 || other.ID != known.ID && other.Replaced == "" && most > here
 }
 
 // arrived reports whether the line that the state had announced is the log's last:
@@ -395,10 +434,18 @@ func (l *Log) ready() (err error) {
 		return sshsig.Sign(signer, namespace, text)
 	})
 	l.Watch(l.announce, l.there)
-	if !l.torn || l.restored != nil { // an officer's entry tells of the line itself
+	if l.restored != nil { // an officer's entry tells of the line itself
 		return nil
 	}
-	l.torn = false
-	return l.Append(custody.Entry{When: l.o.Now(), Who: l.o.Who, What: Repaired,
-		Why: "the last line was not written to its end and was set aside", Facts: map[string]string{"file": l.Torn}})
+	if l.torn {
+		l.torn = false
+		e := custody.Entry{When: l.o.Now(), Who: l.o.Who, What: Repaired, Why: "the last line lacked its line feed, which was added"}
+		if l.Torn != "" {
+			e.Why, e.Facts = "the last line was not written to its end and was set aside", map[string]string{"file": l.Torn}
+		}
+		if err := l.Append(e); err != nil {
+			return err
+		}
+	}
+	return l.recall()
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -59,6 +60,15 @@ type Shipment struct {
 	Subjects []string           `json:"subjects,omitempty"` // pseudonyms
 	Stated   []deid.Discrepancy `json:"stated,omitempty"`   // what the packer said of the box
 	Readers  string             `json:"readers,omitempty"`
+	Makings  []Making           `json:"makings,omitempty"` // each copy; the last may be one that was not finished
+}
+
+// A Making is the log's entry about one copy of a shipment, so that the copy is known
+// when the log is lost.
+type Making struct {
+	What  string            `json:"what"` // sealed, or sealing while it is not settled
+	When  time.Time         `json:"when"`
+	Facts map[string]string `json:"facts,omitempty"`
 }
 
 // A Sealed is one session of a shipment.
@@ -151,6 +161,7 @@ func (s *State) take(id string, e custody.Entry, made *Shipment) {
 		if e.What == custody.GivenUp || x.What != custody.Sealed {
 			x.What = e.What
 		}
+		x.settled()
 	case Withdrawn:
 		s.withdraw(strings.Fields(e.Facts["pseudonyms"]), e.When)
 	}
@@ -171,6 +182,31 @@ func (s *State) give(id string, e custody.Entry, made *Shipment) {
 	if x.What != custody.Sealed && x.What != custody.GivenUp {
 		x.What = e.What
 	}
+	x.made(e)
+}
+
+// made keeps what the entry says of one copy, unless it is known already.
+func (x *Shipment) made(e custody.Entry) {
+	if e.What == custody.Sealed {
+		x.settled()
+	}
+	if slices.ContainsFunc(x.Makings, func(m Making) bool { return m.isIn(e) }) {
+		return
+	}
+	facts := maps.Clone(e.Facts)
+	delete(facts, custody.FactUnsigned) // of the entry, not of the shipment
+	delete(facts, custody.FactRecalled)
+	x.Makings = append(x.Makings, Making{e.What, e.When, facts})
+}
+
+// settled forgets a copy that was about to be made.
+func (x *Shipment) settled() {
+	x.Makings = slices.DeleteFunc(x.Makings, func(m Making) bool { return m.What == custody.Sealing })
+}
+
+// isIn reports whether the entry tells of the copy.
+func (m *Making) isIn(e custody.Entry) bool {
+	return e.What == m.What && (e.When.Equal(m.When) || e.Facts[custody.FactRecalled] == m.When.UTC().Format(time.RFC3339))
 }
 
 // withdraw notes a withdrawal, unless one with the same pseudonyms is there.
