@@ -191,7 +191,7 @@ func (r *recording) impossible() []schema.Problem {
 		return nil
 	}
 	var out []schema.Problem
-	if f.Seconds > (r.lasted + longer).Seconds() {
+	if r.lasted > 0 && f.Seconds > (r.lasted+longer).Seconds() { // a session that ends before it begins is told of elsewhere
 		out = append(out, r.query(schema.Error, "recording.length", fmt.Sprintf("the recording lasts %.0f s and the session that names it %.0f s, from started_at to ended_at, so it may be another session's: "+
 			"name the right file in the record, or correct the wrong time", f.Seconds, r.lasted.Seconds())))
 	}
@@ -226,7 +226,7 @@ func (s *treated) doubtful() []schema.Problem {
 	}
 	if n := len(s.recordings); n > 0 && together < s.recordings[0].lasted.Seconds()/2 {
 		out = append(out, s.recordings[0].query(schema.Warning, "recording.length",
-			"what was recorded covers less than half of the session, from started_at to ended_at: look whether the recording was cut off or is another session's, and say so in interruptions"))
+			"what was recorded covers less than half of the session, from started_at to ended_at: check whether the recording was cut off or is another session's, and say so in interruptions"))
 	}
 	return out
 }

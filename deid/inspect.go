@@ -122,8 +122,12 @@ type InspectionError struct {
 
 func (e *InspectionError) Error() string {
 	f := e.Findings[0]
-	return fmt.Sprintf("the finished bag holds %d texts that look like identifiers and that nobody decided to keep, the first in data/%s at %q (%s); "+
-		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", len(e.Findings), f.File, f.Pointer, classWord(f.Class))
+	what := "a text that looks like an identifier"
+	if n := len(e.Findings); n > 1 {
+		what = fmt.Sprintf("%d texts that look like identifiers", n)
+	}
+	return fmt.Sprintf("the finished bag holds %s and that nobody decided to keep, the first in data/%s at %q (%s); "+
+		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", what, f.File, f.Pointer, classWord(f.Class))
 }
 
 // Left returns what was found but where treatment.json says that something stays,

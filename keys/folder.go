@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -106,6 +107,9 @@ func (f *Folder) check() error {
 		f.role = Site
 	case lab:
 		f.role = Lab
+	case len(generations) > 0 || f.holdsSites():
+		return f.missing(pseudonymFile, "put back your copy of it, or join its shares with keys join; do not make a new one: "+
+			"with it the pseudonyms of all subjects would be lost, and new data would not join the old")
 	default:
 		return &Error{
 			Path:    f.dir,
@@ -119,6 +123,12 @@ func (f *Folder) check() error {
 	}
 	f.name = name
 	return nil
+}
+
+// holdsSites reports whether the folder has a list that only a site's has.
+func (f *Folder) holdsSites() bool {
+	_, err := os.Lstat(f.path(recipientsFile))
+	return err == nil
 }
 
 // Dir returns the folder's path, Role whose it is.

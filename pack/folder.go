@@ -231,8 +231,8 @@ func (v *verifying) labelled() error {
 		v.verdict.Parts = append(v.verdict.Parts, Part{p.Name, p.Bytes, hex.EncodeToString(digest[:])})
 	}
 	v.verdict.Archive = ArchiveDigest(v.verdict.Parts)
-	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %d sessions, %d recordings, %d tubes%s", v.label.Shipment, v.label.Study,
-		v.label.Sealed, v.label.Sessions, v.label.Recordings, v.label.Tubes, note)
+	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %s, %s, %s%s", v.label.Shipment, v.label.Study,
+		v.label.Sealed, counted(v.label.Sessions, "session"), counted(v.label.Recordings, "recording"), counted(v.label.Tubes, "tube"), note)
 	return nil
 }
 

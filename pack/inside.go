@@ -127,7 +127,7 @@ func (v *verifying) inside(c *content) error {
 	if fault := c.records.result(); fault != "" {
 		return reject(checkRecords, "%s: %s", fault, askSite)
 	}
-	v.pass(checkRecords, "all %d records follow their schema and agree with the recordings and the list of tubes", c.records.sessions)
+	v.pass(checkRecords, "%s with the recordings and the list of tubes", allRecords(c.records.sessions))
 	return nil
 }
 
@@ -158,4 +158,20 @@ func (v *verifying) search(again *deid.Inspection) {
 	v.verdict.Checks = append(v.verdict.Checks, Check{checkSearch, false, fmt.Sprintf(
 		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at %q (class %s): do not pass the data on; tell the site, whose privacy officer decides",
 		len(left), at.File, at.Pointer, at.Class)})
+}
+
+// allRecords says what holds of n records.
+func allRecords(n int) string {
+	if n == 1 {
+		return "the record follows its schema and agrees"
+	}
+	return fmt.Sprintf("all %d records follow their schema and agree", n)
+}
+
+// counted writes n things of a kind.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }

@@ -383,8 +383,8 @@ func (r *records) result() string {
 	case r.validator == nil || r.lists != 2:
 		r.problem("data/%s, data/%s or data/%s is missing or cannot be used", schemaName, treatmentName, tubesName)
 	case r.sessions != l.Sessions || len(r.found) != l.Recordings || len(r.barcodes) != l.Tubes:
-		r.problem("%s counts %d sessions, %d recordings and %d tubes; inside are %d, %d and %d",
-			labelName, l.Sessions, l.Recordings, l.Tubes, r.sessions, len(r.found), len(r.barcodes))
+		r.problem("%s counts %s, %s and %s; inside are %d, %d and %d",
+			labelName, counted(l.Sessions, "session"), counted(l.Recordings, "recording"), counted(l.Tubes, "tube"), r.sessions, len(r.found), len(r.barcodes))
 	}
 	if r.problems > 1 {
 		return fmt.Sprintf("%d faults, the first: %s", r.problems, r.first)

@@ -57,6 +57,7 @@ type reading struct {
 	folder    *keys.Folder // nil: there is none yet
 	draft     *deid.Draft
 	decisions *leak.Decisions
+	searched  *deid.Draft   // of the records that could be treated; nil when there are none
 	cleared   *deid.Cleared // nil while something stands in the way
 	tried     bool          // what would leave was rehearsed, whatever came of it
 	problems  []schema.Problem
@@ -154,6 +155,7 @@ func (r *reading) counts() schema.Counts {
 // search looks for identifiers, and reads every recording to its end. rehearse
 // says whether the draft is of all records and can be released.
 func (r *reading) search(ctx context.Context, u *ui, draft *deid.Draft, rehearse bool) (err error) {
+	r.searched = draft
 	if r.findings, err = draft.Findings(r.decisions); err != nil {
 		return err
 	}

@@ -104,7 +104,7 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 		return nil, err
 	}
 	f, err := keys.Open(dir, func(what string) ([]byte, error) { return passphrase(u, o, what) })
-	if notExist(err) {
+	if _, missing := lstat(dir); notExist(err) && notExist(missing) { // else a file of it is missing, as err says
 		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s", quoted(dir))
 	}
 	if err == nil {

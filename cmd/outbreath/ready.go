@@ -121,9 +121,7 @@ func (r *reading) standBox(u *ui, list string) error {
 	}
 	p := &packer{u: u, draft: r.draft, tubes: r.draft.Tubes(), out: tubesIn(r.gone)}
 	m := p.compare(scanned)
-	if err := p.strangers(m, scanned); err != nil {
-		return err
-	}
+	r.refuse("tubes", "box.stranger", p.strangers(m, scanned))
 	for _, n := range m.Notes {
 		r.problems = append(r.problems, schema.Problem{File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
 			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with --tube-reason when you seal"})

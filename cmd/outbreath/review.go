@@ -47,8 +47,8 @@ identifier into it.
 			if err != nil {
 				return err
 			}
-			if err := r.treated(); err != nil {
-				return err
+			if r.searched == nil {
+				return r.treated()
 			}
 			decisions, err := parseDecide(decide, reason, r)
 			if err != nil {
@@ -84,6 +84,9 @@ identifier into it.
 					printFindings(w, r.findings)
 				}
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
+				if r.draft == nil {
+					fmt.Fprintln(w, "records with errors were not searched: correct what check names, then run review again for the rest")
+				}
 				if len(open) == 0 {
 					fmt.Fprintln(w, "Next: outbreath check, and if nothing else is open, outbreath seal")
 				} else {
@@ -162,11 +165,15 @@ func parseDecide(args []string, reason string, r *reading) (map[string]string, e
 		if action == "keep" && strings.TrimSpace(reason) == "" {
 			return nil, usagef("say why with --reason TEXT, without the identifier itself", "keeping %s needs a reason", f.ID)
 		}
-		if p, ok := r.draft.Passage(f); ok && action == "keep" && holdsWords(reason, p.Suspect) {
+		if p, ok := r.searched.Passage(f); ok && action == "keep" && holdsWords(reason, p.Suspect) {
 			return nil, usagef("say it without them: the reason is kept in custody.jsonl for good", "the reason for %s holds the words themselves", f.ID)
 		}
-		if action == "redact" && !r.draft.CanRedact(f) {
-			return nil, usagef("correct the record, or keep it with a reason", "%s stands in a field that cannot be redacted in part", f.ID)
+		instead := "correct the record"
+		if f.Confidence != leak.Sure {
+			instead += ", or keep it with a reason"
+		}
+		if action == "redact" && !r.searched.CanRedact(f) {
+			return nil, usagef(instead, "%s stands in a field that cannot be redacted in part", f.ID)
 		}
 		out[id] = action
 	}

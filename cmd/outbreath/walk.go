@@ -25,8 +25,8 @@ func (r *reading) groups() []*group {
 	var all []*group
 	byWords := map[string]*group{}
 	for _, f := range openFindings(r.findings) {
-		p, _ := r.draft.Passage(f)
-		can := r.draft.CanRedact(f)
+		p, _ := r.searched.Passage(f)
+		can := r.searched.CanRedact(f)
 		key := fmt.Sprint(f.Class, "\x00", f.Basis, "\x00", can, "\x00", strings.ToLower(strings.Join(strings.Fields(p.Suspect), " ")))
 		g := byWords[key]
 		if g == nil {
