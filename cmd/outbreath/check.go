@@ -63,13 +63,21 @@ how the sample was taken.
 				return err
 			}
 			left := r.counts()
+			names := r.names()
 			doc := checkResult{
 				OK: r.ok(), Ready: r.ok() && len(untested) == 0, NotTested: nonNil(untested),
 				Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
-				Problems: nonNil(r.problems), Leaks: nonNil(r.findings), Omitted: nonNil(r.col.Omitted),
+				Problems: names.Problems(r.problems), Leaks: names.Findings(r.findings), Omitted: []schema.Omitted{},
+			}
+			for _, o := range r.col.Omitted {
+				o.File = names.Shown(o.File)
+				doc.Omitted = append(doc.Omitted, o)
 			}
 			if r.draft != nil {
-				doc.Figures = r.draft.Figures()
+				doc.Figures = slices.Clone(r.draft.Figures())
+				for i := range doc.Figures {
+					doc.Figures[i].File = names.Shown(doc.Figures[i].File)
+				}
 			}
 			doc.Figures = nonNil(doc.Figures)
 			if err := u.result(doc, func(w io.Writer) { printCheck(w, doc) }); err != nil {

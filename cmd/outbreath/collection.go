@@ -236,6 +236,24 @@ func (r *reading) add(more []schema.Problem) {
 	}
 }
 
+// names says how the collection's files are shown; nil shows them as they are, when
+// no record could be treated.
+func (r *reading) names() *deid.FileNames {
+	if r.searched == nil {
+		return nil
+	}
+	var strays []string
+	for _, p := range r.problems {
+		if p.Rule == "recording.unnamed" {
+			strays = append(strays, p.File)
+		}
+	}
+	for _, o := range r.col.Omitted {
+		strays = append(strays, o.File)
+	}
+	return r.searched.FileNames(r.decisions, strays)
+}
+
 // treated returns the problems as an error when they kept the records from
 // being treated at all.
 func (r *reading) treated() error {

@@ -78,10 +78,11 @@ identifier into it.
 				}
 			}
 			open := nonNil(openFindings(r.findings))
-			doc := map[string]any{"ok": len(open) == 0, "decided": len(r.findings) - len(open), "leaks": nonNil(r.findings), "open": len(open)}
+			shown := r.names().Findings(r.findings)
+			doc := map[string]any{"ok": len(open) == 0, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open)}
 			if err := u.result(doc, func(w io.Writer) {
 				if !walked {
-					printFindings(w, r.findings)
+					printFindings(w, shown)
 				}
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
 				if r.draft == nil {

@@ -1,0 +1,89 @@
+package deid
+
+import (
+	"strings"
+
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
+
+// FileNames says how the files of a collection are named where anybody may read
+// it: what was found in a name, and nobody decided to keep, is not shown.
+type FileNames struct {
+	masks  *strings.Replacer
+	places map[string][2]string // finding in a recording's name to the record and the pointer that name it
+}
+
+// FileNames knows the files that records name, and strays, which none does.
+func (d *Draft) FileNames(dec *leak.Decisions, strays []string) *FileNames {
+	n := &FileNames{places: map[string][2]string{}}
+	var pairs []string
+	mask := func(p place) []leak.Finding {
+		found := d.searcher.settle(p, dec).findings
+		shown, at := "", 0
+		for _, f := range found {
+			if f.Decision != "keep" && f.End > at {
+				shown, at = shown+p.text[at:max(at, f.Start)]+"***", f.End
+			}
+		}
+		if at > 0 {
+			pairs = append(pairs, p.text, shown+p.text[at:])
+		}
+		return found
+	}
+	for _, s := range d.sessions {
+		pointers := map[string]string{}
+		for _, r := range s.recordings {
+			pointers[r.File] = r.Pointer
+		}
+		for _, p := range s.places {
+			if p.manner != name {
+				continue
+			}
+			for _, f := range mask(p) {
+				if pointer, named := pointers[p.file]; named && f.ID != "" {
+					n.places[f.ID] = [2]string{s.file, pointer}
+				}
+			}
+		}
+	}
+	for _, file := range strays {
+		mask(place{file: file, text: file, manner: name, declared: []string{d.c.Study.Study, d.c.Study.Site}})
+	}
+	n.masks = strings.NewReplacer(pairs...)
+	return n
+}
+
+// Shown returns text, such as a file name or a message, with the names masked.
+func (n *FileNames) Shown(text string) string {
+	if n == nil {
+		return text
+	}
+	return n.masks.Replace(text)
+}
+
+// Findings returns a list to be shown: a finding in the name of a recording is told
+// at the place of the record that names it. Ids stay, so that it can be decided on.
+func (n *FileNames) Findings(list []leak.Finding) []leak.Finding {
+	out := make([]leak.Finding, len(list))
+	for i, f := range list {
+		if n != nil {
+			if at, ok := n.places[f.ID]; ok {
+				f.File, f.Pointer = at[0], at[1]
+			}
+		}
+		f.File = n.Shown(f.File)
+		out[i] = f
+	}
+	return out
+}
+
+// Problems returns a list to be shown.
+func (n *FileNames) Problems(list []schema.Problem) []schema.Problem {
+	out := make([]schema.Problem, len(list))
+	for i, p := range list {
+		p.File, p.Message = n.Shown(p.File), n.Shown(p.Message)
+		out[i] = p
+	}
+	return out
+}
