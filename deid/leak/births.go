@@ -39,7 +39,8 @@ func (p *page) datePart(i int) bool {
 // a word.
 func (p *page) bornOn(at [3]int) bool {
 	year, month, day, words := 0, 0, 0, 0
-	var rest []int
+	var room [3]int
+	rest := room[:0]
 	for n, i := range at {
 		if !p.number(i) {
 			month = months[string(p.word(i))]
