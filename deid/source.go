@@ -3,11 +3,15 @@ package deid
 import (
 	"crypto/sha256"
 	"io"
+
+	"outbreath/schema"
 )
 
 // A Source is one session as the site has it.
 type Source struct {
 	Session string            // its pseudonym
+	Subject string            // the subject's
+	Tubes   []string          // barcodes, as schema.Barcode has them, in the record's order
 	File    string            // its record
 	SHA256  [sha256.Size]byte // of the record, without regard to blanks, and its recordings
 }
@@ -19,7 +23,10 @@ func (d *Draft) Sources() ([]Source, error) {
 	failed := make([]error, len(d.sessions))
 	spread(len(d.sessions), func(i int) {
 		s := d.sessions[i]
-		out[i] = Source{Session: s.name, File: s.file}
+		out[i] = Source{Session: s.name, Subject: s.subject, File: s.file}
+		for _, t := range s.tubes {
+			out[i].Tubes = append(out[i].Tubes, schema.Barcode(t.Barcode))
+		}
 		h := sha256.New()
 		h.Write(s.source[:])
 		for k := range s.recordings {

@@ -23,6 +23,7 @@ const (
 	Label    Purpose = "key-id"  // a name for the key that gives nothing of it away
 	State    Purpose = "state"   // authenticates the site's state of a study
 	Source   Purpose = "source"  // digests of records as the site has them
+	Look     Purpose = "look"    // digests of how subject ids look
 )
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a

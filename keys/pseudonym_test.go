@@ -71,7 +71,7 @@ func TestHKDF(t *testing.T) {
 	}
 }
 
-var allPurposes = []Purpose{Subject, Session, Operator, ShiftDay, Finding, Label}
+var allPurposes = []Purpose{Subject, Session, Operator, ShiftDay, Finding, Label, State, Source, Look}
 
 // TestDeriveOpenSSL recomputes derived keys with the openssl command.
 func TestDeriveOpenSSL(t *testing.T) {

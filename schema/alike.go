@@ -6,6 +6,10 @@ import "strings"
 // hand: O and 0; I, l and 1 (common practice, no source).
 var lookalike = strings.NewReplacer("o", "0", "i", "1", "l", "1")
 
+// Look returns how the canonical form of an identifier looks: two that look the same
+// may be one that was misread.
+func Look(canonical string) string { return lookalike.Replace(canonical) }
+
 // lookalikes finds keys, in lower case, that look like another one.
 type lookalikes struct {
 	first map[string]spelling // by how it looks

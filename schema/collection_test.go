@@ -478,11 +478,11 @@ func TestLoadConfig(t *testing.T) {
 // Every setting of study.json, and a plan of the study's own.
 func TestLoadStudy(t *testing.T) {
 	f := valid(t)
-	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", "holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "recipients": ["harbour-lab", "officer"]}`
+	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", "holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "reuse_days": 90, "recipients": ["harbour-lab", "officer"]}`
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))
-	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
+	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, 90, []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	notes, _ := c.Plan.Field("/notes")

@@ -26,6 +26,13 @@ type Problem struct {
 	Message  string   `json:"message"` // what is wrong, and what to change
 }
 
+// Problem makes an error of one place of the record.
+func (s *Session) Problem(pointer, rule, message string) Problem {
+	q := queries{file: s.File, node: s.Doc()}
+	q.error(pointer, rule, message)
+	return q.problems[0]
+}
+
 // SortProblems orders problems by file, place and rule.
 func SortProblems(problems []Problem) {
 	slices.SortFunc(problems, func(a, b Problem) int {

@@ -46,7 +46,7 @@ type rules struct {
 	subjects map[string]map[string]string // the roster's rows by canonical subject_id
 	looks    map[string]bool              // how the roster's subject_ids look
 	sessions map[string]place             // by canonical session_id
-	tubes    map[string]place             // by barcode in lower case
+	tubes    map[string]place             // by barcode, as [Barcode] has it
 	kits     map[string]place             // by lot and unit in lower case
 
 	alikeSubjects, alikeTubes *lookalikes
@@ -153,9 +153,13 @@ func sexWord(s string) string {
 	return ""
 }
 
+// Barcode returns what tubes are compared by: a barcode that differs only in case is
+// the same tube's.
+func Barcode(printed string) string { return strings.ToLower(printed) }
+
 func (r *rules) tube(q *queries) {
 	for i, t := range entries(q.node, "tubes") {
-		barcode, pointer := strings.ToLower(t.Member("barcode").text()), fmt.Sprintf("/tubes/%d/barcode", i)
+		barcode, pointer := Barcode(t.Member("barcode").text()), fmt.Sprintf("/tubes/%d/barcode", i)
 		once(r.tubes, barcode, q, pointer, "tube.twice",
 			"this barcode stands in %s already: look at the tubes, and correct the record that is wrong")
 		if other, alike := r.alikeTubes.add(barcode, q.place(pointer)); alike {

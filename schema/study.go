@@ -20,6 +20,7 @@ type Study struct {
 	UncappedLimit time.Duration // default 120 s
 	TimeLimit     time.Duration // default 12 min
 	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
+	ReuseDays     int           // default 0: a tube that was sent is never used again, but for those acknowledged
 	Recipients    []string      // names of those that shipments are encrypted for; empty: all that the key folder trusts
 }
 
@@ -54,6 +55,7 @@ func parseStudy(data []byte) (*Study, error) {
 		UncappedLimit: time.Duration(whole(n.Member("uncapped_limit_s"), 120)) * time.Second,
 		TimeLimit:     time.Duration(whole(n.Member("time_limit_min"), 12)) * time.Minute,
 		ReceiptDays:   whole(n.Member("receipt_days"), 14),
+		ReuseDays:     whole(n.Member("reuse_days"), 0),
 	}
 	if list := n.Member("recipients"); list != nil {
 		for _, name := range list.Items {

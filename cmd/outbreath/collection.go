@@ -92,6 +92,9 @@ func readLoaded(ctx context.Context, u *ui, o *options, col *schema.Collection, 
 		return nil, err
 	}
 	r.problems = append(col.Problems, col.Holding(time.Now())...)
+	if r.log != nil {
+		r.add(r.log.Objections(col))
+	}
 	var queries *schema.QueriesError
 	draft, err := treat(col, key)
 	whole := err == nil

@@ -95,8 +95,10 @@ func onlyFinding(t *testing.T, dir string) string {
 	return found[0][1]
 }
 
-// anotherWeek gives the sessions of an invented collection other ids than every
-// other one has: a letter, and so as long as they were.
+var tubesOfWeek = regexp.MustCompile(`(LK)0`)
+
+// anotherWeek gives the sessions and tubes of an invented collection other ids and
+// barcodes than every other one has: a letter, and so as long as they were.
 func anotherWeek(t testing.TB, dir, letter string) {
 	t.Helper()
 	records, err := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
@@ -109,7 +111,9 @@ func anotherWeek(t testing.TB, dir, letter string) {
 		if err != nil || !id.Match(data) {
 			t.Fatalf("%s: no id: %v", record, err)
 		}
-		if err := os.WriteFile(record, id.ReplaceAll(data, []byte("${1}"+letter)), 0o644); err != nil {
+		data = id.ReplaceAll(data, []byte("${1}"+letter))
+		data = tubesOfWeek.ReplaceAll(data, []byte("${1}"+letter))
+		if err := os.WriteFile(record, data, 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

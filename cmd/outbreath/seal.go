@@ -142,6 +142,9 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if len(leftOut) > 0 && len(j.col.Sessions) == 0 {
 		return usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
 	}
+	if known := j.log.Objections(j.col); len(known) > 0 {
+		return &schema.QueriesError{Problems: known}
+	}
 	if err := j.choose(); err != nil {
 		return err
 	}

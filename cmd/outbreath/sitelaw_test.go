@@ -74,7 +74,7 @@ func (w *world) newWeek() {
 	}
 	for _, s := range truth.Sessions {
 		for _, b := range s.Tubes {
-			w.owner[b] = truth.Roster[s.Row]["subject_id"]
+			w.owner[tubesOfWeek.ReplaceAllString(b, "${1}"+string(rune('A'+n)))] = truth.Roster[s.Row]["subject_id"]
 		}
 	}
 	for _, row := range truth.Roster {

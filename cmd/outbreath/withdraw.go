@@ -105,7 +105,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	notice := pack.NewNotice(col.Study.Study, col.Study.Site, pseudonyms, r.Shipments, r.Tubes)
 	// Logged first: a subject who withdrew is left out even when the notice
 	// cannot be written, and withdraw can be run again.
-	if err := journal.Append(entry); err != nil {
+	if err := journal.Withdraw(entry, id); err != nil {
 		return err
 	}
 	if err := writeSigned(folder, s.to, pack.NoticeNamespace, notice.Encode()); err != nil {

@@ -97,7 +97,7 @@ func (l *Log) announce(e custody.Entry, digest string) error {
 			p.Sealing = l.made
 		}
 		if e.What == Withdrawn { // at once: it must not be lost, whatever becomes of the line
-			s.withdraw(strings.Fields(e.Facts["pseudonyms"]), e.When)
+			s.withdraw(e)
 		}
 		known.Pending = p
 		return nil

@@ -38,6 +38,7 @@ type ConflictError struct {
 	Unproven            int       // entries, from the end, that are neither signed nor known to the state
 	Torn                bool      // what follows the last entry here is no whole line
 	Sessions            int       // NoLog, Rewritten: sessions of this collection that the state knows
+	Tubes               int       // NoLog without sessions that it knows: tubes of this collection that shipments of the log hold
 	cause               error
 }
 
@@ -60,10 +61,14 @@ func (e *ConflictError) Error() string {
 	case Added:
 		return fmt.Sprintf("nobody has signed the last %s of %s, and the key folder does not know %s", entries(e.Unproven), LogName, itOrThem(e.Unproven))
 	case NoLog:
-		if e.Torn {
-			return fmt.Sprintf("%s is damaged: it holds no whole entry, and the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
+		what, gone := fmt.Sprintf("%d of this collection's sessions", e.Sessions), "is missing:"
+		if e.Sessions == 0 {
+			what = fmt.Sprintf("%d of this collection's tubes", e.Tubes)
 		}
-		return fmt.Sprintf("%s is missing: the key folder knows %d of this collection's sessions from a log of %s, the last of %s", LogName, e.Sessions, entries(e.Known), day)
+		if e.Torn {
+			gone = "is damaged: it holds no whole entry, and"
+		}
+		return fmt.Sprintf("%s %s the key folder knows %s from a log of %s, the last of %s", LogName, gone, what, entries(e.Known), day)
 	case NoState:
 		return fmt.Sprintf("the key folder has no state of this study, but %s has %s, the last of %s", LogName, entries(e.Here), day)
 	case UnknownLog:

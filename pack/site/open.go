@@ -285,6 +285,9 @@ func (l *Log) compare() (known *KnownLog, c *ConflictError) {
 		if old, shared := l.sharing(); old != nil {
 			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last, Sessions: shared}
 		}
+		if old, shared := l.sharingTubes(); old != nil {
+			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last, Tubes: shared}
+		}
 		return nil, nil
 	}
 	last := l.Entries[n-1].When

@@ -117,7 +117,7 @@ func (l *Log) Sealed(sources []deid.Source) (all []Sealed, amended []Amendment) 
 		h := hmac.New(sha256.New, key[:])
 		h.Write(s.SHA256[:])
 		now := hex.EncodeToString(h.Sum(nil))
-		all = append(all, Sealed{s.Session, now})
+		all = append(all, Sealed{Session: s.Session, Subject: s.Subject, Tubes: s.Tubes, Source: now})
 		if was, ok := l.lastOf(s.Session, last); ok && was.Was != now {
 			was.File, was.Session, was.Now = s.File, s.Session, now
 			amended = append(amended, was)

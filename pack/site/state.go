@@ -60,7 +60,8 @@ type Shipment struct {
 	Subjects []string           `json:"subjects,omitempty"` // pseudonyms
 	Stated   []deid.Discrepancy `json:"stated,omitempty"`   // what the packer said of the box
 	Readers  string             `json:"readers,omitempty"`
-	Makings  []Making           `json:"makings,omitempty"` // each copy; the last may be one that was not finished
+	Accepted bool               `json:"accepted,omitempty"` // a receipt of the laboratory says that all of it arrived
+	Makings  []Making           `json:"makings,omitempty"`  // each copy; the last may be one that was not finished
 }
 
 // A Making is the log's entry about one copy of a shipment, so that the copy is known
@@ -73,14 +74,20 @@ type Making struct {
 
 // A Sealed is one session of a shipment.
 type Sealed struct {
-	Session string `json:"session"` // its pseudonym, under the key KeyID
-	Source  string `json:"source"`  // HMAC-SHA256 (hex) of the record and its recordings as the site had them
+	Session string   `json:"session"`           // its pseudonym, under the key KeyID
+	Subject string   `json:"subject,omitempty"` // the subject's
+	Tubes   []string `json:"tubes,omitempty"`   // barcodes, as schema.Barcode has them
+	Source  string   `json:"source"`            // HMAC-SHA256 (hex) of the record and its recordings as the site had them
 }
 
-// A Withdrawal is a subject's, under every generation of the key that there was.
+// A Withdrawal is a subject's, under every generation of the key that there was,
+// with what the collections that it was recorded for held of the subject.
 type Withdrawal struct {
 	Pseudonyms []string  `json:"pseudonyms"`
 	When       time.Time `json:"when"`
+	Sessions   []string  `json:"sessions,omitempty"` // pseudonyms in every generation
+	Tubes      []string  `json:"tubes,omitempty"`    // barcodes, as schema.Barcode has them
+	Looks      []string  `json:"looks,omitempty"`    // HMAC-SHA256 (hex) of how the subject's id looks
 }
 
 // parseState reads what encode has written; nil for no bytes at all.
@@ -162,8 +169,12 @@ func (s *State) take(id string, e custody.Entry, made *Shipment) {
 			x.What = e.What
 		}
 		x.settled()
+	case custody.Receipt:
+		if x := s.Shipment(e.Shipment); x != nil && e.Facts[custody.FactDecision] == "accepted" {
+			x.Accepted = true
+		}
 	case Withdrawn:
-		s.withdraw(strings.Fields(e.Facts["pseudonyms"]), e.When)
+		s.withdraw(e)
 	}
 }
 
@@ -209,12 +220,35 @@ func (m *Making) isIn(e custody.Entry) bool {
 	return e.What == m.What && (e.When.Equal(m.When) || e.Facts[custody.FactRecalled] == m.When.UTC().Format(time.RFC3339))
 }
 
-// withdraw notes a withdrawal, unless one with the same pseudonyms is there.
-func (s *State) withdraw(pseudonyms []string, when time.Time) {
-	gone := s.Gone()
-	if slices.ContainsFunc(pseudonyms, func(p string) bool { return !gone[p] }) {
-		s.Withdrawn = append(s.Withdrawn, Withdrawal{slices.Clone(pseudonyms), when})
+// withdraw notes what an entry "withdrawn" says. What is known of the same subject
+// becomes more, never less.
+func (s *State) withdraw(e custody.Entry) {
+	list := func(fact string) []string { return strings.Fields(e.Facts[fact]) }
+	names := list(factPseudonyms)
+	i := slices.IndexFunc(s.Withdrawn, func(w Withdrawal) bool { return overlap(w.Pseudonyms, names) })
+	if i < 0 {
+		i = len(s.Withdrawn)
+		s.Withdrawn = append(s.Withdrawn, Withdrawal{When: e.When})
 	}
+	w := &s.Withdrawn[i]
+	w.Pseudonyms = union(w.Pseudonyms, names)
+	w.Sessions = union(w.Sessions, list(factSessions))
+	w.Tubes = union(w.Tubes, list(factBarcodes))
+	w.Looks = union(w.Looks, list(factLook))
+}
+
+func overlap(a, b []string) bool {
+	return slices.ContainsFunc(a, func(x string) bool { return slices.Contains(b, x) })
+}
+
+// union appends to all what it lacks of more.
+func union(all, more []string) []string {
+	for _, m := range more {
+		if !slices.Contains(all, m) {
+			all = append(all, m)
+		}
+	}
+	return all
 }
 
 // settle takes over what a pending line says once it is in the log.

@@ -17,9 +17,9 @@ func FuzzParseState(f *testing.F) {
 	s := &State{
 		Logs: []KnownLog{{ID: "a", Length: 2, Head: "b", Last: day, Sessions: []string{"c"},
 			Pending: &Pending{Line: "d", Length: 2, Head: "b", When: day, Restored: true, Replaces: []string{"e"}, Sealing: &Shipment{Number: "WEIR-0001"}}}},
-		Shipments: []Shipment{{Number: "WEIR-0001", Log: "a", Bag: "f", What: custody.Sealed, Sessions: []Sealed{{"c", "g"}}, Subjects: []string{"h"},
+		Shipments: []Shipment{{Number: "WEIR-0001", Log: "a", Bag: "f", What: custody.Sealed, Sessions: []Sealed{{Session: "c", Subject: "h", Tubes: []string{"lk-1"}, Source: "g"}}, Subjects: []string{"h"},
 			Stated: []deid.Discrepancy{{Barcode: "LK-1", Kind: deid.TubeMissing, Reason: "broke"}}}},
-		Withdrawn: []Withdrawal{{[]string{"h"}, day}},
+		Withdrawn: []Withdrawal{{Pseudonyms: []string{"h"}, When: day, Sessions: []string{"c"}, Tubes: []string{"lk-1"}, Looks: []string{"i"}}},
 	}
 	data, err := s.encode()
 	if err != nil {
