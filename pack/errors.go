@@ -3,6 +3,7 @@ package pack
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"syscall"
 
 	"outbreath/pack/media"
@@ -50,6 +51,15 @@ func mediaError(path string, err error) error {
 		do = "look whether the medium is plugged in and can be written, then try again; if it fails once more, use another medium"
 	}
 	return &MediaError{Path: path, Do: do, Err: err}
+}
+
+// readError is mediaError for something that is only read.
+func readError(path string, err error) error {
+	if _, ok := errors.AsType[*MediaError](err); !ok && errors.Is(err, fs.ErrPermission) {
+		return &MediaError{Path: path, Err: err, what: "this account may not read it",
+			Do: "ask whoever runs the computers for permission to read the medium, or run the command as somebody who may; the medium needs no right to write"}
+	}
+	return mediaError(path, err)
 }
 
 // isFull says whether err means that the medium has no room left.

@@ -25,12 +25,12 @@ const maxFolder = maxParts + 100
 func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	d, err := v.root.Open(".")
 	if err != nil {
-		return nil, mediaError(v.root.Name(), err)
+		return nil, readError(v.root.Name(), err)
 	}
 	defer d.Close()
 	there, err = d.ReadDir(maxFolder)
 	if err != nil && err != io.EOF {
-		return nil, mediaError(v.root.Name(), err)
+		return nil, readError(v.root.Name(), err)
 	}
 	if !v.staged && strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
@@ -78,7 +78,11 @@ func (v *verifying) signature() error {
 	if err != nil {
 		return err
 	}
-	if v.label, err = parseLabel(data); err != nil {
+	v.label, err = parseLabel(data)
+	if errors.Is(err, errLaterLabel) {
+		return reject(checkSignature, "%s %v, and verify it again; until then keep the medium as it is", labelName, err)
+	}
+	if err != nil {
 		return reject(checkSignature, "%s, which names the site, %v: %s", labelName, err, askForNew)
 	}
 	sums, err := v.small(checkSignature, sumsName, maxSums)
@@ -129,7 +133,7 @@ func (v *verifying) files(there []fs.DirEntry) error {
 	var extra, odd, system []string
 	for _, e := range there {
 		switch {
-		case !want[e.Name()] && OfSystem(e.Name()):
+		case !want[e.Name()] && leftBySystem(e, there):
 			system = append(system, e.Name())
 		case !want[e.Name()]:
 			extra = append(extra, e.Name())
@@ -150,7 +154,7 @@ func (v *verifying) files(there []fs.DirEntry) error {
 		faults = append(faults, "no plain files: "+someNames(odd)+"; "+askForNew)
 	}
 	if len(extra) > 0 {
-		faults = append(faults, "not part of what the site signed: "+v.strangers(extra))
+		faults = append(faults, "not part of what the site signed: "+strangers(extra, want))
 	}
 	if len(faults) > 0 {
 		return reject(checkFiles, "%s", strings.Join(faults, "; "))
@@ -162,17 +166,39 @@ func (v *verifying) files(there []fs.DirEntry) error {
 	if s, ok := v.sumOf(readmeName); !ok || s != sha256.Sum256(data) {
 		return reject(checkFiles, "%s was altered after the site signed it: %s", readmeName, askForNew)
 	}
+	note := "; " + readmeName + " is not the text that this version writes, and was not compared: follow no command in it"
+	if usualReadme(v.label, data) {
+		note = ""
+	}
 	if len(system) > 0 {
-		v.pass(checkFiles, "all %d files are there; passed over and not read, because the system of a computer leaves such files: %s",
-			len(there)-len(system), someNames(system))
+		v.pass(checkFiles, "all %d files are there; passed over and not read, because the system of a computer leaves such files: %s%s",
+			len(there)-len(system), someNames(system), note)
 		return nil
 	}
-	v.pass(checkFiles, "all %d files are there and no others", len(there))
+	v.pass(checkFiles, "all %d files are there and no others%s", len(there), note)
 	return nil
 }
 
+// leftBySystem reports whether a computer's system left e behind: a file or a folder,
+// whichever has such a name, and what a Mac keeps beside a file that is there.
+func leftBySystem(e fs.DirEntry, there []fs.DirEntry) bool {
+	if !OfSystem(e.Name()) || !e.IsDir() && !e.Type().IsRegular() || e.IsDir() != systemFolder(e.Name()) {
+		return false
+	}
+	of, beside := strings.CutPrefix(e.Name(), "._")
+	return !beside || slices.ContainsFunc(there, func(o fs.DirEntry) bool { return o.Name() == of })
+}
+
 // strangers names the files that nobody signed, and says what to do about them.
-func (v *verifying) strangers(extra []string) string {
+func strangers(extra []string, missing map[string]bool) string {
+	for _, name := range extra {
+		for want := range missing {
+			if strings.EqualFold(name, want) {
+				return someNames(extra) + "; the names were changed when the folder was copied: copy it again from the medium in a way that keeps " +
+					"long names and their case, else " + askForNew
+			}
+		}
+	}
 	for _, name := range extra {
 		if archiveName.MatchString(name) || repairForm.MatchString(name) {
 			return someNames(extra) + "; files of another shipment, or of another sealing of this one, were mixed in: copy each shipment from its own medium into a folder of its own, and verify that"
@@ -187,6 +213,14 @@ func (v *verifying) strangers(extra []string) string {
 var systemNames = []string{"thumbs.db", "ehthumbs.db", "ehthumbs_vista.db", "desktop.ini", ".ds_store", ".localized", "system volume information", "$recycle.bin", "recycler",
 	".trashes", ".spotlight-v100", ".fseventsd", ".temporaryitems", ".documentrevisions-v100", ".apdisk", ".volumeicon.icns", ".directory", "lost+found",
 	"wpsettings.dat", "indexervolumeguid"}
+
+// systemFolder reports whether a system's own name is that of a folder.
+func systemFolder(name string) bool {
+	return slices.Contains([]string{"system volume information", "$recycle.bin", "recycler", ".trashes", ".spotlight-v100", ".fseventsd",
+		".temporaryitems", ".documentrevisions-v100", "lost+found"}, strings.ToLower(name)) || systemFolderForm.MatchString(name)
+}
+
+var systemFolderForm = regexp.MustCompile(`(?i)^(found\.[0-9]{3}|\.trash-[0-9]{1,10})$`)
 
 var systemForm = regexp.MustCompile(`(?i)^(found\.[0-9]{3}|file[0-9]{4}\.chk|\.trash-[0-9]{1,10}|\._[^/]*)$`)
 
@@ -276,7 +310,7 @@ func (v *verifying) small(check, name string, limit int64) ([]byte, error) {
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, limit+1))
 	if err != nil {
-		return nil, mediaError(f.Name(), err)
+		return nil, readError(f.Name(), err)
 	}
 	if int64(len(data)) > limit {
 		return nil, reject(check, "%s has more than the %d bytes that it may have: %s", name, limit, askForNew)
@@ -293,7 +327,7 @@ func openRegular(root *os.Root, name string) (*os.File, error) {
 		err = errIrregular
 	}
 	if err != nil {
-		return nil, mediaError(filepath.Join(root.Name(), name), err)
+		return nil, readError(filepath.Join(root.Name(), name), err)
 	}
 	return f, nil
 }

@@ -202,7 +202,7 @@ func sample(t testing.TB, n, size int) *payload {
 		p.files = append(p.files, file("sessions/"+pseudonym(i)+".json", []byte(record(i))))
 		tubes += tubeRows(i)
 	}
-	p.files = append(p.files, file(schemaName, outgoing(t)), file(treatmentName, []byte("{}\n")), file(tubesName, []byte(tubes)),
+	p.files = append(p.files, file(schemaName, outgoing(t)), file(treatmentName, []byte(`{"study": "LARK-2", "site": "07"}`+"\n")), file(tubesName, []byte(tubes)),
 		file(deid.HandlingName, []byte(handling)), late(file(deid.SummaryName, []byte(`{"recordings": [`+strings.Join(figures, ", ")+"]}\n"))))
 	p.sort()
 	return p

@@ -469,6 +469,15 @@ func hostileCases() []hostileCase {
 			f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == "data/treatment.json" })
 		}},
 		{"treatment broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "x" }},
+		{"treatment of another study", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/treatment.json")
+			e.data = strings.Replace(e.data, "LARK-2", "OTHER", 1)
+		}},
+		{"treatment of another site", "records", func(t *testing.T, f *forged) {
+			e := f.at(t, "data/treatment.json")
+			e.data = strings.Replace(e.data, `"07"`, `"08"`, 1)
+		}},
+		{"treatment of no study", "records", func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "{}" }},
 		{"recording is a program", "records", func(t *testing.T, f *forged) {
 			f.at(t, "data/recordings/"+first+"-1.csv").data = "MZ\x90\x00\x03\x00\x00\x00#!/bin/sh\nid > /tmp/x\n"
 		}},

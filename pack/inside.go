@@ -74,13 +74,13 @@ func (v *verifying) sizes() error {
 		info, err := f.Stat()
 		f.Close()
 		if err != nil {
-			return mediaError(f.Name(), err)
+			return readError(f.Name(), err)
 		}
 		switch n := info.Size(); {
 		case n < p.Bytes:
 			return reject(checkArchive, "%s has %d of %d bytes: it was not copied to the end; copy the folder again from the medium, else %s", p.Name, n, p.Bytes, askForNew)
 		case n > p.Bytes:
-			return reject(checkArchive, "%s has %d bytes instead of %d: it was altered after the site signed it; %s", p.Name, n, p.Bytes, askForNew)
+			return reject(checkArchive, "%s has %d bytes, and the label that the site signed says %d: one of them is wrong; %s", p.Name, n, p.Bytes, askForNew)
 		}
 	}
 	return nil
@@ -127,7 +127,8 @@ func (v *verifying) inside(c *content) error {
 	if fault := c.records.result(); fault != "" {
 		return reject(checkRecords, "%s: %s", fault, askSite)
 	}
-	v.pass(checkRecords, "%s with the recordings and the list of tubes", allRecords(c.records.sessions))
+	v.pass(checkRecords, "%s with the recordings and the list of tubes; not tested: the figures in data/%s",
+		allRecords(c.records.sessions), deid.SummaryName)
 	return nil
 }
 

@@ -64,6 +64,8 @@ func (l *label) format() []byte {
 	return b.Bytes()
 }
 
+var errLaterLabel = errors.New("was written by a later version of outbreath; use that version")
+
 // parseLabel reads exactly what format writes. The error says what is wrong
 // without any content of data.
 func parseLabel(data []byte) (*label, error) {
@@ -74,7 +76,7 @@ func parseLabel(data []byte) (*label, error) {
 		Format string `json:"format"`
 	}
 	if json.Unmarshal(data, &named) == nil && named.Format != labelFormat && strings.HasPrefix(named.Format, "outbreath-shipment-") {
-		return nil, errors.New("was written by a later version of outbreath; use that version")
+		return nil, errLaterLabel
 	}
 	l := new(label)
 	d := json.NewDecoder(bytes.NewReader(data))
@@ -123,6 +125,14 @@ func (l *label) check() error {
 		return errors.New("does not name the repair data as they must be named")
 	}
 	return nil
+}
+
+// archiveBytes returns the size of all parts, which is about the least that is inside.
+func (l *label) archiveBytes() (n int64) {
+	for _, p := range l.Parts {
+		n += p.Bytes
+	}
+	return n
 }
 
 // checkNumber says whether number is site, '-', four digits.

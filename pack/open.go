@@ -3,14 +3,18 @@ package pack
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path"
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 
 	"outbreath/pack/durable"
+	"outbreath/pack/media"
 )
 
 // A staging is a folder beside the one to open into, which takes the bag until
@@ -20,6 +24,7 @@ type staging struct {
 	above *os.Root        // the folder of into
 	name  string          // in above, until it is committed
 	root  *os.Root        // the folder itself
+	next  int64           // bytes of the file that is created next
 	made  map[string]bool // folders in it
 
 	written chan *os.File // to be synced and closed
@@ -31,6 +36,9 @@ type staging struct {
 // syncers is how many files are synced at once: for many small files a sync is
 // mostly waiting, and a file system can answer several in one go.
 const syncers = 16
+
+// askRoom is the size of a file, in bytes, from which room is asked for it alone.
+const askRoom = 1 << 20
 
 // newStaging makes the folder. into must not exist. What a killed run left
 // behind on its way to the same folder is removed.
@@ -45,14 +53,14 @@ func newStaging(into string) (*staging, error) {
 	s := &staging{into: into, made: make(map[string]bool), written: make(chan *os.File)}
 	var err error
 	if s.above, err = durable.OpenFolder(parent); err != nil {
-		return nil, mediaError(parent, err)
+		return nil, intoError(parent, err)
 	}
 	if err = clearOut(s.above, prefix); err == nil {
 		s.root, s.name, err = durable.NewFolder(s.above, prefix)
 	}
 	if err != nil {
 		s.above.Close()
-		return nil, mediaError(parent, err)
+		return nil, intoError(parent, err)
 	}
 	for range syncers {
 		s.syncing.Go(func() {
@@ -76,23 +84,55 @@ func clearOut(root *os.Root, prefix string) error {
 	return err
 }
 
-// header is of no interest: times and owners are those of the folder's owner.
-func (s *staging) header(*[tarBlock]byte) {}
+// room refuses what needs more bytes than the disk has, before it is filled.
+func (s *staging) room(need int64) error {
+	above := filepath.Dir(s.into)
+	free, err := media.OS{}.Free(above)
+	if err != nil || free < 0 || free >= need {
+		return nil // or the writing finds out
+	}
+	return &MediaError{Path: above, Err: syscall.ENOSPC, Do: intoFull,
+		what: fmt.Sprintf("the disk is too small: %d bytes are free, and at least %d are needed", free, need)}
+}
+
+const intoFull = "make room on that disk, or name a folder on a larger one with --into; nothing was unpacked, and the shipment's medium needs no room"
+
+// intoError says what is wrong with the disk that is unpacked onto.
+func intoError(path string, err error) error {
+	if _, ok := errors.AsType[*MediaError](err); ok {
+		return err
+	}
+	m := &MediaError{Path: path, Err: err, Do: "look at that disk and folder, or name another folder with --into; nothing was unpacked"}
+	if isFull(err) {
+		m.what, m.Do = "the disk that is unpacked onto is full", intoFull
+	}
+	return m
+}
+
+// header takes the size alone: times and owners are those of the folder's owner.
+func (s *staging) header(h *[tarBlock]byte) {
+	_, s.next, _ = parseTarHeader(h) // of a block that was checked already
+}
 
 // create returns a new file at path, which is checked once more not to lead
 // out of the folder.
 func (s *staging) create(name string) (io.WriteCloser, error) {
 	if dir := path.Dir(name); dir != "." && !s.made[dir] {
 		if err := s.root.MkdirAll(filepath.FromSlash(dir), 0o700); err != nil {
-			return nil, mediaError(s.into, err)
+			return nil, intoError(s.into, err)
 		}
 		for ; dir != "."; dir = path.Dir(dir) {
 			s.made[dir] = true
 		}
 	}
+	if s.next > askRoom {
+		if err := s.room(s.next); err != nil {
+			return nil, err
+		}
+	}
 	f, err := s.root.OpenFile(filepath.FromSlash(name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
-		return nil, mediaError(s.into, err)
+		return nil, intoError(s.into, err)
 	}
 	return &stagedFile{f, s}, nil
 }
@@ -122,7 +162,7 @@ func (s *staging) commit() error {
 		err = durable.SyncFolder(s.above)
 	}
 	if err != nil {
-		return mediaError(s.into, err)
+		return intoError(s.into, err)
 	}
 	return nil
 }
@@ -159,7 +199,7 @@ type stagedFile struct {
 func (f *stagedFile) Write(b []byte) (int, error) {
 	n, err := f.f.Write(b)
 	if err != nil {
-		err = mediaError(f.s.into, err)
+		err = intoError(f.s.into, err)
 	}
 	return n, err
 }
@@ -169,7 +209,7 @@ func (f *stagedFile) Write(b []byte) (int, error) {
 func (f *stagedFile) Close() error {
 	f.s.written <- f.f
 	if err := f.s.failed.get(); err != nil {
-		return mediaError(f.s.into, err)
+		return intoError(f.s.into, err)
 	}
 	return nil
 }

@@ -92,7 +92,7 @@ func (r *partsReader) part(root *os.Root, p labelPart, count func(int)) (s partS
 			s.sha256 = [sha256.Size]byte(h.Sum(nil))
 			return s, nil
 		default:
-			return s, mediaError(p.Name, err)
+			return s, readError(p.Name, err)
 		}
 	}
 }

@@ -22,6 +22,20 @@ func readme(l *label, contact string) []byte {
 	return b.Bytes()
 }
 
+// usualReadme reports whether data are what readme writes for l, whoever the contact is.
+func usualReadme(l *label, data []byte) bool {
+	before, after, _ := bytes.Cut(readme(l, "contact"), []byte("    contact\n"))
+	rest, ok := bytes.CutPrefix(data, before)
+	if !ok {
+		return false
+	}
+	contact, ok := bytes.CutSuffix(rest, after)
+	for line := range bytes.Lines(contact) {
+		ok = ok && bytes.HasPrefix(line, []byte("    ")) && line[len(line)-1] == '\n'
+	}
+	return ok && len(contact) > 0
+}
+
 var readmeText = template.Must(template.New("").Parse(`SHIPMENT {{.L.Shipment}} OF STUDY {{.L.Study}}, SITE {{.L.Site}}
 
 WHAT THIS IS

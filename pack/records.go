@@ -183,11 +183,15 @@ func (r *records) handlingList(data []byte) {
 	}
 }
 
-// treatment checks that treatment.json can be read.
+// treatment checks that treatment.json can be read and speaks of this study and site.
 func (r *records) treatment(data []byte) {
 	r.lists++
-	if _, err := schema.ParseJSON(data); err != nil {
+	n, err := schema.ParseJSON(data)
+	switch {
+	case err != nil:
 		r.problem("data/%s is not proper JSON", treatmentName)
+	case text(n, "study") != r.label.Study || text(n, "site") != r.label.Site:
+		r.problem("data/%s is of another study or site than the shipment", treatmentName)
 	}
 	r.ledger = bytes.Clone(data)
 }
@@ -234,7 +238,7 @@ func (r *records) check(j recordJob) {
 		return
 	}
 	if p := r.validator.Validate("data/"+j.name, n); len(p) > 0 {
-		j.to.problem = fmt.Sprintf("breaks the schema at %q: %s", p[0].Pointer, p[0].Message)
+		j.to.problem = broken(p[0])
 		return
 	}
 	id := strings.TrimSuffix(strings.TrimPrefix(j.name, "sessions/"), ".json")
@@ -256,6 +260,15 @@ func (r *records) check(j recordJob) {
 	for _, t := range items(n, "tubes") {
 		j.to.tubes = append(j.to.tubes, []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")})
 	}
+}
+
+// broken says which rule of the schema p breaks. What a site could do about it is left out.
+func broken(p schema.Problem) string {
+	what, _ := strings.CutSuffix(p.Message, ": shorten them")
+	if p.Pointer == "" {
+		return "breaks the schema: " + what
+	}
+	return fmt.Sprintf("breaks the schema at %q: %s", p.Pointer, what)
 }
 
 // merge brings the records together once all have been checked.
@@ -305,7 +318,7 @@ func (r *records) formula(name string, line int, row []string) bool {
 	if !slices.ContainsFunc(row, schema.Formula) {
 		return false
 	}
-	r.problem("data/%s: row %d has a value that a spreadsheet would run as a formula (= + - @ or a tab at its beginning)", name, line)
+	r.problem("data/%s: row %d has a value that a spreadsheet would run as a formula (= + - @, a tab or a carriage return at its beginning)", name, line)
 	return true
 }
 

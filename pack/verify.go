@@ -113,7 +113,7 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 	}
 	root, err := durable.OpenFolder(dir)
 	if err != nil {
-		return nil, mediaError(dir, err)
+		return nil, readError(dir, err)
 	}
 	defer root.Close()
 	return verify(ctx, root, o, false)
@@ -176,6 +176,9 @@ func (v *verifying) run() error {
 			return err
 		}
 		defer v.staging.remove()
+		if err := v.staging.room(v.label.archiveBytes()); err != nil {
+			return err
+		}
 	}
 	c, err := v.archive()
 	if err != nil {

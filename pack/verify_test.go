@@ -182,7 +182,7 @@ func TestVerifyCauses(t *testing.T) {
 		{"damaged label", "signature", labelName, change(labelName, func(d []byte) []byte { return d[:len(d)-3] })},
 		{"readme", "files", readmeName, change(readmeName, func(d []byte) []byte { return append(d, "Call me instead\n"...) })},
 		{"archive cut", "archive", "not copied to the end", change(archive, func(d []byte) []byte { return d[:len(d)-1] })},
-		{"archive longer", "archive", "altered", change(archive, func(d []byte) []byte { return append(d, 0) })},
+		{"archive longer", "archive", "one of them is wrong", change(archive, func(d []byte) []byte { return append(d, 0) })},
 		{"archive changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[len(d)-5] ^= 4; return d })},
 		{"archive header changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[30] ^= 4; return d })},
 		{"wrong key", "decryption", "does not open it", func(_ *testing.T, _ string, o *VerifyOptions) { o.Identities = []age.Identity{other.identity} }},

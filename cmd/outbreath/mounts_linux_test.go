@@ -102,6 +102,31 @@ func TestSmallMedium(t *testing.T) {
 	j.failsOn(t, dir, "the medium is full: 65536 bytes were free, the shipment needs about", "to do: use an empty or a larger medium")
 }
 
+// TestOpenOntoSmallDisk: what does not fit is not unpacked, and the advice is about the
+// disk; a recording alone that is larger than the room is not begun.
+func TestOpenOntoSmallDisk(t *testing.T) {
+	asRoot(t, "mount")
+	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 4, RecordingSeconds: 700, SampleHz: 100})
+	j.seal(t)
+	archive, err := os.Stat(filepath.Join(j.shipment, filepath.Base(j.shipment)+".tar.zst.age"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, size := range []string{"16k", fmt.Sprint(archive.Size() + 200<<10)} {
+		dir := mounted(t, "-t", "tmpfs", "-o", "size="+size, "tmpfs")
+		status, out, errOut := runHere("open", j.shipment, "--into", filepath.Join(dir, "opened"), "--keys", j.lab)
+		if status != exitIO {
+			t.Fatalf("%s: exit status %d\n%s%s", size, status, out, errOut)
+		}
+		if !strings.Contains(errOut, "the disk is too small: ") || !strings.Contains(errOut, "name a folder on a larger one with --into") || strings.Contains(errOut, "larger medium") {
+			t.Errorf("%s: %s", size, errOut)
+		}
+		if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
+			t.Errorf("%s: %v was left, %v", size, left, err)
+		}
+	}
+}
+
 // TestFullWhileWriting: room that goes away is told by the write.
 func TestFullWhileWriting(t *testing.T) {
 	asRoot(t, "mount")

@@ -73,11 +73,13 @@ func explainSQLite(code int) error {
 func explainPostgres(code string) error {
 	switch code {
 	case "28P01", "28000":
-		return configError("put the role's password into the file that PGPASSFILE names, or ask the person who looks after the server", "the server does not let this role in")
+		return configError("look whether the names of role and database in the address are right, put the role's password into the file that PGPASSFILE names, or ask the person who looks after the server",
+			"the server does not let this role into this database; it does not say whether role, password or database is the wrong one")
 	case "3D000":
 		return configError("correct the name, or have the database made", "the server has no such database")
 	case "42501":
-		return configError("ask for the right to create and write tables in that database", "this role may not do in the database what a register needs")
+		return configError("ask for SELECT, INSERT and UPDATE on the register's tables for a station's role; the role that makes them with --prepare also needs the right to make tables",
+			"this role may not do in the database what a register needs")
 	case "53100":
 		return &Error{Msg: "the disk of the database server is full", Do: "have room made, then run this again: what was entered counts once"}
 	}

@@ -76,6 +76,7 @@ func (r *Register) Overdue(ctx context.Context, now time.Time, days int) (*Statu
 }
 
 func (r *Register) read(ctx context.Context, s *Status) error {
+	defer r.patiently(ctx)()
 	// One statement is one state of the database, whoever writes meanwhile.
 	rows, err := r.db.QueryContext(ctx, `
 		WITH held AS (SELECT t.* FROM intake_settled t WHERE `+stillHeld+`)

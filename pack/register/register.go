@@ -25,9 +25,7 @@ type Register struct {
 	db  *sql.DB
 	sys system
 
-	// Waiting, if set, is told once what an entry waits for, when another program has
-	// held the register for a second. It is called on another goroutine.
-	Waiting func(holder string)
+	waiting func(holder string) // may be nil
 }
 
 // A system is what differs between the two databases.
@@ -49,19 +47,25 @@ const (
 //
 // Source: PostgreSQL 15 documentation, 34.15 "Environment Variables" and 34.16
 // "The Password File".
-func Open(ctx context.Context, address string) (*Register, error) { return open(ctx, address, false) }
+//
+// waiting, if not nil, is told once for each thing that is asked of the register, the
+// opening too, what it waits for when another program has held the register for a
+// second. It is called on another goroutine.
+func Open(ctx context.Context, address string, waiting func(holder string)) (*Register, error) {
+	return open(ctx, address, waiting, false)
+}
 
 // Prepare makes the tables of the register at address, or brings them up to date. The
 // role must be allowed to make tables.
 func Prepare(ctx context.Context, address string) error {
-	r, err := open(ctx, address, true)
+	r, err := open(ctx, address, nil, true)
 	if err != nil {
 		return err
 	}
 	return r.Close()
 }
 
-func open(ctx context.Context, address string, prepare bool) (*Register, error) {
+func open(ctx context.Context, address string, waiting func(holder string), prepare bool) (*Register, error) {
 	driver, dsn, sys, err := parseAddress(address)
 	if err != nil {
 		return nil, err
@@ -70,7 +74,7 @@ func open(ctx context.Context, address string, prepare bool) (*Register, error) 
 	if err != nil {
 		return nil, explain(err)
 	}
-	r := &Register{db: db, sys: sys}
+	r := &Register{db: db, sys: sys, waiting: waiting}
 	if sys == sqliteFile {
 		db.SetMaxOpenConns(1) // one writer at a time; others wait in Go and not in SQLite
 	}
@@ -78,6 +82,7 @@ func open(ctx context.Context, address string, prepare bool) (*Register, error) 
 	if sys == postgres && !prepare {
 		ready = r.current
 	}
+	defer r.patiently(ctx)()
 	if err := ready(ctx); err != nil {
 		db.Close()
 		return nil, explain(err)
@@ -97,9 +102,7 @@ const lockKey = 0x6f75746272656174
 // time is in here: an entry takes milliseconds, and what it finds is still true
 // when it is written.
 func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
-	if r.Waiting != nil {
-		defer time.AfterFunc(patience, func() { r.Waiting(r.holder(ctx)) }).Stop()
-	}
+	defer r.patiently(ctx)()
 	tx, err := r.db.BeginTx(ctx, nil) // on SQLite: BEGIN IMMEDIATE, see parseAddress
 	if err != nil {
 		return err
@@ -116,7 +119,17 @@ func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// patience is how long an entry waits without a word.
+// patiently has the waiting told when what is asked now takes longer than patience, until
+// the function that it returns is called.
+func (r *Register) patiently(ctx context.Context) func() {
+	if r.waiting == nil {
+		return func() {}
+	}
+	t := time.AfterFunc(patience, func() { r.waiting(r.holder(ctx)) })
+	return func() { t.Stop() }
+}
+
+// patience is how long the register is waited for without a word.
 const patience = time.Second
 
 // holder says who has the register, as far as that can be known.
@@ -126,11 +139,12 @@ func (r *Register) holder(ctx context.Context) string {
 		return unknown + " on this computer or on one that shares the file"
 	}
 	var pid int
-	var host, name string
-	err := r.db.QueryRowContext(ctx, `SELECT a.pid, coalesce(host(a.client_addr), 'the server itself'), a.application_name
-		FROM pg_locks l JOIN pg_stat_activity a ON a.pid = l.pid
-		WHERE l.locktype = 'advisory' AND l.granted AND l.classid::bigint = $1 AND l.objid::bigint = $2 AND l.database = (SELECT oid FROM pg_database WHERE datname = current_database()) LIMIT 1`,
-		int64(lockKey)>>32, int64(lockKey)&0xffffffff).Scan(&pid, &host, &name)
+	var host string
+	// Whoever holds up a session of this database, and waits for nobody itself. The
+	// sessions of other roles are seen as far as the server shows them.
+	err := r.db.QueryRowContext(ctx, `SELECT h.pid, coalesce(host(h.client_addr), 'the server itself')
+		FROM pg_stat_activity w CROSS JOIN LATERAL unnest(pg_blocking_pids(w.pid)) AS b(pid) JOIN pg_stat_activity h ON h.pid = b.pid
+		WHERE w.datname = current_database() AND w.usename = current_user AND cardinality(pg_blocking_pids(h.pid)) = 0 LIMIT 1`).Scan(&pid, &host)
 	if err != nil {
 		return unknown
 	}

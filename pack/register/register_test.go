@@ -61,7 +61,7 @@ func prepared(ctx context.Context, address string) (*Register, error) {
 	if err := Prepare(ctx, address); err != nil {
 		return nil, err
 	}
-	return Open(ctx, address)
+	return Open(ctx, address, nil)
 }
 
 func mustOpen(t testing.TB, address string) *Register {
@@ -433,7 +433,7 @@ func TestAddresses(t *testing.T) {
 		{foreign, "database of something else"},
 		{newer, "later version"},
 	} {
-		r, err := Open(context.Background(), c.address)
+		r, err := Open(context.Background(), c.address, nil)
 		var own *Error
 		if !errors.As(err, &own) || !own.Config || own.Do == "" || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%.12s...: %v, want %q", c.address, err, c.want)
@@ -445,13 +445,13 @@ func TestAddresses(t *testing.T) {
 		}
 	}
 	for _, path := range []string{filepath.Join(dir, "study=lark.db"), filepath.Join(dir, "a:b.db")} { // plainly paths
-		if r, err := Open(context.Background(), path); err != nil {
+		if r, err := Open(context.Background(), path, nil); err != nil {
 			t.Errorf("%s: %v", filepath.Base(path), err)
 		} else {
 			r.Close()
 		}
 	}
-	_, err = Open(context.Background(), "postgres://outbreath@/postgres?host="+dir) // nobody listens
+	_, err = Open(context.Background(), "postgres://outbreath@/postgres?host="+dir, nil) // nobody listens
 	var own *Error
 	if !errors.As(err, &own) || own.Config || strings.Contains(err.Error(), dir) {
 		t.Errorf("unreachable: %v", err)

@@ -33,7 +33,7 @@ func TestStationRole(t *testing.T) {
 	run("CREATE ROLE station LOGIN")
 	told := func(want string) {
 		t.Helper()
-		r, err := Open(ctx, station)
+		r, err := Open(ctx, station, nil)
 		own, ok := errors.AsType[*Error](err)
 		if !ok || !own.Config || !strings.Contains(own.Msg+"; "+own.Do, want) {
 			t.Errorf("%v, want %q", err, want)
@@ -51,7 +51,7 @@ func TestStationRole(t *testing.T) {
 	}
 	told("may not do in the database")
 	run("GRANT SELECT, INSERT, UPDATE ON ALL TABLES IN SCHEMA public TO station")
-	r, err := Open(ctx, station)
+	r, err := Open(ctx, station, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -78,13 +78,39 @@ func TestStationRole(t *testing.T) {
 		t.Fatal(err)
 	}
 	waiting(t, r, "process "+pid+" of the server, from ", func() { conn.ExecContext(ctx, "SELECT pg_advisory_unlock($1)", int64(lockKey)) })
+
+	// also when the tables are locked before the register is opened
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tx.ExecContext(ctx, "LOCK TABLE intake_version, intake_shipment IN ACCESS EXCLUSIVE MODE"); err != nil {
+		t.Fatal(err)
+	}
+	heard := make(chan string, 1)
+	go func() {
+		select {
+		case holder := <-heard:
+			if !strings.HasPrefix(holder, "process "+pid+" of the server, from ") {
+				t.Errorf("told %q", holder)
+			}
+		case <-time.After(30 * time.Second):
+			t.Error("nothing was told")
+		}
+		tx.Rollback()
+	}()
+	late, err := Open(ctx, station, func(holder string) { heard <- holder })
+	if err != nil {
+		t.Fatal(err)
+	}
+	late.Close()
 }
 
 // waiting enters while another holds the register, until it was told so.
 func waiting(t *testing.T, r *Register, want string, release func()) {
 	t.Helper()
 	told := make(chan string, 1)
-	r.Waiting = func(holder string) { told <- holder }
+	r.waiting = func(holder string) { told <- holder }
 	done := make(chan error, 1)
 	begin := time.Now()
 	go func() {
