@@ -46,8 +46,8 @@ func (f *Folder) passphrase(name, what string) ([]byte, error) {
 	switch {
 	case errors.Is(err, errNoPassphrase):
 		return nil, fault(path, "%s is under a passphrase and none was given; run on a terminal, or give --passphrase-file FILE", what)
-	case err != nil:
-		return nil, &Error{Path: path, Message: "the passphrase of " + what + " could not be read; run on a terminal, or give --passphrase-file FILE", cause: err}
+	case err != nil: // whoever asked knows why, and what to do
+		return nil, &Error{Path: path, Message: "the passphrase of " + what + " could not be read: " + err.Error(), cause: err}
 	case len(pass) == 0:
 		return nil, &Error{Path: path, Message: what + " is under a passphrase and an empty one was given; " + retry, cause: ErrPassphrase}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
 	"unicode/utf8"
@@ -172,7 +173,7 @@ var errNoPassphrase = errors.New("no passphrase at hand")
 // passphrase reads it from --passphrase-file, else from the terminal.
 func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	if o.passphraseFile != "" {
-		return passphraseFromFile(o.passphraseFile)
+		return passphraseFromFile(u, o.passphraseFile)
 	}
 	in, ok := u.in.(*os.File)
 	if !ok || !term.IsTerminal(int(in.Fd())) {
@@ -182,8 +183,8 @@ func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	return readSecret(u, int(in.Fd()))
 }
 
-func passphraseFromFile(path string) ([]byte, error) {
-	data, err := readPrivate(path, 4096)
+func passphraseFromFile(u *ui, path string) ([]byte, error) {
+	data, err := readPrivate(u, path, 4096)
 	if err != nil {
 		return nil, err
 	}
@@ -201,8 +202,17 @@ const leastPassphrase = 12
 func longEnough(pass []byte) bool { return utf8.RuneCount(pass) >= leastPassphrase }
 
 // readPrivate reads a small file with a secret, or a pipe with one: it must be the
-// user's own, and nobody else's to read.
-func readPrivate(path string, limit int64) ([]byte, error) {
+// user's own, and nobody else's to read. A pipe may stay empty for ever, so that its
+// reader listens to an interrupt.
+func readPrivate(u *ui, path string, limit int64) ([]byte, error) {
+	info, err := os.Stat(path) // a shell's <(...) is a link to a pipe
+	if err == nil && info.Mode().Type()&^(fs.ModeNamedPipe|fs.ModeDir) != 0 {
+		return nil, usagef("name an ordinary file, or a pipe", "%s is a device or a socket and no file; it was not opened", quoted(path))
+	}
+	return await(u, func() ([]byte, error) { return readOwn(path, limit) })
+}
+
+func readOwn(path string, limit int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if notExist(err) {
 		return nil, usagef("check the name", "there is no file %s", quoted(path))

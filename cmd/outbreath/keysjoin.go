@@ -102,7 +102,7 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 	var passphrases [][]byte
 	if s.passphrases != "" {
 		var err error
-		if passphrases, err = passphraseLines(s.passphrases); err != nil {
+		if passphrases, err = passphraseLines(u, s.passphrases); err != nil {
 			return nil, err
 		}
 		if len(passphrases) != len(files) {

@@ -199,7 +199,7 @@ func wipeLines(u *ui, text string) {
 // newPassphrase asks twice, and again when the answer cannot be used.
 func newPassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" {
-		pass, err := passphraseFromFile(o.passphraseFile)
+		pass, err := passphraseFromFile(u, o.passphraseFile)
 		if err == nil && !longEnough(pass) {
 			return nil, tooShort("the passphrase in the file")
 		}

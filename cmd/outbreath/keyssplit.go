@@ -123,7 +123,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 		}
 		return func(sh *keys.Share) ([]byte, error) { return sh.SealTo(list[sh.Index-1]) }, nil
 	case s.passphrases != "":
-		list, err := passphraseLines(s.passphrases)
+		list, err := passphraseLines(u, s.passphrases)
 		if err != nil {
 			return nil, err
 		}
@@ -150,8 +150,8 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 	}, nil
 }
 
-func passphraseLines(path string) ([][]byte, error) {
-	data, err := readPrivate(path, 1<<20)
+func passphraseLines(u *ui, path string) ([][]byte, error) {
+	data, err := readPrivate(u, path, 1<<20)
 	if err != nil {
 		return nil, err
 	}

@@ -15,13 +15,25 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+	"time"
 )
+
+// interruptGrace is how long an interrupted command may take to tidy up. One that waits for
+// something which never comes, such as a file on a server that is gone, is ended then, as a
+// power loss would end it: whatever it leaves is swept by the next run.
+const interruptGrace = 10 * time.Second
 
 func main() {
 	harden()
 	debug.SetGCPercent(50)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	context.AfterFunc(ctx, stop) // a second interrupt ends at once
+	context.AfterFunc(ctx, func() {
+		stop() // a second interrupt ends at once
+		time.AfterFunc(interruptGrace, func() {
+			fmt.Fprintln(os.Stderr, "outbreath: error: interrupted; what was being done did not come to an end by itself")
+			os.Exit(exitInterrupted)
+		})
+	})
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 

@@ -68,6 +68,9 @@ func checkPostgres(address string) error {
 			return passwordError()
 		}
 	}
+	if err := plainFiles(u); err != nil {
+		return err
+	}
 	if _, err := pgx.ParseConfig(address); err != nil {
 		return configError("write it as postgres://USER@HOST/DATABASE, and look at the PG... variables of the environment", "the address of the register, or a setting for PostgreSQL, cannot be used")
 	}
