@@ -148,18 +148,29 @@ func (f *Folder) SetStateAside(study string) (moved string, err error) {
 	}
 }
 
-// states returns every state of the folder by study.
-func (f *Folder) states(all []*PseudonymKey) (map[string][]byte, error) {
+// Studies returns the codes of the studies that the folder keeps a state of, sorted.
+func (f *Folder) Studies() ([]string, error) {
 	entries, err := os.ReadDir(f.dir)
 	if err != nil {
 		return nil, ioFault(f.dir, "look into the key folder", err)
 	}
-	out := map[string][]byte{}
+	var list []string
 	for _, e := range entries {
-		study, ok := strings.CutPrefix(e.Name(), statePrefix)
-		if !ok || !stateStudy(study) {
-			continue
+		if study, ok := strings.CutPrefix(e.Name(), statePrefix); ok && stateStudy(study) {
+			list = append(list, study)
 		}
+	}
+	return list, nil
+}
+
+// states returns every state of the folder by study.
+func (f *Folder) states(all []*PseudonymKey) (map[string][]byte, error) {
+	studies, err := f.Studies()
+	if err != nil {
+		return nil, err
+	}
+	out := map[string][]byte{}
+	for _, study := range studies {
 		if out[study], err = f.readState(study, all); err != nil {
 			return nil, err
 		}

@@ -91,6 +91,7 @@ how the sample was taken.
 	}
 	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, and not written to (repeatable)")
 	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions that an earlier shipment holds once more, under a new number")
+	c.Flags().StringVar(&seal.newPlan, "new-plan", "", "why the plan is another than that of the shipment before, as you will tell seal; it is not kept")
 	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will tell seal; it is not kept")
 	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
 	return c

@@ -17,16 +17,20 @@ type checkOptions struct {
 	tubes   string   // the list of the box
 	anew    bool     // --new-number
 	amended string   // why records were changed after they were sealed
+	newPlan string   // why the plan is another one
 }
 
 // Rules of what is no error of the data: seal asks for it, and check takes the same option.
 const (
 	ruleNumber  = "seal.number"  // --new-number
 	ruleAmended = "seal.amended" // --amended
+	rulePlan    = "seal.plan"    // --new-plan
 )
 
 // asked reports whether a problem is a question of seal.
-func asked(p schema.Problem) bool { return p.Rule == ruleNumber || p.Rule == ruleAmended }
+func asked(p schema.Problem) bool {
+	return p.Rule == ruleNumber || p.Rule == ruleAmended || p.Rule == rulePlan
+}
 
 // stand lists what seal would refuse beside the data: recipients, signer, log,
 // clock, number, and what it was told of media and box. It asks nobody and
@@ -84,8 +88,9 @@ func (r *reading) standLog(dir string, c checkOptions) {
 	entry := custody.Entry{When: now()}
 	r.refuse(custodyFile, "seal.clock", clockGoesOn(r.log.Journal, &entry, false))
 	nobody := newUI(strings.NewReader(""), io.Discard, io.Discard)
-	j := &sealJob{u: nobody, s: &sealOptions{anew: c.anew}, dir: dir, col: r.col, folder: r.folder, log: r.log}
+	j := &sealJob{u: nobody, s: &sealOptions{anew: c.anew, newPlan: c.newPlan}, dir: dir, col: r.col, folder: r.folder, log: r.log}
 	r.refuse(custodyFile, ruleNumber, j.choose())
+	r.refuse("study.json", rulePlan, j.samePlan())
 	_, err := r.log.Next(r.col.Study.Site)
 	r.refuse(custodyFile, "seal.last-number", err)
 	if r.draft == nil {

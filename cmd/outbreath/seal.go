@@ -27,6 +27,7 @@ type sealOptions struct {
 	scan                           bool
 	anew                           bool     // a new number for sessions that have left before
 	amended                        string   // why records were amended after they were sealed
+	newPlan                        string   // why the plan is another than that of the shipment before
 	reasons                        []string // BARCODE=TEXT
 	repair                         int      // percent; 0: none
 	shareApart                     bool
@@ -71,6 +72,7 @@ personal data: hand the medium over as your protocol and local law say.
 	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
 	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
 	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions that an earlier shipment holds once more, under a new number")
+	c.Flags().StringVar(&s.newPlan, "new-plan", "", "why this shipment is sealed under another plan than the one before, as the privacy officer decided")
 	c.Flags().StringVar(&s.amended, "amended", "", "why records were changed after they were sealed, without anything about a person")
 	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
@@ -148,6 +150,10 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	if err := j.choose(); err != nil {
 		return err
 	}
+	sayFirstOfStudy(u, j.log, j.col.Study.Study)
+	if err := j.samePlan(); err != nil {
+		return err
+	}
 	cleared, err := j.clear(tubesIn(leftOut))
 	if err != nil {
 		return err
@@ -161,6 +167,36 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 		}
 	}
 	return j.write(cleared)
+}
+
+// samePlan refuses a plan that is not the one of the shipment before, unless it was
+// said why. Another copy keeps its own: the bag's digest proves it.
+func (j *sealJob) samePlan() error {
+	before := j.log.EarlierPlan(j.col.Plan)
+	switch {
+	case j.again != nil:
+	case before == nil && j.s.newPlan != "":
+		return usagef("leave --new-plan away", "the plan is the one of the shipment before")
+	case before != nil && j.s.newPlan == "":
+		return usagef("put the plan in study.json back; if the privacy officer has decided on another one, add --new-plan TEXT, which says why",
+			"the plan is %q now, and treats fields otherwise than %s of %s did: data of one subject under two plans can undo each other, as true dates beside shifted ones give the shift away",
+			j.col.Plan.Name, before.Number, before.Day)
+	case before != nil:
+		j.entry.Why += "; under another plan than before: " + j.s.newPlan
+	}
+	return nil
+}
+
+// sayFirstOfStudy tells that nothing is known of a study yet: no number, no withdrawal.
+func sayFirstOfStudy(u *ui, l *site.Log, study string) {
+	first, others := l.FirstOfStudy()
+	switch {
+	case first && len(others) > 0:
+		u.tell("caution: these keys have sealed nothing for study %s yet, and know no withdrawal of it; they know %s\n"+
+			"  to do: if the study has had shipments, stop, and correct the study's code or put back the newest copy of the key folder", study, words(others))
+	case first:
+		u.say("remark: these keys have sealed nothing yet, and know no withdrawal; if that is wrong, stop, and put back the newest copy of the key folder")
+	}
 }
 
 // usable refuses options that contradict each other.
@@ -305,7 +341,7 @@ func (j *sealJob) write(cleared *deid.Cleared) error {
 		return err
 	}
 	e := j.entry
-	e.What, e.Shipment, e.Facts = custody.Sealed, j.number, facts(sealed, j.stated, j.known)
+	e.What, e.Shipment, e.Facts = custody.Sealed, j.number, j.facts(sealed)
 	if err := j.log.Append(e); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
 	}
@@ -330,7 +366,7 @@ func (j *sealJob) commit(cleared *deid.Cleared, done *pack.Sealed) error {
 		return err
 	}
 	if x := j.log.State.Shipment(j.number); x != nil && x.Bag != "" && x.Bag != done.Bag {
-		return otherContents(j.log, x, j.s.again != "", facts(done, j.stated, j.known))
+		return otherContents(j.log, x, j.s.again != "", j.facts(done))
 	}
 	if j.s.slip != "" {
 		doc, err := newSlip(cleared, done, j.date, j.stated)
@@ -360,7 +396,7 @@ func (j *sealJob) commit(cleared *deid.Cleared, done *pack.Sealed) error {
 		}
 	}
 	e := j.entry
-	e.Shipment, e.Facts = j.number, facts(done, j.stated, j.known)
+	e.Shipment, e.Facts = j.number, j.facts(done)
 	err = j.log.Sealing(e, &site.Shipment{
 		Number: j.number, Bag: done.Bag, KeyID: deid.KeyID(j.key, j.col.Study.Study),
 		Sessions: j.sources, Subjects: cleared.Subjects(), Stated: j.stated,
@@ -403,11 +439,11 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 }
 
 // facts are what custody.jsonl keeps of a shipment: counts, digests, and who can read it.
-func facts(s *pack.Sealed, stated []deid.Discrepancy, readers []keys.Trusted) map[string]string {
+func (j *sealJob) facts(s *pack.Sealed) map[string]string {
 	f := map[string]string{
 		"bag_sha256": s.Bag,
 		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
-		"copies": fmt.Sprint(len(s.Copies)), programFact: programName(),
+		"copies": fmt.Sprint(len(s.Copies)), programFact: programName(), site.FactPlan: site.PlanName(j.col.Plan),
 	}
 	for sort, sum := range s.Inside {
 		f[insideFact+sort] = sum
@@ -416,12 +452,12 @@ func facts(s *pack.Sealed, stated []deid.Discrepancy, readers []keys.Trusted) ma
 		f["sha256 "+p.Name] = p.SHA256
 	}
 	var who []string
-	for _, t := range readers {
+	for _, t := range j.known {
 		who = append(who, cmp.Or(t.Name, "-")+" "+t.Fingerprint)
 	}
 	f["recipients"] = strings.Join(who, ", ")
-	if len(stated) > 0 {
-		f["discrepancies"] = fmt.Sprint(len(stated))
+	if len(j.stated) > 0 {
+		f["discrepancies"] = fmt.Sprint(len(j.stated))
 	}
 	return f
 }

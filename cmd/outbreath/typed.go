@@ -35,7 +35,7 @@ func textsMayStay(col *schema.Collection, by string, reasons ...actText) error {
 
 // textsMayStay is the same for all that seal is told.
 func (s *sealOptions) textsMayStay(col *schema.Collection) error {
-	if err := textsMayStay(col, s.by, actText{"--amended", s.amended}); err != nil {
+	if err := textsMayStay(col, s.by, actText{"--amended", s.amended}, actText{"--new-plan", s.newPlan}); err != nil {
 		return err
 	}
 	typed := deid.NewTyped(col)

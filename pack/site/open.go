@@ -15,6 +15,7 @@ package site
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -72,6 +73,7 @@ type Log struct {
 
 	o        Options
 	study    string
+	others   []string   // studies that the key folder knows beside it
 	sessions [][]string // of the collection, a pseudonym for each generation
 	torn     bool       // the last line is unfinished
 	made     *Shipment  // what the next entry "sealing" is about
@@ -179,6 +181,9 @@ func load(o Options) (*Log, error) {
 	if l.sessions = o.sessions; l.sessions == nil {
 		l.sessions = sessionNames(l.Generations, o.Collection)
 	}
+	if err := l.oneSpelling(); err != nil {
+		return nil, err
+	}
 	body, err := o.Folder.State(l.study)
 	if errors.Is(err, keys.ErrState) {
 		return nil, &ConflictError{Kind: StateAltered, Signed: -1, cause: err}
@@ -201,6 +206,30 @@ func load(o Options) (*Log, error) {
 		l.Ended = l.end(torn)
 	}
 	return l, err
+}
+
+// oneSpelling refuses a study code that differs from one that the key folder knows only
+// by case or punctuation: the numbers and withdrawals of the study would be unknown
+// under it, and both states would be one file on systems that ignore case.
+func (l *Log) oneSpelling() (err error) {
+	all, err := l.o.Folder.Studies()
+	if err != nil {
+		return err
+	}
+	l.others = slices.DeleteFunc(all, func(s string) bool { return s == l.study })
+	for _, known := range l.others {
+		if schema.SameID(known, l.study) {
+			return &schema.ConfigError{File: "study.json", Message: fmt.Sprintf("the study is written %s, but these keys know it as %s: "+
+				"correct the code in study.json and in the records", l.study, known)}
+		}
+	}
+	return nil
+}
+
+// FirstOfStudy reports whether the key folder knows no shipment and no withdrawal of
+// the study, and which other studies it knows.
+func (l *Log) FirstOfStudy() (first bool, others []string) {
+	return l.State == nil || len(l.State.Shipments) == 0 && len(l.State.Withdrawn) == 0, l.others
 }
 
 // end takes a last line that lacks only its line feed and is what the state knows.

@@ -60,6 +60,7 @@ type Shipment struct {
 	Subjects []string           `json:"subjects,omitempty"` // pseudonyms
 	Stated   []deid.Discrepancy `json:"stated,omitempty"`   // what the packer said of the box
 	Readers  string             `json:"readers,omitempty"`
+	Plan     string             `json:"plan,omitempty"`     // [PlanName] of the plan that it was sealed under
 	Accepted bool               `json:"accepted,omitempty"` // a receipt of the laboratory says that all of it arrived
 	Makings  []Making           `json:"makings,omitempty"`  // each copy; the last may be one that was not finished
 }
@@ -186,6 +187,9 @@ func (s *State) give(id string, e custody.Entry, made *Shipment) {
 	}
 	if x.Bag == "" {
 		x.Bag, x.KeyID, x.Subjects = e.Facts["bag_sha256"], e.Facts["key_id"], strings.Fields(e.Facts["subjects"])
+	}
+	if x.Plan == "" {
+		x.Plan = e.Facts[FactPlan]
 	}
 	if made != nil && made.Bag == x.Bag && len(x.Sessions) == 0 {
 		x.KeyID, x.Sessions, x.Subjects, x.Stated = made.KeyID, made.Sessions, made.Subjects, made.Stated
