@@ -97,6 +97,9 @@ A treatment that failed, an open finding or a query ends with status 1.
 }
 
 func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) error {
+	if err := outputApart(a.report); err != nil {
+		return err
+	}
 	for _, path := range []string{a.report, a.report + ".sig"} {
 		if a.report == "" {
 			break

@@ -43,6 +43,9 @@ it the shares are only compared with the key of the folder: try that once a year
 }
 
 func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
+	if err := outputApart(s.to); err != nil {
+		return err
+	}
 	if s.to != "" {
 		if _, err := lstat(s.to); err == nil {
 			return usagef("name a file that does not exist; move an old one away, never erase it", "%s is there already; a key is never written over", quoted(s.to))

@@ -74,6 +74,9 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if s.collection == "" {
 		return usagef("name it with --collection DIR", "--linkage needs the collection whose subjects are listed")
 	}
+	if err := outputApart(s.linkage); err != nil {
+		return err
+	}
 	for _, path := range []string{s.linkage, s.linkage + ".sig"} {
 		if _, err := lstat(path); err == nil {
 			return usagef("name a file that does not exist", "%s is there already; it is never written over", quoted(path))

@@ -63,6 +63,9 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 	if s.to == "" || s.shares == 0 || s.threshold == 0 {
 		return usagef("for example: keys split --shares 5 --threshold 3 --to shares", "split needs --shares, --threshold and --to")
 	}
+	if err := outputApart(s.to); err != nil {
+		return err
+	}
 	if _, err := lstat(s.to); err == nil {
 		return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(s.to))
 	}

@@ -64,13 +64,28 @@ func outsideShipment(path string) error {
 	return nil
 }
 
+// outputApart refuses what would be written into a shipment, or into a collection, which
+// only holds what was collected. An empty path is none.
+func outputApart(path string) error {
+	if path == "" {
+		return nil
+	}
+	if err := outsideShipment(path); err != nil {
+		return err
+	}
+	if at := holder(filepath.Dir(filepath.Clean(path)), isCollection); at != "" {
+		return usagef("name a place outside of every collection", "%s would lie in the collection %s, which only holds what was collected; nothing was written", quoted(path), quoted(at))
+	}
+	return nil
+}
+
 // unpackApart refuses to unpack into a shipment, and onto the medium that it came on:
 // what is inside must not go back on a medium in the clear.
 //
 // A medium is what is mounted where the shipment lies, or else the folder that holds
 // the shipment, unless that is where the person works.
 func unpackApart(into, shipment string) error {
-	if err := outsideShipment(into); err != nil {
+	if err := outputApart(into); err != nil {
 		return err
 	}
 	above := filepath.Dir(filepath.Clean(into))

@@ -43,7 +43,7 @@ func newReceiptWriter(u *ui, folder *keys.Folder, s *verifyOptions, shipments in
 	if w.many {
 		inside = filepath.Join(w.path, "receipt")
 	}
-	if err := outsideShipment(inside); err != nil {
+	if err := outputApart(inside); err != nil {
 		return nil, err
 	}
 	info, err := os.Stat(w.path)

@@ -56,6 +56,11 @@ func openRegister(ctx context.Context, u *ui, o *registerOptions) (*intakeRegist
 	if o.days < 0 || o.reuse < 0 {
 		return nil, usagef("give a number of days from 0", "--days and --reuse-days must not be negative")
 	}
+	if !strings.Contains(o.address, "://") {
+		if err := outputApart(o.address); err != nil {
+			return nil, err
+		}
+	}
 	r, err := register.Open(ctx, o.address, func(holder string) {
 		u.say("waiting for the register, which %s holds; Ctrl-C ends it, and what was entered counts once", holder)
 	})

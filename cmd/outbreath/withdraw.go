@@ -62,6 +62,9 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if s.to == "" {
 		return usagef("name the file of the notice with --to FILE", "withdraw needs --to FILE")
 	}
+	if err := outputApart(s.to); err != nil {
+		return err
+	}
 	for _, path := range []string{s.to, s.to + ".sig"} {
 		if _, err := lstat(path); err == nil {
 			return usagef("name a file that does not exist", "%s is there already; a notice is never written over", quoted(path))
