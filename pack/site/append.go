@@ -124,6 +124,7 @@ func (l *Log) there() error {
 			return &custody.ChangedError{Path: logPath(l.o.Collection)}
 		}
 		s.settle(known, l.Journal)
+		known.Signed = known.Length
 		known.Sessions = nil
 		for _, names := range l.sessions {
 			known.Sessions = append(known.Sessions, names[0])

@@ -375,15 +375,13 @@ func (l *Log) compareSignature(known *KnownLog, sig Kind, signed int) *ConflictE
 		}
 		return nil
 	}
-	must := known.Length
-	if l.arrived(known) {
-		if known.Pending.Restored {
-			return nil // the line was written over whatever lay there, and says so
-		}
-		must = known.Pending.Length
+	if l.arrived(known) && known.Pending.Restored {
+		return nil // the line was written over whatever lay there, and says so
 	}
+	// Entries after these were announced, and so are known, but could not be signed:
+	// the next one signs them all.
 	switch {
-	case sig == NoSignature && must == 0, sig == "" && signed >= must:
+	case sig == NoSignature && known.Signed == 0, sig == "" && signed >= known.Signed:
 		return nil
 	case sig == "":
 		sig = OldSignature

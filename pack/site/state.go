@@ -30,6 +30,7 @@ type KnownLog struct {
 	ID       string    `json:"id"`                 // SHA-256 (hex) of its first line
 	Length   int       `json:"length"`             // entries
 	Head     string    `json:"head"`               // SHA-256 (hex) of the last line
+	Signed   int       `json:"signed"`             // entries that a signature was seen to cover
 	Last     time.Time `json:"last"`               // of the last entry
 	Sessions []string  `json:"sessions,omitempty"` // pseudonyms of all sessions that the collection held then
 	Pending  *Pending  `json:"pending,omitempty"`
