@@ -180,14 +180,17 @@ func TestNamesTraced(t *testing.T) {
 // touched, nothing hangs, and what is refused is refused in words.
 func TestPlanted(t *testing.T) {
 	first := newScene(t)
-	for _, n := range ownNames {
+	full := os.Getenv("OUTBREATH_FULL") != ""
+	for k, n := range ownNames {
 		if n.planted == "" {
 			continue
 		}
-		for _, p := range plants {
-			acts := n.by[:1]
-			if os.Getenv("OUTBREATH_FULL") != "" {
-				acts = n.by
+		for i, p := range plants {
+			acts := n.by
+			if !full && (k+i)%2 == 0 { // by itself each name meets every second kind, and one command
+				continue
+			} else if !full {
+				acts = n.by[:1]
 			}
 			for _, a := range acts {
 				t.Run(n.planted+"/"+p.what+"/"+a.args[0], func(t *testing.T) {

@@ -121,6 +121,9 @@ func TestSlipWithAnyFont(t *testing.T) {
 			case len(files) == 0 && want.name != "none":
 				t.Skip("these fonts are not installed")
 			}
+			if wide := want.name == "DejaVu Sans Mono Bold"; os.Getenv("OUTBREATH_FULL") == "" && want.name != "none" && !wide {
+				t.Skip("OUTBREATH_FULL=1 tries every family; the widest and none at all are tried by themselves")
+			}
 			onlyFonts(t, files)
 			testPrint(t, want.barcodes, "Letter", 1)
 			if cut := cutOff(t, want.barcodes); want.uncut && len(cut) > 0 {
