@@ -10,6 +10,7 @@ import (
 	"outbreath/deid"
 	"outbreath/deid/leak"
 	"outbreath/pack/custody"
+	"outbreath/schema"
 )
 
 func newReviewCmd(u *ui, o *options) *cobra.Command {
@@ -78,25 +79,26 @@ identifier into it.
 				}
 			}
 			open := nonNil(openFindings(r.findings))
+			faulty := len(weighing(r.problems, schema.Error)) > 0 // what they are about was not searched in full
 			shown := r.names().Findings(r.findings)
-			doc := map[string]any{"ok": len(open) == 0, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open)}
+			doc := map[string]any{"ok": len(open) == 0 && !faulty, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open)}
 			if err := u.result(doc, func(w io.Writer) {
 				if !walked {
 					printFindings(w, shown)
 				}
 				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
-				if r.draft == nil {
+				if faulty {
 					fmt.Fprintln(w, "records with errors were not searched: correct what check names, then run review again for the rest")
 				}
-				if len(open) == 0 {
+				if len(open) == 0 && !faulty {
 					fmt.Fprintln(w, "Next: outbreath check, and if nothing else is open, outbreath seal")
-				} else {
+				} else if len(open) > 0 {
 					fmt.Fprintln(w, "to do: run review at a terminal, or open each file at the place named and decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
 				}
 			}); err != nil {
 				return err
 			}
-			if len(open) > 0 {
+			if len(open) > 0 || faulty {
 				return statusError(exitResolve)
 			}
 			return nil

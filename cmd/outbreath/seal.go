@@ -284,8 +284,26 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 			return nil, err
 		}
 	}
+	names := draft.FileNames(decisions, nil)
 	j.col.Sessions = nil // from here on only what leaves is needed
-	return deid.Release(draft, decisions)
+	cleared, err := deid.Release(draft, decisions)
+	return cleared, namesHidden(err, names)
+}
+
+// namesHidden shows the places that an error lists as check shows them: a name in the
+// name of a file is not printed.
+func namesHidden(err error, names *deid.FileNames) error {
+	var (
+		open    *deid.FindingsError
+		queries *schema.QueriesError
+	)
+	switch {
+	case errors.As(err, &open):
+		return &deid.FindingsError{Findings: names.Findings(open.Findings)}
+	case errors.As(err, &queries):
+		return &schema.QueriesError{Problems: names.Problems(queries.Problems)}
+	}
+	return err
 }
 
 // program names the program in treatment.json. A copy of a sealed shipment keeps the

@@ -54,7 +54,8 @@ func overtaken(t *testing.T, meanwhile func(*testing.T, *job, string), want, do 
 		if err != nil {
 			t.Fatal(err)
 		}
-		write(t, path, []byte(strings.Replace(string(text), `"session_id": "`, `"session_id": "N-`, 1)))
+		text = []byte(strings.Replace(string(text), `"session_id": "`, `"session_id": "N-`, 1))
+		write(t, path, []byte(strings.ReplaceAll(string(text), `"barcode": "`, `"barcode": "N`)))
 	}
 	if err := os.Mkdir(j.at("second"), 0o755); err != nil {
 		t.Fatal(err)
