@@ -228,17 +228,22 @@ func (s *custodyOptions) entry(col *schema.Collection, what, number string) (cus
 	return e, err
 }
 
+// act readies an entry about the number asked for, and the log that takes it. The caller
+// releases the log.
+func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder, what, asked string) (number string, e custody.Entry, l *site.Log, err error) {
+	if number, err = shipmentNumber(col.Study.Site, asked); err != nil {
+		return
+	}
+	if e, err = s.entry(col, what, number); err != nil {
+		return
+	}
+	l, err = openLog(u, col, folder)
+	return
+}
+
 // settleShipment records that what a receipt objected to was settled.
 func settleShipment(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	number, err := shipmentNumber(col.Study.Site, s.settle)
-	if err != nil {
-		return err
-	}
-	e, err := s.entry(col, custody.Settled, number)
-	if err != nil {
-		return err
-	}
-	l, err := openLog(u, col, folder)
+	number, e, l, err := s.act(u, col, folder, custody.Settled, s.settle)
 	if err != nil {
 		return err
 	}
@@ -256,15 +261,7 @@ func settleShipment(u *ui, s *custodyOptions, col *schema.Collection, folder *ke
 // giveUp records that a number will never be sent, so that the laboratory can be
 // told why it is missing.
 func giveUp(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	number, err := shipmentNumber(col.Study.Site, s.giveUp)
-	if err != nil {
-		return err
-	}
-	e, err := s.entry(col, custody.GivenUp, number)
-	if err != nil {
-		return err
-	}
-	l, err := openLog(u, col, folder)
+	number, e, l, err := s.act(u, col, folder, custody.GivenUp, s.giveUp)
 	if err != nil {
 		return err
 	}
