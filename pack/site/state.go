@@ -209,10 +209,15 @@ func (x *Shipment) made(e custody.Entry) {
 	if slices.ContainsFunc(x.Makings, func(m Making) bool { return m.isIn(e) }) {
 		return
 	}
-	facts := maps.Clone(e.Facts)
-	delete(facts, custody.FactUnsigned) // of the entry, not of the shipment
+	x.Makings = append(x.Makings, Making{e.What, e.When, ofCopy(e.Facts)})
+}
+
+// ofCopy returns the facts of an entry that are of the copy and not of the entry.
+func ofCopy(facts map[string]string) map[string]string {
+	facts = maps.Clone(facts)
+	delete(facts, custody.FactUnsigned)
 	delete(facts, custody.FactRecalled)
-	x.Makings = append(x.Makings, Making{e.What, e.When, facts})
+	return facts
 }
 
 // settled forgets a copy that was about to be made.
@@ -220,9 +225,11 @@ func (x *Shipment) settled() {
 	x.Makings = slices.DeleteFunc(x.Makings, func(m Making) bool { return m.What == custody.Sealing })
 }
 
-// isIn reports whether the entry tells of the copy.
+// isIn reports whether the entry tells of the copy. Two copies may be of one second:
+// their digests tell them apart.
 func (m *Making) isIn(e custody.Entry) bool {
-	return e.What == m.What && (e.When.Equal(m.When) || e.Facts[custody.FactRecalled] == m.When.UTC().Format(time.RFC3339))
+	when := e.When.Equal(m.When) || e.Facts[custody.FactRecalled] == m.When.UTC().Format(time.RFC3339)
+	return when && e.What == m.What && maps.Equal(m.Facts, ofCopy(e.Facts))
 }
 
 // withdraw notes what an entry "withdrawn" says. What is known of the same subject

@@ -85,3 +85,30 @@ func TestOnlyMore(t *testing.T) {
 		}
 	}
 }
+
+// TestTwoCopiesOfOneSecond: copies that were sealed within one second are two, and
+// each comes back as itself.
+func TestTwoCopiesOfOneSecond(t *testing.T) {
+	when := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	entry := func(label string) custody.Entry {
+		return custody.Entry{What: custody.Sealed, Shipment: "WEIR-0001", When: when, Facts: map[string]string{"bag_sha256": "f", "label_sha256": label}}
+	}
+	s := &State{}
+	for _, label := range []string{"1", "2", "1"} {
+		s.take("a", entry(label), nil)
+	}
+	x := s.Shipment("WEIR-0001")
+	if len(x.Makings) != 2 {
+		t.Fatalf("%d copies are known, not 2: %+v", len(x.Makings), x.Makings)
+	}
+	for i, label := range []string{"1", "2"} {
+		back := entry(label)
+		back.When = when.Add(time.Hour)
+		back.Facts[custody.FactRecalled] = when.Format(time.RFC3339)
+		for j := range x.Makings {
+			if x.Makings[j].isIn(back) != (i == j) {
+				t.Errorf("the entry that brought back copy %d tells of copy %d: %v", i+1, j+1, i != j)
+			}
+		}
+	}
+}
