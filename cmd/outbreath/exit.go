@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strings"
 
 	"outbreath/deid"
 	"outbreath/keys"
@@ -15,15 +16,37 @@ import (
 	"outbreath/schema"
 )
 
-// Exit statuses, as every command's help states them.
 const (
 	exitOK          = 0
-	exitResolve     = 1   // a person must resolve something
-	exitUsage       = 2   // wrong use or configuration
-	exitRejected    = 3   // damaged, altered, not authentic, wrong key
-	exitIO          = 4   // media or I/O failure, or anything unforeseen
+	exitResolve     = 1
+	exitUsage       = 2
+	exitRejected    = 3
+	exitIO          = 4
 	exitInterrupted = 130 // as shells report an interrupt
 )
+
+// statuses says what each exit status means. The help of every command, README.md and the
+// topic exit-status give the same texts.
+var statuses = []struct {
+	status int
+	means  string
+}{
+	{exitOK, "all well"},
+	{exitResolve, "a person must resolve something: queries, findings, discrepancies"},
+	{exitUsage, "wrong use or configuration"},
+	{exitRejected, "rejected: damaged, altered, not authentic, or wrong key"},
+	{exitIO, "media or I/O failure, or anything unforeseen"},
+	{exitInterrupted, "interrupted (Ctrl-C); nothing was left under a final name"},
+}
+
+// statusList is statuses as one sentence.
+func statusList() string {
+	var all []string
+	for _, s := range statuses {
+		all = append(all, fmt.Sprintf("%d %s", s.status, s.means))
+	}
+	return "Exit status: " + strings.Join(all, "; ") + "."
+}
 
 // A usageError is a wrong use of the command line or of the folders named there.
 type usageError struct {

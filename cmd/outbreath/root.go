@@ -15,10 +15,8 @@ type options struct {
 	passphraseFile string
 }
 
-const statusHelp = `
-Exit status: 0 all well; 1 a person must resolve something; 2 wrong use or
-configuration; 3 rejected: damaged, altered, not authentic or wrong key;
-4 media or I/O failure.`
+// statusHelp ends the help of every command.
+var statusHelp = "\n" + strings.TrimRight(filled(statusList(), ""), "\n")
 
 func newRootCmd(u *ui) *cobra.Command {
 	o := &options{}
@@ -55,6 +53,8 @@ the protocol and local law decide.
 		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o), newCustodyCmd(u, o),
 		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
 	)
+	root.SetHelpCommand(newHelpCmd(u, root))
+	root.SetUsageTemplate(usageTemplate(root.UsageTemplate()))
 	wrapArgs(u, root)
 	return root
 }
@@ -95,7 +95,7 @@ func wrapArgs(u *ui, c *cobra.Command) {
 				return printVersion(u)
 			}
 			if len(a) > 0 {
-				return usagef("outbreath help lists the commands", "there is no such command")
+				return usagef(near(c, a)+"outbreath help lists the commands and topics", "there is no such command")
 			}
 			return c.Help()
 		}
