@@ -62,6 +62,8 @@ the path of the folder in which this file is:
     outbreath verify "$SHIPMENT"
     outbreath open "$SHIPMENT" --into opened
 
+More about both, the box and the receipt: outbreath help intake
+
 AT THE LABORATORY, WITH STOCK TOOLS ALONE
 
 You need age (1.3 or newer; an older one opens only what was sealed for a
