@@ -129,7 +129,7 @@ func near(root *cobra.Command, args []string) string {
 func usageTemplate(library string) string {
 	var b strings.Builder
 	for _, t := range topics() {
-		fmt.Fprintf(&b, "  %-12s%s\n", t.name, t.title)
+		fmt.Fprintf(&b, "  %-13s%s\n", t.name, t.title)
 	}
 	const before = "{{if .HasAvailableLocalFlags}}"
 	list := "{{if not .HasParent}}\n\nTopics, each explained by \"outbreath help TOPIC\":\n" +
