@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -134,6 +135,35 @@ func TestReadmeIsShort(t *testing.T) {
 // rules, lists in lists, other marks, HTML, pictures.
 var beyondPlain = regexp.MustCompile(`(?m)^(###+ .*|> .*|[*+] .*|---+|[ \t]+([-*+]|[0-9]+\.) .*|.*(<[a-z]|!\[|__).*)$`)
 
+// DEVELOPERS.md names files that are there.
+func TestDevelopersNames(t *testing.T) {
+	data, err := os.ReadFile("../../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	root := os.DirFS("../..")
+	base := map[string]bool{} // the last part of every file's name
+	err = fs.WalkDir(root, ".", func(path string, d fs.DirEntry, err error) error {
+		base[filepath.Base(path)] = true
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := regexp.MustCompile("`([\\w./*-]+\\.go)`").FindAllStringSubmatch(string(data), -1)
+	for _, m := range named {
+		switch found, _ := fs.Glob(root, m[1]); {
+		case !strings.Contains(m[1], "/") && !base[m[1]]:
+			t.Errorf("DEVELOPERS.md names %s, and no file is called so", m[1])
+		case strings.Contains(m[1], "/") && len(found) == 0:
+			t.Errorf("DEVELOPERS.md names %s, which is not there", m[1])
+		}
+	}
+	if len(named) < 50 {
+		t.Errorf("only %d files are named", len(named))
+	}
+}
+
 // Every topic fits a terminal, is written within the part of Markdown that plain knows, and
 // is linked from README.md; its links lead somewhere.
 func TestTopics(t *testing.T) {
@@ -195,7 +225,7 @@ func TestTopics(t *testing.T) {
 func TestHelpNames(t *testing.T) {
 	for typed, like := range map[string]string{
 		"coordinater": "did you mean coordinator?", "Media": "did you mean media?",
-		"lost": "did you mean lost-stick?", "chekc": "did you mean check?",
+		"lost": "did you mean lost-key or lost-stick?", "chekc": "did you mean check?",
 		"Quillon": "", "keys new": "", "": "", "../help/keys": "", "README": "",
 	} {
 		status, out, errOut := runHere("help", typed)
