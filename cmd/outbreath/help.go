@@ -125,17 +125,36 @@ func near(root *cobra.Command, args []string) string {
 	return "did you mean " + strings.Join(like, " or ") + "? "
 }
 
-// usageTemplate is the library's, held to helpWidth, with the topics in the list of the root.
-func usageTemplate(library string) string {
-	var b strings.Builder
+// setTemplates holds the library's layout of help to helpWidth, and lists the topics after
+// the commands of the root.
+func setTemplates(root *cobra.Command) {
+	listed := func(name, short string) string {
+		return strings.TrimRight(filled(short, fmt.Sprintf("  %-13s", name)), "\n")
+	}
+	cobra.AddTemplateFunc("listed", listed)
+	cobra.AddTemplateFunc("paragraphs", paragraphs)
+	list := "{{if not .HasParent}}\n\nTopics, each explained by \"outbreath help TOPIC\":"
 	for _, t := range topics() {
-		fmt.Fprintf(&b, "  %-13s%s\n", t.name, t.title)
+		list += "\n" + listed(t.name, t.title)
 	}
 	const before = "{{if .HasAvailableLocalFlags}}"
-	list := "{{if not .HasParent}}\n\nTopics, each explained by \"outbreath help TOPIC\":\n" +
-		strings.TrimRight(b.String(), "\n") + "{{end}}"
-	text := strings.ReplaceAll(library, "Flags.FlagUsages ", fmt.Sprintf("Flags.FlagUsagesWrapped %d ", helpWidth))
-	return strings.Replace(text, before, list+before, 1)
+	usage := strings.NewReplacer(
+		"Flags.FlagUsages ", fmt.Sprintf("Flags.FlagUsagesWrapped %d ", helpWidth),
+		"  {{rpad .Name .NamePadding }} {{.Short}}", "{{listed .Name .Short}}",
+	).Replace(root.UsageTemplate())
+	root.SetUsageTemplate(strings.Replace(usage, before, list+"{{end}}"+before, 1))
+	root.SetHelpTemplate(strings.Replace(root.HelpTemplate(), "{{. | trim", "{{paragraphs . | trim", 1))
+}
+
+// paragraphs fills each paragraph of text, and leaves those with an indented line.
+func paragraphs(text string) string {
+	parts := strings.Split(text, "\n\n")
+	for i, part := range parts {
+		if !strings.Contains("\n"+part, "\n ") {
+			parts[i] = strings.TrimRight(filled(strings.ReplaceAll(part, "\n", " "), ""), "\n")
+		}
+	}
+	return strings.Join(parts, "\n\n")
 }
 
 var (

@@ -60,6 +60,9 @@ func TestPages(t *testing.T) {
 	commands := 0
 	for _, p := range all {
 		commands += strings.Count(p.text, "\n$ outbreath ")
+		if !transcript.MatchString(p.text) {
+			continue
+		}
 		t.Run(p.name, func(t *testing.T) {
 			t.Chdir(copied(t, base))
 			runPage(t, p)
@@ -218,6 +221,35 @@ func TestTopics(t *testing.T) {
 	err := json.Unmarshal([]byte(must(t, "help", "keys", "--json")), &doc)
 	if err != nil || !doc.OK || !strings.Contains(doc.Text, "outbreath keys new") {
 		t.Errorf("help keys --json: %v, %+v", err, doc)
+	}
+}
+
+// The help of every command fits a terminal, but for the commands that it shows.
+func TestHelpFits(t *testing.T) {
+	root := newRootCmd(newUI(strings.NewReader(""), io.Discard, io.Discard))
+	commands := 0
+	var walk func(c *cobra.Command)
+	walk = func(c *cobra.Command) {
+		commands++
+		text, err := commandHelp(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for line := range strings.Lines(text) {
+			if n := utf8.RuneCountInString(line) - 1; n > helpWidth && !strings.HasPrefix(line, "  outbreath ") {
+				t.Errorf("%s --help has a line of %d columns: %s", c.CommandPath(), n, line)
+			}
+		}
+		if !strings.Contains(text, "\n\nExit status: 0 ") {
+			t.Errorf("%s --help does not give the exit statuses in a paragraph", c.CommandPath())
+		}
+		for _, sub := range c.Commands() {
+			walk(sub)
+		}
+	}
+	walk(root)
+	if commands < 20 {
+		t.Errorf("%d commands", commands)
 	}
 }
 

@@ -54,7 +54,7 @@ the protocol and local law decide.
 		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
 	)
 	root.SetHelpCommand(newHelpCmd(u, root))
-	root.SetUsageTemplate(usageTemplate(root.UsageTemplate()))
+	setTemplates(root)
 	wrapArgs(u, root)
 	return root
 }
