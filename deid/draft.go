@@ -25,7 +25,7 @@ import (
 type Draft struct{ draft }
 
 type draft struct {
-	c        *schema.Collection
+	c        *schema.Collection // but for its sessions, whose trees are large
 	treater  *treater
 	searcher *searcher
 	keyID    string // names the key in treatment.json
@@ -67,7 +67,9 @@ var ProgramForm = regexp.MustCompile(`^outbreath [0-9A-Za-z.+-]{1,64}( [0-9a-f]{
 // key may be nil: findings then have no id, and the draft cannot be released.
 // The draft reads recordings through c.Root, which must stay open.
 func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
-	d := &Draft{draft{c: c, searcher: &searcher{scan: leak.New(c.Roster)}}}
+	around := *c
+	around.Sessions = nil
+	d := &Draft{draft{c: &around, searcher: &searcher{scan: leak.New(c.Roster)}}}
 	if key != nil {
 		d.searcher.keyed = true
 		d.searcher.key = key.Derive(keys.Finding, c.Study.Study)
@@ -105,7 +107,8 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	if len(v.faults) > 0 {
 		return nil, v.faults
 	}
-	t := &treated{name: v.name, subject: v.subject, file: s.File, source: sha256.Sum256(s.Doc().Encode()), ended: s.Ended, json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
+	t := &treated{name: v.name, subject: v.subject, file: s.File, source: sha256.Sum256(s.Doc.Encode()), ended: s.Ended,
+		json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})

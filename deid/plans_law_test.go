@@ -268,7 +268,7 @@ func TestPlansLaw(t *testing.T) {
 		}
 		plan := planWith(t, more+`},"$defs":{`+strings.Join(m.defs, ","))
 		s := session("{" + record + "}")
-		if problems := plan.Validate(s.File, s.Doc()); len(problems) > 0 {
+		if problems := plan.Validate(s.File, s.Doc); len(problems) > 0 {
 			t.Fatalf("the plan %s refuses %s: %v", more, record, problems)
 		}
 		tr, err := newTreater(plan, nil, NewPseudonymiser(testKey(), "LARK-2"))

@@ -37,16 +37,12 @@ type Origin struct {
 	Session, Subject string // pseudonyms
 }
 
-// Origins returns one for each session, in the order of the collection. The
-// error is that of making a pseudonym.
-func (d *Draft) Origins() ([]Origin, error) {
+// Origins returns one for each session of c, the collection that the draft was
+// made of, in its order.
+func (d *Draft) Origins(c *schema.Collection) []Origin {
 	list := make([]Origin, len(d.sessions))
 	for i, s := range d.sessions {
-		who, err := d.treater.names.Subject(d.c.Sessions[i].Subject)
-		if err != nil {
-			return nil, err
-		}
-		list[i] = Origin{d.c.Sessions[i], s.name, who}
+		list[i] = Origin{c.Sessions[i], s.name, s.subject}
 	}
-	return list, nil
+	return list
 }

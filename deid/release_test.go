@@ -534,7 +534,7 @@ func TestNothingComesThrough(t *testing.T) {
 			c := &schema.Collection{
 				Study: &schema.Study{Study: "LARK-2", Site: "WEIR", Contact: "x"}, Plan: plan, Roster: &schema.Roster{},
 				Sessions: []*schema.Session{{
-					File: "sessions/1.json", Raw: record, ID: doc.Member("session_id").Text, Subject: doc.At("/subject/subject_id").Text, Started: started,
+					File: "sessions/1.json", Doc: doc, ID: doc.Member("session_id").Text, Subject: doc.At("/subject/subject_id").Text, Started: started,
 				}},
 			}
 			d, err := Treat(c, testKey())

@@ -97,8 +97,7 @@ func (v *visit) fault(pointer string, n *schema.Node, rule, message string) erro
 // record returns the treated record, its members in the plan's order. Nothing
 // gets into it but by a field of the plan. Faults are noted in v.
 func (t *treater) record(v *visit) *schema.Node {
-	doc := v.Doc()
-	out := t.node(v, doc, t.root, "")
+	out := t.node(v, v.Doc, t.root, "")
 	if len(v.faults) > 0 {
 		return nil
 	}

@@ -154,7 +154,11 @@ const coreRecord = `"session_id":"V-1","study":"LARK-2","site":"WEIR","subject":
 	"tubes":[{"barcode":"T1","position":1,"volume_ml":5e2,"storage":"ambient"}],"recordings":[]`
 
 func session(record string) *schema.Session {
-	return &schema.Session{File: "sessions/1.json", Raw: []byte(record), ID: "V-1", Subject: "S-1",
+	doc, err := schema.ParseJSON([]byte(record))
+	if err != nil {
+		panic(err)
+	}
+	return &schema.Session{File: "sessions/1.json", Doc: doc, ID: "V-1", Subject: "S-1",
 		Started: time.Date(2026, 3, 2, 8, 20, 0, 5e8, time.FixedZone("", -5*3600))}
 }
 

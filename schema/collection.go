@@ -148,8 +148,7 @@ const atOnce = 8
 type record struct {
 	file     string
 	size     int
-	raw      []byte // nil if there are problems
-	node     *Node  // nil if it cannot be read
+	node     *Node // nil if it cannot be read
 	problems []Problem
 	err      error // of the disk
 }
@@ -172,7 +171,9 @@ func (c *Collection) readRecords(files []string) []record {
 
 func (c *Collection) readRecord(file string) record {
 	r := record{file: file}
-	if r.raw, r.err = readPlain(c.Root, file, maxJSONBytes); r.err != nil {
+	raw, err := readPlain(c.Root, file, maxJSONBytes)
+	if err != nil {
+		r.err = err
 		switch {
 		case errors.Is(r.err, fs.ErrPermission):
 			r.err = nil
@@ -183,17 +184,14 @@ func (c *Collection) readRecord(file string) record {
 		}
 		return r
 	}
-	r.size = len(r.raw)
-	node, err := ParseJSON(r.raw)
+	r.size = len(raw)
+	node, err := ParseJSON(raw)
 	if syntax, ok := err.(*SyntaxError); ok {
-		r.raw = nil
 		r.problems = []Problem{{File: file, Line: syntax.Line, Column: syntax.Column, Rule: "json.syntax", Severity: Error, Message: syntax.Message}}
 		return r
 	}
 	r.node = node
-	if r.problems = c.Plan.Validate(file, node); len(r.problems) > 0 {
-		r.raw = nil
-	}
+	r.problems = c.Plan.Validate(file, node)
 	return r
 }
 
@@ -209,7 +207,7 @@ func (c *Collection) record(r record, rules *rules, shelf *shelf) error {
 		c.Problems = append(c.Problems, r.problems...)
 		return nil
 	}
-	s := newSession(r.file, r.raw, r.node)
+	s := newSession(r.file, r.node)
 	q := &queries{file: r.file, node: r.node}
 	rules.check(s, q)
 	var err error

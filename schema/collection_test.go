@@ -121,8 +121,12 @@ func TestLoad(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	doc, err := ParseJSON([]byte(validRecord))
+	if err != nil {
+		t.Fatal(err)
+	}
 	want := &Session{
-		File: "sessions/0001.json", Raw: []byte(validRecord), ID: "WEIR-V0001", Subject: "S-0001", Operator: "op-kestrel", BirthDate: "1978-05-17",
+		File: "sessions/0001.json", Doc: doc, ID: "WEIR-V0001", Subject: "S-0001", Operator: "op-kestrel", BirthDate: "1978-05-17",
 		Started: at("2026-03-02T08:22:00-05:00"), Ended: at("2026-03-02T08:31:00-05:00"), Outcome: "complete", Fraction: "end-tidal",
 		Tubes: []Tube{{"LK07-0001-A", "A", "500", "refrigerated", at("2026-03-02T08:23:00-05:00"), at("2026-03-02T08:25:00-05:00")}},
 		Recordings: []RecordingRef{{"recordings/trace-0001.csv", "csv", "/recordings/0/file", int64(len(validCSV)),
@@ -131,7 +135,7 @@ func TestLoad(t *testing.T) {
 	if diff := cmp.Diff(want, c.Sessions[0]); diff != "" {
 		t.Error(diff)
 	}
-	if got := c.Sessions[1]; got.File != "sessions/0002.json" || got.Recordings[0].File != "recordings/trace-0002.csv" || got.Doc().At("/session_id").Text != "WEIR-V0002" {
+	if got := c.Sessions[1]; got.File != "sessions/0002.json" || got.Recordings[0].File != "recordings/trace-0002.csv" || got.Doc.At("/session_id").Text != "WEIR-V0002" {
 		t.Errorf("the second session is %+v", got)
 	}
 	var omitted []string
@@ -379,7 +383,9 @@ func TestLoadSessions(t *testing.T) {
 		t.Errorf("errors: %v", e)
 	}
 	for _, s := range c.Sessions {
-		s.Doc()
+		if s.Doc.At("/session_id").Text != s.ID {
+			t.Errorf("%s has not its own tree", s.File)
+		}
 	}
 }
 

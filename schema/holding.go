@@ -18,7 +18,7 @@ func (c *Collection) Holding(now time.Time) []Problem {
 	var out []Problem
 	warn := func(s *Session, pointer, rule, message string) {
 		p := Problem{File: s.File, Pointer: pointer, Rule: rule, Severity: Warning, Message: message}
-		if n := s.Doc().At(pointer); n != nil {
+		if n := s.Doc.At(pointer); n != nil {
 			p.Line, p.Column = n.Line, n.Column
 		}
 		out = append(out, p)

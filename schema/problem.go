@@ -28,7 +28,7 @@ type Problem struct {
 
 // Problem makes an error of one place of the record.
 func (s *Session) Problem(pointer, rule, message string) Problem {
-	q := queries{file: s.File, node: s.Doc()}
+	q := queries{file: s.File, node: s.Doc}
 	q.error(pointer, rule, message)
 	return q.problems[0]
 }

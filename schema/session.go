@@ -5,7 +5,7 @@ import "time"
 // A Session is one accepted record.
 type Session struct {
 	File       string // "sessions/0012.json"
-	Raw        []byte // as read; never modified
+	Doc        *Node  // the record as it was read, never modified; nil once nobody needs it
 	ID         string // session_id
 	Subject    string // subject.subject_id
 	Operator   string
@@ -34,20 +34,11 @@ type RecordingRef struct {
 	Columns []Column // CSV only
 }
 
-// Doc parses Raw again; it cannot fail for an accepted record.
-func (s *Session) Doc() *Node {
-	n, err := ParseJSON(s.Raw)
-	if err != nil {
-		panic("schema: an accepted record is not JSON: " + s.File)
-	}
-	return n
-}
-
 // newSession reads the fields of the tool's own interest out of a valid record.
 // The recordings are added when their files have been looked at.
-func newSession(file string, raw []byte, n *Node) *Session {
+func newSession(file string, n *Node) *Session {
 	s := &Session{
-		File: file, Raw: raw,
+		File: file, Doc: n,
 		ID:        n.At("/session_id").text(),
 		Subject:   n.At("/subject/subject_id").text(),
 		Operator:  n.At("/operator").text(),

@@ -22,11 +22,7 @@ import (
 
 // loadCollection reads a collection folder; the caller closes c.Root.
 func loadCollection(u *ui, dir string) (*schema.Collection, error) {
-	if root, err := durable.OpenFolder(dir); err == nil { // what cannot be read, Load tells of
-		records, _ := durable.ReadDir(root, "sessions")
-		root.Close()
-		workIn(len(records))
-	}
+	workOnCollection()
 	c, err := schema.Load(dir)
 	if err == nil {
 		sayShared(u, c)

@@ -46,16 +46,14 @@ func holdMemory() {
 	debug.SetMemoryLimit(128 << 20)
 }
 
-// workIn gives a command that works on so many records a size of memory to use
-// before it collects garbage much. Recordings stream through buffers, so that any
-// collection needs about this. The limit must stay well above what is held, a
-// record and its share of the roster being about 6 KB: near it, half of the time
-// goes into collecting.
-func workIn(records int) {
-	const enough, least, each = 64 << 20, 36 << 20, 8 << 10 // bytes
-	debug.SetGCPercent(1000)
-	debug.SetMemoryLimit(int64(max(enough, least+records*each)))
-}
+// room is never written to, so that no memory stands behind it; but the collector
+// counts it, and lets the heap grow by a half of it before it begins.
+var room []byte
+
+// workOnCollection gives a command memory to use freely, as much as any usual
+// collection needs, and from there on a share of what it holds. A limit instead, once
+// records and roster come near it, has the program do little but collect garbage.
+func workOnCollection() { room = make([]byte, 64<<20) }
 
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {

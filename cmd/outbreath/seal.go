@@ -285,7 +285,9 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 		}
 	}
 	names := draft.FileNames(decisions, nil)
-	j.col.Sessions = nil // from here on only what leaves is needed
+	for _, s := range j.col.Sessions {
+		s.Doc = nil // large, and read by nobody from here on
+	}
 	cleared, err := deid.Release(draft, decisions)
 	return cleared, namesHidden(err, names)
 }

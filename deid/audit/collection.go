@@ -22,13 +22,9 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 	if in.Roster == nil {
 		in.Roster = c.Roster
 	}
-	origins, err := d.Origins()
-	if err != nil {
-		return nil, err
-	}
 	in.Source, in.SubjectOf = map[string]*schema.Session{}, map[string]string{}
 	leaves := map[string]string{}
-	for _, o := range origins {
+	for _, o := range d.Origins(c) {
 		in.Source[o.Session], in.SubjectOf[o.Subject] = o.Source, o.Source.Subject
 		leaves[o.Source.File] = "sessions/" + o.Session + ".json"
 		for _, r := range o.Source.Recordings {
@@ -43,6 +39,7 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 		}
 	}
 	var files []deid.File
+	var err error
 	if cleared != nil {
 		files = cleared.Files()
 	} else if files, err = d.Preview(dec); err != nil {

@@ -65,8 +65,12 @@ func invent(t *testing.T) *invented {
 			}
 			start := time.Date(2026, 3, 2+visit*7+i%5, 9, 3*i%60, 11, 0, time.UTC)
 			uncapped := start.Add(2 * time.Minute)
-			raw := fmt.Sprintf(`{"started_at":%q,"tubes":[{"uncapped_at":%q}]}`, start.Format(time.RFC3339), uncapped.Format(time.RFC3339))
-			v.in.Source[ps] = &schema.Session{ID: session, Subject: id, Started: start, Raw: []byte(raw)}
+			doc, err := schema.ParseJSON(fmt.Appendf(nil, `{"started_at":%q,"tubes":[{"uncapped_at":%q}]}`,
+				start.Format(time.RFC3339), uncapped.Format(time.RFC3339)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			v.in.Source[ps] = &schema.Session{ID: session, Subject: id, Started: start, Doc: doc}
 			file := "recordings/" + ps + "-1.csv"
 			v.traces[file] = "t_s,co2_kpa,pressure_pa\n0,0.1,3\n0.05,4.9,-7.5\n0.1,,2\n"
 			v.records = append(v.records, map[string]any{
@@ -286,7 +290,7 @@ func TestVisitAttacksByHand(t *testing.T) {
 			s := v.in.Source[r["session_id"].(string)]
 			if s.Subject == id && s.Started.Day() > 8 {
 				s.Started = s.Started.Add(by)
-				s.Raw = []byte(fmt.Sprintf(`{"started_at":%q}`, s.Started.Format(time.RFC3339)))
+				s.Doc, _ = schema.ParseJSON(fmt.Appendf(nil, `{"started_at":%q}`, s.Started.Format(time.RFC3339)))
 				at, _ := time.Parse(time.RFC3339, r["started_at"].(string))
 				r["started_at"] = at.Add(by).Format(time.RFC3339)
 			}

@@ -8,8 +8,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"outbreath/schema"
 )
 
 // The first three digits that stand for 20,000 people or fewer, written down a
@@ -153,7 +151,6 @@ func (e *examiner) shifts(r *Record) {
 	if source == nil {
 		return
 	}
-	var doc *schema.Node
 	for _, f := range e.in.Fields {
 		if kind, _ := f.kind(); kind != "shift" {
 			continue
@@ -162,10 +159,7 @@ func (e *examiner) shifts(r *Record) {
 			if l.Path != f.Path {
 				continue
 			}
-			if doc == nil {
-				doc = source.Doc()
-			}
-			n := doc.At(l.Pointer())
+			n := source.Doc.At(l.Pointer())
 			if n == nil {
 				continue
 			}

@@ -113,12 +113,18 @@ func (l *Log) Sealed(sources []deid.Source) (all []Sealed, amended []Amendment) 
 			}
 		}
 	}
+	names := map[string][]string{} // of a session in every generation, by any of them
+	for _, all := range l.sessions {
+		for _, name := range all {
+			names[name] = all
+		}
+	}
 	for _, s := range sources {
 		h := hmac.New(sha256.New, key[:])
 		h.Write(s.SHA256[:])
 		now := hex.EncodeToString(h.Sum(nil))
 		all = append(all, Sealed{Session: s.Session, Subject: s.Subject, Tubes: s.Tubes, Source: now})
-		if was, ok := l.lastOf(s.Session, last); ok && was.Was != now {
+		if was, ok := lastOf(append([]string{s.Session}, names[s.Session]...), last); ok && was.Was != now {
 			was.File, was.Session, was.Now = s.File, s.Session, now
 			amended = append(amended, was)
 		}
@@ -126,12 +132,8 @@ func (l *Log) Sealed(sources []deid.Source) (all []Sealed, amended []Amendment) 
 	return all, amended
 }
 
-// lastOf finds what was sealed last of a session under any generation's pseudonym.
-func (l *Log) lastOf(session string, last map[string]Amendment) (a Amendment, ok bool) {
-	names := []string{session}
-	if i := slices.IndexFunc(l.sessions, func(all []string) bool { return slices.Contains(all, session) }); i >= 0 {
-		names = l.sessions[i]
-	}
+// lastOf finds what was sealed last of a session under any of its pseudonyms.
+func lastOf(names []string, last map[string]Amendment) (a Amendment, ok bool) {
 	for _, p := range names {
 		if b, found := last[p]; found && (!ok || b.Shipment > a.Shipment) {
 			a, ok = b, true
