@@ -27,7 +27,7 @@ func (p *page) findEncoded() {
 			j = p.runEnd(i)
 		} else if n := p.tok[i].e - p.tok[i].s; n < 8 {
 			if n == 2 && p.tok[i].number && i+1 < len(p.tok) && len(p.gap(i+1)) == 1 {
-				i = p.hexPairs(i)
+				i = max(i, p.hexPairs(i))
 			}
 			continue
 		}

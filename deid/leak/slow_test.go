@@ -20,6 +20,22 @@ func TestHostileTexts(t *testing.T) {
 	}
 }
 
+// Bytes in hexadecimal digits that end within a word did not come to an end.
+func TestHexPairsEnd(t *testing.T) {
+	for _, text := range []string{"41 42 43 44 45 ab12 x and some more text", "41:42:43:44:45:46:cd34:5", "41-42-43-44-45-46-ef56-78-90-12-34-56"} {
+		done := make(chan bool)
+		go func() {
+			scan().Scan(text, nil)
+			close(done)
+		}()
+		select {
+		case <-done:
+		case <-time.After(20 * time.Second):
+			t.Fatalf("no end in %q", text)
+		}
+	}
+}
+
 // TestTwiceTheText: a text twice as long takes about twice as long, also one that is
 // one word, and one of many declared codes.
 func TestTwiceTheText(t *testing.T) {
