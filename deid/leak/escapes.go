@@ -122,7 +122,7 @@ func (p *page) within(s, e int, plain []byte, how string) {
 	}
 	q := pages.Get().(*page)
 	defer pages.Put(q)
-	q.lex, q.inner = p.lex, true
+	q.lex, q.inner, q.field = p.lex, true, p.field
 	q.scan(string(plain))
 	var best Match
 	for _, m := range q.out {

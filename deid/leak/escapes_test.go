@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"mime/quotedprintable"
 	"net/url"
+	"outbreath/schema"
 	"strings"
 	"testing"
 )
@@ -70,5 +71,20 @@ func TestSoftLineBreak(t *testing.T) {
 	ms := scan().Scan(text, nil)
 	if len(ms) != 1 || text[ms[0].Start:ms[0].End] != "Gr=C3=BC=\r\nnwald" {
 		t.Errorf("%+v", ms)
+	}
+}
+
+// What is decoded is judged as the text that holds it is, whatever was searched before:
+// an everyday word is a name in a field alone.
+func TestEncodedAsItsText(t *testing.T) {
+	s := New(&schema.Roster{Columns: []string{"family_name", "mrn"},
+		Rows: []map[string]string{{"family_name": "Garden", "mrn": "30417788"}}})
+	for range 50 { // pages are used again
+		if ms := s.ScanField("in the%20garden", nil); len(ms) == 0 {
+			t.Fatal("not found in a field")
+		}
+		if ms := s.Scan("a walk in the%20garden%20path did the subject good, again", nil); len(ms) > 0 {
+			t.Fatalf("found in prose: %v", ms)
+		}
 	}
 }
