@@ -35,9 +35,9 @@ func (p *page) findAddresses() {
 	for i := range p.tok {
 		t := &p.tok[i]
 		switch {
-		case t.term != nil && t.term.kind&kNumeral != 0, b[t.s] == 'n' && bytes.HasPrefix(p.word(i), []byte("ninety")):
+		case t.term != nil && t.term.cues.has(cueNumeral), b[t.s] == 'n' && bytes.HasPrefix(p.word(i), []byte("ninety")):
 			p.agedWords(i)
-		case i > 0 && t.e-t.s == 2 && string(p.word(i)) == "at":
+		case i > 0 && t.size() == 2 && string(p.word(i)) == "at":
 			p.spelt(i)
 		}
 		if t.piece == 0 && t.s+2 < len(b) && (b[t.s+2] == '-' || b[t.s+2] == ':') {
@@ -49,7 +49,7 @@ func (p *page) findAddresses() {
 	}
 }
 
-// is says whether c is an ASCII letter or digit, or one of more.
+// is reports whether c is an ASCII letter or digit, or one of more.
 func is(c byte, more string) bool {
 	return 'a' <= c && c <= 'z' || '0' <= c && c <= '9' || strings.IndexByte(more, c) >= 0
 }
@@ -94,8 +94,30 @@ func right(b []byte, i int, more string) int {
 
 // email reads the address around the @ at b[i].
 func (p *page) email(i int) {
+	s, e := p.mailbox(i)
+	if s < i && p.lex.emails[string(p.fold.b[s:e])] {
+		p.emit(s, e, "F", "roster: email", Sure)
+		return
+	}
+	if p.inner {
+		return
+	}
+	domain := p.fold.b[i+1 : e]
+	switch {
+	case s < i && (bytes.IndexByte(domain, '.') > 0 || len(domain) > 2 && domain[0] == '['):
+		p.emit(s, e, "F", "pattern: e-mail", Sure)
+	case s < i && len(domain) > 3 && i-s > 3:
+		p.emit(s, e, "F", "pattern: e-mail", Possible)
+	case s == i:
+		p.handle(i)
+	}
+}
+
+// mailbox returns where the address with the @ at b[i] begins and ends (RFC 5321,
+// 4.1.2): s = i without a local part, e = i+1 without a domain.
+func (p *page) mailbox(i int) (s, e int) {
 	b := p.fold.b
-	s, e := left(b, i, ".!#$%&*+-/=?^_{|}~'"), right(b, i+1, ".-")
+	s, e = left(b, i, ".!#$%&*+-/=?^_{|}~'"), right(b, i+1, ".-")
 	for s < i && b[s] < utf8.RuneSelf && !is(b[s], "_") {
 		s++
 	}
@@ -112,22 +134,7 @@ func (p *page) email(i int) {
 			e += q + 1
 		}
 	}
-	if s < i && p.lex.emails[string(b[s:e])] {
-		p.emit(s, e, "F", "roster: email", Sure)
-		return
-	}
-	if p.inner {
-		return
-	}
-	domain := b[i+1 : e]
-	switch {
-	case s < i && (bytes.IndexByte(domain, '.') > 0 || len(domain) > 2 && domain[0] == '['):
-		p.emit(s, e, "F", "pattern: e-mail", Sure)
-	case s < i && len(domain) > 3 && i-s > 3:
-		p.emit(s, e, "F", "pattern: e-mail", Possible)
-	case s == i:
-		p.handle(i)
-	}
+	return s, e
 }
 
 // spelt finds an address whose @ is written out, in brackets or with "dot"
@@ -160,7 +167,7 @@ func (p *page) handle(i int) {
 	if e-i < 4 || e-i > 40 || '0' <= b[i+1] && b[i+1] <= '9' || i > 0 && b[i-1] == '/' {
 		return
 	}
-	if t := p.lex.words.look(b[i+1 : e]); t != nil && t.kind != 0 {
+	if t := p.lex.words.look(b[i+1 : e]); t != nil && !t.cues.empty() {
 		return // "@clinic"
 	}
 	p.emit(i, e, "R", "pattern: account name", Likely)
@@ -169,34 +176,46 @@ func (p *page) handle(i int) {
 // colon reads the URL or the IPv6 address that has its first colon at b[i], and
 // returns where to go on.
 func (p *page) colon(i int) int {
-	b := p.fold.b
-	if bytes.HasPrefix(b[i:], []byte("://")) {
-		s := i
-		for s > 0 && i-s < 12 && is(b[s-1], "+-.") {
-			s--
-		}
-		if s == i {
-			return i
-		}
-		if e := p.urlEnd(i + 3); e > i+4 {
-			p.emit(s, e, "N", "pattern: URL", Likely)
-			return e - 1
-		}
-		return i
+	if bytes.HasPrefix(p.fold.b[i:], []byte("://")) {
+		return p.url(i)
 	}
-	hex := func(c byte) bool { return '0' <= c && c <= '9' || 'a' <= c && c <= 'f' || c == ':' || c == '.' }
-	s, e := i, i+1
-	for s > 0 && hex(b[s-1]) && b[s-1] != '.' {
+	return p.address6(i)
+}
+
+// url finds the URL whose scheme ends before b[i], and returns where to go on.
+func (p *page) url(i int) int {
+	b, s := p.fold.b, i
+	for s > 0 && i-s < 12 && is(b[s-1], "+-.") {
 		s--
 	}
-	for e < len(b) && hex(b[e]) {
+	if s == i {
+		return i
+	}
+	if e := p.urlEnd(i + 3); e > i+4 {
+		p.emit(s, e, "N", "pattern: URL", Likely)
+		return e - 1
+	}
+	return i
+}
+
+// address6 finds the IPv6 address around the colon at b[i] (RFC 4291, 2.2), and
+// returns where to go on.
+func (p *page) address6(i int) int {
+	b := p.fold.b
+	part := func(c byte) bool { return '0' <= c && c <= '9' || 'a' <= c && c <= 'f' || c == ':' || c == '.' }
+	s, e := i, i+1
+	for s > 0 && part(b[s-1]) && b[s-1] != '.' {
+		s--
+	}
+	for e < len(b) && part(b[e]) {
 		e++
 	}
 	last := e
 	for e > i && b[e-1] == '.' {
 		e--
 	}
-	if e-s >= 3 && e-s <= 45 && bytes.Count(b[s:e], []byte(":")) >= 2 && (s == 0 || !is(b[s-1], "")) && (last == len(b) || !is(b[last], "")) {
+	glued := s > 0 && is(b[s-1], "") || last < len(b) && is(b[last], "")
+	if e-s >= 3 && e-s <= 45 && bytes.Count(b[s:e], []byte(":")) >= 2 && !glued {
 		if a, err := netip.ParseAddr(string(b[s:e])); err == nil && a.Is6() && !a.IsUnspecified() {
 			p.emit(s, e, "O", "pattern: IP address", Likely)
 		}
@@ -204,6 +223,8 @@ func (p *page) colon(i int) int {
 	return max(i, last-1)
 }
 
+// urlEnd returns where the URL ends that goes on at b[e]; a mark at its end belongs
+// to the sentence.
 func (p *page) urlEnd(e int) int {
 	b := p.fold.b
 	for e < len(b) && b[e] > ' ' && strings.IndexByte("<>\"`{}|\\^", b[e]) < 0 {
@@ -239,13 +260,7 @@ func (p *page) mac(s int) {
 
 // topLevel holds the endings by which a host without www is told from an
 // abbreviation.
-var topLevel = func() map[string]bool {
-	m := make(map[string]bool)
-	for _, w := range strings.Fields(`com org net edu gov mil int info biz name app dev io me health care online site eu uk ie de at ch fr be nl lu es pt it se no dk fi pl cz hu tr br us ca au nz jp in example test invalid`) {
-		m[w] = true
-	}
-	return m
-}()
+var topLevel = wordSet("toplevel")
 
 // host finds www hosts and, with a path behind, other hosts, whose last or
 // second label is token i. It returns where the URL ends.
@@ -253,7 +268,7 @@ func (p *page) host(i int) int {
 	b := p.fold.b
 	s, e := p.tok[i-1].s, p.tok[i].e
 	if !bytes.Equal(p.word(i-1), []byte("www")) {
-		if !topLevel[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || e-s < 5 {
+		if !topLevel()[string(p.word(i))] || e+1 >= len(b) || b[e] != '/' || b[e+1] <= ' ' || e-s < 5 {
 			return 0
 		}
 		s = max(left(b, s, ".-"), s-253)
@@ -266,4 +281,25 @@ func (p *page) host(i int) int {
 		p.emit(s, e, "N", "pattern: URL", Likely)
 	}
 	return e
+}
+
+// address4 finds IPv4 addresses. The words for software before them make them
+// versions.
+func (p *page) address4(i int) bool {
+	if p.tok[i].glued || i > 0 && p.number(i-1) && string(p.gap(i)) == "." {
+		return false
+	}
+	for k := i; k < i+4; k++ {
+		if !p.number(k) || k > i && string(p.gap(k)) != "." || p.tok[k].size() > 3 {
+			return false
+		}
+		if v, _ := p.num(k); v > 255 {
+			return false
+		}
+	}
+	if p.number(i+4) && string(p.gap(i+4)) == "." || p.before(i, 4).has(cueVersion) {
+		return false
+	}
+	p.emit(p.tok[i].s, p.tok[i+3].e, "O", "pattern: IP address", Likely)
+	return true
 }

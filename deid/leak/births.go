@@ -1,6 +1,7 @@
 package leak
 
 import (
+	"strconv"
 	"strings"
 	"sync"
 )
@@ -31,10 +32,10 @@ func (p *page) findBirth(i int) {
 }
 
 func (p *page) datePart(i int) bool {
-	return p.number(i) && p.tok[i].e-p.tok[i].s <= 4 || p.kind(i)&kMonth != 0
+	return p.number(i) && p.tok[i].e-p.tok[i].s <= 4 || p.cues(i).has(cueMonth)
 }
 
-// bornOn says whether some subject was born on the day that the three parts tell, in
+// bornOn reports whether some subject was born on the day that the three parts tell, in
 // any order: one of them a year of four digits, and the month between two numbers, or
 // a word.
 func (p *page) bornOn(at [3]int) bool {
@@ -43,7 +44,7 @@ func (p *page) bornOn(at [3]int) bool {
 	rest := room[:0]
 	for n, i := range at {
 		if !p.number(i) {
-			month = months[string(p.word(i))]
+			month = months()[string(p.word(i))]
 			words++
 			continue
 		}
@@ -97,7 +98,7 @@ func (p *page) findSpokenBirth(i int) {
 	if day == 0 {
 		return
 	}
-	month := months[string(p.word(i))]
+	month := months()[string(p.word(i))]
 	next = p.filler(next, 1)
 	if next < len(p.tok) && p.number(next) {
 		if y, n := p.num(next); n == 4 && p.lex.births[birth{y, month, day}] {
@@ -119,7 +120,9 @@ type spoken struct{ days, years map[string]int }
 
 var spokenDates = sync.OnceValue(func() spoken {
 	s := spoken{make(map[string]int), make(map[string]int)}
-	for lang, units := range cardinals {
+	begins := centuries()
+	for _, lang := range spokenLanguages {
+		units := wordOrder("numbers-" + lang)
 		for d := 1; d <= 31; d++ {
 			w := cardinal(lang, units, d)
 			s.days[w] = d
@@ -128,7 +131,7 @@ var spokenDates = sync.OnceValue(func() spoken {
 			}
 		}
 		for y := 1880; y < 2100; y++ {
-			for _, c := range centuries(lang, y/100) {
+			for _, c := range begins[century{lang, y / 100}] {
 				for _, between := range []string{"", "and", "und", "oh", "o"} {
 					if rest := y % 100; rest == 0 {
 						s.years[c] = y
@@ -142,13 +145,8 @@ var spokenDates = sync.OnceValue(func() spoken {
 	return s
 })
 
-// cardinals are the numbers from one to twenty, and the tens from thirty on.
-var cardinals = map[string][]string{
-	"en": strings.Fields("one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety"),
-	"de": strings.Fields("ein zwei drei vier funf sechs sieben acht neun zehn elf zwolf dreizehn vierzehn funfzehn sechzehn siebzehn achtzehn neunzehn zwanzig dreissig vierzig funfzig sechzig siebzig achtzig neunzig"),
-	"fr": strings.Fields("un deux trois quatre cinq six sept huit neuf dix onze douze treize quatorze quinze seize dixsept dixhuit dixneuf vingt trente quarante cinquante soixante soixante quatrevingt quatrevingt"),
-	"es": strings.Fields("uno dos tres cuatro cinco seis siete ocho nueve diez once doce trece catorce quince dieciseis diecisiete dieciocho diecinueve veinte treinta cuarenta cincuenta sesenta setenta ochenta noventa"),
-}
+// spokenLanguages have a list of numbers each.
+var spokenLanguages = []string{"en", "de", "fr", "es"}
 
 // cardinal writes n, from 1 to 99.
 func cardinal(lang string, units []string, n int) string {
@@ -206,12 +204,18 @@ func ordinals(lang, w string, n int) (list []string) {
 	return list
 }
 
-// centuries are the ways to begin a year of that century.
-func centuries(lang string, c int) []string {
-	return map[string]map[int][]string{
-		"en": {18: {"eighteen", "eighteenhundred"}, 19: {"nineteen", "nineteenhundred", "onethousandninehundred"}, 20: {"twenty", "twothousand"}},
-		"de": {18: {"achtzehnhundert"}, 19: {"neunzehnhundert", "neunzehn"}, 20: {"zweitausend"}},
-		"fr": {18: {"millehuitcent", "dixhuitcent"}, 19: {"milleneufcent", "milneufcent", "dixneufcent"}, 20: {"deuxmille"}},
-		"es": {18: {"milochocientos"}, 19: {"milnovecientos"}, 20: {"dosmil"}},
-	}[lang][c]
+// A century is the first two digits of a year in a language.
+type century struct {
+	lang string
+	c    int
+}
+
+// centuries are the ways to begin a year of a century.
+func centuries() map[century][]string {
+	m := make(map[century][]string)
+	for _, e := range entries("centuries") {
+		c, _ := strconv.Atoi(e[1])
+		m[century{e[0], c}] = e[2:]
+	}
+	return m
 }

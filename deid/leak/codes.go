@@ -2,166 +2,118 @@ package leak
 
 import "bytes"
 
-// codeGap says whether g can stand between the groups of one number. A comma,
-// a semicolon, a colon and a tab cannot: they part the columns and clocks of
-// recordings, where any two numbers would make a third.
-func codeGap(g []byte) bool {
-	if len(g) > 8 {
-		return false
-	}
-	lines := 0
-	for _, c := range g {
-		switch c {
-		case ' ', '-', '.', '/', '(', ')', '_', '\'', '\r', '+':
-		case '\n':
-			lines++
-		default:
-			return false
-		}
-	}
-	return lines < 2 && (len(g) <= 3 || lines == 1)
+// A spelling is a stretch of tokens that the roster has as a code.
+type spelling struct {
+	code
+	first, last int      // tokens
+	size        int      // letters and digits
+	initial     byte     // the first of them
+	gaps        gapCount // what stands between the groups
+	allDigits   bool
 }
 
-// findNumbers visits every number once: codes of the roster, dates, and the
-// patterns made of digits.
-func (p *page) findNumbers() {
-	for i := 0; i < len(p.tok); i++ {
-		if !p.tok[i].number && !p.tok[i].beside {
-			continue
-		}
-		if p.tok[i].beside && !p.tok[i].number && !p.inner {
-			p.national(i)
-		}
-		if len(p.lex.births) > 0 && (p.tok[i].number || p.kind(i)&kMonth != 0) && p.datePart(i) {
-			p.findBirth(i)
-		}
-		if p.tok[i].number {
-			if k := p.cell(i); k > 0 {
-				i = k - 1
-				continue
-			}
-		}
-		if len(p.lex.codes) > 0 && (p.tok[i].number || p.tok[i].e-p.tok[i].s <= 16) {
-			p.findCode(i)
-		}
-		if p.tok[i].number {
-			p.findDate(i)
-			if !p.inner {
-				p.findNumberPatterns(i)
-			}
-		}
-	}
+// noCodes say why a spelling of a code of the roster is no code after all.
+var noCodes = []rule[*spelling, bool]{
+	{"in groups, though it counts in one piece alone",
+		func(_ *page, x *spelling) bool { return x.whole && x.gaps.all > 0 }, true},
+	{"several numbers of a table, or a decimal number",
+		func(p *page, x *spelling) bool { return x.allDigits && p.table(x) }, true},
+	{"cut short, and alone in a cell of a table",
+		func(p *page, x *spelling) bool {
+			return x.cut && x.size < 9 && x.first == x.last && p.fenced(x.first)
+		}, true},
+	{"the end of a telephone number with another area code",
+		func(p *page, x *spelling) bool { return x.cut && x.class == "D" && p.otherArea(x.first) }, true},
+	{"short, or in a jumble, and letters or digits touch it",
+		func(p *page, x *spelling) bool {
+			touched := p.tok[x.first].glued || x.last+1 < len(p.tok) && p.tok[x.last+1].glued
+			return touched && (x.size < 7 || p.runLen(x.first) > 4 || p.runLen(x.last) > 4)
+		}, true},
+	{"none of the words before it that must be there",
+		func(p *page, x *spelling) bool {
+			return !x.context.empty() && !p.before(x.first, 4).meets(x.context)
+		}, true},
+	{"no person's number",
+		func(p *page, x *spelling) bool { return x.near && !p.numbered(x.first) }, true},
+	{"five digits or so that no word calls a postal code, and something else does otherwise",
+		func(p *page, x *spelling) bool {
+			return x.class == "B" && x.conf == Possible && !p.before(x.first, 3).has(cuePostal) && p.noPostal(x)
+		}, true},
 }
 
-// cell returns the token after the short or decimal number that fills a cell of
-// a table at token i, and 0 where there is none: nobody's identifier, and most
-// of what a recording consists of.
-func (p *page) cell(i int) int {
-	b := p.fold.b
-	s, e, next := p.tok[i].s, p.tok[i].e, i+1
-	if e-s > 4 {
-		return 0
-	}
-	if s > 0 && b[s-1] == '-' {
-		s--
-	}
-	if s > 0 && !(b[s-1] == ',' || b[s-1] == ';' || b[s-1] == '\n' || b[s-1] == '\t') {
-		return 0
-	}
-	if e < len(b) && b[e] == '.' && p.number(next) && p.tok[next].s == e+1 {
-		e = p.tok[next].e
-		next++
-	}
-	if e < len(b) && !(b[e] == ',' || b[e] == ';' || b[e] == '\n' || b[e] == '\r' || b[e] == '\t') || s > 1 && b[s-2] == '-' {
-		return 0
-	}
-	return next
-}
+// notPostal are words whose number behind them is no postal code.
+var notPostal = setOf(cueThing, cueIdentifier, cueVersion, cueAccount, cueInsurance, cuePhone)
 
-// fenced says whether token i fills a cell of a table by itself.
-func (p *page) fenced(i int) bool {
-	l, r := p.gap(i), p.after(i)
-	in := func(g []byte, at int) bool { return len(g) == 0 || bytes.IndexByte([]byte(",;\n\r\t"), g[at]) >= 0 }
-	return !p.tok[i].glued && in(l, len(l)-1) && in(r, 0) && (i > 0 || i+1 < len(p.tok))
+// noPostal reports whether x belongs to something else, or is a part of a number.
+func (p *page) noPostal(x *spelling) bool {
+	return p.listed(x.first, 3).meets(notPostal) || x.gaps.all > 0 || !p.bare(x.first, x.last) ||
+		p.cues(x.last+1).has(cueUnit) && len(bytes.Trim(p.after(x.last), " ")) == 0
 }
 
 // findCode looks for the roster's codes that begin with token i.
 func (p *page) findCode(i int) {
-	if p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].e-p.tok[i-1].s < 3 && !p.grouped(i) {
-		return // the decimals of a number
-	}
-	if p.tok[i].glued && p.runLen(i) > 4 {
-		return // within a jumble such as a digest
+	if p.decimals(i) || p.tok[i].glued && p.runLen(i) > 4 { // the latter within a jumble such as a digest
+		return
 	}
 	h := uint32(0)
 	var buf [maxCode]byte
-	var g gapCount
-	n := 0
-	allDigits := true
+	x := &p.spelling
+	*x = spelling{first: i, initial: p.fold.b[p.tok[i].s], allDigits: true}
 	for j := i; j < len(p.tok); j++ {
 		if j > i {
 			gap := p.gap(j)
 			if !codeGap(gap) {
 				return
 			}
-			g.add(gap)
+			x.gaps.add(gap)
 		}
 		w := p.word(j)
-		if n+len(w) > maxCode {
+		if x.size+len(w) > maxCode {
 			return
 		}
-		n += copy(buf[n:], w)
+		x.size += copy(buf[x.size:], w)
 		for _, c := range w {
 			h = hash(h, c)
 		}
-		allDigits = allDigits && p.tok[j].number
+		x.last, x.allDigits = j, x.allDigits && p.tok[j].number
 		if !p.lex.prefixes.has(h) {
 			return
 		}
-		if !p.lex.codeLen[n] || !p.lex.codeBits.has(h) {
+		if !p.lex.codeLen[x.size] || !p.lex.codeBits.has(h) {
 			continue
 		}
-		k, ok := p.lex.codes[string(buf[:n])]
-		if !ok {
-			continue
+		if k, ok := p.lex.codes[string(buf[:x.size])]; ok {
+			x.code = p.lex.kinds[k]
+			p.emitCode(x)
 		}
-		c := p.lex.kinds[k]
-		if c.whole && g.all > 0 || allDigits && p.table(i, j, n, g, buf[0]) {
-			continue
-		}
-		if c.cut && (n < 9 && i == j && p.fenced(i) || c.class == "D" && p.otherArea(i)) {
-			continue
-		}
-		// Letters that touch a number are part of it, unless it is long.
-		before := p.tok[i].glued
-		after := j+1 < len(p.tok) && p.tok[j+1].glued
-		if (before || after) && (n < 7 || p.runLen(i) > 4 || p.runLen(j) > 4) {
-			continue
-		}
-		if c.context != 0 && p.before(i, 4)&c.context == 0 || c.near && !p.numbered(i) {
-			continue
-		}
-		if c.class == "B" && c.conf == Possible {
-			k := p.before(i, 3)
-			switch {
-			case k&kPostal != 0:
-				c.conf = Likely
-			case p.listed(i, 3)&notPostal != 0 || g.all > 0 || p.kind(j+1)&kUnit != 0 && len(bytes.Trim(p.after(j), " ")) == 0 || !p.bare(i, j):
-				continue
-			}
-		}
-		p.emit(p.withSign(i), p.tok[j].e, c.class, c.basis, c.conf)
 	}
 }
 
-// numbered says whether the number i is a person's: right behind a word for one
+// emitCode emits x unless something speaks against it. A possible postal code is a
+// likely one behind a word for one.
+func (p *page) emitCode(x *spelling) {
+	if decide(p, noCodes, x) {
+		return
+	}
+	if x.class == "B" && x.conf == Possible && p.before(x.first, 3).has(cuePostal) {
+		x.conf = Likely
+	}
+	p.emit(p.withSign(x.first), p.tok[x.last].e, x.class, x.basis, x.conf)
+}
+
+// decimals reports whether token i is what stands behind the point of a number.
+func (p *page) decimals(i int) bool {
+	return p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].size() < 3 && !p.grouped(i)
+}
+
+// numbered reports whether the number i is a person's: right behind a word for one
 // ("subject 17", "pt no. 017"), and not how many or how much of something.
 func (p *page) numbered(i int) bool {
 	k := i - 1
-	if k > 0 && p.kind(k)&kCode != 0 {
+	if k > 0 && p.cues(k).has(cueIdentifier) {
 		k--
 	}
-	if p.kind(k)&kPatient == 0 || p.measured(i) {
+	if !p.cues(k).has(cueSubject) || p.measured(i) {
 		return false
 	}
 	for j := k + 1; j <= i; j++ {
@@ -176,14 +128,15 @@ func (p *page) numbered(i int) bool {
 	return len(bytes.Trim(after, " ")) > 0 && after[0] != '.' && after[0] != '-' && after[0] != '/' || p.ofPerson(i+1)
 }
 
-// otherArea says whether a telephone number that begins with +, an opening
-// bracket, a 0 or three digits joined by a hyphen or a full stop leads up to token i: what begins at i is only its end, and had the
-// area code been the subscriber's, the whole number would have been found.
+// otherArea reports whether a telephone number that begins with +, an opening
+// bracket, a 0 or three digits joined by a hyphen or a full stop leads up to token
+// i: what begins at i is only its end, and had the area code been the subscriber's,
+// the whole number would have been found.
 func (p *page) otherArea(i int) bool {
 	k, digits := i, 0
 	for k > 0 && p.number(k-1) && codeGap(p.gap(k)) && len(p.gap(k)) <= 2 {
 		k--
-		digits += p.tok[k].e - p.tok[k].s
+		digits += p.tok[k].size()
 	}
 	if k == i {
 		return false
@@ -211,59 +164,40 @@ func (c *gapCount) add(g []byte) {
 	c.all++
 }
 
-// table says whether tokens i to j, n digits in all, are rather several numbers
-// of a table or one decimal number than one number in groups.
-func (p *page) table(i, j, n int, g gapCount, first byte) bool {
+// table reports whether x, of digits alone, is rather several numbers of a table or
+// one decimal number than one number in groups.
+func (p *page) table(x *spelling) bool {
+	g, i, short := x.gaps, x.first, x.size < 9
+	parting := g.spaces + g.lines
 	switch {
 	case g.all == 0:
 		return false
-	case g.all == 1 && g.dots == 1 && n < 10 && first != '0': // 635.49201
+	case g.all == 1 && g.dots == 1 && x.size < 10 && x.initial != '0': // 635.49201
 		return true
-	case g.dots >= g.spaces+g.lines && g.spaces+g.lines > 0 && g.dots+g.spaces+g.lines == g.all && (first != '0' || n < 9): // 12.5 13.02
+	case g.dots >= parting && parting > 0 && g.dots+parting == g.all && (x.initial != '0' || short): // 12.5 13.02
 		return true
-	case g.lines > 0 && (g.dots > 0 || i == 0 || p.tok[i-1].number || bytes.IndexByte(p.gap(i), '\n') >= 0): // one number a line
-		return true
+	case g.lines > 0 && (g.dots > 0 || i == 0 || p.tok[i-1].number || bytes.IndexByte(p.gap(i), '\n') >= 0):
+		return true // one number a line
 	}
 	if g.spaces < g.all {
 		return false
 	}
 	before := i > 0 && p.tok[i-1].number && string(p.gap(i)) == " "
-	after := p.number(j+1) && string(p.gap(j+1)) == " "
-	return before && after || n < 9 && (before || after)
+	after := p.number(x.last+1) && string(p.gap(x.last+1)) == " "
+	return before && after || short && (before || after)
 }
 
-// grouped says whether more than one full stop divides the digits around i.
+// grouped reports whether more than one full stop divides the digits around i.
 func (p *page) grouped(i int) bool {
 	return i > 1 && p.number(i-2) && string(p.gap(i-1)) == "." || p.number(i+1) && string(p.gap(i+1)) == "."
 }
 
-// notPostal are words whose number behind them is no postal code.
-const notPostal = kThing | kCode | kVersion | kAccount | kInsurance | kPhone
-
-// listed collects the kinds of up to n words before token i, back to a comma.
-func (p *page) listed(i, n int) (k kind) {
-	for ; n > 0 && i > 0 && !p.clauseStart(i) && bytes.IndexByte(p.gap(i), ',') < 0; n-- {
-		i--
-		k |= p.kind(i)
-	}
-	return k
-}
-
-// bare says whether tokens i to j are no part of a longer number.
+// bare reports whether tokens i to j are no part of a longer number.
 func (p *page) bare(i, j int) bool {
 	joined := func(k int) bool {
 		return len(p.gap(k)) == 0 || len(p.gap(k)) == 1 && bytes.ContainsAny(p.gap(k), " .-:+'()_")
 	}
 	return !(p.number(i-1) && joined(i)) && !(p.number(j+1) && joined(j+1))
-}
-
-// measured says whether a unit or a per cent sign follows token j.
-func (p *page) measured(j int) bool {
-	g := p.after(j)
-	if t := bytes.TrimLeft(g, " "); len(t) > 0 && (t[0] == '%' || bytes.HasPrefix(t, []byte("°"))) {
-		return true
-	}
-	return p.kind(j+1)&kUnit != 0 && len(g) < 2
 }
 
 // withSign returns where token i begins with a + or an opening bracket before it.

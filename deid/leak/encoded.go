@@ -22,47 +22,60 @@ func (p *page) findEncoded() {
 	p.findUTF16()
 	done := 0 // in text
 	for i := 0; i < len(p.tok); i++ {
-		j := i
-		if i+1 < len(p.tok) && p.tok[i+1].glued {
-			j = p.runEnd(i)
-		} else if n := p.tok[i].e - p.tok[i].s; n < 8 {
-			if n == 2 && p.tok[i].number && i+1 < len(p.tok) && len(p.gap(i+1)) == 1 {
-				i = max(i, p.hexPairs(i))
-			}
-			continue
+		last, ok := p.encodedRun(i)
+		if ok {
+			done = p.decodeRun(i, last, done)
 		}
-		run := p.fold.b[p.tok[i].s:p.tok[j].e]
-		if len(run) == 2 && j+1 < len(p.tok) && len(p.gap(j+1)) == 1 {
-			i = max(j, p.hexPairs(i))
-			continue
-		}
-		if len(run) < 8 || i == j && p.smallWord(i) {
-			i = j
-			continue
-		}
-		if n := len(run); n != 32 && n != 40 && n != 64 {
-		} else if c, ok := p.digest(run); ok {
-			p.emit(p.tok[i].s, p.tok[j].e, c.class, c.basis, c.conf)
-			i = j
-			continue
-		}
-		s, e := p.fold.span(p.tok[i].s, p.tok[j].e)
-		if run[0] == '0' && len(run) > 1 && run[1] == 'x' {
-			run = run[2:]
-		}
-		if len(run)%2 == 0 && len(run) <= maxEncoded && (p.tok[i].number || p.tok[i].e-p.tok[i].s < 8) {
-			if plain := make([]byte, len(run)/2); hexText(plain, run) {
-				p.within(s, e, plain, "hexadecimal")
-			}
-		}
-		if s >= done {
-			done = p.base64(s, e)
-		}
-		i = j
+		i = last
 	}
 }
 
-// smallWord says whether token i is a word in small letters, and no part of base64 text.
+// encodedRun returns the last token of the run that begins with token i, and
+// whether it is to be decoded. Pairs of hexadecimal digits are read at once.
+func (p *page) encodedRun(i int) (last int, ok bool) {
+	last = i
+	run := i+1 < len(p.tok) && p.tok[i+1].glued
+	if run {
+		last = p.runEnd(i)
+	}
+	n := p.tok[last].e - p.tok[i].s
+	switch {
+	case n == 2 && (run || p.tok[i].number) && last+1 < len(p.tok) && len(p.gap(last+1)) == 1:
+		return max(last, p.hexPairs(i)), false
+	case n < 8, i == last && p.smallWord(i):
+		return last, false
+	}
+	return last, true
+}
+
+// decodeRun searches what the tokens from i to last say as a digest, in hexadecimal
+// digits or in base64, which was read up to text[done], and returns how far it is
+// read now.
+func (p *page) decodeRun(i, last, done int) int {
+	run := p.fold.b[p.tok[i].s:p.tok[last].e]
+	switch len(run) {
+	case 2 * md5.Size, 2 * sha1.Size, 2 * sha256.Size:
+		if c, ok := p.digest(run); ok {
+			p.emit(p.tok[i].s, p.tok[last].e, c.class, c.basis, c.conf)
+			return done
+		}
+	}
+	s, e := p.fold.span(p.tok[i].s, p.tok[last].e)
+	if run[0] == '0' && run[1] == 'x' {
+		run = run[2:]
+	}
+	if len(run)%2 == 0 && len(run) <= maxEncoded && (p.tok[i].number || p.tok[i].size() < 8) {
+		if plain := make([]byte, len(run)/2); hexText(plain, run) {
+			p.within(s, e, plain, "hexadecimal")
+		}
+	}
+	if s < done {
+		return done
+	}
+	return p.base64(s, e)
+}
+
+// smallWord reports whether token i is a word in small letters, and no part of base64 text.
 func (p *page) smallWord(i int) bool {
 	t := &p.tok[i]
 	if t.upper || t.number || p.fold.start != nil {
@@ -84,7 +97,7 @@ func (p *page) digest(run []byte) (code, bool) {
 	return p.lex.kinds[k], true
 }
 
-// hexText decodes hexadecimal digits, small ones, and says whether they can be
+// hexText decodes hexadecimal digits, small ones, and reports whether they can be
 // text: no control characters but tabs and line ends, as few digests are.
 func hexText(plain, run []byte) bool {
 	for k := 0; k < len(run); k += 2 {
@@ -141,7 +154,7 @@ var base64Char = func() (t [256]bool) {
 	return t
 }()
 
-// mixed says whether s has small letters, and large ones other than the first.
+// mixed reports whether s has small letters, and large ones other than the first.
 func mixed(s string) bool {
 	small, large := false, false
 	for k := range len(s) {

@@ -111,7 +111,7 @@ func (p *page) findEscapes() {
 	}
 }
 
-// parts says whether c ends a stretch of encoded text.
+// parts reports whether c ends a stretch of encoded text.
 func parts(c byte) bool { return c <= ' ' || strings.IndexByte("\"<>|,()[]{}", c) >= 0 }
 
 // within searches the decoded bytes plain for what the roster knows, and reports
@@ -130,7 +130,7 @@ func (p *page) within(s, e int, plain []byte, how string) {
 			best = m
 		}
 	}
-	q.text, q.out, q.groups = "", nil, digitGroups{}
+	q.text, q.out, q.groups = "", nil, groupedNumber{}
 	if rank(best.Confidence) >= rank(Likely) {
 		p.out = append(p.out, Match{s, e, best.Class, best.Basis + ", in " + how, best.Confidence})
 	}

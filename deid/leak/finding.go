@@ -22,5 +22,5 @@ type Finding struct {
 	Moved bool `json:"moved,omitempty"`
 }
 
-// Open says whether a person still has to decide.
+// Open reports whether a person still has to decide.
 func (f Finding) Open() bool { return f.Decision == "" }

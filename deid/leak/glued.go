@@ -170,7 +170,7 @@ func (l *lexicon) addInlays(col, v string) {
 func (l *lexicon) addNameInlays(col, v string, what uint16) {
 	enter := func(w string) {
 		if w != "" && !digits(w) {
-			l.inlays.add(w, what, inlayName, vocabulary[w]&^kMonth != 0)
+			l.inlays.add(w, what, inlayName, everyday(w))
 		}
 	}
 	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
@@ -218,7 +218,7 @@ func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence
 	}
 	common := true
 	for _, w := range words {
-		common = common && vocabulary[w] != 0
+		common = common && known(w)
 	}
 	l.inlays.add(key, kind(class, Possible), form, common)
 }
@@ -244,7 +244,7 @@ func (p *page) findGlued() {
 		n := t.e - t.s
 		inside := n
 		glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued
-		known := p.kind(i) != 0 || n <= longInlay && (i+1 == len(p.tok) || t.term != nil)
+		known := !p.cues(i).empty() || n <= longInlay && (i+1 == len(p.tok) || t.term != nil)
 		if known && !glued && !t.upper && !t.number {
 			inside = 1 // only what begins with it and goes on in the next word
 		}
@@ -325,33 +325,58 @@ func (p *page) gapsIn(k, n int) (gaps [][]byte) {
 	return gaps
 }
 
-// inlaidName says whether a name at b[s:e] counts that touches letters or digits.
-func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
-	from, to := p.fold.span(s, e)
-	large := p.largeAt(from)
-	start := left != cLetter || large && !p.shoutingAround(from)   // a word begins here
-	end := right != cLetter || p.largeAt(to) && !p.largeBefore(to) // or ends
-	start, end = start || otherScript(p.fold.b[:s], true), end || otherScript(p.fold.b[e:], false)
-	n := utf8.RuneCountInString(v.key)
-	whole := p.wordAround(s, e)
-	switch {
-	case left != cLetter && right != cLetter && n < 4 && !large: // digits alone touch it
-		return false
-	case p.lex.words.look(whole) != nil && len(whole) > len(v.key):
-		return false // another word that is known
-	case v.common && gaps == 0:
-		return start && end && (large || p.field)
-	case v.common:
-		return large || gaps > 1
-	case n >= 6, gaps > 0 && n >= 5:
-		return true
-	case start && end:
-		return large || n >= 4
-	}
-	return large && n >= 4 && (start || end)
+// An inlaidWord is a name of the roster with letters or digits touching it.
+type inlaidWord struct {
+	*inlay
+	s, e        int  // in the folded text
+	left, right byte // classes of what touches it
+	gaps        int  // within it
+	size        int  // letters
+	large       bool // begins with a capital
+	start, end  bool // a word begins, or ends, there all the same
 }
 
-// otherScript says whether b ends, or begins, with a letter that stands in no word of
+// apart reports whether the name is set off on both sides, though something touches it.
+func (x inlaidWord) apart() bool { return x.start && x.end }
+
+// inlaidRules say whether such a name counts.
+var inlaidRules = []rule[inlaidWord, bool]{
+	{"short and small, with digits alone around it",
+		func(_ *page, x inlaidWord) bool {
+			return x.left != cLetter && x.right != cLetter && x.size < 4 && !x.large
+		}, false},
+	{"a piece of another word that is known",
+		func(p *page, x inlaidWord) bool {
+			whole := p.wordAround(x.s, x.e)
+			return len(whole) > len(x.key) && p.lex.words.look(whole) != nil
+		}, false},
+	{"an everyday word, set off and large",
+		func(p *page, x inlaidWord) bool {
+			return x.common && x.gaps == 0 && x.apart() && (x.large || p.field)
+		}, true},
+	{"an everyday word that something parts as well",
+		func(_ *page, x inlaidWord) bool { return x.common && x.gaps > 0 && (x.large || x.gaps > 1) }, true},
+	{"any other everyday word",
+		func(_ *page, x inlaidWord) bool { return x.common }, false},
+	{"long",
+		func(_ *page, x inlaidWord) bool { return x.size >= 6 || x.gaps > 0 && x.size >= 5 }, true},
+	{"set off on both sides",
+		func(_ *page, x inlaidWord) bool { return x.apart() && (x.large || x.size >= 4) }, true},
+	{"set off on one side, and large",
+		func(_ *page, x inlaidWord) bool { return (x.start || x.end) && x.large && x.size >= 4 }, true},
+}
+
+// inlaidName reports whether a name at b[s:e] counts that touches letters or digits.
+func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
+	from, to := p.fold.span(s, e)
+	x := inlaidWord{inlay: v, s: s, e: e, left: left, right: right, gaps: gaps}
+	x.size, x.large = utf8.RuneCountInString(v.key), p.largeAt(from)
+	x.start = left != cLetter || x.large && !p.shoutingAround(from) || otherScript(p.fold.b[:s], true)
+	x.end = right != cLetter || p.largeAt(to) && !p.largeBefore(to) || otherScript(p.fold.b[e:], false)
+	return decide(p, inlaidRules, x)
+}
+
+// otherScript reports whether b ends, or begins, with a letter that stands in no word of
 // Latin letters.
 func otherScript(b []byte, ends bool) bool {
 	r, _ := utf8.DecodeRune(b)
@@ -375,7 +400,7 @@ func (p *page) wordAround(s, e int) []byte {
 	return b[s:e]
 }
 
-// largeAt says whether a capital stands at text[i].
+// largeAt reports whether a capital stands at text[i].
 func (p *page) largeAt(i int) bool {
 	r, _ := utf8.DecodeRuneInString(p.text[i:])
 	return unicode.IsUpper(r) || unicode.IsTitle(r)
@@ -386,14 +411,14 @@ func (p *page) largeBefore(i int) bool {
 	return unicode.IsUpper(r)
 }
 
-// shoutingAround says whether the capital at text[i] is one of a word in capitals:
+// shoutingAround reports whether the capital at text[i] is one of a word in capitals:
 // a capital before it and one behind.
 func (p *page) shoutingAround(i int) bool {
 	_, n := utf8.DecodeRuneInString(p.text[i:])
 	return p.largeBefore(i) && i+n < len(p.text) && p.largeAt(i+n)
 }
 
-// inlaidNumber says whether digits at b[s:e] count that touch letters or digits.
+// inlaidNumber reports whether digits at b[s:e] count that touch letters or digits.
 func (p *page) inlaidNumber(v *inlay, c code, s, e int, left, right byte, gaps [][]byte) bool {
 	inNumber := left == cDigit || right == cDigit
 	for _, g := range gaps {
@@ -421,7 +446,7 @@ func (p *page) tokenAt(s int) int {
 	return i
 }
 
-// postalWithin says whether a postal code may be meant by digits within a longer
+// postalWithin reports whether a postal code may be meant by digits within a longer
 // number or word: one of nine digits or fewer, and no tube's, lot's or sum's.
 func (p *page) postalWithin(s, e int) bool {
 	i := p.tokenAt(s)
@@ -429,5 +454,5 @@ func (p *page) postalWithin(s, e int) bool {
 	if i > 0 && p.number(i-1) && string(p.gap(i)) == "." {
 		return false // decimals
 	}
-	return t.e-t.s <= 9 && p.listed(p.runStart(i), 3)&notPostal == 0 && p.kind(i+1)&kUnit == 0 && p.runLen(i) <= 3
+	return t.e-t.s <= 9 && !p.listed(p.runStart(i), 3).meets(notPostal) && !p.cues(i+1).has(cueUnit) && p.runLen(i) <= 3
 }

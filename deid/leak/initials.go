@@ -13,7 +13,7 @@ import (
 func Initials(given, family string) []string {
 	letters := func(name string) (out []string) {
 		for _, w := range split(foldString(name)) {
-			if vocabulary[w]&kParticle == 0 || len(out) > 0 {
+			if !vocabulary()[w].has(cueParticle) || len(out) > 0 {
 				out = append(out, strings.ToUpper(w[:runeLen(w)]))
 			}
 		}
@@ -49,7 +49,7 @@ func FindInitials(text string, initials []string) (out []Match) {
 		}
 		end, letters, stops := initialsAt(text, i)
 		word := strings.ToUpper(foldString(letters))
-		other := shortWords[strings.ToLower(word)] || vocabulary[strings.ToLower(word)] != 0
+		other := abbreviations()[strings.ToLower(word)] || known(strings.ToLower(word))
 		if utf8.RuneCountInString(letters) > 1 && slices.Contains(initials, word) && (stops || !other) {
 			out = append(out, Match{i, end, "A", "roster: initials of the subject", Possible})
 		}
@@ -105,14 +105,6 @@ func joinedBehind(s string) bool {
 	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
-// shortWords are everyday words and abbreviations of two to four letters that stand
-// in capitals in notes. Common practice, no source.
-var shortWords = func() map[string]bool {
-	m := map[string]bool{}
-	for _, w := range strings.Fields(`am an as at be by do go he if in is it me my no of on or so to up us we ok id am pm uk eu un tv pc it ac dc
-		er iv md rn gp ed op or hr bp rr ph pa co ox ml kg cm mm hz fm td rv vc fvc fev dlco copd ecg ekg mri ct pet usb csv edf pdf lab qc qa sop
-		nb ie eg cf vs etc asap tbc tbd na nil std lot ref rm rt lt lhs rhs max min avg temp rh voc gc ms td spme ptfe pvc led lcd ups`) {
-		m[w] = true
-	}
-	return m
-}()
+// abbreviations are everyday words and abbreviations of two to four letters that
+// stand in capitals in notes.
+var abbreviations = wordSet("abbreviations")

@@ -16,7 +16,7 @@ import (
 
 // A term is a word that the roster or the vocabulary knows.
 type term struct {
-	kind    kind
+	cues    cueSet
 	text    string
 	rows    []int32 // where it is part of a name, ascending
 	col     string  // column of the first
@@ -27,10 +27,10 @@ type term struct {
 	phrases []*phrase
 }
 
-// word says whether the term is a name only where it is written as one. Of the
+// word reports whether the term is a name only where it is written as one. Of the
 // months only those that are everyday words in English count as words.
 func (t *term) word() bool {
-	return t.weak || t.kind&^kMonth != 0 || utf8.RuneCountInString(t.text) <= 2 && len(t.text) < 6 // two Chinese characters are a name
+	return t.weak || t.cues.beyond(monthCue) || utf8.RuneCountInString(t.text) <= 2 && len(t.text) < 6 // two Chinese characters are a name
 }
 
 // A phrase is a value that is searched as a sequence of words and numbers.
@@ -48,13 +48,11 @@ type code struct {
 	class   Class
 	basis   string
 	conf    Confidence
-	context kind // words one of which must stand before; 0: none
-	whole   bool // must stand in one piece
-	cut     bool // lacks a prefix or an area code: a lone cell of a table is not enough
-	near    bool // counts only right behind a word for a person
+	context cueSet // words one of which must stand before; empty: none
+	whole   bool   // must stand in one piece
+	cut     bool   // lacks a prefix or an area code: a lone cell of a table is not enough
+	near    bool   // counts only right behind a word for a person
 }
-
-type birth struct{ y, m, d int }
 
 // A lexicon is what a scanner knows: the roster and the vocabulary.
 type lexicon struct {
@@ -85,8 +83,8 @@ func newLexicon(r *schema.Roster) *lexicon {
 		terms: make(map[string]*term), codes: make(map[string]uint16), births: make(map[birth]bool),
 		emails: make(map[string]bool), digests: make(map[uint64]uint16),
 	}
-	for w, k := range vocabulary {
-		l.terms[w] = &term{kind: k, text: w}
+	for w, k := range vocabulary() {
+		l.terms[w] = &term{cues: k, text: w}
 	}
 	if r == nil {
 		l.index()
@@ -253,10 +251,10 @@ func (l *lexicon) addParts(row int32, col, v string) {
 			if t := l.terms[w]; t != nil && len(parts) == 1 && len(w) > runeLen(w) {
 				t.whole, t.part = true, false
 			}
-			if u := umlautsBack.Replace(w); u != w && len(u) > 4 && vocabulary[u] == 0 {
+			if u := umlautsBack.Replace(w); u != w && len(u) > 4 && !known(u) {
 				l.addPart(row, col, u)
 			}
-			for _, short := range nicknames[w] {
+			for _, short := range nicknames()[w] {
 				if col == "given_name" && (l.terms[short] == nil || len(l.terms[short].rows) == 0 || l.terms[short].weak) {
 					l.addPart(row, col, short)
 					l.terms[short].weak = true
@@ -287,7 +285,7 @@ func (l *lexicon) addPart(row int32, col, w string) {
 	if n := len(t.rows); n == 0 || t.rows[n-1] != row {
 		t.rows = append(t.rows, row)
 	}
-	t.part = !t.whole && (t.kind&kParticle != 0 && t.kind&kWord == 0 || len(w) == runeLen(w))
+	t.part = !t.whole && (t.cues.has(cueParticle) && !t.cues.has(cueNameWord) || len(w) == runeLen(w))
 }
 
 // kindOf returns the place of c in kinds. Each column makes a few.
@@ -305,7 +303,7 @@ func (l *lexicon) put(key string, c code) {
 	if len(key) > maxCode {
 		key = key[:maxCode]
 	}
-	if k, ok := l.codes[key]; ok && rank(l.kinds[k].conf) >= rank(c.conf) && l.kinds[k].context == 0 {
+	if k, ok := l.codes[key]; ok && rank(l.kinds[k].conf) >= rank(c.conf) && l.kinds[k].context.empty() {
 		return
 	}
 	l.codes[key] = l.kindOf(c)
@@ -329,7 +327,7 @@ func (l *lexicon) addID(v string, c code) {
 	k := c
 	switch {
 	case len(key) < 4, len(key) < 6 && digits(key): // too short to stand alone
-		k.context = kPatient | kCode
+		k.context = setOf(cueSubject, cueIdentifier)
 		k.conf, k.whole = Likely, true
 	}
 	if len(key) < 2 && digits(key) || key == "" {
@@ -459,7 +457,7 @@ func (l *lexicon) addEmail(v, basis string) {
 	l.addDigests(v, f, c)
 	local, _, _ := strings.Cut(f, "@")
 	key := squeeze(local)
-	if len(key) < 5 || vocabulary[key] != 0 || len(key) < 8 && digits(key) {
+	if len(key) < 5 || known(key) || len(key) < 8 && digits(key) {
 		return
 	}
 	if strings.ContainsAny(key, "0123456789") {
@@ -478,7 +476,7 @@ func (l *lexicon) addPostal(v, basis string) {
 	case len(key) < 4:
 		return
 	case digits(key) && len(key) < 5:
-		c.context = kPostal
+		c.context = setOf(cuePostal)
 	case digits(key) && len(key) < 7:
 		c.conf = Possible
 	}
@@ -501,7 +499,7 @@ func (l *lexicon) addExtra(v, basis string, conf Confidence) {
 	if strings.ContainsAny(key, "0123456789") && len(key) <= maxCode && len(strings.Fields(f)) < 4 {
 		c := code{class: "R", basis: basis, conf: conf}
 		if digits(key) && len(key) < 6 {
-			c.context, c.whole = kPatient|kCode, true
+			c.context, c.whole = setOf(cueSubject, cueIdentifier), true
 		}
 		l.put(key, c)
 		return
@@ -518,7 +516,7 @@ func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *
 	n, plain := 0, true
 	for _, x := range w {
 		n += len(x)
-		plain = plain && (vocabulary[x] != 0 || len(x) < 4)
+		plain = plain && (known(x) || len(x) < 4)
 	}
 	if n < 4 {
 		return nil
@@ -575,10 +573,4 @@ func (l *lexicon) index() {
 	l.inlays.finish()
 	l.words = newWordTable(l.terms)
 	l.terms = nil
-}
-
-// isSSN says whether v has the form of a US social security number, the area
-// and group not being checked: a detector is no validator.
-func isSSN(v string) bool {
-	return len(v) == 11 && v[3] == '-' && v[6] == '-' && digits(v[:3]+v[4:6]+v[7:])
 }

@@ -166,7 +166,7 @@ func (l *Literals) walk(g gait) {
 	}
 }
 
-// walked says whether the windows of the literal k are looked for at the gait g.
+// walked reports whether the windows of the literal k are looked for at the gait g.
 func (l *Literals) walked(k int, g gait) bool {
 	return l.list[k].size >= minLong && (!l.list[k].samples || g == inSamples)
 }
@@ -283,7 +283,7 @@ func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 // around is how far beyond a literal a border looks, in bytes.
 const around = 4
 
-// stands says whether the literal k, found at b[start:end], counts there. Among
+// stands reports whether the literal k, found at b[start:end], counts there. Among
 // samples a neighbour is a letter by chance once in five times: there a border
 // holds only where text goes on beyond it.
 func (l *Literals) stands(k, start, end int, b []byte) bool {
@@ -321,7 +321,7 @@ func (l *Literals) stands(k, start, end int, b []byte) bool {
 	return true
 }
 
-// allText says whether b holds ASCII that can be printed and nothing else.
+// allText reports whether b holds ASCII that can be printed and nothing else.
 func allText(b []byte) bool {
 	for _, c := range b {
 		if c < ' ' || c > '~' {
@@ -333,13 +333,13 @@ func allText(b []byte) bool {
 
 func joinsDigits(c byte) bool { return c == '.' || c == ',' || c == '-' }
 
-// touch says whether a and b are both digits or both ASCII letters.
+// touch reports whether a and b are both digits or both ASCII letters.
 func touch(a, b byte) bool {
 	letter := func(c byte) bool { return wordByte[c] && c < 0x80 && !isDigit(c) }
 	return isDigit(a) && isDigit(b) || letter(a) && letter(b)
 }
 
-// proud says whether no word of b begins with a small letter.
+// proud reports whether no word of b begins with a small letter.
 func proud(b []byte) bool {
 	for _, w := range bytes.FieldsFunc(b, func(r rune) bool { return r < 0x80 && !wordByte[r] }) {
 		if 'a' <= w[0] && w[0] <= 'z' {

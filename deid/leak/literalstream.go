@@ -139,7 +139,7 @@ func (l *Literals) suspect(b []byte, i int, judge func(start, k int)) {
 	}
 }
 
-// same says whether literal k stands at b[start].
+// same reports whether literal k stands at b[start].
 func (l *Literals) same(b []byte, start, k int) bool {
 	text := l.of(k)
 	if start < 0 || start+len(text) > len(b) {

@@ -1,6 +1,7 @@
 package leak
 
 import (
+	"io/fs"
 	"slices"
 	"strings"
 	"testing"
@@ -45,23 +46,61 @@ func TestNameAtTheBeginning(t *testing.T) {
 	}
 }
 
-// The lists of words are of use as they stand.
+// The lists of words are of use as they are: each names its source, none holds an
+// entry twice, and nothing in them is written as no text is once it is folded.
 func TestWordLists(t *testing.T) {
-	names := strings.Fields(nameWords)
-	first := strings.Fields(openers)
-	for what, list := range map[string][]string{"nameWords": names, "openers": first} {
-		for i, w := range list {
-			if slices.Contains(list[:i], w) {
-				t.Errorf("%s holds %q twice", what, w)
+	lists := 0
+	err := fs.WalkDir(wordFiles, "words", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		lists++
+		data, err := wordFiles.ReadFile(path)
+		if err != nil || !strings.Contains(string(data), "\n# Source: ") {
+			t.Errorf("%s names no source (%v)", path, err)
+		}
+		name := strings.TrimSuffix(strings.TrimPrefix(path, "words/"), ".txt")
+		seen := map[string]bool{}
+		for _, e := range entries(name) {
+			if line := strings.Join(e, " "); seen[line] && !strings.HasPrefix(name, "numbers-") {
+				t.Errorf("%s holds %q twice", path, line)
+			} else {
+				seen[line] = true
+			}
+		}
+		if len(seen) < 2 {
+			t.Errorf("%s is empty", path)
+		}
+		return nil
+	})
+	if err != nil || lists < 50 {
+		t.Fatalf("%d lists, %v", lists, err)
+	}
+}
+
+// Every cue has a list, every list of cues is read, and each opener is a name word.
+func TestCues(t *testing.T) {
+	files, err := fs.Glob(wordFiles, "words/cue/*.txt")
+	if err != nil || len(files) != int(numCues)-1 {
+		t.Fatalf("%d lists of cues for %d, %v", len(files), numCues-1, err)
+	}
+	count := map[cue]int{}
+	for w, cues := range vocabulary() {
+		if cues.has(cueOpener) && !cues.has(cueNameWord) {
+			t.Errorf("the opener %q is no name", w)
+		}
+		for c := range cue(numCues) {
+			if cues.has(c) {
+				count[c]++
 			}
 		}
 	}
-	if len(names) < 2000 || len(first) < 500 {
-		t.Error("a list is cut")
-	}
-	for _, w := range first {
-		if !slices.Contains(names, w) {
-			t.Errorf("the opener %q is no name", w)
+	for c := range cue(numCues) {
+		if count[c] == 0 {
+			t.Errorf("no word has the cue %d", c)
 		}
+	}
+	if count[cueNameWord] < 2000 || count[cueOpener] < 500 {
+		t.Error("a list is cut")
 	}
 }

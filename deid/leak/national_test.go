@@ -37,7 +37,7 @@ func TestNational(t *testing.T) {
 			if !ok {
 				t.Errorf("%s %s: %+v", c.word, v, New(nil).Scan(text, nil))
 			}
-			s := schemes[strings.ToLower(squeeze(strings.TrimPrefix(strings.Fields(c.word)[0], "Steuer-")))]
+			s := schemes()[strings.ToLower(squeeze(strings.TrimPrefix(strings.Fields(c.word)[0], "Steuer-")))]
 			if got := s.holds(squeeze(foldString(v))); got != sure {
 				t.Errorf("%s %s: the check says %v", c.word, v, got)
 			}

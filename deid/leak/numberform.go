@@ -1,36 +1,22 @@
 package leak
 
-import "bytes"
+import "strings"
+
+var things = setOf(cueThing, cueVersion)
 
 // numberForm finds a national number or a vehicle's that no word names, by the
 // groups it is written in and its check characters, which chance seldom gives
 // both. Behind the words for tubes, lots and devices it stays quiet.
 func (p *page) numberForm(i int) bool {
-	first, last, s, far := i, i, (*scheme)(nil), 4
-	switch n := p.tok[i].e - p.tok[i].s; {
-	case p.tok[i].glued || i+1 < len(p.tok) && p.tok[i+1].glued:
-		if p.tok[i].piece > 1 {
-			return false // not the first number of its run
-		}
-		first = p.runStart(i)
-		for last+1 < len(p.tok) && p.tok[last+1].glued && p.tok[last].e-p.tok[first].s <= 17 {
-			last++
-		}
-		switch p.tok[last].e - p.tok[first].s {
-		case 17:
-			s = vinScheme
-		case 9:
-			if n == 8 || n == 7 && first == i-1 {
-				s = dniScheme
-			}
-		}
-	case n == 1 || n == 2 || n == 3 || n == 6 || n == 8 || n == 15:
-		s, last = p.grouping(i, n)
-		if last > i {
-			far = 1 // groups say more than a word some way off
-		}
+	s, first, last := p.formAt(i)
+	if s == nil {
+		return false
 	}
-	if s == nil || p.nearest(first, far, kThing|kVersion) != 0 {
+	far := 4 // words
+	if last > i && !p.tok[i].glued && !p.tok[i+1].glued {
+		far = 1 // groups say more than a word some way off
+	}
+	if !p.nearest(first, far, things).empty() {
 		return false
 	}
 	var room [24]byte
@@ -49,51 +35,92 @@ func (p *page) numberForm(i int) bool {
 	return true
 }
 
+// formAt returns the scheme whose numbers look like what stands at token i, and its
+// first and last token; nil if none does.
+func (p *page) formAt(i int) (s *scheme, first, last int) {
+	n := p.tok[i].size()
+	switch {
+	case p.tok[i].glued || i+1 < len(p.tok) && p.tok[i+1].glued:
+		return p.mixedForm(i)
+	case n == 1 || n == 2 || n == 3 || n == 6 || n == 8 || n == 15:
+		s, last = p.grouping(i, n)
+	}
+	return s, i, last
+}
+
+// mixedForm is formAt for letters and digits in one run, of which token i is the
+// first number.
+func (p *page) mixedForm(i int) (s *scheme, first, last int) {
+	if p.tok[i].piece > 1 {
+		return nil, 0, 0
+	}
+	first, last = p.runStart(i), i
+	for last+1 < len(p.tok) && p.tok[last+1].glued && p.tok[last].e-p.tok[first].s <= 17 {
+		last++
+	}
+	n := p.tok[i].size()
+	switch p.tok[last].e - p.tok[first].s {
+	case 17:
+		s = vinScheme
+	case 9:
+		if n == 8 || n == 7 && first == i-1 {
+			s = dniScheme
+		}
+	}
+	return s, first, last
+}
+
+// A grouping is a usual way to write the numbers of a scheme.
+type grouping struct {
+	scheme *scheme
+	sizes  string // of the groups of digits: "3332"
+	gaps   string // what stands between them, one character each; "?" any, but the same
+	starts string // one of these digits is the first; "" for any
+}
+
+var groupings = []grouping{
+	{cpfScheme, "3332", "..-", ""},
+	{nirScheme, "1222332", "?", ""},
+	{nirScheme, "5", "", "12"}, // 15 digits in one piece
+	{birthScheme, "64", "-", ""}, {birthScheme, "64", "+", ""},
+	{birthScheme, "84", "-", ""}, {birthScheme, "84", "+", ""},
+	{sinScheme, "333", "--", ""},
+	{taxScheme, "2333", "   ", ""},
+}
+
+func (x *grouping) fits(sizes, gaps string, first byte) bool {
+	if x.sizes != sizes || x.starts != "" && strings.IndexByte(x.starts, first) < 0 {
+		return false
+	}
+	return x.gaps == gaps || x.gaps == "?" && strings.Count(gaps, gaps[:1]) == len(gaps)
+}
+
 // grouping returns the scheme whose usual way of writing begins with the n
 // digits of token i, and its last token.
 func (p *page) grouping(i, n int) (*scheme, int) {
 	last := i
-	var form, gaps [8]byte
-	form[0] = byte('0' + n%10)
+	var sizes, gaps [8]byte
+	sizes[0] = byte('0' + n%10)
 	k := 1
-	for ; k < len(form) && p.number(last+1); k++ {
+	for ; k < len(sizes) && p.number(last+1); k++ {
 		g := p.gap(last + 1)
-		if len(g) != 1 || p.tok[last+1].e-p.tok[last+1].s > 4 {
+		if len(g) != 1 || p.tok[last+1].size() > 4 {
 			break
 		}
 		last++
-		form[k], gaps[k-1] = byte('0'+p.tok[last].e-p.tok[last].s), g[0]
+		sizes[k], gaps[k-1] = byte('0'+p.tok[last].size()), g[0]
 	}
 	if last+1 < len(p.tok) && p.tok[last+1].glued || i > 0 && p.number(i-1) && len(p.gap(i)) == 1 {
 		return nil, 0
 	}
-	f, g := string(form[:k]), gaps[:k-1]
-	switch {
-	case f == "3332" && string(g) == "..-":
-		return cpfScheme, last
-	case f == "1222332" && bytes.Count(g, g[:1]) == len(g), n == 15 && k == 1 && (p.fold.b[p.tok[i].s] == '1' || p.fold.b[p.tok[i].s] == '2'):
-		return nirScheme, last
-	case (f == "64" || f == "84") && (g[0] == '-' || g[0] == '+'):
-		return birthScheme, last
-	case f == "333" && string(g) == "--":
-		return sinScheme, last
-	case f == "2333" && string(g) == "   ":
-		return taxScheme, last
+	if k == 1 && n < 15 {
+		return nil, 0 // most numbers: no grouping of one group is shorter
+	}
+	form, marks, first := string(sizes[:k]), string(gaps[:k-1]), p.fold.b[p.tok[i].s]
+	for x := range groupings {
+		if groupings[x].fits(form, marks, first) {
+			return groupings[x].scheme, last
+		}
 	}
 	return nil, 0
-}
-
-// bornDigits says whether a personal number begins with a day of birth and is
-// no time of the present years, 260312-0915.
-func bornDigits(v []byte) bool {
-	if len(v) == 12 {
-		if v[0] != '1' || v[1] != '9' {
-			return false
-		}
-		v = v[2:]
-	}
-	two := func(k int) int { return int(v[k]-'0')*10 + int(v[k+1]-'0') }
-	month, day := two(2), two(4)
-	clock := two(6) < 24 && two(8) < 60 && two(0) >= 15 && two(0) < 40
-	return month >= 1 && month <= 12 && (day >= 1 && day <= 31 || day >= 61 && day <= 91) && !clock
 }

@@ -75,7 +75,7 @@ func measure(h half, show func(format string, args ...any)) score {
 	return s
 }
 
-// wordy says whether r is part of a word or number.
+// wordy reports whether r is part of a word or number.
 func wordy(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
 
 func (s *score) add(n string, l label, found []leak.Match, missed func()) {

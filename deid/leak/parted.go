@@ -10,7 +10,7 @@ import (
 // 3041|8923, K o v a l, Kovaly.chenko. Only values of the roster are looked for so;
 // what no roster knows is judged by its usual forms alone.
 
-// partingGap says whether g, in which neither letter nor digit stands, is short
+// partingGap reports whether g, in which neither letter nor digit stands, is short
 // enough to part a value: three characters.
 func partingGap(g []byte) bool { return len(g) <= 3 || len(g) <= 12 && utf8.RuneCount(g) <= 3 }
 
@@ -23,7 +23,7 @@ const (
 	leastParted = 7
 )
 
-// parted says whether v, which stands at p.run[k] and touches nothing, is a value
+// parted reports whether v, which stands at p.run[k] and touches nothing, is a value
 // with something between its letters or digits.
 func (p *page) parted(v *inlay, c code, k int) bool {
 	gaps := p.gapsIn(k, len(v.key))
@@ -61,7 +61,7 @@ func (p *page) parted(v *inlay, c code, k int) bool {
 	return spaced || len(gaps) > 1 || string(gaps[0]) != "." // a birth date; no decimals
 }
 
-// tableGaps says whether the gaps are those of numbers in groups, which findCode
+// tableGaps reports whether the gaps are those of numbers in groups, which findCode
 // judges, or of several numbers of a table: decimals, lines of cells.
 func tableGaps(gaps [][]byte) bool {
 	dots, lines, others := 0, 0, 0
@@ -80,7 +80,7 @@ func tableGaps(gaps [][]byte) bool {
 	return groups || dots > 0 && (others > 0 || lines > 0) || lines > 0 && others > 0
 }
 
-// ordinaryGap says whether g stands between any two words of a text.
+// ordinaryGap reports whether g stands between any two words of a text.
 func ordinaryGap(g []byte) bool {
 	switch string(g) {
 	case " ", ", ", ". ", "; ", ": ", "\n", "\r\n", ".\n", ",\n":
@@ -98,12 +98,12 @@ func sameGaps(gaps [][]byte) bool {
 	return true
 }
 
-// allKnown says whether the vocabulary knows every word in the n bytes of the stream
+// allKnown reports whether the vocabulary knows every word in the n bytes of the stream
 // from k on.
 func (p *page) allKnown(k, n int) bool {
 	s, e := int(p.runAt[k]), int(p.runAt[k+n-1])+1
 	for i := p.tokenAt(s); i < len(p.tok) && p.tok[i].s < e; i++ {
-		if p.kind(i) == 0 {
+		if p.cues(i).empty() {
 			return false
 		}
 	}

@@ -1,115 +1,6 @@
 package leak
 
-import (
-	"bytes"
-	"slices"
-	"strings"
-)
-
-// streetWords maps the words for kinds of street, and their abbreviations, to
-// full spellings. Common practice of postal addresses, no source.
-var streetWords = func() map[string][]string {
-	m := make(map[string][]string)
-	for _, line := range strings.Split(`street str st strasse strase|road rd|avenue ave av avda avenida aven|lane ln|drive dr drv|close cl|court ct|crescent cres cr|terrace ter terr
-		square sq|place pl|gardens gdns gdn|grove gr grv|boulevard blvd bd boul bvd|highway hwy|parkway pkwy|park pk|hill hl|circle cir|way wy|walk wlk|mews mws|green grn|view vw|rise ri
-		mount mt|heights hts|fields flds fld|forge frg|forges frgs|valley vly|valleys vlys|plaza plz pza|piazza pzza|via v|viale vle|corso cso|strada str|vicolo vlo|largo lgo|calle c|paseo po pso|carretera ctra|camino cno
-		rua r|travessa tv trav|praca pca|estrada estr|rue|impasse imp|allee all|chemin ch che|route rte|quai q|passage pass psg|voie|cours crs
-		platz|weg wg|gasse g|laan ln|straat|plein pln|gracht gr|ulica ul|aleja al|aleje|plac|osiedle os|gata g|vag v|vagen|gatan|caddesi cad cd|sokak sk sok|mahallesi mah|utca u|ut|ter|namesti nam
-		saint st s|sainte ste|north n|south s|east e|west w|doctor dr|apartment apt|lakotelep ltp|sankt skt st|suite ste|linja|katu k|bank bk|bridge br brg|orchard orch|station stn sta|meadow mdw|mill ml|church ch|field fld`, "\n") {
-		for _, group := range strings.Split(line, "|") {
-			w := strings.Fields(group)
-			for _, x := range w {
-				m[x] = append(m[x], w[0])
-			}
-		}
-	}
-	return m
-}()
-
-// streetEnds are endings of one-word street names and what they shorten to.
-var streetEnds = [][]string{{"strasse", "str", "stras"}, {"weg", "wg", "w"}, {"gasse", "g"}, {"platz", "pl"}, {"straat", "str"}, {"laan", "ln"}, {"gatan", "g"}, {"gata", "g"}, {"allee", "all"}, {"vagen", "v"}, {"plein", "pln"}, {"gracht", "gr"}, {"katu", "k"}, {"tie", "t"}}
-
-// addStreet enters a street without its house number.
-func (l *lexicon) addStreet(v, basis string) {
-	w := split(foldString(v))
-	for len(w) > 0 && class[w[0][0]] == cDigit {
-		w = w[1:]
-	}
-	// A letter behind the house number, and what follows it.
-	if i := slices.IndexFunc(w, func(x string) bool { return class[x[0]] == cDigit }); i > 0 {
-		w = w[:i]
-	}
-	if len(w) > 1 && len(w[0]) == 1 { // 27a Long Lane
-		w = w[1:]
-	}
-	if len(w) == 0 {
-		return
-	}
-	n, plain := 0, true
-	for _, x := range w {
-		n += len(x)
-		plain = plain && (vocabulary[x] != 0 || streetWords[x] != nil || len(x) < 4)
-	}
-	if n < 5 {
-		return
-	}
-	enter := func(first string, words []string) {
-		t := l.term(first)
-		for _, p := range t.phrases {
-			if slices.Equal(p.words, words) && p.basis == basis {
-				return
-			}
-		}
-		t.phrases = append(t.phrases, &phrase{words, "B", basis, Likely, plain})
-	}
-	for _, first := range spellings(w[0]) {
-		enter(first, append([]string{first}, w[1:]...))
-	}
-	if ends, ok := contracted[w[0]]; ok {
-		enter(w[0][:1], append([]string{w[0][:1], ends}, w[1:]...))
-	}
-}
-
-// contracted holds the endings of Italian words cut in the middle, P.zza.
-var contracted = map[string]string{"piazza": "zza", "piazzale": "le", "viale": "le", "corso": "so", "largo": "go", "vicolo": "lo", "strada": "da"}
-
-// spellings returns the ways in which a word of an address is written.
-func spellings(w string) []string {
-	out := []string{w}
-	for _, full := range streetWords[w] {
-		for x, y := range streetWords {
-			if x != w && slices.Contains(y, full) {
-				out = append(out, x)
-			}
-		}
-	}
-	for _, ends := range streetEnds {
-		for _, e := range ends {
-			if stem, ok := strings.CutSuffix(w, e); ok && len(stem) >= 3 {
-				for _, f := range ends {
-					if f != e {
-						out = append(out, stem+f)
-					}
-				}
-				return out
-			}
-		}
-	}
-	return out
-}
-
-// sameWord compares words of an address.
-func sameWord(a string, b []byte) bool {
-	if a == string(b) {
-		return true
-	}
-	for _, full := range streetWords[a] {
-		if slices.Contains(streetWords[string(b)], full) {
-			return true
-		}
-	}
-	return len(a) > 5 && slices.Contains(spellings(a), string(b))
-}
+import "bytes"
 
 // findPhrases finds streets, places and other values of several words.
 func (p *page) findPhrases() {
@@ -127,83 +18,149 @@ func (p *page) findPhrases() {
 	}
 }
 
+// findPhrase finds f at token i.
 func (p *page) findPhrase(i int, f *phrase) {
-	if p.runLen(i) > 2 {
+	last := p.phraseEnd(i, f)
+	if last < 0 {
 		return
 	}
-	k := i
-	for n, w := range f.words {
-		if n == 0 {
-			continue
-		}
-		k++
-		if k >= len(p.tok) || !(joins(p.gap(k)) || len(p.gap(k)) < 3 && bytes.IndexByte(p.gap(k), '/') >= 0) || !sameWord(w, p.word(k)) {
-			return
-		}
+	first, end, numbered := i, last, false
+	if f.class == "B" && f.conf == Likely { // a street
+		first, end, numbered = p.houseNumber(i, last)
 	}
-	first, last, conf := i, k, f.conf
-	street := f.class == "B" && f.conf == Likely
-	numbered := false
-	if street {
-		switch {
-		case p.number(i-1) && p.near(i):
-			first, numbered = i-1, true
-		case i > 1 && p.number(i-2) && p.near(i) && p.near(i-1) && p.tok[i-1].e-p.tok[i-1].s == 1:
-			first, numbered = i-2, true
-		case p.number(k+1) && p.near(k+1):
-			last, numbered = k+1, true
-		}
-		if numbered {
-			conf = Sure
-			if last > k && last+1 < len(p.tok) && p.tok[last+1].glued {
-				last++
-			}
-		}
-	}
-	if f.plain && !numbered && len(f.words) > 2 {
+	conf := f.conf
+	switch {
+	case numbered:
+		conf = Sure
+	case f.plain && len(f.words) > 2:
 		conf = Possible
+	case f.plain && (len(f.words) == 1 || f.class == "B") && !p.writtenLarge(i, last):
+		return
 	}
-	if f.plain && !numbered && (len(f.words) == 1 || len(f.words) == 2 && f.class == "B") {
-		for n := i; n <= k; n++ {
-			if p.caseOf(n) == lowerCase && p.kind(n)&kParticle == 0 {
-				return
-			}
+	p.emit(p.tok[first].s, p.tok[end].e, f.class, f.basis, conf)
+}
+
+// phraseEnd returns the last token of f, which begins at token i; -1 if it does not.
+func (p *page) phraseEnd(i int, f *phrase) int {
+	if p.runLen(i) > 2 {
+		return -1
+	}
+	k := i
+	for _, w := range f.words[1:] {
+		k++
+		if k >= len(p.tok) {
+			return -1
 		}
-		if p.shouting(i, k) || i == k && !p.marked(i) {
-			return
+		g := p.gap(k)
+		if !joins(g) && (len(g) >= 3 || bytes.IndexByte(g, '/') < 0) || !sameWord(w, p.word(k)) {
+			return -1
 		}
 	}
-	p.emit(p.tok[first].s, p.tok[last].e, f.class, f.basis, conf)
+	return k
+}
+
+// houseNumber widens the street at tokens first to last by the number before or
+// behind it, and reports whether there is one.
+func (p *page) houseNumber(first, last int) (from, to int, ok bool) {
+	switch {
+	case p.number(first-1) && p.near(first):
+		return first - 1, last, true
+	case first > 1 && p.number(first-2) && p.near(first) && p.near(first-1) && p.tok[first-1].size() == 1: // 27 a
+		return first - 2, last, true
+	case p.number(last+1) && p.near(last+1):
+		to = last + 1
+		if to+1 < len(p.tok) && p.tok[to+1].glued { // 27a
+			to++
+		}
+		return first, to, true
+	}
+	return first, last, false
+}
+
+// writtenLarge reports whether the everyday words from token i to token k are
+// written as a name is: with capitals that nothing else explains.
+func (p *page) writtenLarge(i, k int) bool {
+	for n := i; n <= k; n++ {
+		if p.caseOf(n) == lowerCase && !p.cues(n).has(cueParticle) {
+			return false
+		}
+	}
+	return !p.shouting(i, k) && (i < k || p.marked(i))
 }
 
 // findAddress finds a street of no subject by its form: a number, capitalised
 // words and a word for a street, or the other way round.
 func (p *page) findAddress(i int) {
-	if i > 0 && p.roadBefore(i) {
+	switch {
+	case i > 0 && p.roadBefore(i):
+	case p.cues(i).has(cueRoad) && p.caseOf(i) != lowerCase:
+		p.roadBehind(i)
+	default:
+		p.oneWordRoad(i)
+	}
+}
+
+// roadBehind finds a street that ends with the word for one at token i: 22 Baker Lane.
+func (p *page) roadBehind(i int) {
+	blank := func(k int) bool { return string(p.gap(k)) == " " }
+	k := i - 1
+	for k >= 0 && k > i-4 && !p.tok[k].number && (blank(k+1) || string(p.gap(k+1)) == "'") &&
+		p.caseOf(k) != lowerCase && !p.cues(k).hasAny(cueThing, cueIdentifier) {
+		k--
+	}
+	if k < i-1 && p.number(k) && !p.tok[k].glued && blank(k+1) && p.tok[k].size() < 6 && !p.shouting(k+1, i) {
+		p.emit(p.tok[k].s, p.tok[i].e, "B", "pattern: street address", Likely)
+	}
+}
+
+// oneWordRoad finds a street of one word with its number behind it: Lindenstr. 4.
+func (p *page) oneWordRoad(i int) {
+	if !p.number(i+1) || p.tok[i+1].size() > 4 || p.caseOf(i) == lowerCase || !p.cues(i).empty() {
 		return
 	}
-	if p.kind(i)&kRoad != 0 && p.caseOf(i) != lowerCase { // 22 Baker Lane
-		k := i - 1
-		for k >= 0 && k > i-4 && !p.tok[k].number && (string(p.gap(k+1)) == " " || string(p.gap(k+1)) == "'") && p.caseOf(k) != lowerCase && p.kind(k)&(kThing|kCode) == 0 {
-			k--
-		}
-		if k < i-1 && p.number(k) && !p.tok[k].glued && string(p.gap(k+1)) == " " && p.tok[k].e-p.tok[k].s < 6 && !p.shouting(k+1, i) {
-			p.emit(p.tok[k].s, p.tok[i].e, "B", "pattern: street address", Likely)
-		}
+	if g := string(p.gap(i + 1)); g != " " && g != ". " {
 		return
 	}
-	if i+1 >= len(p.tok) || !p.number(i+1) || string(p.gap(i+1)) != " " && string(p.gap(i+1)) != ". " || p.tok[i+1].e-p.tok[i+1].s > 4 || p.caseOf(i) == lowerCase {
-		return
-	}
-	for _, end := range []string{"strasse", "str", "gasse", "straat", "gatan"} { // Lindenstr. 4
-		if stem, ok := bytes.CutSuffix(p.word(i), []byte(end)); ok && len(stem) > 3 && p.kind(i) == 0 {
+	for _, end := range [...]string{"strasse", "str", "gasse", "straat", "gatan"} {
+		if stem, ok := bytes.CutSuffix(p.word(i), []byte(end)); ok && len(stem) > 3 {
 			p.emit(p.tok[i].s, p.tok[i+1].e, "B", "pattern: street address", Likely)
 			return
 		}
 	}
 }
 
-// near says whether only spaces and a comma stand before token i.
+// roadsBefore are words for streets that stand before the name; "small" behind those
+// that are written small in the middle of a text.
+var roadsBefore = wordsOf("roadsbefore")
+
+// roadBefore finds a street of no subject that the capitalised word at token i
+// names: 12 rue Pasteur, Via Roma 5, ul. Polna 3.
+func (p *page) roadBefore(i int) bool {
+	k := i - 1
+	for k > 0 && k > i-4 && p.cues(k).has(cueParticle) {
+		k--
+	}
+	if p.tok[k].number || p.caseOf(i) == lowerCase {
+		return false
+	}
+	small, ok := roadsBefore()[string(p.word(k))]
+	if !ok || len(small) == 0 && p.caseOf(k) == lowerCase || len(p.gap(k+1)) > 2 {
+		return false
+	}
+	first, last := k, i
+	switch {
+	case p.number(i+1) && string(p.gap(i+1)) == " " && p.tok[i+1].size() < 5:
+		last = i + 1
+	case k > 0 && p.number(k-1) && p.near(k) && p.tok[k-1].size() < 5:
+		first = k - 1
+	default:
+		return false
+	}
+	p.emit(p.tok[first].s, p.tok[last].e, "B", "pattern: street address", Likely)
+	return true
+}
+
+// near reports whether only spaces and a comma stand before token i.
 func (p *page) near(i int) bool {
 	g := p.gap(i)
 	return len(g) > 0 && len(g) < 4 && len(bytes.Trim(g, " ,.\n")) == 0

@@ -105,7 +105,7 @@ func (w *Prose) judge(b []byte, at int64) {
 	}
 }
 
-// isProse says whether b reads as words.
+// isProse reports whether b reads as words.
 func isProse(b []byte) bool {
 	letters, marks, bits := 0, 0, 0.0
 	model := letterPairs()
@@ -130,7 +130,7 @@ func isProse(b []byte) bool {
 	return letters >= leastProse && 3*marks <= letters && bits >= proseBits && !steady(b, 0) && !steady(b, 1)
 }
 
-// steady says whether every second byte of b from b[from] on is that of a curve: it
+// steady reports whether every second byte of b from b[from] on is that of a curve: it
 // hardly changes, or goes one way in small steps.
 func steady(b []byte, from int) bool {
 	flat, up, down := true, true, true
@@ -160,7 +160,7 @@ var proseByte = func() (t [256]bool) {
 // or as the first of a word (26), among the words of the vocabulary than by chance.
 var letterPairs = sync.OnceValue(func() *[27][26]float64 {
 	var n [27][26]float64
-	for w := range vocabulary {
+	for w := range vocabulary() {
 		before := 26
 		for _, c := range []byte(w) {
 			if !asciiLetter(c) {

@@ -91,7 +91,7 @@ func (c *literalsOf) value(col, v string, subjects int) {
 // single adds one name, as a word.
 func (c *literalsOf) single(col, w string) {
 	folded := foldString(w)
-	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") || vocabulary[folded]&^kMonth != 0 || c.words[strings.ToLower(w)] {
+	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") || everyday(folded) || c.words[strings.ToLower(w)] {
 		return
 	}
 	c.forms(Literal{Text: w, Column: col, Border: Word})
@@ -107,7 +107,7 @@ func (c *literalsOf) phrase(col, v string) {
 	words := strings.FieldsFunc(foldString(v), notWord)
 	x.Proud = true
 	for _, w := range words {
-		x.Proud = x.Proud && vocabulary[w] != 0 && !digits(w)
+		x.Proud = x.Proud && known(w) && !digits(w)
 	}
 	switch {
 	case digits(v):

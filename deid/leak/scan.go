@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"unicode"
 	"unicode/utf8"
 )
@@ -40,42 +39,13 @@ func (s *Scanner) search(text string, declared []string, field bool) []Match {
 	p.lex, p.inner, p.field = s.lex, false, field
 	p.scan(text)
 	out := p.out
-	p.text, p.out, p.groups = "", nil, digitGroups{} // a pooled page holds nobody's text back
+	p.text, p.out, p.groups = "", nil, groupedNumber{} // a pooled page holds nobody's text back
 	clear(p.run)
 	if len(out) == 0 {
 		quiet.add(text)
 		return nil
 	}
 	return settle(dismiss(out, text, declared))
-}
-
-// A quietSet holds short texts in which nothing was found: thousands of records
-// say the same in most of their fields. It takes the first that come, so that its
-// memory is bounded, and nothing that it holds identifies anybody.
-type quietSet struct {
-	texts sync.Map // of struct{}
-	n     atomic.Int32
-}
-
-const (
-	maxQuiet     = 4096
-	maxQuietText = 40 // bytes
-)
-
-func (q *quietSet) has(text string) bool {
-	if len(text) > maxQuietText {
-		return false
-	}
-	_, ok := q.texts.Load(text)
-	return ok
-}
-
-func (q *quietSet) add(text string) {
-	if len(text) <= maxQuietText && q.n.Load() < maxQuiet {
-		if _, was := q.texts.LoadOrStore(strings.Clone(text), struct{}{}); !was {
-			q.n.Add(1)
-		}
-	}
 }
 
 // scan leaves every match of text in p.out.
@@ -129,7 +99,7 @@ func dismiss(ms []Match, text string, declared []string) []Match {
 	})
 }
 
-// codeForm says whether s is written as a code of a thing and not as a person's
+// codeForm reports whether s is written as a code of a thing and not as a person's
 // name: one word of ASCII without blanks that holds a digit, or capitals alone, at
 // most five.
 func codeForm(s string) bool {

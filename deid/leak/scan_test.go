@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"outbreath/schema"
+
 	"pgregory.net/rapid"
 )
 

@@ -1,22 +1,7 @@
 package leak
 
-import "strings"
-
-// spokenDigits are the words for the digits in English, German, French and Spanish,
-// folded, and those that say one twice or three times.
-var spokenDigits = func() map[string]int8 {
-	m := make(map[string]int8)
-	for d, words := range [...]string{
-		"zero oh nought null cero", "one eins ein un une uno una", "two zwei zwo deux dos", "three drei trois tres", "four vier quatre cuatro",
-		"five funf fuenf cinq cinco", "six sechs seis", "seven sieben sept siete", "eight acht huit ocho", "nine neun neuf nueve",
-	} {
-		for _, w := range strings.Fields(words) {
-			m[w] = int8(d)
-		}
-	}
-	m["double"], m["triple"] = -2, -3
-	return m
-}()
+// spokenDigits are the words for the digits in English, German, French and Spanish.
+var spokenDigits = wordNumbers("spokendigits")
 
 // leastSpoken is how many words for digits must follow one another.
 const leastSpoken = 6
@@ -26,9 +11,9 @@ func (p *page) findSpoken() {
 	if len(p.lex.inlays.list) == 0 {
 		return
 	}
-	if p.kinds&kMonth != 0 && len(p.lex.births) > 0 {
+	if p.seen.has(cueMonth) && len(p.lex.births) > 0 {
 		for i := range p.tok {
-			if p.kind(i)&kMonth != 0 {
+			if p.cues(i).has(cueMonth) {
 				p.findSpokenBirth(i)
 			}
 		}
@@ -52,23 +37,30 @@ func (p *page) findSpoken() {
 }
 
 func (p *page) saysDigit(i int) bool {
-	_, ok := p.spokenDigit(i)
+	_, _, ok := p.spokenDigit(i)
 	return ok
 }
 
-// spokenDigit returns what the word or single digit of token i says.
-func (p *page) spokenDigit(i int) (d int8, ok bool) {
+// spokenDigit returns what the word or single digit of token i says: a digit, or how
+// often the next one is meant.
+func (p *page) spokenDigit(i int) (digit, times int, ok bool) {
 	w := p.word(i)
 	switch {
 	case len(w) > 6:
-		return 0, false
+		return 0, 0, false
 	case len(w) == 1:
-		return int8(w[0]) - '0', p.tok[i].number
+		return int(w[0]) - '0', 0, p.tok[i].number
 	case p.tok[i].number:
-		return 0, false
+		return 0, 0, false
 	}
-	d, ok = spokenDigits[string(w)]
-	return d, ok
+	switch string(w) {
+	case "double":
+		return 0, 2, true
+	case "triple":
+		return 0, 3, true
+	}
+	digit, ok = spokenDigits()[string(w)]
+	return digit, 0, ok
 }
 
 // spokenNumbers looks for numbers of the roster in what the tokens from i to j say.
@@ -77,13 +69,13 @@ func (p *page) spokenNumbers(i, j int) {
 	var at []int // the token of each digit
 	times := 1
 	for k := i; k < j; k++ {
-		d, _ := p.spokenDigit(k)
-		if d < 0 {
-			times = int(-d)
+		digit, more, _ := p.spokenDigit(k)
+		if more > 0 {
+			times = more
 			continue
 		}
 		for range times {
-			said, at = append(said, byte('0'+d)), append(at, k)
+			said, at = append(said, byte('0'+digit)), append(at, k)
 		}
 		times = 1
 	}

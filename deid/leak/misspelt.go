@@ -1,0 +1,70 @@
+package leak
+
+import (
+	"sort"
+	"strings"
+)
+
+// misspelt looks for a roster name one letter away from token i. Without a
+// neighbour of the same subject it must be long, and written as a name.
+func (p *page) misspelt(i int, before []part) (part, bool) {
+	t := &p.tok[i]
+	if t.number || t.size() < 4 || t.size() > 30 || !p.cues(i).empty() || p.runLen(i) > 1 {
+		return part{}, false
+	}
+	var next []part
+	if q, ok := p.part(i + 1); ok && joins(p.gap(i+1)) {
+		next = []part{q}
+	}
+	titled := p.titled(i)
+	alone := titled || p.marked(i) || t.size() >= 7 && p.caseOf(i) != lowerCase && !p.shouting(i, i)
+	if len(before) == 0 && len(next) == 0 && !alone {
+		return part{}, false
+	}
+	var found *term
+	p.lex.typos.near(p.word(i), func(x *term) bool {
+		for _, n := range [...][]part{before, next} {
+			if len(n) == 1 && n[0].term != nil && shareRow(n[0].term.rows, x.rows) {
+				found = x
+				return false
+			}
+		}
+		if alone && len(x.text) >= 5 && (!x.word() || titled) {
+			found = x
+		}
+		return true
+	})
+	return part{i, i, found, true}, found != nil
+}
+
+// oneOff reports whether a and b are one edit apart, a swap of neighbours being one.
+func oneOff(a, b string) bool {
+	x, y := []rune(a), []rune(b)
+	i := 0
+	for i < len(x) && i < len(y) && x[i] == y[i] {
+		i++
+	}
+	x, y = x[i:], y[i:]
+	for len(x) > 0 && len(y) > 0 && x[len(x)-1] == y[len(y)-1] {
+		x, y = x[:len(x)-1], y[:len(y)-1]
+	}
+	switch {
+	case len(x)+len(y) == 1, len(x) == 1 && len(y) == 1:
+		return true
+	}
+	return len(x) == 2 && len(y) == 2 && x[0] == y[1] && x[1] == y[0]
+}
+
+// short reports whether token i is a given name cut short, Véro for Véronique,
+// written as a name.
+func (p *page) short(i int) bool {
+	w := p.word(i)
+	if len(w) < 4 || !p.cues(i).empty() || !p.lex.shorts.has(wordHash(w)) {
+		return false
+	}
+	if p.caseOf(i) != capital || !p.marked(i) || p.runLen(i) > 1 {
+		return false
+	}
+	k := sort.SearchStrings(p.lex.givens, string(w))
+	return k < len(p.lex.givens) && strings.HasPrefix(p.lex.givens[k], string(w)) && len(p.lex.givens[k]) >= len(w)+2
+}
