@@ -17,6 +17,16 @@ func (e *ExistsError) Error() string {
 	return fmt.Sprintf("%s is there already, and nothing is ever written over it", e.Folder)
 }
 
+// A TwiceError says that two folders to seal into are one: a second copy there is none.
+type TwiceError struct{ First, Second string } // as they were named
+
+func (e *TwiceError) Error() string {
+	if e.First == e.Second {
+		return e.First + " was named twice as a medium"
+	}
+	return fmt.Sprintf("%s and %s are the same folder: the medium was named twice", e.First, e.Second)
+}
+
 // A MediaError is an input or output failure of the medium.
 type MediaError struct {
 	Path string

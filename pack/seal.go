@@ -219,7 +219,7 @@ func (s *sealing) apart() error {
 	for i, t := range s.targets {
 		for _, u := range s.targets[:i] {
 			if os.SameFile(t.info, u.info) {
-				return &MediaError{Path: t.media, Err: errors.New("was named twice"), Do: "name one folder on each medium"}
+				return &TwiceError{First: u.media, Second: t.media}
 			}
 		}
 	}

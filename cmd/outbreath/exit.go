@@ -72,7 +72,7 @@ func exitStatus(err error) int {
 		errors.As(err, new(*site.ConflictError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
-		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)),
+		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
 		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*site.LastNumberError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
@@ -122,6 +122,8 @@ func toDo(err error) string {
 		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
 	case errors.As(err, &reg):
 		return reg.Do
+	case errors.As(err, new(*pack.TwiceError)):
+		return "name one folder on each of two media, or one folder alone; nothing was written"
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
 	case errors.Is(err, fs.ErrPermission):
