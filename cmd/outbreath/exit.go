@@ -37,6 +37,15 @@ func usagef(do, format string, args ...any) error {
 	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
 }
 
+// An overtakenError says that something else worked on the same files meanwhile. The
+// command was right, and a person sees to it that it is given again when the other has ended.
+type overtakenError struct {
+	msg string // what happened
+	do  string // what to do
+}
+
+func (e *overtakenError) Error() string { return e.msg }
+
 // A rejectedError refuses something that is damaged, altered or not authentic.
 type rejectedError struct {
 	msg string // what is wrong
@@ -66,14 +75,16 @@ func exitStatus(err error) int {
 	case errors.As(err, &status):
 		return int(status)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
+		errors.As(err, new(*overtakenError)), errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
+		errors.Is(err, keys.ErrBusy):
 		return exitResolve
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)),
 		errors.As(err, new(*site.ConflictError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*site.LastNumberError)):
+		errors.As(err, new(*site.LastNumberError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -84,18 +95,23 @@ func exitStatus(err error) int {
 // toDo returns what a person can do about err, or "".
 func toDo(err error) string {
 	var (
-		usage    *usageError
-		rejected *rejectedError
-		media    *pack.MediaError
-		reg      *register.Error
-		conflict *site.ConflictError
-		last     *site.LastNumberError
+		usage     *usageError
+		rejected  *rejectedError
+		overtaken *overtakenError
+		media     *pack.MediaError
+		reg       *register.Error
+		conflict  *site.ConflictError
+		last      *site.LastNumberError
 	)
 	switch {
 	case errors.As(err, &conflict):
 		return conflictToDo(conflict)
 	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
 		return "wait until it has ended, then run this command again"
+	case errors.As(err, new(*schema.ChangedError)):
+		return "close the programs that use the collection, then run this command again"
+	case errors.As(err, &overtaken):
+		return overtaken.do
 	case errors.As(err, &usage):
 		return usage.do
 	case errors.As(err, &rejected):
