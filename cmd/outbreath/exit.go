@@ -40,8 +40,9 @@ func usagef(do, format string, args ...any) error {
 // An overtakenError says that something else worked on the same files meanwhile. The
 // command was right, and a person sees to it that it is given again when the other has ended.
 type overtakenError struct {
-	msg string // what happened
-	do  string // what to do
+	msg  string // what happened
+	do   string // what to do
+	file string // of the collection that msg names; "" is none
 }
 
 func (e *overtakenError) Error() string { return e.msg }
@@ -75,7 +76,7 @@ func exitStatus(err error) int {
 	case errors.As(err, &status):
 		return int(status)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
 		errors.As(err, new(*overtakenError)), errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
 		errors.Is(err, keys.ErrBusy):
 		return exitResolve
