@@ -56,7 +56,7 @@ func (d *Draft) FileNames(dec *leak.Decisions, others []string) *FileNames {
 			continue
 		}
 		known[file] = true
-		mask(place{file: file, text: file, manner: name, declared: []string{d.c.Study.Study, d.c.Study.Site}})
+		mask(place{file: file, text: file, manner: name, declared: leak.Declare(d.c.Study.Study, d.c.Study.Site)})
 	}
 	n.masks = strings.NewReplacer(pairs...)
 	return n

@@ -31,6 +31,7 @@ import (
 // no identifiers here.
 type Inspection struct {
 	study, site string
+	codes       *leak.Declared    // of the two
 	roster      *RosterSearch     // nil at the laboratory
 	source      map[string]string // as InspectionError's
 	until       context.Context   // nil: never
@@ -80,7 +81,7 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}, removed: map[[2]string][]span{}}
+	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{}, removed: map[[2]string][]span{}}
 }
 
 // Inspection inspects what is released, for one sealing: it knows from the
@@ -182,7 +183,7 @@ const (
 
 // text searches one text and says whether anything was found, or nothing more is
 // looked for.
-func (i *Inspection) text(file, pointer string, base int, text string, declared []string) bool {
+func (i *Inspection) text(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	if at, _, found := schema.Hidden(text); found {
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
 			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"}, false})
@@ -216,7 +217,7 @@ func (i *Inspection) full() bool {
 }
 
 // window searches a part of a text.
-func (i *Inspection) window(file, pointer string, base int, text string, declared []string) bool {
+func (i *Inspection) window(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	matches := blind().Scan(text, declared)
 	if len(matches) == 0 {
 		return false
@@ -299,7 +300,7 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 	if depth > deepest || i.over() {
 		return false
 	}
-	known := []string{i.study, i.site}
+	known := i.codes
 	if text, ok := token.(string); ok {
 		i.text(file, pointer, 0, text, known)
 		return true
@@ -338,7 +339,7 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 
 // Record takes a session record that has been read.
 func (i *Inspection) Record(name string, doc *schema.Node) {
-	i.node(name, "", doc, declared(&schema.Study{Study: i.study, Site: i.site}, doc))
+	i.node(name, "", doc, leak.Declare(declared(&schema.Study{Study: i.study, Site: i.site}, doc)...))
 }
 
 // settle takes over where something stays.
@@ -356,7 +357,7 @@ func (i *Inspection) settle(l *Ledger) {
 	}
 }
 
-func (i *Inspection) node(file, pointer string, n *schema.Node, declared []string) {
+func (i *Inspection) node(file, pointer string, n *schema.Node, declared *leak.Declared) {
 	switch n.Kind {
 	case schema.Object:
 		for _, m := range n.Members {
@@ -378,7 +379,7 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared []strin
 // table takes a list such as tubes.csv: cells beside the barcode, which comes
 // first. No cell of ours holds a line end, and a line that is no row is one text.
 func (i *Inspection) table(name string, data []byte) {
-	known := slices.Clip([]string{i.study, i.site})
+	known := i.codes
 	for r := 0; len(data) > 0; r++ {
 		end := bytes.IndexByte(data, '\n') + 1
 		if end == 0 {
@@ -391,10 +392,11 @@ func (i *Inspection) table(name string, data []byte) {
 			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
 			continue
 		}
-		things := append(known, row[0]) // as the record declares them
+		list := []string{i.study, i.site, row[0]} // as the record declares them
 		if name == "tubes.csv" && len(row) > 2 {
-			things = append(things, row[2])
+			list = append(list, row[2])
 		}
+		things := leak.Declare(list...)
 		for c, cell := range row[1:] {
 			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, things)
 		}
@@ -542,7 +544,7 @@ func (c *csvInspection) Close() error {
 // search looks at a line, from the first byte that is no numeral.
 func (c *csvInspection) search(at int64) {
 	c.roster.text(at, c.line)
-	c.i.text(c.name, "", int(at), string(c.line), []string{c.i.study, c.i.site})
+	c.i.text(c.name, "", int(at), string(c.line), c.i.codes)
 	c.line = c.line[:0]
 }
 
@@ -607,7 +609,7 @@ func (e *edfInspection) header(p []byte) []byte {
 		}
 		e.h, e.ranges, e.size, e.at = h, h.AnnotationRanges(), h.RecordSize(), h.HeaderSize()
 		e.done = len(e.ranges) == 0 || e.size < 1 || e.size > maxEDFRecord
-		known := []string{e.i.study, e.i.site}
+		known := e.i.codes
 		for _, t := range h.Texts() {
 			e.i.text(e.name, "", int(t.Offset), t.Value, known)
 		}
@@ -630,7 +632,7 @@ func (e *edfInspection) annotations() {
 		}
 		for _, t := range tals {
 			for _, text := range t.Texts {
-				e.i.text(e.name, "", int(e.at)+a.Offset+text.Start, text.Value, []string{e.i.study, e.i.site})
+				e.i.text(e.name, "", int(e.at)+a.Offset+text.Start, text.Value, e.i.codes)
 			}
 		}
 	}

@@ -42,7 +42,7 @@ func (t *Typed) Why(text string, declared ...string) error {
 	if err := oneLine(text, maxWhy); err != nil {
 		return err
 	}
-	for _, m := range t.scan.Scan(text, append(declared, t.declared...)) {
+	for _, m := range t.scan.Scan(text, leak.Declare(append(declared, t.declared...)...)) {
 		return fmt.Errorf("may hold %s: say it without, because it is kept for good", article(classWord(m.Class)))
 	}
 	return nil
@@ -57,7 +57,7 @@ func (t *Typed) Who(text string) error {
 	if err := oneLine(text, maxWho); err != nil {
 		return err
 	}
-	for _, m := range t.scan.ScanField(text, t.declared) {
+	for _, m := range t.scan.ScanField(text, leak.Declare(t.declared...)) {
 		switch {
 		case strings.HasPrefix(m.Basis, "roster: "):
 			return errors.New("holds something that stands in roster.csv")
