@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"syscall"
 
+	"outbreath/pack/durable"
 	"outbreath/pack/media"
 )
 
@@ -51,9 +52,10 @@ func (e *MediaError) words() string {
 
 func (e *MediaError) Unwrap() error { return e.Err }
 
-// mediaError wraps err, which is not nil, for the medium at path.
+// mediaError wraps err, which is not nil, for the medium at path. A *durable.Refusal,
+// which is no failure of the medium and says itself what to do, stays as it is.
 func mediaError(path string, err error) error {
-	if _, ok := errors.AsType[*MediaError](err); ok {
+	if told(err) {
 		return err
 	}
 	_, do := media.Explain(err)
@@ -63,9 +65,14 @@ func mediaError(path string, err error) error {
 	return &MediaError{Path: path, Do: do, Err: err}
 }
 
+// told reports whether err says already what to do.
+func told(err error) bool {
+	return errors.As(err, new(*MediaError)) || errors.As(err, new(*durable.Refusal))
+}
+
 // readError is mediaError for something that is only read.
 func readError(path string, err error) error {
-	if _, ok := errors.AsType[*MediaError](err); !ok && errors.Is(err, fs.ErrPermission) {
+	if !told(err) && errors.Is(err, fs.ErrPermission) {
 		return &MediaError{Path: path, Err: err, what: "this account may not read it",
 			Do: "ask whoever runs the computers for permission to read the medium, or run the command as somebody who may; the medium needs no right to write"}
 	}

@@ -109,7 +109,7 @@ const intoFull = "make room on that disk, or name a folder on a larger one with 
 
 // intoError says what is wrong with the disk that is unpacked onto.
 func intoError(path string, err error) error {
-	if _, ok := errors.AsType[*MediaError](err); ok {
+	if told(err) {
 		return err
 	}
 	m := &MediaError{Path: path, Err: err, Do: "look at that disk and folder, or name another folder with --into; nothing was unpacked"}
