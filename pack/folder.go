@@ -25,12 +25,12 @@ const maxFolder = maxParts + 100
 func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	d, err := v.root.Open(".")
 	if err != nil {
-		return nil, readError(v.root.Name(), err)
+		return nil, readError(filepath.Clean(v.root.Name()), durable.Plain(v.root, err))
 	}
 	defer d.Close()
 	there, err = d.ReadDir(maxFolder)
 	if err != nil && err != io.EOF {
-		return nil, readError(v.root.Name(), err)
+		return nil, readError(filepath.Clean(v.root.Name()), durable.Plain(v.root, err))
 	}
 	if !v.staged && strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)

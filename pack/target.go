@@ -41,7 +41,7 @@ func (t *target) look(tidy bool) (err error) {
 		return mediaError(t.media, err)
 	}
 	if t.info, err = t.folder.Root().Stat("."); err != nil {
-		return mediaError(t.media, err)
+		return mediaError(t.media, durable.Plain(t.folder.Root(), err))
 	}
 	if err := absent(t.folder.Root(), t.number); err != nil {
 		return err

@@ -11,24 +11,6 @@ import (
 	"outbreath/schema/demo"
 )
 
-// binary builds the program as a person runs it.
-func binary(t *testing.T) string {
-	t.Helper()
-	bin := filepath.Join(t.TempDir(), "outbreath")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	return bin
-}
-
-// many returns n, or all when the long runs were asked for by OUTBREATH_FULL=1.
-func many(n, all int) int {
-	if os.Getenv("OUTBREATH_FULL") != "" {
-		return all
-	}
-	return n
-}
-
 // TestCallsFail lets the kernel answer the n-th call of the real program with
 // an error, a lie or a kill: a whole shipment or none, the collection as it
 // was, and the next seal succeeds.
