@@ -115,7 +115,8 @@ var advice = regexp.MustCompile(`to do: |[;:,] (find out|run|name|put|move|repla
 // of a key folder by path: that folder must be its owner's alone.
 func followed(a act, call, args, rel string, arg []string) string {
 	named := strings.TrimSuffix(arg[3], "/.")
-	if !strings.Contains(rel, "/") || strings.HasPrefix(rel, "out/intake.db") || slices.Contains(a.args, named) && call == "openat" {
+	typed := call == "openat" && slices.Contains(a.args, named)
+	if !strings.Contains(rel, "/") || strings.HasPrefix(rel, "out/intake.db") || typed {
 		return ""
 	}
 	ofKeys := strings.HasPrefix(rel, "site/") || strings.HasPrefix(rel, "lab/")

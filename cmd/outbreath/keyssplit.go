@@ -192,7 +192,9 @@ func writeShares(dir string, made []madeShare) (err error) {
 			}
 		}
 	}
-	return durable.NameFolder(above, tmp, tmpName, name, func(from, to string) error { return durable.Rename(above, from, to) })
+	return durable.NameFolder(above, tmp, tmpName, name, func(from, to string) error {
+		return durable.Rename(above, from, to)
+	})
 }
 
 var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))
