@@ -40,6 +40,7 @@ type Inspection struct {
 	found   []foundAgain
 	beyond  *foundAgain // the first that there was no room for: nothing excuses it
 	settled map[SettledPlace]bool
+	stays   map[[2]string][]span // texts of recordings by file and class, in order
 	removed map[[2]string][]span // by file and pointer, in order
 }
 
@@ -50,11 +51,18 @@ type foundAgain struct {
 }
 
 // A SettledPlace is a text in which something that was found stays: what a person
-// decided to keep, or a date that was moved.
+// decided to keep, or a date that was moved. A text of a recording has no pointer: it is
+// known by its bytes, and nothing else of the recording is excused.
 type SettledPlace struct {
 	File    string     `json:"file"` // below data/
 	Pointer string     `json:"pointer"`
-	Class   leak.Class `json:"class"` // of a date that was moved; "" where something was kept
+	Class   leak.Class `json:"class"`           // of a date that was moved; "" where something was kept
+	Start   int64      `json:"start,omitempty"` // of the text, bytes of the file; recordings only
+	End     int64      `json:"end,omitempty"`
+}
+
+func (s SettledPlace) compare(t SettledPlace) int {
+	return cmp.Or(cmp.Compare(s.File, t.File), cmp.Compare(s.Pointer, t.Pointer), cmp.Compare(s.Start, t.Start), cmp.Compare(s.End, t.End), cmp.Compare(s.Class, t.Class))
 }
 
 // A RemovedPlace is a stretch that the treatment wrote over something that was
@@ -81,7 +89,7 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{}, removed: map[[2]string][]span{}}
+	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{}, stays: map[[2]string][]span{}, removed: map[[2]string][]span{}}
 }
 
 // Inspection inspects what is released, for one sealing: it knows from the
@@ -155,12 +163,18 @@ func (i *Inspection) Left() []leak.Finding {
 
 // excused says whether f is known to stay, or is a mask of ours.
 func (i *Inspection) excused(f *foundAgain) bool {
-	if i.settled[SettledPlace{f.File, f.Pointer, ""}] || i.settled[SettledPlace{f.File, f.Pointer, f.Class}] {
-		return true
+	for _, class := range []leak.Class{"", f.Class} {
+		if i.settled[SettledPlace{File: f.File, Pointer: f.Pointer, Class: class}] || within(f, i.stays[[2]string{f.File, string(class)}]) {
+			return true
+		}
 	}
-	masks := i.removed[[2]string{f.File, f.Pointer}]
-	after := sort.Search(len(masks), func(k int) bool { return masks[k].start > int64(f.Start) })
-	return f.mask && after > 0 && int64(f.End) <= masks[after-1].end
+	return f.mask && within(f, i.removed[[2]string{f.File, f.Pointer}])
+}
+
+// within reports whether f lies in one of spans, which are in order and do not overlap.
+func within(f *foundAgain, spans []span) bool {
+	after := sort.Search(len(spans), func(k int) bool { return spans[k].start > int64(f.Start) })
+	return after > 0 && int64(f.End) <= spans[after-1].end
 }
 
 // ourWords is what the treatment puts into a record for what it takes out.
@@ -346,8 +360,15 @@ func (i *Inspection) Record(name string, doc *schema.Node) {
 func (i *Inspection) settle(l *Ledger) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
+	clear(i.stays)
+	slices.SortFunc(l.Settled, SettledPlace.compare)
 	for _, p := range l.Settled {
-		i.settled[p] = true
+		if strings.HasPrefix(p.File, "recordings/") {
+			at := [2]string{p.File, string(p.Class)}
+			i.stays[at] = append(i.stays[at], span{p.Start, p.End})
+		} else {
+			i.settled[p] = true
+		}
 	}
 	clear(i.removed)
 	slices.SortFunc(l.Removed, RemovedPlace.compare)
