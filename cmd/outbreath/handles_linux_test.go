@@ -132,6 +132,7 @@ func followed(a act, call, args, rel string, arg []string) string {
 // TestNamesTraced runs the commands under strace and holds every name that they
 // touch in the scene against the table.
 func TestNamesTraced(t *testing.T) {
+	t.Parallel()
 	strace := outside(t, "strace")
 	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
@@ -197,16 +198,15 @@ func TestNamesTraced(t *testing.T) {
 // touched, nothing hangs, and what is refused is refused in words.
 func TestPlanted(t *testing.T) {
 	first := newScene(t)
-	full := os.Getenv("OUTBREATH_FULL") != ""
 	for k, n := range ownNames {
 		if n.planted == "" {
 			continue
 		}
 		for i, p := range plants {
 			acts := n.by
-			if !full && (k+i)%2 == 0 { // by itself each name meets every second kind, and one command
+			if !full() && (k+i)%2 == 0 { // by itself each name meets every second kind, and one command
 				continue
-			} else if !full {
+			} else if !full() {
 				acts = n.by[:1]
 			}
 			for _, a := range acts {

@@ -193,10 +193,7 @@ func TestInterrupted(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("no such signal here")
 	}
-	bin := filepath.Join(t.TempDir(), "outbreath")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 8, RecordingSeconds: 300, SampleHz: 100})
 	before := digest(t, j.collection)
 	for range 5 {

@@ -15,6 +15,7 @@ import (
 // an error, a lie or a kill: a whole shipment or none, the collection as it
 // was, and the next seal succeeds.
 func TestCallsFail(t *testing.T) {
+	t.Parallel()
 	strace := outside(t, "strace")
 	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
@@ -89,6 +90,7 @@ func (j *job) judge(t *testing.T, where string) (found int) {
 // TestFileTooBig: a limit of the kernel on the size of a file (EFBIG), as FAT32
 // has one; smaller parts pass.
 func TestFileTooBig(t *testing.T) {
+	t.Parallel()
 	outside(t, "sh")
 	bin := binary(t)
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 4, RecordingSeconds: 240, SampleHz: 50})
