@@ -45,7 +45,7 @@ type treated struct {
 	json       []byte
 	source     [sha256.Size]byte // of the record as the site has it, blanks between its parts left aside
 	ended      time.Time
-	declared   []string
+	declared   *leak.Declared
 	places     []place // of those searched, the ones that hold a match
 	searched   int
 	tubes      []ClearedTube
@@ -108,7 +108,7 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 		return nil, v.faults
 	}
 	t := &treated{name: v.name, subject: v.subject, file: s.File, source: sha256.Sum256(s.Doc.Encode()), ended: s.Ended,
-		json: bytes.Clone(out.Encode()), declared: declared(d.c.Study, out)}
+		json: bytes.Clone(out.Encode()), declared: leak.Declare(declared(d.c.Study, out)...)}
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})
@@ -144,7 +144,7 @@ func (d *draft) searchStudy() {
 		{file: "study.json", pointer: "/study", text: s.Study},
 	}
 	for i := range all {
-		all[i].declared = []string{s.Study, s.Site}
+		all[i].declared = leak.Declare(s.Study, s.Site)
 	}
 	d.study = d.suspects(all)
 	d.searched += len(all)
@@ -152,15 +152,15 @@ func (d *draft) searchStudy() {
 
 // declaredAt returns what excuses a text of a record. What leaves in tubes.csv too
 // is excused there by its own row alone, so it must not be by more here.
-func (d *draft) declaredAt(pointer string, t *treated) []string {
+func (d *draft) declaredAt(pointer string, t *treated) *leak.Declared {
 	s := d.c.Study
 	if pointer == "/fraction" {
-		return []string{s.Study, s.Site}
+		return leak.Declare(s.Study, s.Site)
 	}
 	if rest, ok := strings.CutPrefix(pointer, "/tubes/"); ok {
 		digits, _, _ := strings.Cut(rest, "/")
 		if i, err := strconv.Atoi(digits); err == nil && i < len(t.tubes) {
-			return []string{s.Study, s.Site, t.tubes[i].Barcode, t.tubes[i].Position}
+			return leak.Declare(s.Study, s.Site, t.tubes[i].Barcode, t.tubes[i].Position)
 		}
 	}
 	return t.declared

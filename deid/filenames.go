@@ -14,10 +14,12 @@ type FileNames struct {
 	places map[string][2]string // finding in a recording's name to the record and the pointer that name it
 }
 
-// FileNames knows the files that records name, and strays, which none does.
-func (d *Draft) FileNames(dec *leak.Decisions, strays []string) *FileNames {
+// FileNames knows the files of the draft's records, and others: those of records that
+// could not be treated, say, and files that no record names.
+func (d *Draft) FileNames(dec *leak.Decisions, others []string) *FileNames {
 	n := &FileNames{places: map[string][2]string{}}
 	var pairs []string
+	known := map[string]bool{}
 	mask := func(p place) []leak.Finding {
 		found := d.searcher.settle(p, dec).findings
 		shown, at := "", 0
@@ -33,7 +35,9 @@ func (d *Draft) FileNames(dec *leak.Decisions, strays []string) *FileNames {
 	}
 	for _, s := range d.sessions {
 		pointers := map[string]string{}
+		known[s.file] = true
 		for _, r := range s.recordings {
+			known[r.File] = true
 			pointers[r.File] = r.Pointer
 		}
 		for _, p := range s.places {
@@ -47,8 +51,12 @@ func (d *Draft) FileNames(dec *leak.Decisions, strays []string) *FileNames {
 			}
 		}
 	}
-	for _, file := range strays {
-		mask(place{file: file, text: file, manner: name, declared: []string{d.c.Study.Study, d.c.Study.Site}})
+	for _, file := range others {
+		if known[file] {
+			continue
+		}
+		known[file] = true
+		mask(place{file: file, text: file, manner: name, declared: leak.Declare(d.c.Study.Study, d.c.Study.Site)})
 	}
 	n.masks = strings.NewReplacer(pairs...)
 	return n

@@ -31,6 +31,7 @@ import (
 // no identifiers here.
 type Inspection struct {
 	study, site string
+	codes       *leak.Declared    // of the two
 	roster      *RosterSearch     // nil at the laboratory
 	source      map[string]string // as InspectionError's
 	until       context.Context   // nil: never
@@ -39,6 +40,7 @@ type Inspection struct {
 	found   []foundAgain
 	beyond  *foundAgain // the first that there was no room for: nothing excuses it
 	settled map[SettledPlace]bool
+	stays   map[[2]string][]span // texts of recordings by file and class, in order
 	removed map[[2]string][]span // by file and pointer, in order
 }
 
@@ -49,11 +51,18 @@ type foundAgain struct {
 }
 
 // A SettledPlace is a text in which something that was found stays: what a person
-// decided to keep, or a date that was moved.
+// decided to keep, or a date that was moved. A text of a recording has no pointer: it is
+// known by its bytes, and nothing else of the recording is excused.
 type SettledPlace struct {
 	File    string     `json:"file"` // below data/
 	Pointer string     `json:"pointer"`
-	Class   leak.Class `json:"class"` // of a date that was moved; "" where something was kept
+	Class   leak.Class `json:"class"`           // of a date that was moved; "" where something was kept
+	Start   int64      `json:"start,omitempty"` // of the text, bytes of the file; recordings only
+	End     int64      `json:"end,omitempty"`
+}
+
+func (s SettledPlace) compare(t SettledPlace) int {
+	return cmp.Or(cmp.Compare(s.File, t.File), cmp.Compare(s.Pointer, t.Pointer), cmp.Compare(s.Start, t.Start), cmp.Compare(s.End, t.End), cmp.Compare(s.Class, t.Class))
 }
 
 // A RemovedPlace is a stretch that the treatment wrote over something that was
@@ -80,7 +89,7 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, settled: map[SettledPlace]bool{}, removed: map[[2]string][]span{}}
+	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{}, stays: map[[2]string][]span{}, removed: map[[2]string][]span{}}
 }
 
 // Inspection inspects what is released, for one sealing: it knows from the
@@ -154,12 +163,18 @@ func (i *Inspection) Left() []leak.Finding {
 
 // excused says whether f is known to stay, or is a mask of ours.
 func (i *Inspection) excused(f *foundAgain) bool {
-	if i.settled[SettledPlace{f.File, f.Pointer, ""}] || i.settled[SettledPlace{f.File, f.Pointer, f.Class}] {
-		return true
+	for _, class := range []leak.Class{"", f.Class} {
+		if i.settled[SettledPlace{File: f.File, Pointer: f.Pointer, Class: class}] || within(f, i.stays[[2]string{f.File, string(class)}]) {
+			return true
+		}
 	}
-	masks := i.removed[[2]string{f.File, f.Pointer}]
-	after := sort.Search(len(masks), func(k int) bool { return masks[k].start > int64(f.Start) })
-	return f.mask && after > 0 && int64(f.End) <= masks[after-1].end
+	return f.mask && within(f, i.removed[[2]string{f.File, f.Pointer}])
+}
+
+// within reports whether f lies in one of spans, which are in order and do not overlap.
+func within(f *foundAgain, spans []span) bool {
+	after := sort.Search(len(spans), func(k int) bool { return spans[k].start > int64(f.Start) })
+	return after > 0 && int64(f.End) <= spans[after-1].end
 }
 
 // ourWords is what the treatment puts into a record for what it takes out.
@@ -182,7 +197,7 @@ const (
 
 // text searches one text and says whether anything was found, or nothing more is
 // looked for.
-func (i *Inspection) text(file, pointer string, base int, text string, declared []string) bool {
+func (i *Inspection) text(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	if at, _, found := schema.Hidden(text); found {
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
 			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"}, false})
@@ -216,7 +231,7 @@ func (i *Inspection) full() bool {
 }
 
 // window searches a part of a text.
-func (i *Inspection) window(file, pointer string, base int, text string, declared []string) bool {
+func (i *Inspection) window(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	matches := blind().Scan(text, declared)
 	if len(matches) == 0 {
 		return false
@@ -299,7 +314,7 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 	if depth > deepest || i.over() {
 		return false
 	}
-	known := []string{i.study, i.site}
+	known := i.codes
 	if text, ok := token.(string); ok {
 		i.text(file, pointer, 0, text, known)
 		return true
@@ -338,15 +353,22 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 
 // Record takes a session record that has been read.
 func (i *Inspection) Record(name string, doc *schema.Node) {
-	i.node(name, "", doc, declared(&schema.Study{Study: i.study, Site: i.site}, doc))
+	i.node(name, "", doc, leak.Declare(declared(&schema.Study{Study: i.study, Site: i.site}, doc)...))
 }
 
 // settle takes over where something stays.
 func (i *Inspection) settle(l *Ledger) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
+	clear(i.stays)
+	slices.SortFunc(l.Settled, SettledPlace.compare)
 	for _, p := range l.Settled {
-		i.settled[p] = true
+		if strings.HasPrefix(p.File, "recordings/") {
+			at := [2]string{p.File, string(p.Class)}
+			i.stays[at] = append(i.stays[at], span{p.Start, p.End})
+		} else {
+			i.settled[p] = true
+		}
 	}
 	clear(i.removed)
 	slices.SortFunc(l.Removed, RemovedPlace.compare)
@@ -356,7 +378,7 @@ func (i *Inspection) settle(l *Ledger) {
 	}
 }
 
-func (i *Inspection) node(file, pointer string, n *schema.Node, declared []string) {
+func (i *Inspection) node(file, pointer string, n *schema.Node, declared *leak.Declared) {
 	switch n.Kind {
 	case schema.Object:
 		for _, m := range n.Members {
@@ -378,7 +400,7 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared []strin
 // table takes a list such as tubes.csv: cells beside the barcode, which comes
 // first. No cell of ours holds a line end, and a line that is no row is one text.
 func (i *Inspection) table(name string, data []byte) {
-	known := slices.Clip([]string{i.study, i.site})
+	known := i.codes
 	for r := 0; len(data) > 0; r++ {
 		end := bytes.IndexByte(data, '\n') + 1
 		if end == 0 {
@@ -391,10 +413,11 @@ func (i *Inspection) table(name string, data []byte) {
 			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
 			continue
 		}
-		things := append(known, row[0]) // as the record declares them
+		list := []string{i.study, i.site, row[0]} // as the record declares them
 		if name == "tubes.csv" && len(row) > 2 {
-			things = append(things, row[2])
+			list = append(list, row[2])
 		}
+		things := leak.Declare(list...)
 		for c, cell := range row[1:] {
 			i.text(name, "/"+strconv.Itoa(r)+"/"+strconv.Itoa(c+1), 0, cell, things)
 		}
@@ -542,7 +565,7 @@ func (c *csvInspection) Close() error {
 // search looks at a line, from the first byte that is no numeral.
 func (c *csvInspection) search(at int64) {
 	c.roster.text(at, c.line)
-	c.i.text(c.name, "", int(at), string(c.line), []string{c.i.study, c.i.site})
+	c.i.text(c.name, "", int(at), string(c.line), c.i.codes)
 	c.line = c.line[:0]
 }
 
@@ -607,7 +630,7 @@ func (e *edfInspection) header(p []byte) []byte {
 		}
 		e.h, e.ranges, e.size, e.at = h, h.AnnotationRanges(), h.RecordSize(), h.HeaderSize()
 		e.done = len(e.ranges) == 0 || e.size < 1 || e.size > maxEDFRecord
-		known := []string{e.i.study, e.i.site}
+		known := e.i.codes
 		for _, t := range h.Texts() {
 			e.i.text(e.name, "", int(t.Offset), t.Value, known)
 		}
@@ -630,7 +653,7 @@ func (e *edfInspection) annotations() {
 		}
 		for _, t := range tals {
 			for _, text := range t.Texts {
-				e.i.text(e.name, "", int(e.at)+a.Offset+text.Start, text.Value, []string{e.i.study, e.i.site})
+				e.i.text(e.name, "", int(e.at)+a.Offset+text.Start, text.Value, e.i.codes)
 			}
 		}
 	}

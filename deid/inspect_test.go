@@ -99,12 +99,24 @@ func TestInspectionOfPlanted(t *testing.T) {
 						t.Errorf("stands at %q", got)
 					}
 				}
-				kept := []byte(`{"settled": [{"file": "` + test.file + `", "pointer": "` + test.pointer + `"}]}`)
-				if test.file != "treatment.json" {
-					files["treatment.json"] = kept
-					if left := inspected(files, piece); len(left) > 0 {
-						t.Errorf("kept, and still told: %+v", left)
+				if test.file == "treatment.json" {
+					continue
+				}
+				place := SettledPlace{File: test.file, Pointer: test.pointer}
+				if strings.HasPrefix(test.file, "recordings/") {
+					// the whole recording, another text of it, and one that ends too early excuse nothing
+					f := left[0]
+					for _, other := range []SettledPlace{place, {File: test.file, Start: int64(f.End), End: int64(f.End) + 80}, {File: test.file, Start: int64(f.Start), End: int64(f.End) - 1}} {
+						files["treatment.json"] = (&Ledger{Settled: []SettledPlace{other}}).Encode()
+						if left := inspected(files, piece); len(left) != 1 {
+							t.Errorf("kept at %+v, and not told", other)
+						}
 					}
+					place.Start, place.End = int64(f.Start), int64(f.End)
+				}
+				files["treatment.json"] = (&Ledger{Settled: []SettledPlace{place}}).Encode()
+				if left := inspected(files, piece); len(left) > 0 {
+					t.Errorf("kept, and still told: %+v", left)
 				}
 			}
 		})

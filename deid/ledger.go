@@ -2,12 +2,12 @@ package deid
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/json"
 	"errors"
 	"io"
 	"slices"
 	"strconv"
+	"strings"
 
 	"outbreath/deid/leak"
 )
@@ -112,22 +112,45 @@ func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 	}
 	list := []SettledPlace{}
 	cells := d.tubeCells()
+	texts := d.textsInTraces()
 	for _, f := range findings {
-		switch to := leaves[f.File]; {
-		case to == "":
+		at := SettledPlace{File: leaves[f.File], Pointer: f.Pointer}
+		if strings.HasPrefix(at.File, "recordings/") {
+			text, ok := texts[f.ID]
+			if !ok {
+				continue // in the recording's name, which does not leave
+			}
+			at.Start, at.End = text.start, text.end
+		}
+		switch {
+		case at.File == "":
 		case f.Decision == "keep":
-			list = append(list, SettledPlace{to, f.Pointer, ""})
+			list = append(list, at)
 			for _, cell := range cells[[2]string{f.File, f.Pointer}] {
-				list = append(list, SettledPlace{"tubes.csv", cell, ""})
+				list = append(list, SettledPlace{File: "tubes.csv", Pointer: cell})
 			}
 		case f.Moved:
-			list = append(list, SettledPlace{to, f.Pointer, f.Class})
+			at.Class = f.Class
+			list = append(list, at)
 		}
 	}
-	slices.SortFunc(list, func(a, b SettledPlace) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Class, b.Class))
-	})
+	slices.SortFunc(list, SettledPlace.compare)
 	return slices.Compact(list)
+}
+
+// textsInTraces returns the texts of recordings, as stretches of their files, by the
+// number of what was found in them.
+func (d *draft) textsInTraces() map[string]span {
+	texts := map[string]span{}
+	if d.traces == nil {
+		return texts
+	}
+	for _, p := range d.traces.places {
+		for _, f := range d.searcher.settle(p, nil).findings {
+			texts[f.ID] = span{int64(p.base), int64(p.base + len(p.text))}
+		}
+	}
+	return texts
 }
 
 // tubeCells returns where in tubes.csv a value of a record stands too, "/ROW/COLUMN"

@@ -29,7 +29,7 @@ type recording struct {
 	lasted   time.Duration // the session, from started_at to ended_at
 	shift    int           // days
 	dated    bool          // the plan lets a day out, moved by shift
-	declared []string
+	declared *leak.Declared
 	listed   *listedNumbers
 	numbers  []string // in the subject's row of the roster
 
@@ -41,7 +41,7 @@ type recording struct {
 
 func (d *draft) recording(v *visit, i int) recording {
 	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started)}
-	r.declared = []string{d.c.Study.Study, d.c.Study.Site} // who reads a recording alone knows no more
+	r.declared = leak.Declare(d.c.Study.Study, d.c.Study.Site) // who reads a recording alone knows no more
 	r.listed, r.numbers = d.treater.listed, v.numbers
 	r.leaves = v.recordingName(r.Pointer)
 	if f, ok := d.c.Plan.Field("/started_at"); ok {

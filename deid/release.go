@@ -124,8 +124,11 @@ func (c *Cleared) add(name string, data []byte) {
 // decisions that can have no effect.
 func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Problem {
 	problems := d.c.Errors()
+	said := len(problems) > 0 // why a recording is absent, too: at the record, or at what lies there instead
 	for _, s := range d.sessions {
-		problems = append(problems, s.absent...)
+		if !said {
+			problems = append(problems, s.absent...)
+		}
 		for _, r := range s.recordings {
 			problems = append(problems, d.traces.problems[r.File]...)
 		}

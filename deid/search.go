@@ -29,10 +29,10 @@ type place struct {
 	base          int // of the text's first byte in the file; recordings only
 	text          string
 	manner        manner
-	declared      []string  // values that the record declares
-	shift         int       // days by which a date in the text moves; 0: it is taken out
-	day           time.Time // of the session
-	initials      []string  // of its subject
+	declared      *leak.Declared // values that the record declares
+	shift         int            // days by which a date in the text moves; 0: it is taken out
+	day           time.Time      // of the session
+	initials      []string       // of its subject
 }
 
 // search notes a value that leaves with the words of a person in it. Listed

@@ -14,6 +14,7 @@ type Source struct {
 	Tubes   []string          // barcodes, as schema.Barcode has them, in the record's order
 	File    string            // its record
 	SHA256  [sha256.Size]byte // of the record, without regard to blanks, and its recordings
+	Absent  bool              // a recording is not there, so that SHA256 is not of the whole session
 }
 
 // Sources returns the sessions of d in their order. Every recording is read. The
@@ -23,7 +24,7 @@ func (d *Draft) Sources() ([]Source, error) {
 	failed := make([]error, len(d.sessions))
 	spread(len(d.sessions), func(i int) {
 		s := d.sessions[i]
-		out[i] = Source{Session: s.name, Subject: s.subject, File: s.file}
+		out[i] = Source{Session: s.name, Subject: s.subject, File: s.file, Absent: len(s.absent) > 0}
 		for _, t := range s.tubes {
 			out[i].Tubes = append(out[i].Tubes, schema.Barcode(t.Barcode))
 		}

@@ -20,7 +20,7 @@ const (
 // log, a register or a receipt, or travels in a shipment: why it is done, and who
 // does it. Safe for concurrent use.
 type Typed struct {
-	scan     func() *leak.Scanner // made when the first text is judged: most acts have none
+	scan     func() *leak.Scanner // made when there is something to search, because that takes its time
 	declared []string             // codes of study and site
 }
 
@@ -28,10 +28,14 @@ type Typed struct {
 // only patterns are searched for there.
 func NewTyped(c *schema.Collection) *Typed {
 	if c == nil {
-		return &Typed{scan: sync.OnceValue(func() *leak.Scanner { return leak.New(&schema.Roster{}) })}
+		return &Typed{scan: scanner(&schema.Roster{})}
 	}
-	roster := c.Roster
-	return &Typed{scan: sync.OnceValue(func() *leak.Scanner { return leak.New(roster) }), declared: []string{c.Study.Study, c.Study.Site}}
+	return &Typed{scan: scanner(c.Roster), declared: []string{c.Study.Study, c.Study.Site}}
+}
+
+// scanner makes the scanner of r at its first use.
+func scanner(r *schema.Roster) func() *leak.Scanner {
+	return sync.OnceValue(func() *leak.Scanner { return leak.New(r) })
 }
 
 // Why says what is wrong with a reason: nil, or an error that reads on from its
@@ -44,7 +48,7 @@ func (t *Typed) Why(text string, declared ...string) error {
 	if err := oneLine(text, maxWhy); err != nil {
 		return err
 	}
-	for _, m := range t.scan().Scan(text, append(declared, t.declared...)) {
+	for _, m := range t.scan().Scan(text, leak.Declare(append(declared, t.declared...)...)) {
 		return fmt.Errorf("may hold %s: say it without, because it is kept for good", article(classWord(m.Class)))
 	}
 	return nil
@@ -59,7 +63,7 @@ func (t *Typed) Who(text string) error {
 	if err := oneLine(text, maxWho); err != nil {
 		return err
 	}
-	for _, m := range t.scan().ScanField(text, t.declared) {
+	for _, m := range t.scan().ScanField(text, leak.Declare(t.declared...)) {
 		switch {
 		case strings.HasPrefix(m.Basis, "roster: "):
 			return errors.New("holds something that stands in roster.csv")

@@ -25,6 +25,10 @@ func (e *Error) Error() string {
 	return quotePath(e.Path) + ": " + e.Message
 }
 
+// ErrBusy is behind the error of a command that another one, which changes the same key
+// folder, kept from its work.
+var ErrBusy = errors.New("the key folder is in use")
+
 // Unwrap gives the system's error behind e, if there is one.
 func (e *Error) Unwrap() error { return e.cause }
 

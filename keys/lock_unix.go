@@ -20,19 +20,16 @@ func (f *Folder) lock() (unlock func(), err error) {
 	err = syscall.Flock(int(d.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 	if errors.Is(err, syscall.EWOULDBLOCK) {
 		d.Close()
-		return nil, &Error{Path: f.dir, cause: errBusy, Message: "another command is changing this key folder; wait until it has ended, then run this one again"}
+		return nil, &Error{Path: f.dir, cause: ErrBusy, Message: "another command is changing this key folder; wait until it has ended, then run this one again"}
 	}
 	return func() { d.Close() }, nil
 }
-
-// errBusy is behind lock's error when another process has the folder.
-var errBusy = errors.New("the key folder is in use")
 
 // await is lock for what every command does in a moment, such as changing a
 // state: it waits for another that does the same, up to half a minute.
 func (f *Folder) await() (unlock func(), err error) {
 	for until := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
-		if unlock, err = f.lock(); !errors.Is(err, errBusy) || time.Now().After(until) {
+		if unlock, err = f.lock(); !errors.Is(err, ErrBusy) || time.Now().After(until) {
 			return unlock, err
 		}
 	}

@@ -1,6 +1,8 @@
 package keys
 
 import (
+	"bytes"
+
 	"golang.org/x/crypto/ssh"
 )
 
@@ -22,6 +24,9 @@ const recipientMark = "recipient"
 func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	if len(data) > maxList {
 		return nil, fault("", "is larger than %d bytes; a file of public keys is expected", maxList)
+	}
+	if len(bytes.TrimSpace(data)) == 0 {
+		return nil, fault("", "this file is empty; it was perhaps not copied to the end: ask the other side for its public-keys.txt once more")
 	}
 	var offers []offer
 	seen := map[string]bool{}

@@ -2,6 +2,7 @@ package keys
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 
 	"golang.org/x/crypto/ssh"
@@ -56,6 +57,7 @@ func trustedSigner(key ssh.PublicKey, name string, already bool) Trusted {
 
 // TrustOptions say how the keys in a file are taken.
 type TrustOptions struct {
+	File          string // where the keys stand, for what is said of them
 	Name          string // whose they are; "" is the comment of the signer's key
 	Day           string // today, 2026-11-25
 	Compared      bool   // two people have compared the words
@@ -166,9 +168,12 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	if o.Expires != "" && !validDay(o.Expires) {
 		return nil, fault("", "the last day of use is not a date; write it as 2027-03-31")
 	}
+	if o.Expires != "" && o.Expires < o.Day {
+		return nil, fault("", "the last day of use is over: it was %s, and today is %s. Give a day to come; to put keys out of use, take them out with keys untrust. Nothing was trusted", o.Expires, o.Day)
+	}
 	offers, err := parseOffers(data, o.SSHRecipients)
 	if err != nil {
-		return nil, err
+		return nil, ofFile(o.File, err)
 	}
 	p := &trustPlan{TrustOptions: o, role: f.role}
 	if p.own, _, err = f.ownSigner(); err != nil {
@@ -195,7 +200,7 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 			t, err = p.takeSigner(k)
 		}
 		if err != nil {
-			return nil, err
+			return nil, ofFile(o.File, err)
 		}
 		p.note(&t)
 		if r, ok := p.revoked[t.Fingerprint]; ok {
@@ -207,6 +212,14 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 		return nil, fault("", "%s; ask this laboratory for a recipient of the kind that %s already lists, or take the old lines out first", mixtureHelp, recipientsFile)
 	}
 	return p, nil
+}
+
+// ofFile names the file in an error about what stands in it.
+func ofFile(path string, err error) error {
+	if e, ok := errors.AsType[*Error](err); ok && e.Path == "" {
+		return &Error{Path: path, Message: e.Message, cause: e.cause}
+	}
+	return err
 }
 
 func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trusted, err error) {

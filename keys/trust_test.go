@@ -239,7 +239,7 @@ func TestTrustRefuses(t *testing.T) {
 		as   string
 		want []string
 	}{
-		{"nothing", site, "", "", []string{"no public key", "public-keys.txt"}},
+		{"nothing", site, "", "", []string{"this file is empty", "public-keys.txt"}},
 		{"comments only", site, "# x\n\n", "", []string{"no public key", "expected"}},
 		{"other text", site, "# x\nDear Marta,\n", "", []string{"line 2", "public-keys.txt"}},
 		{"good and bad", site, x25519(t) + "\n" + key + " new\nDear Marta,\n", "", []string{"line 3"}},

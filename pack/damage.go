@@ -1,9 +1,12 @@
 package pack
 
 import (
+	"bytes"
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 
 	"outbreath/pack/repair"
@@ -144,12 +147,16 @@ func (v *verifying) readAround(d *damagedArchive, damage *Damage) (err error) {
 	if !placed {
 		damage.Unit, damage.Unplaced = chunkSealed, false
 	}
+	altered := v.altered(d)
 	damage.Salvage, err = v.salvage(v.ctx, c, func(from, to int64) {
 		if placed {
 			return
 		}
-		damage.Bytes += to - from
 		for _, r := range src.ranges(from, to) {
+			if !altered(r.Part) {
+				continue // a chunk reaches over the end of a part, and the other part is whole
+			}
+			damage.Bytes += r.To - r.From
 			if n := len(damage.Ranges) - 1; n >= 0 && damage.Ranges[n].Part == r.Part && damage.Ranges[n].To == r.From {
 				damage.Ranges[n].To = r.To
 			} else if n < 999 {
@@ -158,4 +165,22 @@ func (v *verifying) readAround(d *damagedArchive, damage *Damage) (err error) {
 		}
 	})
 	return err
+}
+
+// altered returns a function that says whether a part is not as the site signed it. Only
+// parts that it is asked about are read, each once.
+func (v *verifying) altered(d *damagedArchive) func(name string) bool {
+	known := map[string]bool{}
+	return func(name string) bool {
+		is, ok := known[name]
+		if !ok {
+			i := slices.IndexFunc(v.label.Parts, func(p labelPart) bool { return p.Name == name })
+			h, size := sha256.New(), v.label.Parts[i].Bytes
+			n, err := io.Copy(h, contextReader{v.ctx, io.NewSectionReader(d.parts[i], 0, size+1)})
+			want, _ := v.sumOf(name)
+			is = err != nil || n != size || !bytes.Equal(h.Sum(nil), want[:])
+			known[name] = is
+		}
+		return is
+	}
 }

@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"outbreath/pack/durable"
 )
@@ -25,12 +26,12 @@ const maxFolder = maxParts + 100
 func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	d, err := v.root.Open(".")
 	if err != nil {
-		return nil, readError(v.root.Name(), err)
+		return nil, readError(filepath.Clean(v.root.Name()), durable.Plain(v.root, err))
 	}
 	defer d.Close()
 	there, err = d.ReadDir(maxFolder)
 	if err != nil && err != io.EOF {
-		return nil, readError(v.root.Name(), err)
+		return nil, readError(filepath.Clean(v.root.Name()), durable.Plain(v.root, err))
 	}
 	if !v.staged && strings.HasPrefix(folderName(v.root.Name()), ".outbreath-") {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
@@ -247,6 +248,10 @@ func someNames(names []string) string {
 	return b.String()
 }
 
+// sealedAhead is how far before the beginning of the sealing day, UTC, a clock may be that
+// is right: the label has the site's own day, which begins up to 14 hours earlier.
+const sealedAhead = 24 * time.Hour
+
 // labelled checks that the label speaks about these parts.
 func (v *verifying) labelled() error {
 	if err := v.labelMatches(); err != nil {
@@ -259,6 +264,10 @@ func (v *verifying) labelled() error {
 			note = "; BUT the folder bears the number of another shipment, " + folderName(v.root.Name()) + ": go by " + v.label.Shipment +
 				", and look for the other one, which this may have been taken for"
 		}
+	}
+	if day, err := time.Parse(time.DateOnly, v.label.Sealed); err == nil && day.Sub(v.o.Now) > sealedAhead {
+		note += "; CAUTION: by this computer's clock that day is still to come (it is " + v.o.Now.UTC().Format(time.DateOnly) +
+			" UTC): one of the two clocks is wrong, so correct this one, or tell the site; the last days of keys are judged by it"
 	}
 	for _, p := range v.label.Parts {
 		digest, _ := v.sumOf(p.Name)

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 
+	"outbreath/pack/durable"
 	"outbreath/pack/repair"
 )
 
@@ -118,7 +119,7 @@ func (v *verifying) rewrite(s *staging, d *damagedArchive) error {
 		}
 	}()
 	create := func(name string) (*os.File, error) {
-		f, err := s.root.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+		f, err := durable.Create(s.root, name, 0)
 		if err != nil {
 			return nil, mediaError(s.into, err)
 		}
@@ -202,7 +203,7 @@ func (c contextReader) Read(b []byte) (int, error) {
 // unreadable says whether a part or the repair data are missing or no file.
 func (v *verifying) unreadable() bool {
 	for _, s := range v.sums {
-		if info, err := v.root.Lstat(s.name); s.name != readmeName && (errors.Is(err, fs.ErrNotExist) || err == nil && !info.Mode().IsRegular()) {
+		if info, err := durable.Lstat(v.root, s.name); s.name != readmeName && (errors.Is(err, fs.ErrNotExist) || err == nil && !info.Mode().IsRegular()) {
 			return true
 		}
 	}

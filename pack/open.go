@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -21,8 +22,9 @@ import (
 // everything has been found good. Nobody but its owner can read it.
 type staging struct {
 	into  string
-	above *os.Root        // the folder of into
-	name  string          // in above, until it is committed
+	above *os.Root // the folder of into
+	name  string   // in above, until it is named
+	named bool
 	root  *os.Root        // the folder itself
 	next  int64           // bytes of the file that is created next
 	made  map[string]bool // folders in it
@@ -44,9 +46,6 @@ const askRoom = 1 << 20
 // behind on its way to the same folder is removed.
 func newStaging(into string) (*staging, error) {
 	into = filepath.Clean(into)
-	if err := absent(into); err != nil {
-		return nil, err
-	}
 	parent, base := filepath.Dir(into), filepath.Base(into)
 	sum := sha256.Sum256([]byte(base))
 	prefix := ".outbreath-open-" + hex.EncodeToString(sum[:6]) + "-"
@@ -54,6 +53,10 @@ func newStaging(into string) (*staging, error) {
 	var err error
 	if s.above, err = durable.OpenFolder(parent); err != nil {
 		return nil, intoError(parent, err)
+	}
+	if err = absent(s.above, base); err != nil {
+		s.above.Close()
+		return nil, err
 	}
 	if err = clearOut(s.above, prefix); err == nil {
 		s.root, s.name, err = durable.NewFolder(s.above, prefix)
@@ -78,20 +81,27 @@ func clearOut(root *os.Root, prefix string) error {
 	entries, err := durable.ReadDir(root, ".")
 	for _, e := range entries {
 		if err == nil && e.IsDir() && strings.HasPrefix(e.Name(), prefix) {
-			err = root.RemoveAll(e.Name())
+			err = removeIn(root, e.Name())
 		}
 	}
 	return err
 }
 
+func removeIn(root *os.Root, name string) error {
+	stale, err := durable.Folder(root, name)
+	if err != nil {
+		return err
+	}
+	return durable.RemoveFolder(root, stale, name)
+}
+
 // room refuses what needs more bytes than the disk has, before it is filled.
 func (s *staging) room(need int64) error {
-	above := filepath.Dir(s.into)
-	free, err := media.OS{}.Free(above)
+	free, err := media.Free(s.above)
 	if err != nil || free < 0 || free >= need {
 		return nil // or the writing finds out
 	}
-	return &MediaError{Path: above, Err: syscall.ENOSPC, Do: intoFull,
+	return &MediaError{Path: filepath.Clean(s.above.Name()), Err: syscall.ENOSPC, Do: intoFull,
 		what: fmt.Sprintf("the disk is too small: %d bytes are free, and at least %d are needed", free, need)}
 }
 
@@ -99,7 +109,7 @@ const intoFull = "make room on that disk, or name a folder on a larger one with 
 
 // intoError says what is wrong with the disk that is unpacked onto.
 func intoError(path string, err error) error {
-	if _, ok := errors.AsType[*MediaError](err); ok {
+	if told(err) {
 		return err
 	}
 	m := &MediaError{Path: path, Err: err, Do: "look at that disk and folder, or name another folder with --into; nothing was unpacked"}
@@ -119,7 +129,7 @@ func (s *staging) header(h *[tarBlock]byte) {
 func (s *staging) create(name string) (io.WriteCloser, error) {
 	if dir := path.Dir(name); dir != "." && !s.made[dir] {
 		if err := s.root.MkdirAll(filepath.FromSlash(dir), 0o700); err != nil {
-			return nil, intoError(s.into, err)
+			return nil, intoError(s.into, durable.Plain(s.root, err))
 		}
 		for ; dir != "."; dir = path.Dir(dir) {
 			s.made[dir] = true
@@ -130,7 +140,7 @@ func (s *staging) create(name string) (io.WriteCloser, error) {
 			return nil, err
 		}
 	}
-	f, err := s.root.OpenFile(filepath.FromSlash(name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := durable.Create(s.root, filepath.FromSlash(name), 0)
 	if err != nil {
 		return nil, intoError(s.into, err)
 	}
@@ -150,13 +160,15 @@ func (s *staging) commit() error {
 		err = durable.SyncFolder(s.root)
 	}
 	if err == nil {
-		err = s.root.Close() // Windows renames no folder that is open
+		err = durable.NameFolder(s.above, s.root, s.name, filepath.Base(s.into), func(from, to string) error {
+			return durable.Rename(s.above, from, to)
+		})
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return &ExistsError{Folder: s.into}
 	}
 	if err == nil {
-		err = absent(s.into)
-	}
-	if err == nil {
-		err = s.above.Rename(s.name, filepath.Base(s.into)) // refuses to replace a folder
+		s.named = true
 	}
 	if err == nil {
 		err = durable.SyncFolder(s.above)
@@ -182,11 +194,13 @@ func (s *staging) wait() {
 	s.syncing.Wait()
 }
 
-// remove takes everything away. After commit it finds nothing.
+// remove takes everything away that has not got its name.
 func (s *staging) remove() {
 	s.wait()
+	if !s.named {
+		durable.RemoveFolder(s.above, s.root, s.name)
+	}
 	s.root.Close()
-	s.above.RemoveAll(s.name)
 	s.above.Close()
 }
 

@@ -190,9 +190,22 @@ type limitOf struct {
 	limit int64
 }
 
-func (l limitOf) FileLimit(dir string) (int64, error) {
-	if strings.HasPrefix(dir, l.dir) {
-		return l.limit, nil
+func (l limitOf) Open(dir string) (media.Folder, error) {
+	d, err := l.FS.Open(dir)
+	if dir == l.dir {
+		d = limited{d, l.limit}
 	}
-	return 0, nil
+	return d, err
+}
+
+type limited struct {
+	media.Folder
+	limit int64
+}
+
+func (l limited) FileLimit() (int64, error) { return l.limit, nil }
+
+func (l limited) Mkdir(name string) (media.Folder, error) {
+	sub, err := l.Folder.Mkdir(name)
+	return limited{sub, l.limit}, err
 }

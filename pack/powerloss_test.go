@@ -17,10 +17,16 @@ import (
 // A recorder is a medium that writes down what was asked of it, in the terms of
 // a disk: inodes, and entries of folders that point to them.
 type recorder struct {
-	media.FS
-	ops   []diskOp
-	paths map[string]int // path to inode
-	next  int
+	ops    []diskOp
+	inodes int
+}
+
+// A recordedFolder knows its inode, and those of what lies in it.
+type recordedFolder struct {
+	media.Folder
+	r       *recorder
+	inode   int
+	entries map[string]int
 }
 
 // A diskOp is one change that a disk may make durable late, or a barrier after
@@ -33,39 +39,47 @@ type diskOp struct {
 	data  []byte
 }
 
-func recordMedium(medium string) *recorder {
-	return &recorder{FS: media.OS{}, paths: map[string]int{medium: 1}, next: 2}
+// Open opens the medium, whose inode is 1.
+func (r *recorder) Open(dir string) (media.Folder, error) {
+	d, err := media.OS{}.Open(dir)
+	r.inodes = 1
+	return &recordedFolder{d, r, 1, map[string]int{}}, err
 }
 
-func (r *recorder) made(path string) int {
-	inode := r.next
-	r.next++
-	r.paths[path] = inode
-	r.ops = append(r.ops, diskOp{kind: "entry", dir: r.paths[filepath.Dir(path)], name: filepath.Base(path), inode: inode})
-	return inode
+func (d *recordedFolder) made(name string) int {
+	d.r.inodes++
+	d.entry(name, d.r.inodes)
+	return d.r.inodes
 }
 
-func (r *recorder) Mkdir(path string) error { r.made(path); return r.FS.Mkdir(path) }
+// entry lets name point to an inode; 0: the name goes.
+func (d *recordedFolder) entry(name string, inode int) {
+	d.entries[name] = inode
+	d.r.ops = append(d.r.ops, diskOp{kind: "entry", dir: d.inode, name: name, inode: inode})
+}
 
-func (r *recorder) Create(path string) (media.File, error) {
-	inode := r.made(path)
-	f, err := r.FS.Create(path)
-	return &recordedFile{f, r, inode}, err
+func (d *recordedFolder) Mkdir(name string) (media.Folder, error) {
+	inode := d.made(name)
+	sub, err := d.Folder.Mkdir(name)
+	return &recordedFolder{sub, d.r, inode, map[string]int{}}, err
+}
+
+func (d *recordedFolder) Create(name string) (media.File, error) {
+	inode := d.made(name)
+	f, err := d.Folder.Create(name)
+	return &recordedFile{f, d.r, inode}, err
 }
 
 // Rename is two changes: FAT may keep either alone when power fails.
-func (r *recorder) Rename(from, to string) error {
-	inode := r.paths[from]
-	r.ops = append(r.ops, diskOp{kind: "entry", dir: r.paths[filepath.Dir(to)], name: filepath.Base(to), inode: inode},
-		diskOp{kind: "entry", dir: r.paths[filepath.Dir(from)], name: filepath.Base(from)})
-	delete(r.paths, from)
-	r.paths[to] = inode
-	return r.FS.Rename(from, to)
+func (d *recordedFolder) Rename(from, to string) error {
+	d.entry(to, d.entries[from])
+	d.entry(from, 0)
+	return d.Folder.Rename(from, to)
 }
 
-func (r *recorder) SyncDir(dir string) error {
-	r.ops = append(r.ops, diskOp{kind: "syncdir", dir: r.paths[dir]})
-	return r.FS.SyncDir(dir)
+func (d *recordedFolder) Sync() error {
+	d.r.ops = append(d.r.ops, diskOp{kind: "syncdir", dir: d.inode})
+	return d.Folder.Sync()
 }
 
 type recordedFile struct {
@@ -145,7 +159,7 @@ func TestPowerLoss(t *testing.T) {
 	b := newBench(t)
 	for name, partSize := range map[string]int64{"one part": 0, "parts": 900} {
 		medium := shm(t)
-		r := recordMedium(medium)
+		r := new(recorder)
 		o := b.sealOptions(medium)
 		o.PartSize = partSize
 		if _, err := seal(context.Background(), r, sample(t, 1, 3000), o); err != nil {

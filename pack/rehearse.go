@@ -40,9 +40,7 @@ func HasRoom(c *deid.Cleared, folders []string, number string) error {
 	s := &sealing{p: p, targets: targetsOn(media.OS{}, folders, number)}
 	defer func() {
 		for _, t := range s.targets {
-			if t.root != nil {
-				t.root.Close()
-			}
+			t.end(false)
 		}
 	}()
 	return s.look(false)

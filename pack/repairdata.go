@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 
 	"outbreath/pack/media"
 	"outbreath/pack/repair"
@@ -40,7 +39,7 @@ func (t *target) repairData(ctx context.Context, o *SealOptions) (made media.Par
 	var sizes []int64
 	var from []io.ReaderAt
 	for _, p := range t.written {
-		f, err := t.fs.Open(filepath.Join(t.stage, p.Name))
+		f, err := t.stage.Open(p.Name)
 		if err != nil {
 			return made, mediaError(t.media, err)
 		}
@@ -51,7 +50,7 @@ func (t *target) repairData(ctx context.Context, o *SealOptions) (made media.Par
 	if err != nil {
 		return made, fmt.Errorf("the archive %w", err)
 	}
-	limit, err := t.fs.FileLimit(t.stage)
+	limit, err := t.stage.FileLimit()
 	if err != nil {
 		return made, mediaError(t.media, err)
 	}
@@ -59,7 +58,7 @@ func (t *target) repairData(ctx context.Context, o *SealOptions) (made media.Par
 		return made, &MediaError{Path: t.media, Err: errors.New("cannot hold so much repair data in one file"),
 			Do: "seal with a smaller share of repair data, or without"}
 	}
-	out := media.NewParts(t.fs, t.stage, repairName(o.Number), 0)
+	out := media.NewParts(t.stage, repairName(o.Number), 0)
 	err = repair.Encode(ctx, l, from, out)
 	var files []media.Part
 	if err == nil {

@@ -124,7 +124,7 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 
 func targetsOn(fsys media.FS, folders []string, number string) (list []*target) {
 	for _, folder := range folders {
-		list = append(list, &target{fs: fsys, media: folder, final: filepath.Join(folder, number)})
+		list = append(list, &target{fs: fsys, media: folder, number: number, final: filepath.Join(folder, number)})
 	}
 	return list
 }
@@ -187,10 +187,10 @@ func (s *sealing) prepare() (limit int64, err error) {
 	}
 	limit = s.o.PartSize
 	for _, t := range s.targets {
-		if err := t.begin(s.o.Number); err != nil {
+		if err := t.begin(); err != nil {
 			return 0, err
 		}
-		most, err := t.fs.FileLimit(t.stage)
+		most, err := t.stage.FileLimit()
 		if err != nil {
 			return 0, mediaError(t.media, err)
 		}
@@ -219,7 +219,7 @@ func (s *sealing) apart() error {
 	for i, t := range s.targets {
 		for _, u := range s.targets[:i] {
 			if os.SameFile(t.info, u.info) {
-				return &MediaError{Path: t.media, Err: errors.New("was named twice"), Do: "name one folder on each medium"}
+				return &TwiceError{First: u.media, Second: t.media}
 			}
 		}
 	}
@@ -230,7 +230,7 @@ func (s *sealing) apart() error {
 func (s *sealing) archive(ctx context.Context, limit int64) (*archived, error) {
 	out := &mediaWriter{targets: s.targets, most: capacity(limit)}
 	for _, t := range s.targets {
-		t.parts = media.NewParts(t.fs, t.stage, partName(s.o.Number, 0, 1), limit)
+		t.parts = media.NewParts(t.stage, partName(s.o.Number, 0, 1), limit)
 	}
 	read := int64(0)
 	o := *s.o
@@ -318,7 +318,7 @@ func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label) error 
 		return err
 	}
 	return each(s.targets, func(t *target) error {
-		if err := t.fs.SyncDir(t.stage); err != nil {
+		if err := t.stage.Sync(); err != nil {
 			return mediaError(t.media, err)
 		}
 		return nil

@@ -41,5 +41,5 @@ func sweepOne(medium *os.Root, name string) error {
 		return err
 	}
 	defer release()
-	return medium.RemoveAll(name) // removes a link itself
+	return durable.RemoveFolder(medium, stale, name)
 }

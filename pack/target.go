@@ -18,57 +18,57 @@ import (
 
 // A target is one medium that is sealed onto.
 type target struct {
-	fs                  media.FS
-	media, final, stage string
-	root                *os.Root    // of media
-	info                fs.FileInfo // of media
-	free                int64       // bytes at the start; -1: unknown
-	release             func()      // of the hold on stage; nil: not begun
-	parts               *media.Parts
-	written             []media.Part
-	readBack            bool
-	named               bool // stage has the name final
-	stuck               bool // and could not be taken away again
+	fs            media.FS
+	media         string       // as the person named it
+	number, final string       // of the shipment; its folder, media/number
+	folder        media.Folder // of media; nil: not opened
+	info          fs.FileInfo  // of media
+	free          int64        // bytes at the start; -1: unknown
+	stage         media.Folder // the hidden folder; nil: not begun
+	temp          string       // its name
+	release       func()       // of the hold on stage
+	parts         *media.Parts
+	written       []media.Part
+	readBack      bool
+	named         bool // stage has the name number
+	stuck         bool // and could not be taken away again
 }
 
 // look refuses a medium that cannot take the shipment. It changes nothing; with
 // tidy, it first removes what killed runs left there.
 func (t *target) look(tidy bool) (err error) {
-	if t.root, err = durable.OpenFolder(t.media); err != nil {
+	if t.folder, err = t.fs.Open(t.media); err != nil {
 		return mediaError(t.media, err)
 	}
-	if t.info, err = t.root.Stat("."); err != nil {
-		return mediaError(t.media, err)
+	if t.info, err = t.folder.Root().Stat("."); err != nil {
+		return mediaError(t.media, durable.Plain(t.folder.Root(), err))
 	}
-	if err := absent(t.final); err != nil {
+	if err := absent(t.folder.Root(), t.number); err != nil {
 		return err
 	}
 	if tidy {
-		if err := sweep(t.root); err != nil {
+		if err := sweep(t.folder.Root()); err != nil {
 			return mediaError(t.media, err)
 		}
 	}
-	if t.free, err = t.fs.Free(t.media); err != nil {
+	if t.free, err = t.folder.Free(); err != nil {
 		return mediaError(t.media, err)
 	}
 	return nil
 }
 
-// begin makes the hidden folder.
-func (t *target) begin(number string) error {
+// begin makes the hidden folder. From now on all of the shipment is written and read
+// through its handle, so that nothing that gets its name can lead elsewhere.
+func (t *target) begin() error {
 	random := make([]byte, 8)
 	rand.Read(random)
-	stage := filepath.Join(t.media, ".outbreath-"+number+"-"+hex.EncodeToString(random))
-	if err := t.fs.Mkdir(stage); err != nil {
-		return mediaError(t.media, err)
-	}
-	t.stage = stage
-	root, err := durable.Folder(t.root, filepath.Base(stage))
+	temp := ".outbreath-" + t.number + "-" + hex.EncodeToString(random)
+	stage, err := t.folder.Mkdir(temp)
 	if err != nil {
 		return mediaError(t.media, err)
 	}
-	defer root.Close()
-	release, _, err := media.Hold(root)
+	t.stage, t.temp = stage, temp
+	release, _, err := media.Hold(stage.Root())
 	if err != nil {
 		return mediaError(t.media, err)
 	}
@@ -78,7 +78,7 @@ func (t *target) begin(number string) error {
 
 // write writes a small file and reads it back.
 func (t *target) write(ctx context.Context, name string, data []byte) error {
-	if err := media.WriteFile(t.fs, t.stage, name, data); err != nil {
+	if err := media.WriteFile(t.stage, name, data); err != nil {
 		return mediaError(t.media, err)
 	}
 	return t.check(ctx, media.Part{Name: name, Bytes: int64(len(data)), SHA256: sha256.Sum256(data)})
@@ -86,7 +86,7 @@ func (t *target) write(ctx context.Context, name string, data []byte) error {
 
 // check reads a file back.
 func (t *target) check(ctx context.Context, q media.Part) error {
-	dropped, err := media.ReadBack(ctx, t.fs, filepath.Join(t.stage, q.Name), q.SHA256, q.Bytes)
+	dropped, err := media.ReadBack(ctx, t.stage, q.Name, q.SHA256, q.Bytes)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
@@ -99,17 +99,15 @@ func (t *target) check(ctx context.Context, q media.Part) error {
 
 // commit gives the folder its name.
 func (t *target) commit() error {
-	if err := absent(t.final); err != nil {
-		return err
+	err := durable.NameFolder(t.folder.Root(), t.stage.Root(), t.temp, t.number, t.folder.Rename)
+	if errors.Is(err, fs.ErrExist) {
+		return &ExistsError{Folder: t.final}
 	}
-	if err := t.fs.Rename(t.stage, t.final); err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return &ExistsError{Folder: t.final}
-		}
+	if err != nil {
 		return mediaError(t.media, err)
 	}
 	t.named = true
-	if err := t.fs.SyncDir(t.media); err != nil {
+	if err := t.folder.Sync(); err != nil {
 		return mediaError(t.media, err)
 	}
 	return nil
@@ -118,28 +116,34 @@ func (t *target) commit() error {
 // end releases the medium. After a failure nothing of this run is left there;
 // a pulled stick cannot be cleaned, and the next run sweeps it.
 func (t *target) end(failed bool) {
+	if t.folder == nil {
+		return
+	}
+	defer t.folder.Close()
+	if t.stage == nil {
+		return
+	}
+	defer t.stage.Close()
 	if failed {
 		if t.parts != nil {
 			t.parts.Abort() // closes the file; the folder goes in any case
 		}
 		if t.named {
-			t.stuck = t.root.Rename(filepath.Base(t.final), filepath.Base(t.stage)) != nil
+			t.stuck = durable.Rename(t.folder.Root(), t.number, t.temp) != nil
 		}
-		if t.stage != "" && !t.stuck {
-			t.root.RemoveAll(filepath.Base(t.stage))
+		if !t.stuck {
+			durable.RemoveFolder(t.folder.Root(), t.stage.Root(), t.temp)
 		}
 	}
 	if t.release != nil {
 		t.release()
 	}
-	if t.root != nil {
-		t.root.Close()
-	}
 }
 
-// absent says that there is nothing at path, or an *ExistsError.
-func absent(path string) error {
-	_, err := os.Lstat(path)
+// absent says that nothing in root has that name, or an *ExistsError.
+func absent(root *os.Root, name string) error {
+	_, err := durable.Lstat(root, name)
+	path := filepath.Join(root.Name(), name)
 	switch {
 	case err == nil:
 		return &ExistsError{Folder: path}

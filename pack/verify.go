@@ -107,7 +107,7 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 		if made == "" {
 			continue
 		}
-		if err := absent(made); err != nil {
+		if err := absentYet(made); err != nil {
 			return nil, err
 		}
 	}
@@ -117,6 +117,16 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 	}
 	defer root.Close()
 	return verify(ctx, root, o, false)
+}
+
+// absentYet tells early what newStaging would.
+func absentYet(made string) error {
+	root, name, err := durable.At(made)
+	if err != nil {
+		return nil // told by newStaging
+	}
+	defer root.Close()
+	return absent(root, name)
 }
 
 // verify is Verify. staged says that the folder has not got its name yet.

@@ -89,7 +89,7 @@ func (c *Collection) load() error {
 		}
 	}
 	c.Read.Recordings = len(files)
-	if err := c.records(records, newShelf(files)); err != nil {
+	if err := c.records(records, newShelf(files, c.Problems)); err != nil {
 		return err
 	}
 	SortProblems(c.Problems)
@@ -179,7 +179,7 @@ func (c *Collection) readRecord(file string) record {
 			r.err = nil
 			r.problems = []Problem{{File: file, Rule: "folder.unreadable", Severity: Error, Message: errUnreadable}}
 		case errors.As(r.err, new(*irregularError)): // it was a plain file when the folder was listed
-			r.problems = []Problem{{File: file, Rule: "folder.irregular", Severity: Error, Message: r.err.Error()}}
+			r.problems = []Problem{{File: file, Rule: ruleIrregular, Severity: Error, Message: r.err.Error()}}
 			r.err = nil
 		}
 		return r

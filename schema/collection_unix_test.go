@@ -40,7 +40,7 @@ func TestLoadIrregular(t *testing.T) {
 	for _, p := range c.Problems {
 		got = append(got, p.File+" "+p.Rule)
 	}
-	if diff := cmp.Diff([]string{"notes.txt folder.irregular", "recordings/trace-0002.csv folder.irregular", "sessions/0002.json recording.missing",
+	if diff := cmp.Diff([]string{"notes.txt folder.irregular", "recordings/trace-0002.csv folder.irregular", // once, and not at the record as well
 		"sessions/0003.json folder.irregular", "sessions/0004.json folder.irregular", "sessions/0005.json folder.irregular",
 		"sessions/0006.json folder.inside"}, got); diff != "" {
 		t.Error(diff)

@@ -19,6 +19,9 @@ const (
 	rosterFile    = "roster.csv"
 )
 
+// ruleIrregular is that of a name that stands for no plain file.
+const ruleIrregular = "folder.irregular"
+
 // An irregularError says that a name stands for no plain file.
 type irregularError struct{ is string } // "a link", "a named pipe" ...
 
@@ -26,10 +29,10 @@ func (e *irregularError) Error() string {
 	return "this is " + e.is + " and not a plain file: put the file itself in its place"
 }
 
-// changedError says that a file was another one, or longer, than when it was found.
-func changedError(name string) error {
-	return fmt.Errorf("%s changed while it was read: run the command again", name)
-}
+// A ChangedError says that a file was another one, or longer, than when it was found.
+type ChangedError struct{ File string }
+
+func (e *ChangedError) Error() string { return e.File + " changed while it was read" }
 
 const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the person who owns it"
 
@@ -38,7 +41,7 @@ func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 	f, err := durable.Open(root, name)
 	if refused := new(durable.Refusal); errors.As(err, &refused) {
 		if refused.Is == "" {
-			return nil, nil, changedError(name)
+			return nil, nil, &ChangedError{name}
 		}
 		return nil, nil, &irregularError{refused.Is}
 	}
@@ -64,7 +67,7 @@ func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
 	data := make([]byte, min(info.Size(), limit)+1)
 	switch n, err := io.ReadFull(f, data); {
 	case err == nil && info.Size() <= limit: // it has grown
-		return nil, changedError(name)
+		return nil, &ChangedError{name}
 	case err != nil && err != io.EOF && err != io.ErrUnexpectedEOF:
 		return nil, err
 	default:
@@ -169,5 +172,5 @@ func (c *Collection) omit(file, why string) { c.Omitted = append(c.Omitted, Omit
 
 func (c *Collection) irregular(file string, mode fs.FileMode) {
 	err := &irregularError{durable.Kind(mode)}
-	c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.irregular", Severity: Error, Message: err.Error()})
+	c.Problems = append(c.Problems, Problem{File: file, Rule: ruleIrregular, Severity: Error, Message: err.Error()})
 }

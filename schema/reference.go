@@ -33,11 +33,16 @@ type shelf struct {
 	named map[string]place  // in lower case, by the first record that names it
 	other map[string]bool   // in lower case, named in records that were not accepted
 
-	unknown bool // a record could not be read, so that nobody knows what it names
+	odd     map[string]bool // what is no plain file, and was told as such
+	unknown bool            // a record could not be read, so that nobody knows what it names
 }
 
-func newShelf(files []fs.DirEntry) *shelf {
-	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place), other: make(map[string]bool)}
+// newShelf holds the files that [Collection.list] has found, and knows what it told.
+func newShelf(files []fs.DirEntry, told []Problem) *shelf {
+	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place), other: make(map[string]bool), odd: make(map[string]bool)}
+	for _, p := range told {
+		s.odd[p.File] = p.Rule == ruleIrregular
+	}
 	for _, e := range files {
 		name := recordingsDir + "/" + e.Name()
 		s.files[name] = true
@@ -73,6 +78,9 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 		s.named[low] = q.place(pointer)
 		if ext := strings.ToLower(path.Ext(name)); ext != "."+format {
 			q.error(pointer, "recording.format", fmt.Sprintf("the name of a recording in this format must end in .%s: rename the file, or correct the format", format))
+		}
+		if s.odd[name] {
+			continue
 		}
 		if !s.files[name] {
 			message := "there is no such file in the recordings folder: copy it there, or correct the name here"

@@ -17,8 +17,9 @@ import (
 // a draft 2020-12 schema, and every shipped record against it, under each
 // built-in plan and one of a study's own that has alternatives.
 func TestOutsideValidator(t *testing.T) {
+	t.Parallel()
 	node := outside(t, "node")
-	modules := npm(t, "ajv@8.20.0", "ajv-formats@3.0.1")
+	modules := npm(t)
 	script, err := filepath.Abs("testdata/ajv.cjs")
 	if err != nil {
 		t.Fatal(err)
@@ -87,19 +88,29 @@ func TestOutsideValidator(t *testing.T) {
 	}
 }
 
-// npm installs packages into a folder of the test's own and returns where they
-// lie. Without npm, or where no registry answers, the test is skipped.
-func npm(t *testing.T, packages ...string) string {
+// packages of npm that the tests use: judges of schemas and of pages.
+var packages = []string{"ajv@8.20.0", "ajv-formats@3.0.1", "axe-core@4.14.1", "jsdom@26.1.0"}
+
+// npm installs packages, once for all tests, and returns where they lie. Without npm,
+// or where no registry answers, the test is skipped.
+func npm(t *testing.T) string {
 	t.Helper()
 	tool := outside(t, "npm")
-	dir := t.TempDir()
-	cmd := exec.Command(tool, append([]string{"install", "--no-save", "--silent", "--no-audit", "--no-fund", "--prefix", dir}, packages...)...)
-	cmd.Dir = dir
-	if out, err := cmd.CombinedOutput(); err != nil {
+	dir := filepath.Join(shared, "npm")
+	installed.Do(func() {
+		cmd := exec.Command(tool, append([]string{"install", "--no-save", "--silent", "--no-audit", "--no-fund", "--prefix", dir}, packages...)...)
+		if installed.err = os.Mkdir(dir, 0o755); installed.err == nil {
+			cmd.Dir = dir
+			installed.out, installed.err = cmd.CombinedOutput()
+		}
+	})
+	if installed.err != nil {
 		if os.Getenv("CI") == "true" {
-			t.Fatalf("npm: %v\n%s", err, out)
+			t.Fatalf("npm: %v\n%s", installed.err, installed.out)
 		}
 		t.Skipf("npm cannot install %s here", strings.Join(packages, " "))
 	}
 	return filepath.Join(dir, "node_modules")
 }
+
+var installed attempt

@@ -52,7 +52,7 @@ var houses = map[string][]string{
 	"modernc.org/sqlite":                       {"outbreath/pack/register"},
 	"github.com/boombuler/barcode":             {"outbreath/pack/symbol"},
 	"golang.org/x/crypto":                      {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack", "outbreath/pack/site"},
-	"golang.org/x/sys":                         {"outbreath/pack/media", "outbreath/pack/custody", "outbreath/cmd/outbreath"},
+	"golang.org/x/sys":                         {"outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term":                        {"outbreath/cmd/outbreath"},
 	"golang.org/x/text":                        {"outbreath/schema", "outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
 }

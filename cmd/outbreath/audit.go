@@ -193,12 +193,12 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	}
 	u.say("attacking it")
 	report := audit.Examine(out, in)
-	left := r.counts()
+	left, names := r.counts(), r.names()
 	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: left.Recordings, Report: report}
 	doc := &auditResult{
 		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
 		Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
-		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: nonNil(r.findings), Decisions: r.decided(), Problems: nonNil(r.problems), Checks: []pack.Check{},
+		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: names.Findings(r.findings), Decisions: r.decided(), Problems: names.Problems(r.problems), Checks: []pack.Check{},
 		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out, Custody: []custody.Entry{},
 	}
 	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)

@@ -152,6 +152,7 @@ func (d *desk) newKeys(folder, role, name string) string {
 // then a shipment is sealed and accepted. Keys that somebody exchanges on the way
 // are caught by the comparison, and nothing is trusted.
 func TestCeremony(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60, NoEDF: true}); err != nil {
 		t.Fatal(err)

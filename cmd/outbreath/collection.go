@@ -83,6 +83,11 @@ func readLoaded(ctx context.Context, u *ui, o *options, col *schema.Collection, 
 	if err != nil {
 		return nil, err
 	}
+	return readWith(ctx, u, col, folder, key)
+}
+
+// readWith is [readLoaded] with a key folder that is open already; nil: there is none.
+func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.Folder, key *keys.PseudonymKey) (*reading, error) {
 	r := &reading{col: col, folder: folder}
 	if err := r.look(u); err != nil {
 		return nil, err
@@ -235,29 +240,43 @@ func (r *reading) add(more []schema.Problem) {
 	}
 }
 
-// names says how the collection's files are shown; nil shows them as they are, when
-// no record could be treated.
+// names says how the collection's files are shown.
 func (r *reading) names() *deid.FileNames {
-	if r.searched == nil {
-		return nil
-	}
-	var strays []string
-	for _, p := range r.problems {
-		if p.Rule == "recording.unnamed" {
-			strays = append(strays, p.File)
+	return namesOf(r.col, r.searched, r.decisions, r.problems)
+}
+
+// namesOf says how the files of col, and those that problems are about, are shown. draft
+// is nil when no record was treated.
+func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decisions, problems []schema.Problem) *deid.FileNames {
+	if draft == nil {
+		none := *col
+		none.Sessions = nil
+		var err error
+		if draft, err = deid.Treat(&none, nil); err != nil {
+			panic(err) // of a plan that was loaded, and of no record
 		}
 	}
-	for _, o := range r.col.Omitted {
-		strays = append(strays, o.File)
+	var files []string
+	for _, p := range slices.Concat(col.Problems, problems) {
+		files = append(files, p.File)
 	}
-	return r.searched.FileNames(r.decisions, strays)
+	for _, o := range col.Omitted {
+		files = append(files, o.File)
+	}
+	for _, s := range col.Sessions {
+		files = append(files, s.File)
+		for _, r := range s.Recordings {
+			files = append(files, r.File)
+		}
+	}
+	return draft.FileNames(decisions, files)
 }
 
 // treated returns the problems as an error when they kept the records from
 // being treated at all.
 func (r *reading) treated() error {
 	if r.draft == nil {
-		return &schema.QueriesError{Problems: r.problems}
+		return &schema.QueriesError{Problems: r.names().Problems(r.problems)}
 	}
 	return nil
 }

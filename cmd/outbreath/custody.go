@@ -42,6 +42,11 @@ back from a backup contradicts the key folder, and every command refuses it. If
 nothing newer exists, the privacy officer takes it for the present one with
 --restored, --reason and --by: what is missing, who and why go into the log.
 Numbers stay given, and subjects who have withdrawn stay left out.
+
+What is set aside stays in the collection as evidence; delete nothing of it:
+  custody.damaged-N.jsonl  a log that could not be read, and its .sig
+  review.aside-N.jsonl     decisions that no signed entry of the log holds
+  custody.torn-N           an unfinished last line that --repair moved
 ` + statusHelp,
 		Example: "  outbreath custody week-48 --keys site-keys\n  outbreath custody week-48 --receipt WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
 		Args:    cobra.ExactArgs(1),

@@ -71,6 +71,7 @@ func TestOverdue(t *testing.T) {
 // log of 200 entries, as custody --check sees it with the site's real key: of
 // every 16th line and of the last ones. pack/custody tries all of them.
 func TestLogChanges(t *testing.T) {
+	t.Parallel()
 	dir, site := logged(t, 200)
 	path := filepath.Join(dir, custodyFile)
 	data, err := os.ReadFile(path)

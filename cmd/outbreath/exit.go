@@ -32,7 +32,7 @@ var statuses = []struct {
 	means  string
 }{
 	{exitOK, "all well"},
-	{exitResolve, "a person must resolve something: queries, findings, discrepancies"},
+	{exitResolve, "a person must resolve something: query, finding, discrepancy, busy files"},
 	{exitUsage, "wrong use or configuration"},
 	{exitRejected, "rejected: damaged, altered, not authentic, or wrong key"},
 	{exitIO, "media or I/O failure, or anything unforeseen"},
@@ -59,6 +59,16 @@ func (e *usageError) Error() string { return e.msg }
 func usagef(do, format string, args ...any) error {
 	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
 }
+
+// An overtakenError says that something else worked on the same files meanwhile. The
+// command was right, and a person sees to it that it is given again when the other has ended.
+type overtakenError struct {
+	msg  string // what happened
+	do   string // what to do
+	file string // of the collection that msg names; "" is none
+}
+
+func (e *overtakenError) Error() string { return e.msg }
 
 // A rejectedError refuses something that is damaged, altered or not authentic.
 type rejectedError struct {
@@ -89,14 +99,16 @@ func exitStatus(err error) int {
 	case errors.As(err, &status):
 		return int(status)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)):
+		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
+		errors.As(err, new(*overtakenError)), errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
+		errors.Is(err, keys.ErrBusy):
 		return exitResolve
 	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)),
 		errors.As(err, new(*site.ConflictError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
-		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*site.LastNumberError)):
+		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
+		errors.As(err, new(*site.LastNumberError)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -107,18 +119,23 @@ func exitStatus(err error) int {
 // toDo returns what a person can do about err, or "".
 func toDo(err error) string {
 	var (
-		usage    *usageError
-		rejected *rejectedError
-		media    *pack.MediaError
-		reg      *register.Error
-		conflict *site.ConflictError
-		last     *site.LastNumberError
+		usage     *usageError
+		rejected  *rejectedError
+		overtaken *overtakenError
+		media     *pack.MediaError
+		reg       *register.Error
+		conflict  *site.ConflictError
+		last      *site.LastNumberError
 	)
 	switch {
 	case errors.As(err, &conflict):
 		return conflictToDo(conflict)
 	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
 		return "wait until it has ended, then run this command again"
+	case errors.As(err, new(*schema.ChangedError)):
+		return "close the programs that use the collection, then run this command again"
+	case errors.As(err, &overtaken):
+		return overtaken.do
 	case errors.As(err, &usage):
 		return usage.do
 	case errors.As(err, &rejected):
@@ -145,6 +162,8 @@ func toDo(err error) string {
 		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
 	case errors.As(err, &reg):
 		return reg.Do
+	case errors.As(err, new(*pack.TwiceError)):
+		return "name one folder on each of two media, or one folder alone; nothing was written"
 	case errors.As(err, new(*pack.ExistsError)):
 		return "choose another medium, or another number with --shipment; nothing was changed"
 	case errors.Is(err, fs.ErrPermission):

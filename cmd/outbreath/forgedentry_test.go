@@ -17,6 +17,7 @@ import (
 // told as that, never as a key folder that is too old; an officer who takes the log
 // for the present one is shown it, and the log says which entries nobody had signed.
 func TestForgedEntryIsNamed(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	entries := entriesOf(t, h.collection)
 	forged := entries[0]
@@ -68,6 +69,7 @@ func TestRemovedEntry(t *testing.T) {
 // TestLogOfAnotherCollection: a log that is good in itself and known, but belongs to
 // another week: put in this one's place, or copied with the folder.
 func TestLogOfAnotherCollection(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	other := h.at("other-week")
 	if _, err := demo.Write(other, tinyDemo); err != nil {
@@ -116,6 +118,7 @@ func TestLogOfAnotherCollection(t *testing.T) {
 // TestForgedDecisionsAreVoid: an officer who takes a collection for the present one
 // makes no decision valid that no signed entry of the log holds.
 func TestForgedDecisionsAreVoid(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	restore := func(what string, want ...string) {
 		t.Helper()

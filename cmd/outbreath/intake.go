@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"outbreath/pack"
 )
@@ -19,6 +20,9 @@ var decisionWords = map[pack.Decision]string{
 func doNext(v *pack.Verdict) string {
 	if v.Disputed {
 		return "keep each medium as it is, use neither, and ask the site by telephone which contents count"
+	}
+	if slices.ContainsFunc(v.Checks, func(c pack.Check) bool { return c.Name == checkRegister && !c.OK }) && v.Decision == pack.Accepted {
+		return "run this again when the register works; until then analyse nothing of it"
 	}
 	switch v.Decision {
 	case pack.NotVerified:

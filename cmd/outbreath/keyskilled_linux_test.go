@@ -15,6 +15,7 @@ import (
 // disk: the folder opens afterwards, every key that was there is there, and the
 // same command once more ends where an undisturbed one does.
 func TestKeysKilled(t *testing.T) {
+	t.Parallel()
 	strace := outside(t, "strace")
 	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)

@@ -179,12 +179,12 @@ func writeShares(dir string, made []madeShare) (err error) {
 	if err != nil {
 		return usagef("name a place that may be written to", "%s cannot be made", quoted(dir))
 	}
+	defer tmp.Close()
 	defer func() {
 		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), above.RemoveAll(tmpName))
+			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), durable.RemoveFolder(above, tmp, tmpName))
 		}
 	}()
-	defer tmp.Close()
 	for _, m := range made {
 		for path, data := range map[string][]byte{m.File: m.data, m.Sheet: m.page} {
 			if err := durable.WriteNew(tmp, filepath.Base(path), data, 0o600); err != nil {
@@ -192,7 +192,9 @@ func writeShares(dir string, made []madeShare) (err error) {
 			}
 		}
 	}
-	return above.Rename(tmpName, name) // refuses to replace a folder
+	return durable.NameFolder(above, tmp, tmpName, name, func(from, to string) error {
+		return durable.Rename(above, from, to)
+	})
 }
 
 var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))

@@ -36,7 +36,7 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 				return err
 			}
 			t.Day = now().Format("2006-01-02")
-			t.By = operatorName(t.By)
+			t.By, t.File = operatorName(t.By), args[0]
 			offered, err := f.Offered(data, t)
 			if err != nil {
 				return err

@@ -25,6 +25,7 @@ import (
 //
 // OUTBREATH_LAW is how many collections are tried, OUTBREATH_LAW_SEED the first seed.
 func TestCheckIsSeal(t *testing.T) {
+	t.Parallel()
 	number, seed := 100, uint64(time.Now().UnixNano())%1_000_000_000
 	if testing.Short() {
 		number = 10

@@ -120,6 +120,7 @@ func (r *rotated) pseudonymIn(t *testing.T, number string) string {
 // TestRotation: shipments before and after are accepted, name their key, and
 // are found by trace and withdraw.
 func TestRotation(t *testing.T) {
+	t.Parallel()
 	r := newRotated(t)
 	if r.keyIDs[0] == r.keyIDs[1] || r.pseudonyms[0] == r.pseudonyms[1] {
 		t.Fatalf("rotation changed nothing: keys %v, pseudonyms %v", r.keyIDs, r.pseudonyms)
@@ -227,6 +228,7 @@ func TestLinkage(t *testing.T) {
 // page or list of another's, before and after the key was rotated; trace still
 // answers, and says so.
 func TestWithdrawnEverywhere(t *testing.T) {
+	t.Parallel()
 	r := newRotated(t)
 	next := r.at("next")
 	if err := invent(next, smallDemo); err != nil {

@@ -101,7 +101,7 @@ func (p *packing) clear() error {
 		return nil
 	}
 	p.Scanned, p.Reasons = nil, nil
-	if err := p.root.Remove(packingFile); err != nil && !notExist(err) {
+	if err := durable.Remove(p.root, packingFile); err != nil && !notExist(err) {
 		return err
 	}
 	return durable.SyncFolder(p.root)

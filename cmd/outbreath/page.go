@@ -79,7 +79,7 @@ func writePair(path string, data, sig []byte, mode fs.FileMode) error {
 		return notWritten(path+".sig", err)
 	}
 	if err := durable.WriteNew(root, name, data, mode); err != nil {
-		return errors.Join(notWritten(path, err), root.Remove(name+".sig"))
+		return errors.Join(notWritten(path, err), durable.Remove(root, name+".sig"))
 	}
 	return nil
 }

@@ -16,6 +16,7 @@ import (
 // The page of 200 sessions is small, loads nothing, runs nothing, admits its
 // own style sheet only, names no subject, and has words for every picture.
 func TestAuditPage(t *testing.T) {
+	t.Parallel()
 	j := newJob(t, demo.Options{Subjects: 66, Sessions: 200, RecordingSeconds: 5, NoEDF: true})
 	path := j.at("page.html")
 	must(t, "audit", j.collection, "--report", path, "--keys", j.site, "--quiet")
@@ -64,8 +65,9 @@ func TestAuditPage(t *testing.T) {
 // TestAccessibility lets axe-core judge the page, and one from which the language
 // was taken away.
 func TestAccessibility(t *testing.T) {
+	t.Parallel()
 	node := outside(t, "node")
-	modules := npm(t, "axe-core@4.14.1", "jsdom@26.1.0")
+	modules := npm(t)
 	j := newJob(t, demo.Small())
 	path := j.at("page.html")
 	must(t, "audit", j.collection, "--report", path, "--keys", j.site, "--quiet")

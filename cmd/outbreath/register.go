@@ -38,6 +38,9 @@ func (o *registerOptions) flags(c *cobra.Command) {
 	f.StringVar(&o.study, "study", "", "with --settle: the study, where a site sends for several")
 }
 
+// checkRegister is the check that tells what the register knows.
+const checkRegister = "register"
+
 // An intakeRegister enters verdicts in the name of one station.
 type intakeRegister struct {
 	*register.Register
@@ -79,7 +82,7 @@ func (r *intakeRegister) enter(ctx context.Context, verdicts []*pack.Verdict) ([
 			continue
 		}
 		if v.Study == "" {
-			v.Add(pack.Check{Name: "register", OK: true, Detail: "not entered: nothing of it is signed by a trusted site"}, "")
+			v.Add(pack.Check{Name: checkRegister, OK: true, Detail: "not entered: nothing of it is signed by a trusted site"}, "")
 			continue
 		}
 		now := time.Now()
@@ -114,7 +117,7 @@ func (r *intakeRegister) enter(ctx context.Context, verdicts []*pack.Verdict) ([
 func (r *intakeRegister) judge(v *pack.Verdict, ans register.Answer) (pack.Check, pack.Decision) {
 	first := fmt.Sprintf("first entered on %s UTC at station %s", ans.First.When.Format(time.DateTime), quoted(ans.First.Station))
 	fail := func(format string, args ...any) (pack.Check, pack.Decision) {
-		return pack.Check{Name: "register", Detail: fmt.Sprintf(format, args...)}, pack.Discrepancies
+		return pack.Check{Name: checkRegister, Detail: fmt.Sprintf(format, args...)}, pack.Discrepancies
 	}
 	switch {
 	case ans.Kind == register.Conflict:
@@ -138,17 +141,17 @@ func (r *intakeRegister) judge(v *pack.Verdict, ans register.Answer) (pack.Check
 	case ans.Kind == register.Repeat && ans.First.Station != r.station:
 		return fail("a repeat: the same shipment was %s: find out which station has it before anything is analysed twice", first)
 	case ans.Kind == register.Repeat && ans.Settled != nil:
-		return pack.Check{Name: "register", OK: true, Detail: "a repeat: the same shipment was " + first + "; it was " + settledWords(ans.Settled)}, ""
+		return pack.Check{Name: checkRegister, OK: true, Detail: "a repeat: the same shipment was " + first + "; it was " + settledWords(ans.Settled)}, ""
 	case ans.Kind == register.Repeat:
-		return pack.Check{Name: "register", OK: true, Detail: "a repeat: the same shipment was " + first + "; it counts once"}, ""
+		return pack.Check{Name: checkRegister, OK: true, Detail: "a repeat: the same shipment was " + first + "; it counts once"}, ""
 	case ans.Kind == register.Rejected && !ans.First.When.IsZero():
-		return pack.Check{Name: "register", OK: true, Detail: "entered as a rejected copy; a good one was " + first}, ""
+		return pack.Check{Name: checkRegister, OK: true, Detail: "entered as a rejected copy; a good one was " + first}, ""
 	case ans.Settled != nil && ans.Kind == register.Rejected:
-		return pack.Check{Name: "register", OK: true, Detail: "entered as rejected; this number was " + settledWords(ans.Settled) + ": ask the site what this shipment is"}, ""
+		return pack.Check{Name: checkRegister, OK: true, Detail: "entered as rejected; this number was " + settledWords(ans.Settled) + ": ask the site what this shipment is"}, ""
 	case ans.Kind == register.Rejected:
-		return pack.Check{Name: "register", OK: true, Detail: "entered as rejected; a good copy has not arrived yet"}, ""
+		return pack.Check{Name: checkRegister, OK: true, Detail: "entered as rejected; a good copy has not arrived yet"}, ""
 	}
-	return pack.Check{Name: "register", OK: true, Detail: "entered: nothing came under this number before"}, ""
+	return pack.Check{Name: checkRegister, OK: true, Detail: "entered: nothing came under this number before"}, ""
 }
 
 // settledWords says when a number was settled, and as what.

@@ -79,7 +79,8 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 		fmt.Fprintf(w, "damaged in all: %d bytes of the archive, counted in pieces of %d\n", d.Bytes, d.Unit)
 	}
 	if v.Repaired == nil {
-		printSalvage(w, d.Salvage)
+		last := v.Checks[len(v.Checks)-1]
+		printSalvage(w, d.Salvage, last.Name == "files" && !last.OK)
 	}
 	switch {
 	case v.Repaired != nil:
@@ -92,9 +93,13 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 }
 
 // printSalvage says which sessions are still whole. It is a report for the
-// telephone call with the site, no acceptance.
-func printSalvage(w io.Writer, s *pack.Salvage) {
+// telephone call with the site, no acceptance. missing says that a file is not there, so
+// that the others were not compared.
+func printSalvage(w io.Writer, s *pack.Salvage, missing bool) {
 	if s == nil {
+		if missing {
+			fmt.Fprintln(w, "not tested: the files of the archive that are there; without its head they cannot be read")
+		}
 		fmt.Fprintln(w, "which sessions are still whole cannot be told: the head of the archive is damaged, or this key does not open it")
 		return
 	}

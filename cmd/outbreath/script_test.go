@@ -19,7 +19,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"outbreath": main})
+	testscript.Main(suite{m}, map[string]func(){"outbreath": main})
 }
 
 // TestScripts runs testdata/script: what a person types, and all they see.
@@ -30,6 +30,7 @@ func TestMain(m *testing.M) {
 // key folders site and lab that trust each other; "findings DIR redact" decides on
 // all that is open in DIR.
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir:                 "../../testdata/script",
 		RequireExplicitExec: true,

@@ -103,7 +103,8 @@ type sealJob struct {
 	known  []keys.Trusted     // who the recipients are
 
 	number  string
-	again   *site.Shipment // the shipment that another copy is made of; nil: a new number
+	again   *site.Shipment  // the shipment that another copy is made of; nil: a new number
+	names   *deid.FileNames // nil until the records are treated
 	stated  []deid.Discrepancy
 	sources []site.Sealed
 	amended []site.Amendment
@@ -114,7 +115,7 @@ type sealJob struct {
 	paper   *stagedPage
 }
 
-func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) error {
+func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (err error) {
 	if err := s.usable(c); err != nil {
 		return err
 	}
@@ -124,6 +125,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) er
 	}
 	defer release()
 	j := &sealJob{c: c, u: u, o: o, s: s, dir: dir}
+	defer func() { err = j.told(err) }()
 	if err := j.open(); err != nil {
 		return err
 	}
@@ -245,7 +247,7 @@ func (j *sealJob) open() (err error) {
 	if held := j.col.Holding(time.Now()); len(held) > 0 {
 		j.u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
 	}
-	if j.folder, j.key, err = siteKey(j.u, j.o, true); err != nil {
+	if err = j.openKeys(); err != nil {
 		return err
 	}
 	if j.opts.Recipients, j.known, err = j.folder.Recipients(j.col.Study.Recipients, now().Format("2006-01-02")); err != nil {
@@ -258,6 +260,11 @@ func (j *sealJob) open() (err error) {
 		return err
 	}
 	j.log, err = openLog(j.u, j.col, j.folder)
+	return err
+}
+
+func (j *sealJob) openKeys() (err error) {
+	j.folder, j.key, err = siteKey(j.u, j.o, true)
 	return err
 }
 
@@ -284,28 +291,11 @@ func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
 			return nil, err
 		}
 	}
-	names := draft.FileNames(decisions, nil)
+	j.names = namesOf(j.col, draft, decisions, nil)
 	for _, s := range j.col.Sessions {
 		s.Doc = nil // large, and read by nobody from here on
 	}
-	cleared, err := deid.Release(draft, decisions)
-	return cleared, namesHidden(err, names)
-}
-
-// namesHidden shows the places that an error lists as check shows them: a name in the
-// name of a file is not printed.
-func namesHidden(err error, names *deid.FileNames) error {
-	var (
-		open    *deid.FindingsError
-		queries *schema.QueriesError
-	)
-	switch {
-	case errors.As(err, &open):
-		return &deid.FindingsError{Findings: names.Findings(open.Findings)}
-	case errors.As(err, &queries):
-		return &schema.QueriesError{Problems: names.Problems(queries.Problems)}
-	}
-	return err
+	return deid.Release(draft, decisions)
 }
 
 // program names the program in treatment.json. A copy of a sealed shipment keeps the

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,8 +12,10 @@ import (
 	"testing"
 	"time"
 
+	"outbreath/keys"
 	"outbreath/pack/custody"
 	"outbreath/pack/site"
+	"outbreath/schema"
 	"outbreath/schema/demo"
 )
 
@@ -69,7 +73,7 @@ func TestTwoSeals(t *testing.T) {
 		t.Fatal(held, err)
 	}
 	status, _, errOut := runHere("seal", j.collection, "--to", j.media, "--keys", j.site)
-	if status != exitUsage || !strings.Contains(errOut, "another seal is at work") {
+	if status != exitResolve || !strings.Contains(errOut, "another seal is at work") {
 		t.Errorf("exit status %d: %s", status, errOut)
 	}
 	if left, _ := os.ReadDir(j.media); len(left) != 0 {
@@ -77,6 +81,20 @@ func TestTwoSeals(t *testing.T) {
 	}
 	release()
 	j.seal(t)
+}
+
+// Whatever another command, or another program, got in the way of has one status: the
+// command was right, nothing was changed, and it is given again.
+func TestOvertaken(t *testing.T) {
+	for _, err := range []error{&site.BusyError{}, &custody.ChangedError{Path: custodyFile}, &schema.ChangedError{File: "sessions/0001.json"},
+		changedMeanwhile("sessions/0001.json", "removed"), &site.NumberError{Number: "WEIR-0001"}, &site.WithdrawnError{Number: "WEIR-0001"}, fmt.Errorf("keys: %w", keys.ErrBusy)} {
+		if got := exitStatus(err); got != exitResolve {
+			t.Errorf("%v: exit status %d", err, got)
+		}
+		if toDo(err) == "" && !errors.Is(err, keys.ErrBusy) { // whose text says it
+			t.Errorf("%v: nothing to do", err)
+		}
+	}
 }
 
 // midway calls do when a seal has begun to write. It says false when the seal
@@ -121,7 +139,7 @@ func TestChangedMeanwhile(t *testing.T) {
 		if status == exitOK {
 			continue // the seal was faster
 		}
-		if status != exitUsage || !strings.Contains(errOut, filepath.Base(records[0])+" was changed while the collection was being sealed; nothing was sealed") {
+		if status != exitResolve || !strings.Contains(errOut, filepath.Base(records[0])+" was changed while the collection was being sealed; nothing was sealed") {
 			t.Errorf("exit status %d: %s", status, errOut)
 		}
 		if left, _ := os.ReadDir(j.media); len(left) != 0 {
@@ -175,10 +193,7 @@ func TestInterrupted(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("no such signal here")
 	}
-	bin := filepath.Join(t.TempDir(), "outbreath")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 8, RecordingSeconds: 300, SampleHz: 100})
 	before := digest(t, j.collection)
 	for range 5 {

@@ -130,7 +130,7 @@ func (j *sealJob) notTwice() error {
 func amendReason(u *ui, col *schema.Collection, given string, list []site.Amendment) (string, error) {
 	what := fmt.Sprintf("%s since %s sealed: %s", changedRecords(len(list)), wereSealed(len(list)), amendedFiles(list))
 	if given == "" && interactive(u) {
-		u.tell("%s.", what)
+		u.tell("%s.", namesOf(col, nil, nil, nil).Shown(what))
 		for { // what was scanned so far must not be lost over a word
 			text, err := askLine(u, "Why? (nothing about a person; it is kept in custody.jsonl; empty: not) ")
 			if err != nil {

@@ -94,7 +94,7 @@ func holdCollection(dir string) (release func(), err error) {
 		return nil, err
 	}
 	if !held {
-		return nil, usagef("wait until it has ended, then seal again; nothing was changed", "another seal is at work on %s at this moment", quoted(dir))
+		return nil, &overtakenError{"another seal is at work on " + quoted(dir) + " at this moment", "wait until it has ended, then seal again; nothing was changed", ""}
 	}
 	if err := custody.Writable(root, custodyFile); err != nil {
 		release()
@@ -174,5 +174,5 @@ func (s state) same(now state) error {
 }
 
 func changedMeanwhile(name, what string) error {
-	return usagef("close the programs that use the collection, run check again, then seal", "%s was %s while the collection was being sealed; nothing was sealed", quoted(name), what)
+	return &overtakenError{quoted(name) + " was " + what + " while the collection was being sealed; nothing was sealed", "close the programs that use the collection, run check again, then seal", name}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -220,11 +221,12 @@ func (w *world) amend() {
 	w.done = append(w.done, "amended a record")
 }
 
-// TestSiteLaw: through 100 histories of seals, withdrawals, restored backups,
+// TestSiteLaw: through 25 histories, or 100 with OUTBREATH_FULL=1, of seals, withdrawals, restored backups,
 // rotations, copies, new folders, decisions, amendments and kills, nothing ships of
 // whoever withdrew, no number comes with two contents, and every log verifies once
 // an officer has taken what was restored for the present one.
 func TestSiteLaw(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if err := makeKeys(filepath.Join(dir, "site"), filepath.Join(dir, "lab"), demo.Site); err != nil {
 		t.Fatal(err)
@@ -234,6 +236,12 @@ func TestSiteLaw(t *testing.T) {
 		bin = binary(t)
 	} else {
 		t.Log("not tested: kills; strace may not trace here")
+	}
+	if all := flag.Lookup("rapid.checks"); !full() && all.Value.String() == all.DefValue {
+		if err := all.Value.Set("25"); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = all.Value.Set(all.DefValue) })
 	}
 	histories, sealed, withdrawn := 0, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {

@@ -239,6 +239,7 @@ func (h *history) bothWays(t *testing.T, what string, name string, data []byte) 
 // TestForgedLog: every truncation, edit with a chain that was made anew, swap,
 // removal and insertion of custody.jsonl, by somebody without the key.
 func TestForgedLog(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	whole := h.present[custodyFile]
 	lines := slices.Collect(bytes.Lines(whole))
@@ -252,7 +253,7 @@ func TestForgedLog(t *testing.T) {
 	tried += h.bothWays(t, "removed", custodyFile, nil)
 	for i := range entries {
 		for k, c := range edits(entries[i]) {
-			if os.Getenv("OUTBREATH_FULL") == "" && (i+k)%3 != 0 { // OUTBREATH_FULL=1 makes all of them
+			if !full() && (i+k)%3 != 0 { // OUTBREATH_FULL=1 makes all of them
 				continue
 			}
 			changed := slices.Clone(entries)
@@ -308,6 +309,7 @@ func edits(e custody.Entry) (all []edit) {
 // TestForgedDecisions: every change of review.jsonl, with and without the log's
 // signature; the audit never signs one.
 func TestForgedDecisions(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	whole := h.present[reviewFile]
 	lines := slices.Collect(bytes.Lines(whole))
@@ -363,6 +365,7 @@ func TestForgedDecisions(t *testing.T) {
 
 // TestForgedSignature: a signature that is gone, damaged, older, or another's.
 func TestForgedSignature(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	name := custodyFile + ".sig"
 	good := h.present[name]
@@ -395,6 +398,7 @@ func TestForgedSignature(t *testing.T) {
 // TestForgedState: every seventh byte of the state file changed, cut at many
 // places, of another study, and put back from each earlier step.
 func TestForgedState(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	path := filepath.Join(h.site, "state-"+demo.Study)
 	good, err := os.ReadFile(path)
@@ -442,6 +446,7 @@ func TestForgedState(t *testing.T) {
 // told, and after an officer has recorded it, whoever withdrew stays left out and
 // no number is given twice.
 func TestRestoredBackup(t *testing.T) {
+	t.Parallel()
 	h := newHistory(t)
 	copyFolder(t, h.site, h.at("site-now"))
 	for i, step := range h.steps {

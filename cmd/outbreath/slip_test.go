@@ -75,6 +75,7 @@ func needsPrinter(t *testing.T) {
 // TestSlipOnPaper prints slips with Chromium, on both papers and in grey, and reads every code
 // back with zbar: someone else's browser and someone else's reader.
 func TestSlipOnPaper(t *testing.T) {
+	t.Parallel()
 	needsPrinter(t)
 	for _, c := range []struct {
 		name     string
@@ -121,7 +122,7 @@ func TestSlipWithAnyFont(t *testing.T) {
 			case len(files) == 0 && want.name != "none":
 				t.Skip("these fonts are not installed")
 			}
-			if wide := want.name == "DejaVu Sans Mono Bold"; os.Getenv("OUTBREATH_FULL") == "" && want.name != "none" && !wide {
+			if wide := want.name == "DejaVu Sans Mono Bold"; !full() && want.name != "none" && !wide {
 				t.Skip("OUTBREATH_FULL=1 tries every family; the widest and none at all are tried by themselves")
 			}
 			onlyFonts(t, files)
@@ -203,8 +204,8 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 		t.Fatal(err)
 	}
 	tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir="+t.TempDir(), "--print-to-pdf=slip.pdf", "slip.html")
-	tool(t, dir, "pdftoppm", "-r", "300", "-gray", "-png", "slip.pdf", "sheet")
-	pictures, _ := filepath.Glob(filepath.Join(dir, "sheet-*.png"))
+	tool(t, dir, "pdftoppm", "-r", "300", "-gray", "slip.pdf", "sheet")
+	pictures, _ := filepath.Glob(filepath.Join(dir, "sheet-*.pgm"))
 	if len(pictures) != sheets {
 		t.Fatalf("%d sheets of paper, want %d", len(pictures), sheets)
 	}
@@ -274,6 +275,7 @@ func TestSlipPage(t *testing.T) {
 // TestSheets: every row is dealt out once, in order; the last sheet alone has the
 // boxes to sign.
 func TestSheets(t *testing.T) {
+	t.Parallel()
 	for n := range 130 {
 		p, _ := inventSlip(t, plainBarcodes(n))
 		next := 1

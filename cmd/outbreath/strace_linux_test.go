@@ -11,28 +11,11 @@ import (
 	"outbreath/schema/demo"
 )
 
-// binary builds the program as a person runs it.
-func binary(t *testing.T) string {
-	t.Helper()
-	bin := filepath.Join(t.TempDir(), "outbreath")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	return bin
-}
-
-// many returns n, or all when the long runs were asked for by OUTBREATH_FULL=1.
-func many(n, all int) int {
-	if os.Getenv("OUTBREATH_FULL") != "" {
-		return all
-	}
-	return n
-}
-
 // TestCallsFail lets the kernel answer the n-th call of the real program with
 // an error, a lie or a kill: a whole shipment or none, the collection as it
 // was, and the next seal succeeds.
 func TestCallsFail(t *testing.T) {
+	t.Parallel()
 	strace := outside(t, "strace")
 	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
@@ -107,6 +90,7 @@ func (j *job) judge(t *testing.T, where string) (found int) {
 // TestFileTooBig: a limit of the kernel on the size of a file (EFBIG), as FAT32
 // has one; smaller parts pass.
 func TestFileTooBig(t *testing.T) {
+	t.Parallel()
 	outside(t, "sh")
 	bin := binary(t)
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 4, RecordingSeconds: 240, SampleHz: 50})

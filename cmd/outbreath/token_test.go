@@ -69,6 +69,7 @@ func newPlace(t *testing.T, tools ...string) *place {
 // TestSSHAgent: the site's signing key lives in the real ssh-agent; the folder has
 // its public half only. What it signs is verified by us and by ssh-keygen.
 func TestSSHAgent(t *testing.T) {
+	t.Parallel()
 	for _, kind := range []string{"ed25519", "rsa", "ecdsa"} {
 		t.Run(kind, func(t *testing.T) {
 			p := newPlace(t, "ssh-agent", "ssh-add", "ssh-keygen")
@@ -115,6 +116,7 @@ func TestSSHAgent(t *testing.T) {
 // TestSSHRecipients: the laboratory opens shipments with an SSH key that it has
 // already, with and without a passphrase, and so does age itself.
 func TestSSHRecipients(t *testing.T) {
+	t.Parallel()
 	for _, tt := range []struct{ kind, pass string }{{"ed25519", ""}, {"rsa", ""}, {"ed25519", "correct horse"}, {"rsa", "correct horse"}} {
 		t.Run(tt.kind+" "+tt.pass, func(t *testing.T) {
 			p := newPlace(t, "ssh-keygen")
@@ -142,7 +144,7 @@ func TestSSHRecipients(t *testing.T) {
 				return
 			}
 			p.run("outbreath", verify...)
-			p.run(ageCommand(t, p), "-d", "-i", "key", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
+			p.run(ageBinary(t), "-d", "-i", "key", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
 
 			// a plain .pub file, and a key that cannot be encrypted to
 			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", "site2")
@@ -160,6 +162,7 @@ func TestSSHRecipients(t *testing.T) {
 // TestPlugin: the laboratory's identity lives behind a program age-plugin-lark,
 // as a hardware token's does.
 func TestPlugin(t *testing.T) {
+	t.Parallel()
 	p := newPlace(t)
 	bin := filepath.Join(p.dir, "bin")
 	build := exec.Command("go", "build", "-o", filepath.Join(bin, "age-plugin-lark"), "outbreath/keys/testdata/age-plugin-lark")
@@ -192,19 +195,10 @@ func TestPlugin(t *testing.T) {
 		t.Errorf("the token's message is not shown:\n%s", out)
 	}
 	p.run("outbreath", "open", "stick/"+demo.Site+"-0001", "--into", "received", "--keys", "lab")
-	p.run(ageCommand(t, p), "-d", "-i", "token.txt", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
+	p.run(ageBinary(t), "-d", "-i", "token.txt", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
 
 	p.env = append(p.env, "PATH="+without)
 	p.fails("the program age-plugin-lark is not on this computer", "outbreath", verify...)
 	p.env = append(p.env, path, "LARK_BROKEN="+p.dir)
 	p.fails("could not use its key; look whether the token is connected", "outbreath", verify...)
-}
-
-// ageCommand builds the age command of go.mod.
-func ageCommand(t *testing.T, p *place) string {
-	file := filepath.Join(p.dir, "age")
-	if out, err := exec.Command("go", "build", "-o", file, "filippo.io/age/cmd/age").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
-	return file
 }

@@ -31,6 +31,7 @@ func (d *desk) neverShows(text string, until string) {
 // TestPassphraseAgain: a passphrase that is too short, mistyped or wrong is asked for
 // again in place; what was typed already is lost for the shell, and never shown.
 func TestPassphraseAgain(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 2, RecordingSeconds: 5, NoEDF: true}); err != nil {
 		t.Fatal(err)
@@ -94,6 +95,7 @@ func TestPassphraseAgain(t *testing.T) {
 // TestSuggestedTypedTooEarly: the suggested words, typed at the first question, are not
 // thrown away.
 func TestSuggestedTypedTooEarly(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	d := newDesk(t, "early", dir)
 	d.run("outbreath keys new --role site --name " + demo.Site + " --keys site; echo status $?")

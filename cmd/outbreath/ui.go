@@ -104,6 +104,7 @@ func (u *ui) failure(err error, status int) {
 		findings *deid.FindingsError
 		inspect  *deid.InspectionError
 		roster   *deid.RosterError
+		refused  *refusedError
 	)
 	errors.As(err, &queries)
 	errors.As(err, &findings)
@@ -117,10 +118,20 @@ func (u *ui) failure(err error, status int) {
 	for _, f := range inBag {
 		fmt.Fprintln(u.err, described(f))
 	}
+	if errors.As(err, &refused) {
+		if len(refused.problems) > 0 {
+			queries = &schema.QueriesError{Problems: refused.problems}
+		}
+		if len(refused.findings) > 0 {
+			findings = &deid.FindingsError{Findings: refused.findings}
+		}
+	}
 	if u.json && !u.printed {
 		doc := map[string]any{"ok": false, "status": status, "error": err.Error(), "to_do": toDo(err)}
 		if problems := deid.Objections(err); problems != nil {
 			doc["problems"] = problems
+		} else if queries != nil {
+			doc["problems"] = queries.Problems
 		}
 		if findings != nil {
 			doc["leaks"] = findings.Findings
@@ -133,6 +144,11 @@ func (u *ui) failure(err error, status int) {
 	switch {
 	case queries != nil:
 		printProblems(u.err, queries.Problems)
+		if findings != nil {
+			printFindings(u.err, findings.Findings)
+			fmt.Fprintln(u.err, "outbreath: to do: correct the errors and decide on each finding with review, then run check and this command again; nothing was written")
+			return
+		}
 		fmt.Fprintln(u.err, "outbreath: to do: correct what is listed, then run check and this command again; nothing was written")
 		return
 	case findings != nil:

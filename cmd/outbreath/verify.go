@@ -338,12 +338,14 @@ type intake struct {
 	Folder    string          `json:"folder,omitempty"`
 	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
 	Receipts  []string        `json:"receipts,omitempty"` // files
-	Error     string          `json:"error,omitempty"`    // of a receipt that was not written
+	Error     string          `json:"error,omitempty"`    // of a register or a receipt that has not got the verdicts
 	ToDo      string          `json:"to_do,omitempty"`    // about it
 
 	dirs   []string
 	unread int // exit status of a shipment that was not verified
-	status int
+
+	unentered error // of the register, which did not take all verdicts
+	status    int
 }
 
 // run verifies each folder and prints the verdicts.
@@ -354,7 +356,14 @@ func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
 	}
 	in.cautions(v.u)
 	var unwritten error // told after the verdicts, which hold without a receipt
-	if v.paper != nil {
+	switch {
+	case in.unentered != nil: // and no receipt: this number may have come before
+		unwritten = in.unentered
+		in.OK, in.Error, in.ToDo = false, unwritten.Error(), toDo(unwritten)
+		if v.paper != nil {
+			v.u.say("no receipt was written: it waits until the register has the verdict")
+		}
+	case v.paper != nil:
 		if in.Receipts, unwritten = v.paper.all(in.Shipments); unwritten != nil {
 			in.OK, in.Error, in.ToDo = false, unwritten.Error(), receiptToDo
 		}
@@ -405,9 +414,15 @@ func (v *verifier) all(c *cobra.Command, in *intake) error {
 	pack.Attribute(in.Shipments)
 	alarms := pack.Contradictions(in.Shipments)
 	if v.register != nil { // before the alarms, so that it learns of each of the contents
-		if in.Gaps, err = v.register.enter(c.Context(), in.Shipments); err != nil {
-			return err
+		in.Gaps, in.unentered = v.register.enter(c.Context(), in.Shipments)
+		if c.Context().Err() != nil {
+			return in.unentered
 		}
+		if in.unentered != nil {
+			notEntered(in.Shipments)
+		}
+	} else if in.Folder != "" {
+		unasked(in.Shipments)
 	}
 	for i, alarm := range alarms {
 		if alarm != nil {
@@ -435,4 +450,25 @@ func (in *intake) judge() {
 		}
 	}
 	in.OK = in.status == exitOK
+}
+
+// notEntered notes on the verdicts that the register has failed to take them. They
+// are those of the verification, and hold without it.
+func notEntered(all []*pack.Verdict) {
+	for _, v := range all {
+		said := slices.ContainsFunc(v.Checks, func(c pack.Check) bool { return c.Name == checkRegister })
+		if v.Decision != pack.NotVerified && !said {
+			v.Add(pack.Check{Name: checkRegister, Detail: "not tested, and not entered: the register failed, so nobody knows whether this number came before"}, v.Decision)
+		}
+	}
+}
+
+// unasked notes that open asks no register.
+func unasked(all []*pack.Verdict) {
+	for _, v := range all {
+		if v.Decision == pack.Accepted || v.Decision == pack.Discrepancies {
+			v.Add(pack.Check{Name: checkRegister, OK: true,
+				Detail: "not tested: open asks no register; a laboratory that keeps one runs verify --register first, which knows what came before under this number"}, v.Decision)
+		}
+	}
 }

@@ -115,13 +115,11 @@ func digest(t *testing.T, dir string) string {
 // TestStockTools checks and opens a shipment without any code of ours: the
 // commands are those of READ-ME-FIRST.txt.
 func TestStockTools(t *testing.T) {
+	t.Parallel()
 	for _, tool := range []string{"sha256sum", "ssh-keygen", "zstd", "tar", "sh"} {
 		outside(t, tool)
 	}
-	bin := t.TempDir()
-	if out, err := exec.Command("go", "build", "-o", bin, "filippo.io/age/cmd/age").CombinedOutput(); err != nil {
-		t.Fatalf("building age: %v\n%s", err, out)
-	}
+	bin := filepath.Dir(ageBinary(t))
 	for name, flags := range map[string][]string{"one file": nil, "several parts": {"--part-size", "4000"}} {
 		t.Run(name, func(t *testing.T) {
 			j := newJob(t, smallDemo)
@@ -182,6 +180,7 @@ func identifying(t *testing.T, row map[string]string) (words, runs []string) {
 // TestNothingOfTheRosterLeaves opens the demo's shipment and looks for every
 // roster value in every file of it and in the clear files on the medium.
 func TestNothingOfTheRosterLeaves(t *testing.T) {
+	t.Parallel()
 	j := newJob(t, demo.Options{RecordingSeconds: 60})
 	j.seal(t)
 	must(t, "open", j.shipment, "--into", j.at("opened"), "--keys", j.lab)
@@ -198,6 +197,10 @@ func TestNothingOfTheRosterLeaves(t *testing.T) {
 	if len(j.truth.Roster) < 12 || len(j.truth.Sessions) < 16 {
 		t.Fatalf("the demo has %d subjects and %d sessions", len(j.truth.Roster), len(j.truth.Sessions))
 	}
+	squeezed := map[string]string{}
+	for name, data := range leaving {
+		squeezed[name] = separators.Replace(strings.ToLower(string(data)))
+	}
 	searched := 0
 	for _, row := range j.truth.Roster {
 		words, runs := identifying(t, row)
@@ -212,8 +215,8 @@ func TestNothingOfTheRosterLeaves(t *testing.T) {
 		}
 		for _, r := range runs {
 			searched++
-			for name, data := range leaving {
-				if strings.Contains(separators.Replace(strings.ToLower(string(data))), r) {
+			for name, data := range squeezed {
+				if strings.Contains(data, r) {
 					t.Errorf("%s holds a number or address of subject %s", name, row["subject_id"])
 				}
 			}
@@ -263,6 +266,7 @@ func TestSameInputSameBag(t *testing.T) {
 // TestEveryByteCounts changes a shipment in every way that a stick, a courier
 // or a forger can, and wants each refused with status 3.
 func TestEveryByteCounts(t *testing.T) {
+	t.Parallel()
 	j := newJob(t, demo.Options{Seed: 3, Subjects: 2, Sessions: 2, RecordingSeconds: 5, SampleHz: 2})
 	j.seal(t)
 	whole := files(t, j.shipment)
@@ -280,9 +284,9 @@ func TestEveryByteCounts(t *testing.T) {
 	flips := 0
 	for _, name := range sortedKeys(whole) {
 		data, path := whole[name], filepath.Join(j.shipment, name)
-		step := 1
+		step := many(3, 1)
 		if len(data) > 2000 {
-			step = 3
+			step *= 3
 		}
 		for at := 0; at < len(data); at += step {
 			changed := bytes.Clone(data)
@@ -311,7 +315,7 @@ func TestEveryByteCounts(t *testing.T) {
 		}
 	}
 	must(t, "verify", j.shipment, "--keys", j.lab)
-	if flips < 2000 {
+	if flips < many(1500, 4500) {
 		t.Errorf("only %d positions were tried", flips)
 	}
 	t.Logf("%d positions in %d files of %d bytes: all refused", flips, len(whole), total)
@@ -330,10 +334,7 @@ func TestKilledSeal(t *testing.T) {
 	if testing.Short() {
 		t.Skip("50 seals")
 	}
-	bin := filepath.Join(t.TempDir(), "outbreath")
-	if out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput(); err != nil {
-		t.Fatalf("%v\n%s", err, out)
-	}
+	bin := binary(t)
 	j := newJob(t, demo.Options{Seed: 5, Subjects: 4, Sessions: 6, RecordingSeconds: 240, SampleHz: 50})
 	before := digest(t, j.collection)
 
@@ -343,10 +344,7 @@ func TestKilledSeal(t *testing.T) {
 	}
 	length := time.Since(started)
 
-	moments := 50
-	if os.Getenv("OUTBREATH_FULL") != "" {
-		moments = 500
-	}
+	moments := many(50, 500)
 	none, good := 0, 0
 	for i := range moments {
 		cmd := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)

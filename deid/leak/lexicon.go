@@ -5,7 +5,6 @@ import (
 	"crypto/sha1"
 	"crypto/sha256"
 	"encoding/binary"
-	"maps"
 	"slices"
 	"strings"
 	"unicode"
@@ -80,7 +79,7 @@ var nameColumns = []string{"family_name", "given_name", "other_names", "emergenc
 
 func newLexicon(r *schema.Roster) *lexicon {
 	l := &lexicon{
-		terms: make(map[string]*term), codes: make(map[string]uint16), births: make(map[birth]bool),
+		terms: make(map[string]*term, len(vocabulary())), codes: make(map[string]uint16), births: make(map[birth]bool),
 		emails: make(map[string]bool), digests: make(map[uint64]uint16),
 	}
 	for w, k := range vocabulary() {
@@ -551,11 +550,15 @@ func (l *lexicon) index() {
 		}
 		l.codeBits.add(h)
 	}
-	for _, w := range slices.Sorted(maps.Keys(l.terms)) {
-		t := l.terms[w]
-		if len(t.rows) == 0 {
-			continue
+	var ours []string // those of the roster, among a vocabulary of thousands
+	for w, t := range l.terms {
+		if len(t.rows) > 0 {
+			ours = append(ours, w)
 		}
+	}
+	slices.Sort(ours)
+	for _, w := range ours {
+		t := l.terms[w]
 		if t.given && !t.word() && len(w) > 5 {
 			l.givens = append(l.givens, w)
 		}

@@ -80,7 +80,7 @@ func TestPartedValues(t *testing.T) {
 				}
 				text := strings.Replace(frames[r.IntN(len(frames))], "%", torn, 1)
 				at := strings.Index(text, torn)
-				for _, scan := range []func(string, []string) []Match{s.Scan, s.ScanField} {
+				for _, scan := range []func(string, *Declared) []Match{s.Scan, s.ScanField} {
 					n++
 					covered := false
 					for _, m := range scan(text, nil) {

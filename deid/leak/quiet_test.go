@@ -19,9 +19,9 @@ func TestAskedAgain(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(parts), 1, 4).Draw(t, "text"), " ")
 		declared := rapid.SliceOfN(rapid.SampledFrom(parts), 0, 3).Draw(t, "declared")
-		want := New(r).Scan(text, declared)
+		want := New(r).Scan(text, Declare(declared...))
 		for range 2 {
-			if got := used.Scan(text, declared); !reflect.DeepEqual(got, want) {
+			if got := used.Scan(text, Declare(declared...)); !reflect.DeepEqual(got, want) {
 				t.Fatalf("%q: %v, at first %v", text, got, want)
 			}
 		}

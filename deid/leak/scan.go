@@ -16,17 +16,17 @@ var pages = sync.Pool{New: func() any { return new(page) }}
 // serials, study and site codes): a pattern match that lies within one of them,
 // where it stands as a whole and has a code's form, is no match unless it is
 // sure; a roster match always is.
-func (s *Scanner) Scan(text string, declared []string) []Match {
+func (s *Scanner) Scan(text string, declared *Declared) []Match {
 	return s.search(text, declared, false)
 }
 
 // ScanField is Scan for the value of a field that holds no prose: a name of the
 // roster counts there however it is written.
-func (s *Scanner) ScanField(text string, declared []string) []Match {
+func (s *Scanner) ScanField(text string, declared *Declared) []Match {
 	return s.search(text, declared, true)
 }
 
-func (s *Scanner) search(text string, declared []string, field bool) []Match {
+func (s *Scanner) search(text string, declared *Declared, field bool) []Match {
 	quiet := &s.quiet
 	if field {
 		quiet = &s.quietFields
@@ -65,54 +65,17 @@ func (p *page) scan(text string) {
 }
 
 // dismiss drops pattern matches within a declared code.
-func dismiss(ms []Match, text string, declared []string) []Match {
-	var spans [][2]int
-	for _, d := range declared {
-		if !codeForm(d) {
-			continue
-		}
-		for i := 0; ; {
-			k := strings.Index(text[i:], d)
-			if k < 0 {
-				break
-			}
-			s, e := i+k, i+k+len(d)
-			if !wordEnds(text[:s]) && !wordBegins(text[e:]) {
-				spans = append(spans, [2]int{s, e})
-			}
-			i = s + 1
-		}
-	}
-	if spans == nil {
+func dismiss(ms []Match, text string, declared *Declared) []Match {
+	if declared.none() {
 		return ms
-	}
-	slices.SortFunc(spans, func(a, b [2]int) int { return a[0] - b[0] })
-	for i := 1; i < len(spans); i++ { // how far those reach that begin here or before
-		spans[i][1] = max(spans[i][1], spans[i-1][1])
 	}
 	return slices.DeleteFunc(ms, func(m Match) bool {
 		if m.Confidence == Sure || strings.HasPrefix(m.Basis, "roster") {
 			return false
 		}
-		n, _ := slices.BinarySearchFunc(spans, m.Start+1, func(s [2]int, at int) int { return s[0] - at })
-		return n > 0 && m.End <= spans[n-1][1]
+		within, _ := declared.covers(text, m.Start, m.End)
+		return within
 	})
-}
-
-// codeForm reports whether s is written as a code of a thing and not as a person's
-// name: one word of ASCII without blanks that holds a digit, or capitals alone, at
-// most five.
-func codeForm(s string) bool {
-	const most = 64
-	digit, capitals := false, len(s) <= 5
-	for _, c := range []byte(s) {
-		if c <= ' ' || c > '~' {
-			return false
-		}
-		digit = digit || isDigit(c)
-		capitals = capitals && 'A' <= c && c <= 'Z'
-	}
-	return s != "" && len(s) <= most && (digit || capitals)
 }
 
 func wordEnds(s string) bool {

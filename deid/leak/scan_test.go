@@ -423,7 +423,7 @@ func TestDeclared(t *testing.T) {
 		{"Dr Brandt came", "Brandt", 1},
 		{"call 01632-960001", "", 1},
 	} {
-		if ms := scan().Scan(c.text, []string{c.declared}); len(ms) != c.left {
+		if ms := scan().Scan(c.text, Declare(c.declared)); len(ms) != c.left {
 			t.Errorf("%q with %q: %+v", c.text, c.declared, ms)
 		}
 	}
@@ -557,7 +557,7 @@ func FuzzScan(f *testing.F) {
 	f.Add("Gr=C3=BC=\nnwald Gr%C3%BCnwald Gr\\u00fcnwald Gr&#252;nwald 4772c3bc6e77616c64 DNI 54362315K VIN 1M8GDM9AXKP042788", "%")
 	f.Add("\"@\"@[::1] 1::2: 00:00:5e:00:53:01 a1a1a1a1 \xff\u0301 Dr. Prof. X 9th of May 1947", "a")
 	f.Fuzz(func(t *testing.T, text, declared string) {
-		checkMatches(t, text, scan().Scan(text, []string{declared}))
+		checkMatches(t, text, scan().Scan(text, Declare(declared)))
 	})
 }
 

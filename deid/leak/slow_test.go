@@ -40,7 +40,7 @@ func TestHexPairsEnd(t *testing.T) {
 // one word, and one of many declared codes.
 func TestTwiceTheText(t *testing.T) {
 	code := "KN4471-07"
-	declared := []string{code}
+	declared := Declare(code)
 	for _, u := range []string{"Grünwald", "grunwald", "Miller7x", "30418923", code + " ", code + " 4 May 1961 ", "G.r.u.n.w.a.l.d ", "G r ", "drei null ", "3,0;4|",
 		"first of May ", "04:04 "} {
 		least := func(n int) time.Duration {

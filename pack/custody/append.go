@@ -207,7 +207,7 @@ func setAside(root *os.Root, name string, torn []byte) (string, error) {
 		}
 		err = write(f, torn)
 		if err = errors.Join(err, f.Close()); err != nil {
-			return "", errors.Join(err, root.Remove(moved))
+			return "", errors.Join(err, durable.Remove(root, moved))
 		}
 		return moved, durable.SyncFolder(root)
 	}

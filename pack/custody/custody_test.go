@@ -299,7 +299,7 @@ func TestReadRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	if err := os.Truncate(path, maxFile+1); err == nil {
-		if _, err := readAt(path); err == nil || !strings.Contains(err.Error(), "longer than") {
+		if _, err := readAt(path); err == nil || !strings.Contains(err.Error(), "has more than") {
 			t.Errorf("too large: %v", err)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"outbreath/pack/durable"
 	"outbreath/pack/media"
 )
 
@@ -24,7 +25,7 @@ func Hold(root *os.Root) (release func(), held bool, err error) { return media.H
 func Writable(root *os.Root, name string) error {
 	d, err := root.Open(".")
 	if err != nil {
-		return err
+		return durable.Plain(root, err)
 	}
 	defer d.Close()
 	if err := unix.Faccessat(int(d.Fd()), ".", unix.W_OK|unix.X_OK, 0); err != nil {

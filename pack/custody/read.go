@@ -18,11 +18,14 @@ const maxFile = 64 << 20
 // A BrokenError names the line at which the journal does not hold.
 type BrokenError struct {
 	Path string
-	Line int // from 1
+	Line int // from 1; 0: the file as a whole
 	Msg  string
 }
 
 func (e *BrokenError) Error() string {
+	if e.Line == 0 {
+		return fmt.Sprintf("%s: this file %s", e.Path, e.Msg)
+	}
 	return fmt.Sprintf("%s:%d: this line %s", e.Path, e.Line, e.Msg)
 }
 
@@ -76,9 +79,16 @@ func Read(root *os.Root, name string) (*Journal, error) {
 }
 
 func readAll(f *os.File, path string) ([]byte, error) {
-	data, err := io.ReadAll(io.LimitReader(f, maxFile+1))
-	if err == nil && len(data) > maxFile {
-		err = fmt.Errorf("%s: longer than %d bytes; it is not a journal of this program", path, maxFile)
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	var data []byte
+	if info.Size() <= maxFile {
+		data, err = io.ReadAll(io.LimitReader(f, maxFile+1))
+	}
+	if err == nil && max(info.Size(), int64(len(data))) > maxFile {
+		return nil, &BrokenError{path, 0, fmt.Sprintf("has more than %d bytes, which no log of this program has: something else was written into it", maxFile)}
 	}
 	return data, err
 }

@@ -71,7 +71,7 @@ func OpenFolder(dir string) (*os.Root, error) { return openFolder(dir) }
 
 // Folder opens the folder called name in root, which must be no link.
 func Folder(root *os.Root, name string) (*os.Root, error) {
-	before, err := root.Lstat(name)
+	before, err := Lstat(root, name)
 	if err != nil {
 		return nil, err
 	}
@@ -80,15 +80,15 @@ func Folder(root *os.Root, name string) (*os.Root, error) {
 	}
 	sub, err := root.OpenRoot(name + folderSuffix)
 	if err != nil {
-		return nil, err
+		return nil, Plain(root, err)
 	}
 	now, err := sub.Stat(".")
 	if err == nil && !os.SameFile(before, now) {
-		err = refusal(root, name, "", "was exchanged while it was opened; find out who else works in this folder, then run the command again")
+		err = exchanged(root, name, "opened")
 	}
 	if err != nil {
 		sub.Close()
-		return nil, err
+		return nil, Plain(sub, err)
 	}
 	return sub, nil
 }
@@ -132,7 +132,7 @@ func OpenToChange(root *os.Root, name string, flag int) (*os.File, error) {
 // Alone refuses what [OpenToChange] would, without opening it: for a library that opens
 // the file itself. A file that is not there is fs.ErrNotExist.
 func Alone(root *os.Root, name string) error {
-	info, err := root.Lstat(name)
+	info, err := Lstat(root, name)
 	if err != nil {
 		return err
 	}
@@ -149,7 +149,7 @@ const secondName = "has a second name elsewhere (a hard link), so nothing was wr
 
 // open opens the file that Lstat saw, and no other.
 func open(root *os.Root, name string, flag int) (*os.File, error) {
-	before, err := root.Lstat(name)
+	before, err := Lstat(root, name)
 	if err != nil {
 		return nil, err
 	}
@@ -161,15 +161,15 @@ func open(root *os.Root, name string, flag int) (*os.File, error) {
 		if now, again := root.Lstat(name); again == nil && notPlain(root, name, now) != nil {
 			return nil, notPlain(root, name, now)
 		}
-		return nil, err
+		return nil, Plain(root, err)
 	}
 	now, err := f.Stat()
 	if err == nil && (!now.Mode().IsRegular() || !os.SameFile(before, now)) {
-		err = refusal(root, name, "", "was exchanged while it was opened; find out who else works in this folder, then run the command again")
+		err = exchanged(root, name, "opened")
 	}
 	if err != nil {
 		f.Close()
-		return nil, err
+		return nil, Plain(root, err)
 	}
 	return f, nil
 }
@@ -196,14 +196,14 @@ func Read(root *os.Root, name string, limit int64) ([]byte, error) {
 	if err == nil && int64(len(data)) > limit {
 		err = &TooLargeError{filepath.Join(root.Name(), name), limit}
 	}
-	return data, err
+	return data, Plain(root, err)
 }
 
 // ReadDir lists a folder in root, "." for root itself, through a handle: a link or
 // a pipe that came in its place is not followed and not waited for.
 func ReadDir(root *os.Root, name string) ([]fs.DirEntry, error) {
 	if name != "." {
-		info, err := root.Lstat(name)
+		info, err := Lstat(root, name)
 		if err != nil {
 			return nil, err
 		}
@@ -213,29 +213,39 @@ func ReadDir(root *os.Root, name string) ([]fs.DirEntry, error) {
 	}
 	d, err := root.OpenFile(name, os.O_RDONLY|onlyFolder|noWait, 0)
 	if err != nil {
-		return nil, err
+		return nil, Plain(root, err)
 	}
 	defer d.Close()
 	entries, err := d.ReadDir(-1)
 	sortEntries(entries)
-	return entries, err
+	return entries, Plain(root, err)
 }
 
 // Create makes a file that is not there yet, for reading and writing, in mode 0600;
 // flag may add os.O_APPEND. Whatever has the name already, a link too, is fs.ErrExist.
 func Create(root *os.Root, name string, flag int) (*os.File, error) {
-	return root.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL|flag&os.O_APPEND, 0o600)
+	return create(root, name, os.O_RDWR|flag&os.O_APPEND, 0o600)
+}
+
+// CreateShared is Create for what is written only, and what others may read: mode 0644.
+func CreateShared(root *os.Root, name string) (*os.File, error) {
+	return create(root, name, os.O_WRONLY, 0o644)
+}
+
+func create(root *os.Root, name string, flag int, mode fs.FileMode) (*os.File, error) {
+	f, err := root.OpenFile(name, flag|os.O_CREATE|os.O_EXCL, mode)
+	return f, created(root, err)
 }
 
 // SyncFolder makes the names in root durable, where the system offers that.
 func SyncFolder(root *os.Root) error {
 	d, err := root.OpenFile(".", os.O_RDONLY|onlyFolder, 0)
 	if err != nil {
-		return err
+		return Plain(root, err)
 	}
 	err = d.Sync()
 	if notOffered(err) {
 		err = nil
 	}
-	return errors.Join(err, d.Close())
+	return errors.Join(Plain(root, err), d.Close())
 }

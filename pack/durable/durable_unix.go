@@ -59,7 +59,7 @@ func own(root *os.Root, info fs.FileInfo) (bool, error) {
 		return false, err
 	}
 	made, err := f.Stat()
-	if err = errors.Join(err, f.Close(), root.Remove(name)); err != nil {
+	if err = errors.Join(err, f.Close(), Remove(root, name)); err != nil {
 		return false, err
 	}
 	return owner(made) == owner(info), nil
@@ -75,7 +75,7 @@ func owner(info fs.FileInfo) int {
 // Shared says who but its owner may write to a folder: "its group", "everybody", or
 // "" for nobody and where the disk keeps no modes.
 func Shared(root *os.Root, name string) (string, error) {
-	info, err := root.Lstat(name)
+	info, err := Lstat(root, name)
 	if err != nil {
 		return "", err
 	}

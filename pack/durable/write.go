@@ -51,7 +51,7 @@ func Stage(root *os.Root, name string, data []byte, mode fs.FileMode) (s *Staged
 	}
 	defer func() {
 		if err = errors.Join(err, f.Close()); err != nil {
-			err, s = errors.Join(err, root.Remove(s.temp)), nil
+			err, s = errors.Join(err, Remove(root, s.temp)), nil
 		}
 	}()
 	if mode &^= 0o600; mode != 0 {
@@ -66,13 +66,13 @@ func Stage(root *os.Root, name string, data []byte, mode fs.FileMode) (s *Staged
 	if err == nil {
 		err = f.Sync()
 	}
-	if err == nil {
+	if err = Plain(root, err); err == nil {
 		err = readsBack(f, filepath.Join(root.Name(), name), data)
 	}
 	if err == nil {
 		s.info, err = f.Stat()
 	}
-	return s, err
+	return s, Plain(root, err)
 }
 
 func readsBack(f *os.File, path string, data []byte) error {
@@ -89,7 +89,7 @@ func readsBack(f *os.File, path string, data []byte) error {
 
 // Commit gives the file its name, durably, in the place of what had it.
 func (s *Staged) Commit() error {
-	return s.commit(func() error { return s.root.Rename(s.temp, s.name) })
+	return s.commit(func() error { return Plain(s.root, s.root.Rename(s.temp, s.name)) })
 }
 
 // CommitNew gives the file its name if that is free, else the error is fs.ErrExist.
@@ -98,29 +98,22 @@ func (s *Staged) CommitNew() error {
 		// A second name cannot take the place of anything, as a rename can.
 		err := s.root.Link(s.temp, s.name)
 		if err == nil {
-			return s.root.Remove(s.temp)
+			return Remove(s.root, s.temp)
 		}
 		if errors.Is(err, fs.ErrExist) {
-			return err
+			return Plain(s.root, err)
 		}
-		// FAT and exFAT have no second names: a look must do.
-		if _, err := s.root.Lstat(s.name); !errors.Is(err, fs.ErrNotExist) {
-			if err == nil {
-				err = &fs.PathError{Op: "create", Path: filepath.Join(s.root.Name(), s.name), Err: fs.ErrExist}
-			}
-			return err
-		}
-		return s.root.Rename(s.temp, s.name)
+		return Rename(s.root, s.temp, s.name) // FAT and exFAT have no second names
 	})
 }
 
 func (s *Staged) commit(name func() error) error {
 	if err := name(); err != nil {
-		return errors.Join(err, s.root.Remove(s.temp))
+		return errors.Join(err, Remove(s.root, s.temp))
 	}
-	now, err := s.root.Lstat(s.name)
+	now, err := Lstat(s.root, s.name)
 	if err == nil && (!os.SameFile(now, s.info) || !now.Mode().IsRegular() || !now.ModTime().Equal(s.info.ModTime())) {
-		err = refusal(s.root, s.name, "", "was exchanged while it was written; find out who else works in this folder, then run the command again")
+		err = exchanged(s.root, s.name, "written")
 	}
 	return errors.Join(err, SyncFolder(s.root))
 }
@@ -130,33 +123,6 @@ func (s *Staged) Discard() {
 	if s != nil {
 		s.root.Remove(s.temp)
 	}
-}
-
-// NewFolder makes a folder in root that only this user can enter, under a random name that
-// begins with prefix, and opens it. One that somebody put in its place meanwhile
-// is refused.
-func NewFolder(root *os.Root, prefix string) (sub *os.Root, name string, err error) {
-	name = prefix + randomHex()
-	if err := root.Mkdir(name, 0o700); err != nil {
-		return nil, "", err
-	}
-	sub, err = Folder(root, name)
-	if err != nil {
-		return nil, "", err
-	}
-	ours := false
-	info, err := sub.Stat(".")
-	if err == nil {
-		ours, err = own(root, info)
-	}
-	if err == nil && !ours {
-		err = refusal(root, name, "", "was exchanged while it was made; find out who else works in this folder, then run the command again")
-	}
-	if err != nil {
-		sub.Close()
-		return nil, "", err
-	}
-	return sub, name, nil
 }
 
 // Sweep removes what runs that were killed left behind on their way to name. Call
@@ -171,7 +137,7 @@ func Sweep(root *os.Root, name string) error {
 		if !ours || len(random) != 2*randomBytes || !e.Type().IsRegular() {
 			continue
 		}
-		if err := root.Remove(e.Name()); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if err := Remove(root, e.Name()); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"os"
 
 	"golang.org/x/sys/unix"
+
+	"outbreath/pack/durable"
 )
 
 // Hold marks a folder as in use by this process until release is called or the
@@ -14,7 +16,7 @@ import (
 func Hold(root *os.Root) (release func(), held bool, err error) {
 	f, err := root.Open(".")
 	if err != nil {
-		return nil, false, err
+		return nil, false, durable.Plain(root, err)
 	}
 	if unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB) == unix.EWOULDBLOCK {
 		f.Close()

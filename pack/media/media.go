@@ -1,9 +1,9 @@
 // Package media writes files to a removable medium so that they are really
 // there: limits first, synced, read back past the cache.
 //
-// All file operations go through an [FS], which is [OS] outside of tests. Ask
-// [FS.FileLimit] and [FS.Free] first, write with [NewParts] and [WriteFile],
-// sync the folder with [FS.SyncDir], then [ReadBack] every file. Nothing here
+// All file operations go through an [FS], which is [OS] outside of tests, and the
+// [Folder] that it opens. Ask [Folder.FileLimit] and [Folder.Free] first, write with
+// [NewParts] and [WriteFile], sync with [Folder.Sync], then [ReadBack] every file. Nothing here
 // replaces an existing file, and an operation that failed leaves no file of the
 // name it was to make unless removing it failed too.
 //
@@ -12,19 +12,30 @@
 // the others.
 package media
 
-import "io"
+import (
+	"io"
+	"os"
+)
 
 // An FS is the file system of a medium as this package uses it. mediatest has
-// one that fails on demand. Errors are *fs.PathError or *os.LinkError.
+// one that fails on demand. Errors are *fs.PathError, *os.LinkError or *durable.Refusal.
 type FS interface {
-	Mkdir(path string) error             // mode 0755; must not exist (fs.ErrExist)
-	Create(path string) (File, error)    // for writing, mode 0644; must not exist (fs.ErrExist)
-	Open(path string) (File, error)      // for reading
-	Rename(from, to string) error        // file or folder; refuses to replace (fs.ErrExist)
-	Remove(path string) error            // a file or an empty folder
-	SyncDir(dir string) error            // makes the names in dir durable
-	FileLimit(dir string) (int64, error) // bytes of the largest file; 0: no limit that matters
-	Free(dir string) (int64, error)      // bytes this user may still write; -1: unknown
+	Open(dir string) (Folder, error) // a folder on the medium, as a person named it
+}
+
+// A Folder is an open folder of a medium. It stays the same one whoever renames what,
+// and the names are of what lies in it: no path, and no link is followed.
+type Folder interface {
+	Root() *os.Root                    // the folder itself, to look at, to hold or to take away
+	Mkdir(name string) (Folder, error) // makes it, mode 0755, and opens it; must not exist (fs.ErrExist)
+	Create(name string) (File, error)  // for writing, mode 0644; must not exist (fs.ErrExist)
+	Open(name string) (File, error)    // for reading; plain files only
+	Rename(from, to string) error      // file or folder; refuses to replace (fs.ErrExist)
+	Remove(name string) error          // a file or an empty folder
+	Sync() error                       // makes the names in it durable
+	FileLimit() (int64, error)         // bytes of the largest file; 0: no limit that matters
+	Free() (int64, error)              // bytes this user may still write; -1: unknown
+	Close() error
 }
 
 // A File is an open file of an FS.

@@ -29,21 +29,21 @@ func mount(t *testing.T, source, kind, options string) string {
 
 func TestFullMedium(t *testing.T) {
 	dir := mount(t, "tmpfs", "tmpfs", "size=4m")
-	free, err := media.OS{}.Free(dir)
+	free, err := opened(t, media.OS{}, dir).Free()
 	if err != nil || free > 4<<20 || free < 3<<20 {
 		t.Errorf("%d bytes free of 4 MiB, %v", free, err)
 	}
-	if err := media.WriteFile(media.OS{}, dir, "small", make([]byte, 1<<20)); err != nil {
+	if err := media.WriteFile(opened(t, media.OS{}, dir), "small", make([]byte, 1<<20)); err != nil {
 		t.Fatal(err)
 	}
-	if now, _ := (media.OS{}).Free(dir); free-now < 1<<20 {
+	if now, _ := opened(t, media.OS{}, dir).Free(); free-now < 1<<20 {
 		t.Errorf("%d bytes free, then %d", free, now)
 	}
-	err = media.WriteFile(media.OS{}, dir, "large", make([]byte, 5<<20))
+	err = media.WriteFile(opened(t, media.OS{}, dir), "large", make([]byte, 5<<20))
 	if what, do := media.Explain(err); !errors.Is(err, unix.ENOSPC) || !strings.Contains(what, "full") || do == "" {
 		t.Errorf("%v is explained as %q, %q", err, what, do)
 	}
-	p := media.NewParts(media.OS{}, dir, "x", 1<<20)
+	p := media.NewParts(opened(t, media.OS{}, dir), "x", 1<<20)
 	_, err = p.Write(make([]byte, 5<<20))
 	if !errors.Is(err, unix.ENOSPC) {
 		t.Errorf("Parts: %v", err)
@@ -59,24 +59,25 @@ func TestFullMedium(t *testing.T) {
 func TestReadOnlyMedium(t *testing.T) {
 	dir := mount(t, "tmpfs", "tmpfs", "size=1m")
 	data := []byte("before")
-	if err := media.WriteFile(media.OS{}, dir, "x", data); err != nil {
+	medium := opened(t, media.OS{}, dir)
+	if err := media.WriteFile(medium, "x", data); err != nil {
 		t.Fatal(err)
 	}
 	if err := unix.Mount("", dir, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""); err != nil {
 		t.Skip(err)
 	}
 	for op, do := range map[string]func() error{
-		"write":  func() error { return media.WriteFile(media.OS{}, dir, "y", data) },
-		"rename": func() error { return media.OS{}.Rename(dir+"/x", dir+"/y") },
-		"mkdir":  func() error { return media.OS{}.Mkdir(dir + "/y") },
-		"remove": func() error { return media.OS{}.Remove(dir + "/x") },
+		"write":  func() error { return media.WriteFile(medium, "y", data) },
+		"rename": func() error { return medium.Rename("x", "y") },
+		"mkdir":  func() error { _, err := medium.Mkdir("y"); return err },
+		"remove": func() error { return medium.Remove("x") },
 	} {
 		err := do()
 		if what, _ := media.Explain(err); !errors.Is(err, unix.EROFS) || !strings.Contains(what, "write-protected") {
 			t.Errorf("%s: %v is explained as %q", op, err, what)
 		}
 	}
-	if _, err := media.ReadBack(ctx, media.OS{}, dir+"/x", sha256.Sum256(data), 6); err != nil {
+	if _, err := media.ReadBack(ctx, medium, "x", sha256.Sum256(data), 6); err != nil {
 		t.Error(err)
 	}
 }
@@ -100,11 +101,12 @@ func TestPastTheCache(t *testing.T) {
 	dir := mount(t, device, "ext4", "")
 
 	data := noise(1<<20, 5)
-	if err := media.WriteFile(media.OS{}, dir, "x", data); err != nil {
+	medium := opened(t, media.OS{}, dir)
+	if err := media.WriteFile(medium, "x", data); err != nil {
 		t.Fatal(err)
 	}
 	path, sum := filepath.Join(dir, "x"), sha256.Sum256(data)
-	dropped, err := media.ReadBack(ctx, media.OS{}, path, sum, 1<<20)
+	dropped, err := media.ReadBack(ctx, medium, "x", sum, 1<<20)
 	if !dropped || err != nil {
 		t.Fatal(dropped, err)
 	}
@@ -133,7 +135,7 @@ func TestPastTheCache(t *testing.T) {
 	if b, _ := os.ReadFile(path); !bytes.Equal(b, data) {
 		t.Log("this system saw the change without help")
 	}
-	if _, err := media.ReadBack(ctx, media.OS{}, path, sum, 1<<20); !errors.As(err, new(*media.MismatchError)) {
+	if _, err := media.ReadBack(ctx, medium, "x", sum, 1<<20); !errors.As(err, new(*media.MismatchError)) {
 		t.Errorf("the change on the medium was not noticed: %v", err)
 	}
 }

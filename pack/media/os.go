@@ -1,7 +1,6 @@
 package media
 
 import (
-	"errors"
 	"io/fs"
 	"os"
 
@@ -11,12 +10,29 @@ import (
 // OS is the operating system's file system.
 type OS struct{}
 
-type osFile struct{ *os.File }
+func (OS) Open(dir string) (Folder, error) {
+	root, err := durable.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	return osFolder{root}, nil
+}
 
-func (OS) Mkdir(path string) error { return os.Mkdir(path, 0o755) }
+type osFolder struct{ root *os.Root }
 
-func (OS) Create(path string) (File, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+func (d osFolder) Root() *os.Root { return d.root }
+func (d osFolder) Close() error   { return d.root.Close() }
+
+func (d osFolder) Mkdir(name string) (Folder, error) {
+	sub, err := durable.MakeFolder(d.root, name, 0o755)
+	if err != nil {
+		return nil, err
+	}
+	return osFolder{sub}, nil
+}
+
+func (d osFolder) Create(name string) (File, error) {
+	f, err := durable.CreateShared(d.root, name)
 	if err != nil {
 		return nil, err
 	}
@@ -24,53 +40,50 @@ func (OS) Create(path string) (File, error) {
 	return osFile{f}, nil
 }
 
-func (OS) Open(path string) (File, error) {
-	root, name, err := durable.At(path)
-	if err != nil {
-		return nil, err
-	}
-	defer root.Close()
-	f, err := durable.Open(root, name)
+func (d osFolder) Open(name string) (File, error) {
+	f, err := durable.Open(d.root, name)
 	if err != nil {
 		return nil, err
 	}
 	return osFile{f}, nil
 }
 
-func (OS) Rename(from, to string) error { return renameNew(from, to) }
-func (OS) Remove(path string) error     { return os.Remove(path) }
+func (d osFolder) Rename(from, to string) error { return durable.Rename(d.root, from, to) }
+func (d osFolder) Remove(name string) error     { return durable.Remove(d.root, name) }
+func (d osFolder) Sync() error                  { return durable.SyncFolder(d.root) }
+func (d osFolder) FileLimit() (int64, error)    { return fileLimit(d.root) }
+func (d osFolder) Free() (int64, error)         { return Free(d.root) }
 
-// SyncDir syncs a folder. Where the system or the file system offers no such
-// thing, as Windows and some FUSE file systems, it does nothing.
-func (OS) SyncDir(dir string) error {
-	root, err := durable.OpenFolder(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(durable.SyncFolder(root), root.Close())
+// Free returns how many bytes this user may still write to the file system of a
+// folder; -1: unknown.
+func Free(root *os.Root) (int64, error) { return free(root) }
+
+// An osFile names its path in errors as the person wrote it.
+type osFile struct{ *os.File }
+
+func (f osFile) Write(b []byte) (int, error) {
+	n, err := f.File.Write(b)
+	return n, durable.Plain(nil, err)
 }
 
-func (OS) FileLimit(dir string) (int64, error) { return fileLimit(dir) }
-func (OS) Free(dir string) (int64, error)      { return free(dir) }
+func (f osFile) Read(b []byte) (int, error) {
+	n, err := f.File.Read(b)
+	return n, durable.Plain(nil, err)
+}
+
+func (f osFile) ReadAt(b []byte, off int64) (int, error) {
+	n, err := f.File.ReadAt(b, off)
+	return n, durable.Plain(nil, err)
+}
+
+func (f osFile) Sync() error  { return durable.Plain(nil, f.File.Sync()) }
+func (f osFile) Close() error { return durable.Plain(nil, f.File.Close()) }
 
 func (f osFile) WriteBack(off, n int64) error {
 	if err := writeBack(f.File, off, n); err != nil && !notOffered(err) {
-		return &fs.PathError{Op: "write back", Path: f.Name(), Err: err}
+		return durable.Plain(nil, &fs.PathError{Op: "write back", Path: f.Name(), Err: err})
 	}
 	return nil
 }
 
 func (f osFile) DropCache() bool { return dropCache(f.File) }
-
-// lstatRename renames where the system cannot refuse to replace by itself. The
-// moment between look and rename is open to another program, not to another of
-// ours: shipments are numbered under a lock.
-func lstatRename(from, to string) error {
-	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
-		if err == nil {
-			err = fs.ErrExist
-		}
-		return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
-	}
-	return os.Rename(from, to)
-}

@@ -5,25 +5,32 @@ import (
 	"os"
 
 	"golang.org/x/sys/unix"
+
+	"outbreath/pack/durable"
 )
 
-func statfs(dir string) (st unix.Statfs_t, err error) {
-	if err = unix.Statfs(dir, &st); err != nil {
-		err = &fs.PathError{Op: "statfs", Path: dir, Err: err}
+func statfs(root *os.Root) (st unix.Statfs_t, err error) {
+	d, err := root.Open(".")
+	if err != nil {
+		return st, durable.Plain(root, err)
+	}
+	defer d.Close()
+	if err = unix.Fstatfs(int(d.Fd()), &st); err != nil {
+		err = durable.Plain(root, &fs.PathError{Op: "ask for the file system of", Path: root.Name(), Err: err})
 	}
 	return st, err
 }
 
-func fileLimit(dir string) (int64, error) {
-	st, err := statfs(dir)
+func fileLimit(root *os.Root) (int64, error) {
+	st, err := statfs(root)
 	if err == nil && unix.ByteSliceToString(st.Fstypename[:]) == "msdos" {
 		return FATLimit, nil
 	}
 	return 0, err
 }
 
-func free(dir string) (int64, error) {
-	st, err := statfs(dir)
+func free(root *os.Root) (int64, error) {
+	st, err := statfs(root)
 	return int64(st.Bavail) * int64(st.Bsize), err
 }
 
@@ -35,5 +42,3 @@ func dropCache(f *os.File) bool {
 	_, err := unix.FcntlInt(f.Fd(), unix.F_NOCACHE, 1)
 	return err == nil
 }
-
-func renameNew(from, to string) error { return lstatRename(from, to) }

@@ -8,31 +8,39 @@ import (
 	"io/fs"
 	"os"
 	"strings"
+	"syscall"
 
 	"golang.org/x/sys/unix"
+
+	"outbreath/pack/durable"
 )
 
-// fsType returns the type of the file system that holds dir, as statfs(2)
+// fsType returns the type of the file system that holds root, as statfs(2)
 // counts them. Tests stand in for a FAT stick here.
-var fsType = func(dir string) (int64, error) {
-	st, err := statfs(dir)
+var fsType = func(root *os.Root) (int64, error) {
+	st, err := statfs(root)
 	return int64(st.Type), err
 }
 
-func statfs(dir string) (st unix.Statfs_t, err error) {
+func statfs(root *os.Root) (st unix.Statfs_t, err error) {
+	d, err := root.Open(".")
+	if err != nil {
+		return st, durable.Plain(root, err)
+	}
+	defer d.Close()
 	for {
-		if err = unix.Statfs(dir, &st); !errors.Is(err, unix.EINTR) {
+		if err = unix.Fstatfs(int(d.Fd()), &st); !errors.Is(err, unix.EINTR) {
 			break
 		}
 	}
 	if err != nil {
-		err = &fs.PathError{Op: "statfs", Path: dir, Err: err}
+		err = durable.Plain(root, &fs.PathError{Op: "ask for the file system of", Path: root.Name(), Err: err})
 	}
 	return st, err
 }
 
-func fileLimit(dir string) (int64, error) {
-	typ, err := fsType(dir)
+func fileLimit(root *os.Root) (int64, error) {
+	typ, err := fsType(root)
 	if err != nil {
 		return 0, err
 	}
@@ -40,25 +48,29 @@ func fileLimit(dir string) (int64, error) {
 	case unix.MSDOS_SUPER_MAGIC:
 		return FATLimit, nil
 	case unix.FUSE_SUPER_MAGIC: // anything at all: ask for its name
-		if name := mountedAs(dir); strings.Contains(name, "fat") && !strings.Contains(name, "exfat") {
+		if name := mountedAs(root); strings.Contains(name, "fat") && !strings.Contains(name, "exfat") {
 			return FATLimit, nil
 		}
 	}
 	return 0, nil
 }
 
-// mountedAs returns the file system type of dir as /proc/self/mountinfo names
+// mountedAs returns the file system type of root as /proc/self/mountinfo names
 // it, "fuse.fusefat"; "" when it cannot be known.
-func mountedAs(dir string) string {
-	var st unix.Stat_t
-	if unix.Stat(dir, &st) != nil {
+func mountedAs(root *os.Root) string {
+	of, err := root.Stat(".")
+	if err != nil {
+		return ""
+	}
+	st, ok := of.Sys().(*syscall.Stat_t)
+	if !ok {
 		return ""
 	}
 	info, err := os.ReadFile("/proc/self/mountinfo")
 	if err != nil {
 		return ""
 	}
-	return typeOfDevice(info, unix.Major(st.Dev), unix.Minor(st.Dev))
+	return typeOfDevice(info, unix.Major(uint64(st.Dev)), unix.Minor(uint64(st.Dev)))
 }
 
 // typeOfDevice finds a device in the text of mountinfo, proc(5): field 3 is
@@ -79,12 +91,12 @@ func typeOfDevice(info []byte, major, minor uint32) string {
 
 // free does not take the 0 of a FUSE file system that does not count for a full
 // one: fusefat gives it always, others give no size either.
-func free(dir string) (int64, error) {
-	st, err := statfs(dir)
+func free(root *os.Root) (int64, error) {
+	st, err := statfs(root)
 	if err != nil {
 		return 0, err
 	}
-	if st.Blocks == 0 || st.Bavail == 0 && int64(st.Type) == unix.FUSE_SUPER_MAGIC && mountedAs(dir) == "fuse.fusefat" {
+	if st.Blocks == 0 || st.Bavail == 0 && int64(st.Type) == unix.FUSE_SUPER_MAGIC && mountedAs(root) == "fuse.fusefat" {
 		return -1, nil
 	}
 	return int64(st.Bavail) * int64(st.Bsize), nil
@@ -100,15 +112,4 @@ func writeBack(f *os.File, off, n int64) error {
 // its own nature, as tmpfs does, it cannot drop, and does not say so.
 func dropCache(f *os.File) bool {
 	return unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) == nil
-}
-
-func renameNew(from, to string) error {
-	err := unix.Renameat2(unix.AT_FDCWD, from, unix.AT_FDCWD, to, unix.RENAME_NOREPLACE)
-	switch {
-	case err == nil:
-		return nil
-	case notOffered(err): // exFAT through FUSE: EINVAL
-		return lstatRename(from, to)
-	}
-	return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
 }

@@ -10,28 +10,44 @@ import (
 
 func TestFileLimit(t *testing.T) {
 	dir := t.TempDir()
+	medium := folder(t, dir)
 	old := fsType
 	defer func() { fsType = old }()
 	// Numbers of statfs(2). FAT: 4,294,967,295 bytes, standards 12.1 (from memory).
 	for _, c := range []struct{ typ, limit int64 }{{0x4d44, 4294967295}, {0x2011bab0, 0}, {0xef53, 0}, {0x65735546, 0}} {
-		fsType = func(string) (int64, error) { return c.typ, nil }
-		if got, err := (OS{}).FileLimit(dir); got != c.limit || err != nil {
+		fsType = func(*os.Root) (int64, error) { return c.typ, nil }
+		if got, err := medium.FileLimit(); got != c.limit || err != nil {
 			t.Errorf("type %#x: %d, %v", c.typ, got, err)
 		}
 	}
 	fsType = old
-	if got, err := (OS{}).FileLimit(dir); got != 0 || err != nil {
+	if got, err := medium.FileLimit(); got != 0 || err != nil {
 		t.Errorf("this folder: %d, %v", got, err)
 	}
-	if _, err := (OS{}).FileLimit(filepath.Join(dir, "none")); !errors.Is(err, fs.ErrNotExist) {
-		t.Error(err)
-	}
-	if _, err := (OS{}).Free(filepath.Join(dir, "none")); !errors.Is(err, fs.ErrNotExist) {
-		t.Error(err)
-	}
-	if n, err := (OS{}).Free(dir); n <= 0 || err != nil {
+	if n, err := medium.Free(); n <= 0 || err != nil {
 		t.Error(n, err)
 	}
+	if _, err := (OS{}).Open(filepath.Join(dir, "none")); !errors.Is(err, fs.ErrNotExist) {
+		t.Error(err)
+	}
+	medium.Close()
+	if _, err := medium.FileLimit(); !errors.Is(err, fs.ErrClosed) {
+		t.Error(err)
+	}
+	if _, err := medium.Free(); !errors.Is(err, fs.ErrClosed) {
+		t.Error(err)
+	}
+}
+
+// folder opens a folder, until the test ends.
+func folder(t *testing.T, dir string) Folder {
+	t.Helper()
+	d, err := OS{}.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { d.Close() })
+	return d
 }
 
 func TestTypeOfDevice(t *testing.T) {
@@ -48,57 +64,15 @@ func TestTypeOfDevice(t *testing.T) {
 			t.Errorf("%d:%d: %q", c.major, c.minor, got)
 		}
 	}
-	if mountedAs("/proc") != "proc" {
-		t.Errorf("/proc is %q", mountedAs("/proc"))
-	}
-	if got := mountedAs("/no/such/folder"); got != "" {
-		t.Error(got)
+	if got := mountedAs(folder(t, "/proc").Root()); got != "proc" {
+		t.Errorf("/proc is %q", got)
 	}
 }
 
-func TestRenameRefuses(t *testing.T) {
-	for name, rename := range map[string]func(from, to string) error{"system": OS{}.Rename, "look first": lstatRename} {
-		dir := t.TempDir()
-		p := func(n string) string { return filepath.Join(dir, n) }
-		for _, n := range []string{"a", "b"} {
-			if err := os.WriteFile(p(n), []byte(n), 0o600); err != nil {
-				t.Fatal(err)
-			}
-			if err := os.Mkdir(p(n+"dir"), 0o700); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := os.Symlink("nowhere", p("link")); err != nil {
-			t.Fatal(err)
-		}
-		for _, c := range [][2]string{{"a", "b"}, {"adir", "bdir"}, {"a", "link"}, {"a", "bdir"}} {
-			if err := rename(p(c[0]), p(c[1])); !errors.Is(err, fs.ErrExist) {
-				t.Errorf("%s: %s to %s: %v", name, c[0], c[1], err)
-			}
-		}
-		if b, _ := os.ReadFile(p("b")); string(b) != "b" {
-			t.Errorf("%s: replaced", name)
-		}
-		if err := rename(p("a"), p("c")); err != nil {
+func TestSync(t *testing.T) {
+	for _, dir := range []string{t.TempDir(), "/proc/self"} { // which has no fsync: EINVAL
+		if err := folder(t, dir).Sync(); err != nil {
 			t.Error(err)
 		}
-		if err := rename(p("adir"), p("cdir")); err != nil {
-			t.Error(err)
-		}
-		if err := rename(p("a"), p("d")); !errors.Is(err, fs.ErrNotExist) {
-			t.Errorf("%s: %v", name, err)
-		}
-	}
-}
-
-func TestSyncDir(t *testing.T) {
-	if err := (OS{}).SyncDir(t.TempDir()); err != nil {
-		t.Error(err)
-	}
-	if err := (OS{}).SyncDir("/proc/self"); err != nil { // has no fsync: EINVAL
-		t.Error(err)
-	}
-	if err := (OS{}).SyncDir(filepath.Join(t.TempDir(), "none")); !errors.Is(err, fs.ErrNotExist) {
-		t.Error(err)
 	}
 }

@@ -17,7 +17,11 @@ func notOffered(err error) bool {
 		errors.Is(err, windows.ERROR_INVALID_FUNCTION)
 }
 
-func fileLimit(dir string) (int64, error) {
+// The volume is asked for by the folder's path: the answer is a figure, and nothing
+// is written by it.
+
+func fileLimit(root *os.Root) (int64, error) {
+	dir := filepath.Clean(root.Name())
 	abs, err := filepath.Abs(dir)
 	if err != nil {
 		return 0, err
@@ -26,14 +30,14 @@ func fileLimit(dir string) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	root := make([]uint16, len(abs)+windows.MAX_PATH)
+	volume := make([]uint16, len(abs)+windows.MAX_PATH)
 	name := make([]uint16, windows.MAX_PATH+1)
-	err = windows.GetVolumePathName(path, &root[0], uint32(len(root)))
+	err = windows.GetVolumePathName(path, &volume[0], uint32(len(volume)))
 	if err == nil {
-		err = windows.GetVolumeInformation(&root[0], nil, 0, nil, nil, nil, &name[0], uint32(len(name)))
+		err = windows.GetVolumeInformation(&volume[0], nil, 0, nil, nil, nil, &name[0], uint32(len(name)))
 	}
 	if err != nil {
-		return 0, &fs.PathError{Op: "volume information", Path: dir, Err: err}
+		return 0, &fs.PathError{Op: "ask for the file system of", Path: dir, Err: err}
 	}
 	if t := strings.ToUpper(windows.UTF16ToString(name)); t == "FAT" || t == "FAT16" || t == "FAT32" {
 		return FATLimit, nil
@@ -41,18 +45,18 @@ func fileLimit(dir string) (int64, error) {
 	return 0, nil
 }
 
-func free(dir string) (int64, error) {
+func free(root *os.Root) (int64, error) {
+	dir := filepath.Clean(root.Name())
 	path, err := windows.UTF16PtrFromString(dir)
 	if err != nil {
 		return 0, err
 	}
 	var n uint64
 	if err := windows.GetDiskFreeSpaceEx(path, &n, nil, nil); err != nil {
-		return 0, &fs.PathError{Op: "free space", Path: dir, Err: err}
+		return 0, &fs.PathError{Op: "ask for the free space of", Path: dir, Err: err}
 	}
 	return int64(min(n, 1<<63-1)), nil
 }
 
 func writeBack(*os.File, int64, int64) error { return nil }
 func dropCache(*os.File) bool                { return false }
-func renameNew(from, to string) error        { return lstatRename(from, to) }

@@ -43,17 +43,40 @@ func noise(n int, seed uint64) []byte {
 }
 
 // unsynced is a file system without the waiting, for tests with many files.
-type unsynced struct{ media.OS }
+type (
+	unsynced       struct{}
+	unsyncedFolder struct{ media.Folder }
+	unsyncedFile   struct{ media.File }
+)
 
-type unsyncedFile struct{ media.File }
+func (unsynced) Open(dir string) (media.Folder, error) {
+	d, err := media.OS{}.Open(dir)
+	return unsyncedFolder{d}, err
+}
 
-func (u unsynced) Create(path string) (media.File, error) {
-	f, err := u.OS.Create(path)
+func (d unsyncedFolder) Mkdir(name string) (media.Folder, error) {
+	sub, err := d.Folder.Mkdir(name)
+	return unsyncedFolder{sub}, err
+}
+
+func (d unsyncedFolder) Create(name string) (media.File, error) {
+	f, err := d.Folder.Create(name)
 	return unsyncedFile{f}, err
 }
 
-func (unsynced) SyncDir(string) error { return nil }
-func (unsyncedFile) Sync() error      { return nil }
+func (unsyncedFolder) Sync() error { return nil }
+func (unsyncedFile) Sync() error   { return nil }
+
+// opened opens a folder, until the test ends.
+func opened(t testing.TB, fsys media.FS, dir string) media.Folder {
+	t.Helper()
+	d, err := fsys.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { d.Close() })
+	return d
+}
 
 func TestPartsConcatenation(t *testing.T) {
 	root := t.TempDir()
@@ -74,7 +97,12 @@ func TestPartsConcatenation(t *testing.T) {
 		if rapid.Bool().Draw(t, "no limit") {
 			limit = 0
 		}
-		p := media.NewParts(unsynced{}, dir, "x.age", limit)
+		medium, err := unsynced{}.Open(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer medium.Close()
+		p := media.NewParts(medium, "x.age", limit)
 		for rest := data; len(rest) > 0; {
 			k := rapid.IntRange(1, min(len(rest), 1<<rapid.IntRange(4, 22).Draw(t, "log"))).Draw(t, "write")
 			if m, err := p.Write(rest[:k]); m != k || err != nil {
@@ -125,7 +153,7 @@ func TestPartsConcatenation(t *testing.T) {
 
 func TestPartsLimits(t *testing.T) {
 	dir := t.TempDir()
-	p := media.NewParts(unsynced{}, dir, "x", 1)
+	p := media.NewParts(opened(t, unsynced{}, dir), "x", 1)
 	n, err := p.Write(make([]byte, 1001))
 	if err == nil || n == 1001 || !strings.Contains(err.Error(), "999 parts") {
 		t.Fatalf("1000 parts: %d, %v", n, err)
@@ -143,7 +171,7 @@ func TestPartsLimits(t *testing.T) {
 		t.Errorf("left %q", left)
 	}
 
-	p = media.NewParts(unsynced{}, dir, "x", 1)
+	p = media.NewParts(opened(t, unsynced{}, dir), "x", 1)
 	if _, err := p.Write(make([]byte, 999)); err != nil {
 		t.Error(err)
 	}
@@ -170,7 +198,7 @@ func TestNothingReplaced(t *testing.T) {
 		if name == "x.002" {
 			limit = 3
 		}
-		p := media.NewParts(media.OS{}, dir, "x", limit)
+		p := media.NewParts(opened(t, media.OS{}, dir), "x", limit)
 		_, errW := p.Write([]byte("newer"))
 		_, errF := p.Finish()
 		if !errors.Is(errors.Join(errW, errF), fs.ErrExist) {
@@ -185,12 +213,12 @@ func TestNothingReplaced(t *testing.T) {
 	}
 	dir := t.TempDir()
 	for range 2 {
-		err := media.WriteFile(media.OS{}, dir, "y", []byte("first"))
+		err := media.WriteFile(opened(t, media.OS{}, dir), "y", []byte("first"))
 		if b, _ := os.ReadFile(filepath.Join(dir, "y")); string(b) != "first" {
 			t.Fatalf("%q, %v", b, err)
 		}
 	}
-	if err := media.WriteFile(media.OS{}, dir, "y", nil); !errors.Is(err, fs.ErrExist) {
+	if err := media.WriteFile(opened(t, media.OS{}, dir), "y", nil); !errors.Is(err, fs.ErrExist) {
 		t.Error(err)
 	}
 	if st, err := os.Stat(filepath.Join(dir, "y")); err != nil || st.Mode().Perm()&^0o644 != 0 && runtime.GOOS != "windows" {
@@ -200,16 +228,22 @@ func TestNothingReplaced(t *testing.T) {
 
 // job is all that is done with a medium: three parts, a file, and all read back.
 func job(m *mediatest.Faults, dir string) (err error) {
-	stage, final := filepath.Join(dir, "stage"), filepath.Join(dir, "final")
-	if err := m.Mkdir(stage); err != nil {
+	medium, err := m.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer medium.Close()
+	stage, err := medium.Mkdir("stage")
+	if err != nil {
 		return err
 	}
 	defer func() {
+		stage.Close()
 		if err != nil { // a caller's clean-up: nothing under the final name
-			m.Remove(stage)
+			medium.Remove("stage")
 		}
 	}()
-	p := media.NewParts(m, stage, "x", 9<<20)
+	p := media.NewParts(stage, "x", 9<<20)
 	data := noise(19<<20, 1)
 	if _, err = p.Write(data); err != nil {
 		return errors.Join(err, p.Abort())
@@ -220,26 +254,26 @@ func job(m *mediatest.Faults, dir string) (err error) {
 	}
 	undo := func(err error) error {
 		for _, q := range parts {
-			err = errors.Join(err, m.Remove(filepath.Join(stage, q.Name)))
+			err = errors.Join(err, stage.Remove(q.Name))
 		}
 		return err
 	}
-	if err := media.WriteFile(m, stage, "sums", []byte("sums")); err != nil {
+	if err := media.WriteFile(stage, "sums", []byte("sums")); err != nil {
 		return undo(err)
 	}
 	parts = append(parts, media.Part{Name: "sums", Bytes: 4, SHA256: sha256.Sum256([]byte("sums"))})
-	if err := m.SyncDir(stage); err != nil {
+	if err := stage.Sync(); err != nil {
 		return undo(err)
 	}
 	for _, q := range parts {
-		if _, err := media.ReadBack(ctx, m, filepath.Join(stage, q.Name), q.SHA256, q.Bytes); err != nil {
+		if _, err := media.ReadBack(ctx, stage, q.Name, q.SHA256, q.Bytes); err != nil {
 			return undo(err)
 		}
 	}
-	if err := m.Rename(stage, final); err != nil {
+	if err := medium.Rename("stage", "final"); err != nil {
 		return undo(err)
 	}
-	return m.SyncDir(dir)
+	return medium.Sync()
 }
 
 func TestFaultAtEachCall(t *testing.T) {
@@ -283,7 +317,7 @@ func TestFaultAtEachCall(t *testing.T) {
 func TestDurableOrder(t *testing.T) {
 	dir := t.TempDir()
 	m := &mediatest.Faults{FS: media.OS{}}
-	p := media.NewParts(m, dir, "x", 0)
+	p := media.NewParts(opened(t, m, dir), "x", 0)
 	p.Write([]byte("data"))
 	if _, err := p.Finish(); err != nil {
 		t.Fatal(err)
@@ -302,7 +336,7 @@ func TestFullAt(t *testing.T) {
 	for _, room := range []int64{0, 1, 4096, 1<<20 - 1, 1 << 20, 1<<20 + 1, 2<<20 + 5, 3<<20 - 1, 3 << 20} {
 		dir := t.TempDir()
 		m := &mediatest.Faults{FS: media.OS{}, Fail: mediatest.FullAt(room)}
-		p := media.NewParts(m, dir, "x", 1<<20+7)
+		p := media.NewParts(opened(t, m, dir), "x", 1<<20+7)
 		_, err := p.Write(data)
 		if err == nil {
 			_, err = p.Finish()
@@ -330,10 +364,10 @@ func TestSilentShortWrite(t *testing.T) {
 		return nil
 	}
 	dir := t.TempDir()
-	if err := media.WriteFile(&mediatest.Faults{FS: media.OS{}, Fail: short}, dir, "x", []byte("abcdef")); err == nil {
+	if err := media.WriteFile(opened(t, &mediatest.Faults{FS: media.OS{}, Fail: short}, dir), "x", []byte("abcdef")); err == nil {
 		t.Error("WriteFile: no error")
 	}
-	p := media.NewParts(&mediatest.Faults{FS: media.OS{}, Fail: short}, dir, "y", 0)
+	p := media.NewParts(opened(t, &mediatest.Faults{FS: media.OS{}, Fail: short}, dir), "y", 0)
 	p.Write([]byte("abcdef"))
 	if _, err := p.Finish(); err == nil {
 		t.Error("Parts: no error")
@@ -349,13 +383,13 @@ func TestErrorsJoined(t *testing.T) {
 	m := &mediatest.Faults{FS: media.OS{}, Fail: func(c mediatest.Call) error {
 		return map[string]error{"sync": syscall.ENOSPC, "close": syscall.EIO, "remove": syscall.EROFS}[c.Op]
 	}}
-	err := media.WriteFile(m, dir, "x", []byte("a"))
+	err := media.WriteFile(opened(t, m, dir), "x", []byte("a"))
 	for _, want := range []error{syscall.ENOSPC, syscall.EIO, syscall.EROFS} {
 		if !errors.Is(err, want) {
 			t.Errorf("%v is not told in %v", want, err)
 		}
 	}
-	p := media.NewParts(m, dir, "y", 0)
+	p := media.NewParts(opened(t, m, dir), "y", 0)
 	p.Write([]byte("a"))
 	_, err = p.Finish()
 	if !errors.Is(err, syscall.ENOSPC) || !errors.Is(err, syscall.EIO) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 )
 
 // A MismatchError says that a file gave other bytes than were written to it.
@@ -15,12 +16,12 @@ func (e *MismatchError) Error() string {
 	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller than it says; use another one", e.Path)
 }
 
-// ReadBack reads a synced file from the medium and compares its size and
+// ReadBack reads a synced file of dir from the medium and compares its size and
 // SHA-256. dropped tells whether the operating system could be asked to forget
 // the file first; if not, the bytes may have come from memory and prove little.
 // Other bytes are a *MismatchError, any other error is the medium's or ctx's.
-func ReadBack(ctx context.Context, fsys FS, path string, want [32]byte, size int64) (dropped bool, err error) {
-	f, err := fsys.Open(path)
+func ReadBack(ctx context.Context, dir Folder, name string, want [32]byte, size int64) (dropped bool, err error) {
+	f, err := dir.Open(name)
 	if err != nil {
 		return false, err
 	}
@@ -45,7 +46,7 @@ func ReadBack(ctx context.Context, fsys FS, path string, want [32]byte, size int
 		}
 	}
 	if got != size || [32]byte(sum.Sum(nil)) != want {
-		return dropped, &MismatchError{path}
+		return dropped, &MismatchError{filepath.Join(dir.Root().Name(), name)}
 	}
 	return dropped, nil
 }

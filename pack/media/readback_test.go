@@ -21,16 +21,16 @@ func TestReadBack(t *testing.T) {
 	data := noise(3<<20+5, 3)
 	sum := sha256.Sum256(data)
 	size := int64(len(data))
-	if err := media.WriteFile(media.OS{}, dir, "x", data); err != nil {
+	if err := media.WriteFile(opened(t, media.OS{}, dir), "x", data); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join(dir, "x")
-	if _, err := media.ReadBack(ctx, media.OS{}, path, sum, size); err != nil {
+	if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "x", sum, size); err != nil {
 		t.Fatal(err)
 	}
 	var mismatch *media.MismatchError
 	for _, other := range []int64{0, 1, size - 1, size + 1} {
-		if _, err := media.ReadBack(ctx, media.OS{}, path, sum, other); !errors.As(err, &mismatch) {
+		if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "x", sum, other); !errors.As(err, &mismatch) {
 			t.Errorf("size %d: %v", other, err)
 		}
 	}
@@ -45,11 +45,11 @@ func TestReadBack(t *testing.T) {
 		if err := os.WriteFile(path, change(append([]byte{}, data...)), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := media.ReadBack(ctx, media.OS{}, path, sum, size); !errors.As(err, &mismatch) || mismatch.Path != path {
+		if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "x", sum, size); !errors.As(err, &mismatch) || mismatch.Path != path {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if _, err := media.ReadBack(ctx, media.OS{}, path+"y", sum, size); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "xy", sum, size); !errors.Is(err, fs.ErrNotExist) {
 		t.Error(err)
 	}
 }
@@ -58,8 +58,7 @@ func TestReadBack(t *testing.T) {
 func TestDamage(t *testing.T) {
 	dir := t.TempDir()
 	data := noise(2<<20, 4)
-	path := filepath.Join(dir, "x")
-	if err := media.WriteFile(media.OS{}, dir, "x", data); err != nil {
+	if err := media.WriteFile(opened(t, media.OS{}, dir), "x", data); err != nil {
 		t.Fatal(err)
 	}
 	m := &mediatest.Faults{FS: media.OS{}, Damage: func(_ string, off int64, b []byte) {
@@ -67,11 +66,11 @@ func TestDamage(t *testing.T) {
 			b[at-off] ^= 4
 		}
 	}}
-	if _, err := media.ReadBack(ctx, m, path, sha256.Sum256(data), int64(len(data))); !errors.As(err, new(*media.MismatchError)) {
+	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.As(err, new(*media.MismatchError)) {
 		t.Error(err)
 	}
 	m = &mediatest.Faults{FS: media.OS{}, Fail: mediatest.Nth("read", 2, syscall.EIO)}
-	if _, err := media.ReadBack(ctx, m, path, sha256.Sum256(data), int64(len(data))); !errors.Is(err, syscall.EIO) {
+	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.Is(err, syscall.EIO) {
 		t.Error(err)
 	}
 }
@@ -86,7 +85,7 @@ func TestReadBackBounded(t *testing.T) {
 		t.Skip("no sparse files here")
 	}
 	m := &mediatest.Faults{FS: media.OS{}}
-	if _, err := media.ReadBack(ctx, m, path, [32]byte{}, 100); !errors.As(err, new(*media.MismatchError)) {
+	if _, err := media.ReadBack(ctx, opened(t, m, filepath.Dir(path)), "x", [32]byte{}, 100); !errors.As(err, new(*media.MismatchError)) {
 		t.Error(err)
 	}
 	if n := m.Count("read"); n > 1 {
@@ -96,12 +95,12 @@ func TestReadBackBounded(t *testing.T) {
 
 func TestReadBackCancelled(t *testing.T) {
 	dir := t.TempDir()
-	if err := media.WriteFile(media.OS{}, dir, "x", make([]byte, 100)); err != nil {
+	if err := media.WriteFile(opened(t, media.OS{}, dir), "x", make([]byte, 100)); err != nil {
 		t.Fatal(err)
 	}
 	stopped, cancel := context.WithCancel(ctx)
 	cancel()
-	if _, err := media.ReadBack(stopped, media.OS{}, filepath.Join(dir, "x"), [32]byte{}, 100); !errors.Is(err, context.Canceled) {
+	if _, err := media.ReadBack(stopped, opened(t, media.OS{}, dir), "x", [32]byte{}, 100); !errors.Is(err, context.Canceled) {
 		t.Error(err)
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"hash"
 	"os"
-	"path/filepath"
 )
 
 const (
@@ -31,10 +30,10 @@ type Part struct {
 // of which the concatenation in order of their names is the stream. Not safe
 // for concurrent use. After an error it takes nothing more; call Abort.
 type Parts struct {
-	fsys      FS
-	dir, base string
-	limit     int64
-	buf       []byte // filled up to the end of a write or of the part
+	dir   Folder
+	base  string
+	limit int64
+	buf   []byte // filled up to the end of a write or of the part
 
 	file    File // the part being written; nil: none
 	size    int64
@@ -50,8 +49,8 @@ type Parts struct {
 // NewParts returns a writer of base, or of base.001, base.002 ... in dir, none
 // longer than limit bytes (0: no limit), in mode 0644. While they are written,
 // all have a number. There can be 999 parts.
-func NewParts(fsys FS, dir, base string, limit int64) *Parts {
-	return &Parts{fsys: fsys, dir: dir, base: base, limit: limit, sum: sha256.New()}
+func NewParts(dir Folder, base string, limit int64) *Parts {
+	return &Parts{dir: dir, base: base, limit: limit, sum: sha256.New()}
 }
 
 // Write takes all of b or returns the error that ended the writing. A full
@@ -90,7 +89,7 @@ func (p *Parts) flush() error {
 			return fmt.Errorf("%s: more than %d parts; choose larger ones", p.base, maxParts)
 		}
 		name := fmt.Sprintf("%s.%03d", p.base, len(p.parts)+1)
-		f, err := p.fsys.Create(filepath.Join(p.dir, name))
+		f, err := p.dir.Create(name)
 		if err != nil {
 			return err
 		}
@@ -154,13 +153,13 @@ func (p *Parts) finish() error {
 		}
 	}
 	if len(p.parts) == 1 {
-		err := p.fsys.Rename(filepath.Join(p.dir, p.parts[0].Name), filepath.Join(p.dir, p.base))
+		err := p.dir.Rename(p.parts[0].Name, p.base)
 		if err != nil {
 			return err
 		}
 		p.parts[0].Name, p.made[0] = p.base, p.base
 	}
-	return p.fsys.SyncDir(p.dir)
+	return p.dir.Sync()
 }
 
 // Abort closes and removes what was written; after a Finish without error it
@@ -176,7 +175,7 @@ func (p *Parts) Abort() error {
 		p.file = nil
 	}
 	for _, name := range p.made {
-		errs = append(errs, p.fsys.Remove(filepath.Join(p.dir, name)))
+		errs = append(errs, p.dir.Remove(name))
 	}
 	p.made, p.parts, p.buf = nil, nil, nil
 	return errors.Join(errs...)
@@ -184,9 +183,8 @@ func (p *Parts) Abort() error {
 
 // WriteFile writes a new file in mode 0644, synced; the folder is not synced. A
 // file that failed is removed.
-func WriteFile(fsys FS, dir, name string, data []byte) error {
-	path := filepath.Join(dir, name)
-	f, err := fsys.Create(path)
+func WriteFile(dir Folder, name string, data []byte) error {
+	f, err := dir.Create(name)
 	if err != nil {
 		return err
 	}
@@ -195,7 +193,7 @@ func WriteFile(fsys FS, dir, name string, data []byte) error {
 		err = f.Sync()
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return errors.Join(err, fsys.Remove(path))
+		return errors.Join(err, dir.Remove(name))
 	}
 	return nil
 }

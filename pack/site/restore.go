@@ -237,10 +237,10 @@ func setLogAside(root *os.Root) (moved string, err error) {
 	if moved, err = freeName(root, "custody.damaged-%d.jsonl"); err != nil {
 		return "", err
 	}
-	if err := root.Rename(LogName, moved); err != nil {
+	if err := durable.Rename(root, LogName, moved); err != nil {
 		return "", err
 	}
-	if err := root.Rename(LogName+".sig", moved+".sig"); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := durable.Rename(root, LogName+".sig", moved+".sig"); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return "", err
 	}
 	return moved, durable.SyncFolder(root)
@@ -250,7 +250,7 @@ func setLogAside(root *os.Root) (moved string, err error) {
 func freeName(root *os.Root, pattern string) (string, error) {
 	for n := 1; ; n++ {
 		name := fmt.Sprintf(pattern, n)
-		if _, err := root.Lstat(name); errors.Is(err, fs.ErrNotExist) {
+		if _, err := durable.Lstat(root, name); errors.Is(err, fs.ErrNotExist) {
 			return name, nil
 		} else if err != nil {
 			return "", err

@@ -4,6 +4,7 @@ package mediatest
 
 import (
 	"fmt"
+	"path/filepath"
 	"sync"
 	"syscall"
 
@@ -22,7 +23,7 @@ type Call struct {
 // Faults is a media.FS over another one. Its Calls may be looked at when nothing
 // is running.
 type Faults struct {
-	media.FS // media.OS{} as a rule
+	FS media.FS // media.OS{} as a rule
 
 	// Fail decides about a call before it is passed on; nil lets all pass. A
 	// *Partial error lets a write take only its first bytes. A failed close
@@ -93,65 +94,85 @@ func (m *Faults) ask(op, path string, bytes int) error {
 	return m.Fail(c)
 }
 
-func (m *Faults) Mkdir(path string) error {
-	if err := m.ask("mkdir", path, 0); err != nil {
-		return err
-	}
-	return m.FS.Mkdir(path)
-}
-
-func (m *Faults) Create(path string) (media.File, error) {
-	return m.file("create", path, m.FS.Create)
-}
-
-func (m *Faults) Open(path string) (media.File, error) {
-	return m.file("open", path, m.FS.Open)
-}
-
-func (m *Faults) file(op, path string, open func(string) (media.File, error)) (media.File, error) {
-	if err := m.ask(op, path, 0); err != nil {
-		return nil, err
-	}
-	f, err := open(path)
+// Open is not counted: a medium that cannot be opened is no medium.
+func (m *Faults) Open(dir string) (media.Folder, error) {
+	under, err := m.FS.Open(dir)
 	if err != nil {
 		return nil, err
 	}
-	return &file{File: f, m: m, path: path}, nil
+	return &folder{under, m}, nil
 }
 
-func (m *Faults) Rename(from, to string) error {
-	if err := m.ask("rename", to, 0); err != nil {
+type folder struct {
+	media.Folder
+	m *Faults
+}
+
+func (d *folder) path(name string) string { return filepath.Join(d.Root().Name(), name) }
+
+func (d *folder) Mkdir(name string) (media.Folder, error) {
+	if err := d.m.ask("mkdir", d.path(name), 0); err != nil {
+		return nil, err
+	}
+	sub, err := d.Folder.Mkdir(name)
+	if err != nil {
+		return nil, err
+	}
+	return &folder{sub, d.m}, nil
+}
+
+func (d *folder) Create(name string) (media.File, error) {
+	return d.file("create", name, d.Folder.Create)
+}
+
+func (d *folder) Open(name string) (media.File, error) {
+	return d.file("open", name, d.Folder.Open)
+}
+
+func (d *folder) file(op, name string, open func(string) (media.File, error)) (media.File, error) {
+	if err := d.m.ask(op, d.path(name), 0); err != nil {
+		return nil, err
+	}
+	f, err := open(name)
+	if err != nil {
+		return nil, err
+	}
+	return &file{File: f, m: d.m, path: d.path(name)}, nil
+}
+
+func (d *folder) Rename(from, to string) error {
+	if err := d.m.ask("rename", d.path(to), 0); err != nil {
 		return err
 	}
-	return m.FS.Rename(from, to)
+	return d.Folder.Rename(from, to)
 }
 
-func (m *Faults) Remove(path string) error {
-	if err := m.ask("remove", path, 0); err != nil {
+func (d *folder) Remove(name string) error {
+	if err := d.m.ask("remove", d.path(name), 0); err != nil {
 		return err
 	}
-	return m.FS.Remove(path)
+	return d.Folder.Remove(name)
 }
 
-func (m *Faults) SyncDir(dir string) error {
-	if err := m.ask("syncdir", dir, 0); err != nil {
+func (d *folder) Sync() error {
+	if err := d.m.ask("syncdir", d.path(""), 0); err != nil {
 		return err
 	}
-	return m.FS.SyncDir(dir)
+	return d.Folder.Sync()
 }
 
-func (m *Faults) FileLimit(dir string) (int64, error) {
-	if m.Limit != 0 {
-		return m.Limit, nil
+func (d *folder) FileLimit() (int64, error) {
+	if d.m.Limit != 0 {
+		return d.m.Limit, nil
 	}
-	return m.FS.FileLimit(dir)
+	return d.Folder.FileLimit()
 }
 
-func (m *Faults) Free(dir string) (int64, error) {
-	if m.Room != 0 {
-		return m.Room, nil
+func (d *folder) Free() (int64, error) {
+	if d.m.Room != 0 {
+		return d.m.Room, nil
 	}
-	return m.FS.Free(dir)
+	return d.Folder.Free()
 }
 
 type file struct {
