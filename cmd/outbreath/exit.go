@@ -32,7 +32,7 @@ var statuses = []struct {
 	means  string
 }{
 	{exitOK, "all well"},
-	{exitResolve, "a person must resolve something: queries, findings, discrepancies, busy"},
+	{exitResolve, "a person must resolve something: queries, findings, discrepancies"},
 	{exitUsage, "wrong use or configuration"},
 	{exitRejected, "rejected: damaged, altered, not authentic, or wrong key"},
 	{exitIO, "media or I/O failure, or anything unforeseen"},
