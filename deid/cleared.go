@@ -50,8 +50,12 @@ type Cleared struct {
 }
 
 // A ClearedTube is one row of data/tubes.csv: values as they leave, "" for what
-// the plan drops.
-type ClearedTube struct{ Barcode, Session, Position, Fraction, VolumeML, Storage string }
+// the plan drops. First is what handling.csv says of it; a Draft does not set it.
+type ClearedTube struct {
+	Barcode, Session, Position, Fraction, VolumeML, Storage string
+
+	First bool // to be analysed before the others
+}
 
 func (c *Cleared) Study() *schema.Study { return c.study }
 

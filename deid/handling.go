@@ -19,19 +19,17 @@ const (
 	AnalyseUsual = "usual"
 )
 
-// handling returns handling.csv (RFC 4180, lines end with LF): barcode and
-// analyse, in the order of tubes.csv.
+// markFirst marks the tubes that are to be analysed before the others: those that
+// were kept at ambient temperature, and those whose session ended more than half of
+// holding_days before the newest session of the collection. Measured against the
+// newest session and not against the clock, the marks are the same whenever they are
+// made.
 //
-// A tube is to be analysed first when it was kept at ambient temperature, or
-// when its session ended more than half of holding_days before the newest
-// session of the collection. Measured against the newest session and not
-// against the clock, the file is the same whenever it is made.
-//
-// It reveals, of every tube, whether its session is that much older than the
+// They reveal, of every tube, whether its session is that much older than the
 // newest one: not when it was, and nothing finer than the two bands. A true
 // date, or days of waiting, would undo the shift beside the sealing date on the
 // label. Where the plan lets no end of a session out, only the storage counts.
-func (d *draft) handling(tubes []ClearedTube) ([]byte, error) {
+func (d *draft) markFirst(tubes []ClearedTube) {
 	var newest time.Time
 	ended := map[string]time.Time{}
 	if f, ok := d.c.Plan.Field("/ended_at"); ok && f.Treatment.Kind != schema.Drop {
@@ -42,12 +40,22 @@ func (d *draft) handling(tubes []ClearedTube) ([]byte, error) {
 			}
 		}
 	}
+	for i := range tubes {
+		t := &tubes[i]
+		at := ended[t.Session]
+		t.First = t.Storage == "ambient" || !at.IsZero() && newest.Sub(at) > d.halfHolding()
+	}
+}
+
+// handlingCSV returns handling.csv (RFC 4180, lines end with LF): barcode and
+// analyse, in the order of tubes.
+func handlingCSV(tubes []ClearedTube) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	w.Write([]string{"barcode", "analyse"})
 	for _, t := range tubes {
 		analyse := AnalyseUsual
-		if at := ended[t.Session]; t.Storage == "ambient" || !at.IsZero() && newest.Sub(at) > d.halfHolding() {
+		if t.First {
 			analyse = AnalyseFirst
 		}
 		w.Write([]string{t.Barcode, analyse})

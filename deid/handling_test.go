@@ -26,7 +26,8 @@ func TestHandling(t *testing.T) {
 			}
 			tubes = append(tubes, ClearedTube{Barcode: "T-" + name, Session: name, Storage: storage})
 		}
-		data, err := d.handling(tubes)
+		d.markFirst(tubes)
+		data, err := handlingCSV(tubes)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -71,7 +71,8 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		return nil, err
 	}
 	c.add("tubes.csv", table)
-	first, err := d.handling(c.tubes)
+	d.markFirst(c.tubes)
+	first, err := handlingCSV(c.tubes)
 	if err != nil {
 		return nil, err
 	}

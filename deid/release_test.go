@@ -486,13 +486,13 @@ func TestTubesCSVRefusesFormulas(t *testing.T) {
 		for i := range 6 {
 			row := []string{"a", "b", "c", "d", "e", "f"}
 			row[i] = bad
-			_, err := tubesCSV([]ClearedTube{{row[0], row[1], row[2], row[3], row[4], row[5]}})
+			_, err := tubesCSV([]ClearedTube{{row[0], row[1], row[2], row[3], row[4], row[5], false}})
 			if !errors.As(err, new(*schema.QueriesError)) {
 				t.Errorf("%q in column %d: %v", bad, i, err)
 			}
 		}
 	}
-	got, err := tubesCSV([]ClearedTube{{"a,b", "s", `q"`, "x", "5e2", "1=2"}})
+	got, err := tubesCSV([]ClearedTube{{"a,b", "s", `q"`, "x", "5e2", "1=2", false}})
 	if want := "barcode,session,position,fraction,volume_ml,storage\n\"a,b\",s,\"q\"\"\",x,5e2,1=2\n"; err != nil || string(got) != want { // RFC 4180, 2.6 and 2.7
 		t.Errorf("%q, %v", got, err)
 	}

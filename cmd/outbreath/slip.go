@@ -1,10 +1,8 @@
 package main
 
 import (
-	"encoding/csv"
 	"fmt"
 	"html/template"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -123,29 +121,25 @@ func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Di
 	if err != nil {
 		return nil, err
 	}
-	first, err := analyseFirst(c)
-	if err != nil {
-		return nil, err
-	}
 	p := &slip{
 		Shipment: s.Shipment, Study: c.Study().Study, Site: c.Study().Site, Contact: c.Study().Contact, Sealed: sealed.Format(time.DateOnly),
 		Sessions: s.Sessions, Recordings: s.Recordings, Tubes: s.Tubes, Code: draw(square, qrMM, qrMM),
 	}
 	groups := code.Groups()
 	p.Groups = []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")}
-	p.fill(c.Tubes(), first, stated)
+	p.fill(c.Tubes(), stated)
 	return p, nil
 }
 
 // fill lays out the tubes of the records, then those that no record has.
-func (p *slip) fill(tubes []deid.ClearedTube, first map[string]bool, stated []deid.Discrepancy) {
+func (p *slip) fill(tubes []deid.ClearedTube, stated []deid.Discrepancy) {
 	var rows []slipRow
 	kept, absent := map[string]int{}, map[string]bool{}
 	for _, d := range stated {
 		absent[d.Barcode] = d.Kind == deid.TubeMissing
 	}
 	for i, t := range tubes {
-		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: first[t.Barcode]}
+		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: t.First}
 		if row.Absent = absent[t.Barcode]; row.Absent {
 			row.First, row.Storage = false, ""
 			row.Wide = utf8.RuneCountInString(row.Barcode) > 2*cellLine
@@ -246,35 +240,6 @@ func (r *slipRow) TextRows() int {
 		lines++
 	}
 	return (lines + 1) / 2
-}
-
-// analyseFirst reads the marks of handling.csv.
-func analyseFirst(c *deid.Cleared) (map[string]bool, error) {
-	first := map[string]bool{}
-	for _, f := range c.Files() {
-		if f.Name != deid.HandlingName {
-			continue
-		}
-		r, err := f.Open()
-		if err != nil {
-			return nil, err
-		}
-		defer r.Close()
-		rows := csv.NewReader(io.LimitReader(r, f.Size))
-		for {
-			row, err := rows.Read()
-			if err == io.EOF {
-				return first, nil
-			}
-			if err != nil || len(row) != 2 {
-				return nil, fmt.Errorf("%s cannot be read", deid.HandlingName)
-			}
-			if row[1] == deid.AnalyseFirst {
-				first[row[0]] = true
-			}
-		}
-	}
-	return first, nil
 }
 
 // slipApart refuses a slip on the medium, where whoever finds a stick could read

@@ -33,15 +33,15 @@ func inventSlip(t *testing.T, barcodes []string) (*slip, pack.SlipCode) {
 		Code:    draw(square, qrMM, qrMM), Groups: []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")},
 	}
 	var tubes []deid.ClearedTube
-	first := map[string]bool{}
 	for i, b := range barcodes {
-		storage := "refrigerated"
-		if first[b] = i%4 == 0; first[b] {
-			storage = "ambient"
+		t := deid.ClearedTube{Barcode: b, Session: fmt.Sprintf("K8XS-JF9F-FD6R-%04d-C", i/2), Position: strconv.Itoa(i%2 + 1),
+			Fraction: "end-tidal", VolumeML: "500", Storage: "refrigerated", First: i%4 == 0}
+		if t.First {
+			t.Storage = "ambient"
 		}
-		tubes = append(tubes, deid.ClearedTube{Barcode: b, Session: fmt.Sprintf("K8XS-JF9F-FD6R-%04d-C", i/2), Position: strconv.Itoa(i%2 + 1), Fraction: "end-tidal", VolumeML: "500", Storage: storage})
+		tubes = append(tubes, t)
 	}
-	p.fill(tubes, first, nil)
+	p.fill(tubes, nil)
 	return p, code
 }
 
