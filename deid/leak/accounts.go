@@ -1,7 +1,7 @@
 package leak
 
 // iban finds account numbers whose ISO 13616 check digits hold, from the run
-// that token i stands second in.
+// whose second token is i.
 func (p *page) iban(i int) bool {
 	if p.tok[i].piece != 1 || p.tok[i].size() < 2 || p.tok[i-1].size() != 2 {
 		return false
@@ -25,7 +25,7 @@ func (p *page) iban(i int) bool {
 }
 
 // nextGroup reports whether token i is a number that a blank or a hyphen joins to
-// what stands before it.
+// the token before.
 func (p *page) nextGroup(i int) bool {
 	return p.number(i) && (string(p.gap(i)) == " " || string(p.gap(i)) == "-")
 }

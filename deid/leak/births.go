@@ -63,7 +63,8 @@ func (p *page) bornOn(at [3]int) bool {
 		day = rest[0]
 		return p.lex.births[birth{year, month, day}] && day > 0
 	}
-	return rest[0] > 0 && rest[1] > 0 && (p.lex.births[birth{year, rest[0], rest[1]}] || p.lex.births[birth{year, rest[1], rest[0]}])
+	a, b := rest[0], rest[1]
+	return a > 0 && b > 0 && (p.lex.births[birth{year, a, b}] || p.lex.births[birth{year, b, a}])
 }
 
 // findSpokenBirth finds a birth date of the roster in words around the month at
@@ -181,10 +182,9 @@ func cardinal(lang string, units []string, n int) string {
 func ordinals(lang, w string, n int) (list []string) {
 	switch lang {
 	case "en":
-		irregular := map[string]string{"one": "first", "two": "second", "three": "third", "five": "fifth", "eight": "eighth", "nine": "ninth", "twelve": "twelfth"}
-		for c, o := range irregular {
-			if rest, ok := strings.CutSuffix(w, c); ok && (rest == "" || n > 20) {
-				return []string{rest + o}
+		for _, irregular := range entries("ordinals-en") {
+			if rest, ok := strings.CutSuffix(w, irregular[0]); ok && (rest == "" || n > 20) {
+				return []string{rest + irregular[1]}
 			}
 		}
 		return []string{strings.TrimSuffix(w, "y") + map[bool]string{true: "ieth", false: "th"}[strings.HasSuffix(w, "y")]}

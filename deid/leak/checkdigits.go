@@ -205,9 +205,3 @@ func bornDigits(v []byte) bool {
 	clock := two(6) < 24 && two(8) < 60 && two(0) >= 15 && two(0) < 40
 	return month >= 1 && month <= 12 && (day >= 1 && day <= 31 || day >= 61 && day <= 91) && !clock
 }
-
-// isSSN reports whether v has the form of a US social security number, the area
-// and group not being checked: a detector is no validator.
-func isSSN(v string) bool {
-	return len(v) == 11 && v[3] == '-' && v[6] == '-' && digits(v[:3]+v[4:6]+v[7:])
-}

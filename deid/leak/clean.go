@@ -6,24 +6,24 @@ import (
 	"sync/atomic"
 )
 
-// A quietSet holds short texts in which nothing was found: thousands of records
+// A cleanTexts holds short texts in which nothing was found: thousands of records
 // say the same in most of their fields. It takes the first that come, so that its
 // memory is bounded, and nothing that it holds identifies anybody.
-type quietSet struct {
+type cleanTexts struct {
 	texts sync.Map // of struct{}
 	n     atomic.Int32
 }
 
-func (q *quietSet) has(text string) bool {
-	if len(text) > maxQuietText {
+func (q *cleanTexts) has(text string) bool {
+	if len(text) > maxCleanText {
 		return false
 	}
 	_, ok := q.texts.Load(text)
 	return ok
 }
 
-func (q *quietSet) add(text string) {
-	if len(text) <= maxQuietText && q.n.Load() < maxQuiet {
+func (q *cleanTexts) add(text string) {
+	if len(text) <= maxCleanText && q.n.Load() < maxClean {
 		if _, was := q.texts.LoadOrStore(strings.Clone(text), struct{}{}); !was {
 			q.n.Add(1)
 		}
@@ -31,6 +31,6 @@ func (q *quietSet) add(text string) {
 }
 
 const (
-	maxQuiet     = 4096
-	maxQuietText = 40 // bytes
+	maxClean     = 4096
+	maxCleanText = 40 // bytes
 )

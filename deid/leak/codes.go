@@ -8,7 +8,7 @@ type spelling struct {
 	first, last int      // tokens
 	size        int      // letters and digits
 	initial     byte     // the first of them
-	gaps        gapCount // what stands between the groups
+	gaps        gapCount // what is between the groups
 	allDigits   bool
 }
 
@@ -101,7 +101,7 @@ func (p *page) emitCode(x *spelling) {
 	p.emit(p.withSign(x.first), p.tok[x.last].e, x.class, x.basis, x.conf)
 }
 
-// decimals reports whether token i is what stands behind the point of a number.
+// decimals reports whether token i holds the decimals of a number.
 func (p *page) decimals(i int) bool {
 	return p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].size() < 3 && !p.grouped(i)
 }
@@ -147,7 +147,7 @@ func (p *page) otherArea(i int) bool {
 	return digits >= 2 && p.withSign(k) < p.tok[k].s || trunk || joined
 }
 
-// A gapCount counts what stands between the groups of a number.
+// A gapCount counts what is between the groups of a number.
 type gapCount struct{ all, dots, spaces, lines int }
 
 func (c *gapCount) add(g []byte) {

@@ -43,7 +43,7 @@ func (p *page) following(i, n int) (s cueSet) {
 	return s
 }
 
-// nearest returns which of the wanted cues stands closest before token i in
+// nearest returns which of the wanted cues is closest before token i in
 // its clause, at most n words away.
 func (p *page) nearest(i, n int, want cueSet) cueSet {
 	if !p.seen.meets(want) {

@@ -7,7 +7,7 @@ import "sync"
 type cue uint8
 
 const (
-	cueTitle        cue = iota // stands before a name: Mr, Dr, Frau
+	cueTitle        cue = iota // a name follows: Mr, Dr, Frau
 	cueStaff                   // a person at work: nurse, technician
 	cueSubject                 // the person whom the record is about
 	cueKin                     // a person close to the subject
@@ -25,7 +25,7 @@ const (
 	cuePlate                   // vehicle registration
 	cuePostal                  // postal code or address
 	cuePlace                   // a capitalised word before it names a room or ward
-	cueBeforeMonth             // stands before a month: in May, since April
+	cueBeforeMonth             // a month follows: in May, since April
 	cueUnit                    // a number before it is a measurement
 	cuePerson                  // pronoun, or another word for whoever has an age
 	cueNumeral                 // nine, ninety, hundred

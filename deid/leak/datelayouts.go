@@ -49,7 +49,11 @@ func (p *page) eightDigits(i int) (d dateText, ok bool) {
 	w := p.word(i)
 	at := func(a, b int) int { x, _ := strconv.Atoi(string(w[a:b])); return x }
 	d = dateText{first: i, last: i}
-	for _, b := range []birth{{at(0, 4), at(4, 6), at(6, 8)}, {at(4, 8), at(2, 4), at(0, 2)}, {at(4, 8), at(0, 2), at(2, 4)}} {
+	for _, b := range []birth{
+		{at(0, 4), at(4, 6), at(6, 8)},
+		{at(4, 8), at(2, 4), at(0, 2)},
+		{at(4, 8), at(0, 2), at(2, 4)},
+	} {
 		if plausible(b.y, b.m, b.d) {
 			d.readings = append(d.readings, reading{birth: b, compact: true})
 		}

@@ -93,7 +93,7 @@ func (p *page) findDate(i int) {
 		return
 	}
 	found := foundDate{last: d.last, before: p.before(d.first, 6), after: p.following(d.last, 3)}
-	if glued { // what stands further off speaks of something else
+	if glued { // words further off speak of something else
 		found.before, found.after = found.before.both(birthCue).with(p.cues(i-1)), cueSet{}
 	}
 	why := p.birthDate(d.readings, found)

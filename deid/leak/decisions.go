@@ -32,13 +32,15 @@ const (
 // ParseDecisions reads review.jsonl. The error names the line.
 func ParseDecisions(data []byte) (*Decisions, error) {
 	if len(data) > maxReview {
-		return nil, fmt.Errorf("review.jsonl has %d bytes, more than the %d allowed; move it away and decide again", len(data), maxReview)
+		return nil, fmt.Errorf("review.jsonl has %d bytes, more than the %d allowed; move it away and decide again",
+			len(data), maxReview)
 	}
 	d := &Decisions{byID: make(map[string]Decision)}
 	for n := 1; len(data) > 0; n++ {
 		line, rest, whole := bytes.Cut(data, []byte("\n"))
 		if !whole {
-			return nil, fmt.Errorf("review.jsonl:%d: the line has no end, so the file may have been cut; complete or delete this line", n)
+			return nil, fmt.Errorf("review.jsonl:%d: the line has no end, so the file may have been cut; "+
+				"complete or delete this line", n)
 		}
 		dec, err := parseDecision(line)
 		if err != nil {

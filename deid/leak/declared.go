@@ -19,7 +19,7 @@ func (d *Declared) none() bool { return d == nil || len(d.list) == 0 }
 // maxDeclared is the most bytes that a declared code has.
 const maxDeclared = 64
 
-// covers reports whether text[start:end] lies within a declared code that stands there
+// covers reports whether text[start:end] lies within a declared code that is there
 // as a whole: between what is neither letter, mark nor digit. looked is how many
 // stretches of text were compared with the codes. It does not grow with their number nor
 // with the text, because a record may declare thousands and hold as many texts.
@@ -59,7 +59,7 @@ func (d *Declared) covers(text string, start, end int) (within bool, looked int)
 
 func codeByte(c byte) bool { return ' ' < c && c <= '~' }
 
-// codeForm says whether s is written as a code of a thing and not as a person's
+// codeForm reports whether s is written as a code of a thing and not as a person's
 // name: one word of ASCII without blanks that holds a digit, or capitals alone, at
 // most five.
 func codeForm(s string) bool {

@@ -81,7 +81,10 @@ func (p *page) smallWord(i int) bool {
 	if t.upper || t.number || p.fold.start != nil {
 		return false
 	}
-	return (t.s == 0 || !base64Char[p.text[t.s-1]]) && (t.e == len(p.text) || !base64Char[p.text[t.e]] && p.text[t.e] != '=')
+	if t.s > 0 && base64Char[p.text[t.s-1]] {
+		return false
+	}
+	return t.e == len(p.text) || !base64Char[p.text[t.e]] && p.text[t.e] != '='
 }
 
 // digest looks up 32, 40 or 64 hexadecimal digits.
@@ -149,7 +152,7 @@ func (p *page) base64(s, e int) int {
 // base64Char holds the characters of both alphabets of RFC 4648.
 var base64Char = func() (t [256]bool) {
 	for c := range t {
-		t[c] = 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '+' || c == '/' || c == '-' || c == '_'
+		t[c] = wordByte[c] && c < utf8.RuneSelf || strings.IndexByte("+/-_", byte(c)) >= 0
 	}
 	return t
 }()

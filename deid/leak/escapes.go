@@ -12,7 +12,7 @@ import (
 type escape struct {
 	sign byte
 	name string
-	// read returns the bytes that the escape which t begins with stands for, and
+	// read returns the bytes that the escape at the beginning of t means, and
 	// its length; 0 where t begins with none.
 	read func(t string) (string, int)
 }

@@ -2,233 +2,10 @@ package leak
 
 import (
 	"bytes"
-	"encoding/binary"
-	"math/bits"
 	"slices"
-	"strings"
 	"unicode"
 	"unicode/utf8"
 )
-
-// Values of the roster are also found where something is glued to them, a name
-// within a longer word (gebMiller, Miller7x), a number within a longer number, and
-// where something parts them (see parted.go). The text is read as a stream of letters
-// and digits, and every place of it compared with the beginnings of all values. What
-// is neither glued nor parted is left to the other detectors, which judge more finely.
-
-// An inlay is a value that is searched within words and numbers.
-type inlay struct {
-	key    string // folded, letters and digits alone
-	what   uint16 // place in lexicon.kinds
-	form   inlayForm
-	common bool // an everyday word as well: counts only where capitals set it off
-}
-
-type inlayForm uint8
-
-const (
-	inlayName   inlayForm = iota // letters
-	inlayPhrase                  // several words, or a place
-	inlayCode                    // holds a digit
-	inlayDigits                  // digits alone
-	inlayDate                    // eight digits of a birth date
-)
-
-// inlays is the index: of each value the first six bytes, or four of a shorter
-// one, say where it is.
-type inlays struct {
-	list  []inlay
-	next  []uint32 // the place of the next one with the same hash, from 1
-	heads []uint32 // by hash; a power of two
-	some  bitSet   // a look that says "surely not"
-}
-
-// The least sizes of an inlay, and of one that is found by six bytes.
-const (
-	leastInlay = 4
-	longInlay  = 6
-)
-
-func (x *inlays) add(key string, what uint16, form inlayForm, common bool) {
-	if len(key) >= leastInlay {
-		x.list = append(x.list, inlay{key, what, form, common})
-	}
-}
-
-func (x *inlays) finish() {
-	n := len(x.list)
-	x.next, x.heads, x.some = make([]uint32, n+1), make([]uint32, 1<<bits.Len(uint(n))), newBitSet(4*n)
-	for i := range x.list {
-		key := x.list[i].key
-		var room [8]byte
-		copy(room[:], key)
-		h := headHash(binary.LittleEndian.Uint64(room[:]), len(key) >= longInlay)
-		head := &x.heads[h&uint32(len(x.heads)-1)]
-		twice := false
-		for k := *head; k != 0 && !twice; k = x.next[k] {
-			twice = x.list[k-1].key == key
-		}
-		if !twice {
-			x.next[i+1], *head = *head, uint32(i+1)
-			x.some.add(h)
-		}
-	}
-}
-
-// headHash mixes the first six bytes of w, or the first four.
-func headHash(w uint64, long bool) uint32 {
-	if long {
-		return uint32(w & (1<<48 - 1) * prime2 >> 32)
-	}
-	return uint32(w & (1<<32 - 1) * prime1 >> 32)
-}
-
-// at calls f with every inlay that b begins with; short ones only if asked.
-// Beyond the end of b lie at least eight bytes more.
-func (x *inlays) at(b []byte, short bool, f func(*inlay)) {
-	w := binary.LittleEndian.Uint64(b[:8])
-	for _, long := range []bool{true, false}[:1+bit(short)] {
-		h := headHash(w, long)
-		if !x.some.has(h) {
-			continue
-		}
-		for k := x.heads[h&uint32(len(x.heads)-1)]; k != 0; k = x.next[k] {
-			if v := &x.list[k-1]; len(v.key) <= len(b) && v.key == string(b[:len(v.key)]) && long == (len(v.key) >= longInlay) {
-				f(v)
-			}
-		}
-	}
-}
-
-func bit(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-// addInlays enters the values of one row.
-func (l *lexicon) addInlays(col, v string) {
-	folded := foldString(v)
-	key := squeeze(folded)
-	hasDigit := strings.ContainsAny(key, "0123456789")
-	kind := func(class Class, conf Confidence) uint16 {
-		return l.kindOf(code{class: class, basis: "roster: " + col, conf: conf})
-	}
-	digitsOf := func(s string) string { return strings.Map(onlyDigit, s) }
-	number := func(s string, class Class) {
-		switch {
-		case digits(s) && len(s) >= 6:
-			l.inlays.add(s, kind(class, Likely), inlayDigits, false)
-		case !digits(s) && hasDigit && len(s) >= 5:
-			l.inlays.add(s, kind(class, Likely), inlayCode, false)
-		}
-	}
-	switch col {
-	case "given_name", "family_name", "other_names", "emergency_contact_name":
-		l.addNameInlays(col, v, kind("A", Possible))
-	case "sex", "country":
-	case "mrn", "national_id", "subject_id":
-		class := Class("R")
-		if col == "mrn" {
-			class = "H"
-		}
-		number(key, class)
-		number(strings.TrimLeftFunc(key, unicode.IsLetter), class)
-	case "phone", "emergency_contact_phone":
-		f, _, _ := strings.Cut(folded, "x")
-		d := digitsOf(f)
-		if strings.HasPrefix(strings.TrimSpace(f), "+") {
-			d = d[callingCode(d):]
-		}
-		number(strings.TrimLeft(d, "0"), "D")
-	case "birth_date":
-		if _, ok := parseISO(v); ok {
-			iso := digitsOf(v)
-			for _, form := range []string{iso, iso[6:] + iso[4:6] + iso[:4], iso[4:6] + iso[6:] + iso[:4]} {
-				l.inlays.add(form, kind("C", Possible), inlayDate, false)
-			}
-		}
-	case "email":
-		if len(key) >= 8 {
-			l.inlays.add(key, kind("F", Likely), inlayCode, false)
-		}
-	case "postal_code":
-		if len(key) >= 4 {
-			form := inlayDigits
-			if !digits(key) {
-				form = inlayCode
-			}
-			l.inlays.add(key, kind("B", Possible), form, false)
-		}
-	default:
-		l.addPhraseInlay(col, folded, kind)
-	}
-}
-
-// addNameInlays enters the words of names, and whole ones as one word.
-func (l *lexicon) addNameInlays(col, v string, what uint16) {
-	enter := func(w string) {
-		if w != "" && !digits(w) {
-			l.inlays.add(w, what, inlayName, everyday(w))
-		}
-	}
-	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
-		all := []string{name}
-		if len(name) > len(strings.Map(onlyASCII, name)) {
-			all = append(append(all, romanised(name)...), umlauts.Replace(name))
-		}
-		for _, spelt := range all {
-			parts := split(foldString(spelt))
-			for _, w := range parts {
-				enter(w)
-			}
-			if len(parts) > 1 {
-				enter(strings.Join(parts, ""))
-			}
-		}
-	}
-}
-
-// addPhraseInlay enters a street without its number, a city, an extra column's value.
-func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence) uint16) {
-	class := Class("R")
-	words := split(folded)
-	switch col {
-	case "street":
-		class = "B"
-		for len(words) > 1 && digits(words[0]) {
-			words = words[1:]
-		}
-	case "city":
-		class = "B"
-	}
-	key := strings.Join(words, "")
-	if len(key) < 5 {
-		return
-	}
-	form := inlayPhrase
-	if strings.ContainsAny(key, "0123456789") {
-		if form = inlayCode; digits(key) {
-			form = inlayDigits
-		}
-		if len(key) < 6 {
-			return
-		}
-	}
-	common := true
-	for _, w := range words {
-		common = common && known(w)
-	}
-	l.inlays.add(key, kind(class, Possible), form, common)
-}
-
-func onlyDigit(r rune) rune {
-	if '0' <= r && r <= '9' {
-		return r
-	}
-	return -1
-}
 
 // findGlued finds values of the roster that something touches.
 func (p *page) findGlued() {
@@ -257,7 +34,7 @@ func (p *page) findGlued() {
 }
 
 // stream writes the letters and digits of the text one after another, with a NUL
-// where more stands between two words than can part a value.
+// where the gap between two words is too long to part a value.
 func (p *page) stream() {
 	room := len(p.fold.b) + 8
 	p.run, p.runAt = slices.Grow(p.run[:0], room), slices.Grow(p.runAt[:0], room)
@@ -315,7 +92,7 @@ func (p *page) touching(b []byte, s, e int) (left, right byte) {
 	return left, right
 }
 
-// gapsIn returns what stands between the words of n bytes of the stream from k on.
+// gapsIn returns the gaps between the words of n bytes of the stream from k on.
 func (p *page) gapsIn(k, n int) (gaps [][]byte) {
 	for i := k + 1; i < k+n; i++ {
 		if from, to := int(p.runAt[i-1])+1, int(p.runAt[i]); from < to {
@@ -376,8 +153,8 @@ func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
 	return decide(p, inlaidRules, x)
 }
 
-// otherScript reports whether b ends, or begins, with a letter that stands in no word of
-// Latin letters.
+// otherScript reports whether b ends, or begins, with a letter of no Latin
+// word.
 func otherScript(b []byte, ends bool) bool {
 	r, _ := utf8.DecodeRune(b)
 	if ends {
@@ -400,7 +177,7 @@ func (p *page) wordAround(s, e int) []byte {
 	return b[s:e]
 }
 
-// largeAt reports whether a capital stands at text[i].
+// largeAt reports whether text[i] is a capital.
 func (p *page) largeAt(i int) bool {
 	r, _ := utf8.DecodeRuneInString(p.text[i:])
 	return unicode.IsUpper(r) || unicode.IsTitle(r)

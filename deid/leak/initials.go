@@ -24,7 +24,8 @@ func Initials(given, family string) []string {
 		return nil
 	}
 	var all []string
-	for _, x := range []string{g[0] + f[0], f[0] + g[0], strings.Join(g, "") + f[0], g[0] + strings.Join(f, ""), strings.Join(g, "") + strings.Join(f, "")} {
+	allGiven, allFamily := strings.Join(g, ""), strings.Join(f, "")
+	for _, x := range []string{g[0] + f[0], f[0] + g[0], allGiven + f[0], g[0] + allFamily, allGiven + allFamily} {
 		if !slices.Contains(all, x) {
 			all = append(all, x)
 		}

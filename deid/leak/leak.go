@@ -4,13 +4,26 @@
 // In: a roster and a text. Out: matches with byte offsets, and findings that a
 // person decides on. Most callers need [New] and [Scanner.Scan].
 //
-// A text is folded once (fold.go), cut into words and numbers (token.go), each
-// looked up once in a table of roster terms and everyday words (lexicon.go,
-// vocabulary.go); detectors then read the tokens (names.go, codes.go, dates.go,
-// places.go, patterns.go, encoded.go), and scan.go settles what overlaps.
+// A text is folded once (fold.go) and cut into words and numbers (token.go). Each
+// word is looked up once in a table of the roster's words (lexicon.go, roster*.go)
+// and everyday words, of which words/*.txt says what they are cues for (cue.go).
+// Detectors then read the tokens, a file for each thing they recognise:
 //
-// [Literals] is a second search, much simpler and sharing no code with the first:
-// values of the roster as they stand there, in any bytes, at memory speed.
+//	names.go namechains.go misspelt.go namewords.go   names of the roster
+//	strangers.go                                      names behind titles and the like
+//	codes.go glued.go parted.go spoken.go             numbers and values of the roster
+//	dates.go datelayouts.go births.go ages.go         dates and ages
+//	places.go addresses.go                            streets; e-mail, URLs, hosts
+//	phones.go accounts.go national.go numberform.go   numbers by their form
+//	encoded.go escapes.go wide.go                     values in other encodings
+//
+// What decides is tables of rules (rules.go), each with what it is for. scan.go
+// settles what overlaps.
+//
+// [Literals] is a second search, much simpler, of values of the roster as they are
+// written, in any bytes, at memory speed. It matches without the code of the first,
+// so that a fault in folding, words or rules does not hide a value from both; the
+// values themselves are chosen with the vocabulary, folding and dates of the first.
 package leak
 
 import (
@@ -44,7 +57,7 @@ type Scanner struct{ scanner }
 
 type scanner struct {
 	lex                *lexicon
-	quiet, quietFields quietSet
+	clean, cleanFields cleanTexts
 }
 
 // New builds a scanner. A nil roster searches patterns only.

@@ -57,7 +57,7 @@ func wordNumbers(name string) func() map[string]int {
 	})
 }
 
-// wordPairs is a list whose entries are a word and what it stands for.
+// wordPairs is a list whose entries are a word and what it means.
 func wordPairs(name string) func() map[string]string {
 	return sync.OnceValue(func() map[string]string {
 		pairs := make(map[string]string)
@@ -77,6 +77,18 @@ func wordsOf(name string) func() map[string][]string {
 			groups[e[0]] = append(groups[e[0]], e[1:]...)
 		}
 		return groups
+	})
+}
+
+// letterList is a list whose entries are letters and what is written for them, which
+// may be nothing.
+func letterList(name string) func() *strings.Replacer {
+	return sync.OnceValue(func() *strings.Replacer {
+		var pairs []string
+		for _, e := range entries(name) {
+			pairs = append(pairs, e[0], strings.Join(e[1:], ""))
+		}
+		return strings.NewReplacer(pairs...)
 	})
 }
 

@@ -12,7 +12,7 @@ import (
 type Border uint8
 
 const (
-	// Anywhere: a literal counts wherever it stands, within a word as well.
+	// Anywhere: a literal counts everywhere, within a word as well.
 	Anywhere Border = iota
 	// Apart: no digit touches a digit at its end, and no ASCII letter a letter.
 	Apart
@@ -28,42 +28,43 @@ const (
 // letters. Below 8 bytes it must be a word: letters and digits, with the border
 // Word.
 type Literal struct {
-	Text   string
-	Column string // of the roster; of a plain list whatever tells them apart
-	Border Border
-	Proud  bool // counts only where no word of it begins with a small ASCII letter
+	Text        string
+	Column      string // of the roster; of a plain list whatever tells them apart
+	Border      Border
+	Capitalised bool // counts only where no word of it begins with a small ASCII letter
 
 	// InSamples is for bytes of an encoding that no text of ours has: they are looked
 	// for by [Literals.Samples] alone.
 	InSamples bool
 }
 
-// Literals finds every place of many literals in a stream of bytes. It shares
-// nothing with [Scanner]: no folding, no tokens, no judgement. It is exact: what
-// it tells stands there, and nothing of its list that stands there is left out.
-// Safe for concurrent use.
+// Literals finds every occurrence of many literals in a stream of bytes. Its
+// matching is independent of [Scanner]: no folding, no tokens, no judgement. It is
+// exact: every hit is real, and no occurrence is missed. Which values of a roster
+// become literals is not independent: [RosterLiterals] chooses them with the
+// scanner's vocabulary, folding and dates. Safe for concurrent use.
 //
-// Long literals (8 bytes and more) are found by a filter that looks at 6 bytes
-// at every third place: wherever a literal stands, one of three neighbouring
-// windows chosen in it stands at such a place. Short ones are looked up by the
-// hash of a word, only where a word of at most 7 bytes stands.
+// Long literals (8 bytes and more) are found by a filter of q-grams: it looks at 6
+// bytes at every third place, and one of three neighbouring windows chosen in a
+// literal is at such a place wherever the literal is. Short ones are looked up by
+// the hash of a word, only where the text has a word of at most 7 bytes.
 type Literals struct {
 	text     []byte // of all literals, ASCII in small letters
 	list     []literal
 	columns  []string
 	longest  int // bytes
-	gait     gait
+	sampling sampling
 	long     windows
 	short    windows
 	shortest int // bytes, of the short ones
 }
 
 type literal struct {
-	at, size uint32 // in text
-	column   uint16
-	border   Border
-	proud    bool
-	samples  bool // only there
+	at, size    uint32 // in text
+	column      uint16
+	border      Border
+	capitalised bool
+	samples     bool // only there
 }
 
 // minLong is the size of the shortest long literal, in bytes.
@@ -72,22 +73,22 @@ const minLong = 8
 // smallBits makes ASCII letters small, and other bytes perhaps alike.
 const smallBits = 0x2020202020202020
 
-// A gait says which windows of a stream are looked at: sight bytes at every
-// stride-th place. In minLong bytes stand stride windows that follow each other,
-// of which one is looked at wherever the literal stands: sight+stride-1 = minLong.
-type gait struct{ sight, stride int }
+// A sampling says which q-grams of a stream are looked at: q bytes at every step-th
+// place. minLong bytes hold step windows that follow each other, of which one is
+// looked at wherever the literal is: q+step-1 = minLong.
+type sampling struct{ q, step int }
 
 // Four bytes of a text are often those of some name, six are seldom; of samples
 // four suffice, and fewer places are looked at.
 var (
-	inText    = gait{6, 3}
-	inSamples = gait{4, 5}
+	inText    = sampling{6, 3}
+	inSamples = sampling{4, 5}
 )
 
-func (g gait) mask() uint64 { return 1<<(8*g.sight) - 1 }
+func (g sampling) mask() uint64 { return 1<<(8*g.q) - 1 }
 
 // key returns the window at the beginning of b, small.
-func (g gait) key(b []byte) uint64 {
+func (g sampling) key(b []byte) uint64 {
 	if len(b) >= 8 {
 		return (binary.LittleEndian.Uint64(b) | smallBits) & g.mask()
 	}
@@ -98,7 +99,7 @@ func (g gait) key(b []byte) uint64 {
 
 // NewLiterals makes the search for list; of equal ones the first is kept.
 func NewLiterals(list []Literal) (*Literals, error) {
-	l := &Literals{gait: inText, shortest: minLong}
+	l := &Literals{sampling: inText, shortest: minLong}
 	seen := make(map[string]bool, len(list))
 	columns := map[string]uint16{}
 	nShort := 0
@@ -117,7 +118,8 @@ func NewLiterals(list []Literal) (*Literals, error) {
 			columns[x.Column] = column
 			l.columns = append(l.columns, x.Column)
 		}
-		l.list = append(l.list, literal{uint32(len(l.text)), uint32(len(text)), column, x.Border, x.Proud, x.InSamples})
+		l.list = append(l.list,
+			literal{uint32(len(l.text)), uint32(len(text)), column, x.Border, x.Capitalised, x.InSamples})
 		l.text = append(l.text, text...)
 		l.longest = max(l.longest, len(text))
 		if len(text) < minLong {
@@ -145,29 +147,29 @@ func (l *Literals) Samples() *Literals {
 }
 
 // walk makes the windows of the long literals.
-func (l *Literals) walk(g gait) {
+func (l *Literals) walk(g sampling) {
 	common, n := new(counts), 0
 	for k := range l.list {
 		if text := l.of(k); l.walked(k, g) {
 			common.add(text, g)
-			n += g.stride
+			n += g.step
 		}
 	}
-	l.gait, l.long = g, newWindows(n)
+	l.sampling, l.long = g, newWindows(n)
 	for k := range l.list {
 		if !l.walked(k, g) {
 			continue
 		}
 		text := l.of(k)
 		from := common.rarest(text, g)
-		for o := from; o < from+g.stride; o++ {
+		for o := from; o < from+g.step; o++ {
 			l.long.add(g.key(text[o:]), k, o)
 		}
 	}
 }
 
-// walked reports whether the windows of the literal k are looked for at the gait g.
-func (l *Literals) walked(k int, g gait) bool {
+// walked reports whether the windows of the literal k are in the filter g.
+func (l *Literals) walked(k int, g sampling) bool {
 	return l.list[k].size >= minLong && (!l.list[k].samples || g == inSamples)
 }
 
@@ -200,8 +202,8 @@ type counts [1 << 18]uint16
 
 func (c *counts) of(key uint64) *uint16 { return &c[key*prime2>>(64-18)] }
 
-func (c *counts) add(text []byte, g gait) {
-	for o := 0; o+g.sight <= len(text); o++ {
+func (c *counts) add(text []byte, g sampling) {
+	for o := 0; o+g.q <= len(text); o++ {
 		if n := c.of(g.key(text[o:])); *n < math.MaxUint16 {
 			*n++
 		}
@@ -209,11 +211,11 @@ func (c *counts) add(text []byte, g gait) {
 }
 
 // rarest returns where the windows of text begin that it shares least.
-func (c *counts) rarest(text []byte, g gait) int {
+func (c *counts) rarest(text []byte, g sampling) int {
 	best, least := 0, -1
 	for o := 0; o+minLong <= len(text); o++ {
 		n := 0
-		for i := range g.stride {
+		for i := range g.step {
 			n += int(*c.of(g.key(text[o+i:])))
 		}
 		if least < 0 || n < least {
@@ -283,16 +285,16 @@ func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 // around is how far beyond a literal a border looks, in bytes.
 const around = 4
 
-// stands reports whether the literal k, found at b[start:end], counts there. Among
+// admits reports whether the literal k, found at b[start:end], counts there. Among
 // samples a neighbour is a letter by chance once in five times: there a border
 // holds only where text goes on beyond it.
-func (l *Literals) stands(k, start, end int, b []byte) bool {
+func (l *Literals) admits(k, start, end int, b []byte) bool {
 	x := &l.list[k]
-	if x.proud && !proud(b[start:end]) {
+	if x.capitalised && !capitalised(b[start:end]) {
 		return false
 	}
 	before, after := b[max(0, start-around):start], b[end:min(len(b), end+around)]
-	if l.gait == inSamples {
+	if l.sampling == inSamples {
 		if !allText(before) {
 			before = nil
 		}
@@ -311,7 +313,8 @@ func (l *Literals) stands(k, start, end int, b []byte) bool {
 	case Word:
 		return !(wordByte[left] && wordByte[first] || wordByte[right] && wordByte[last])
 	case Number:
-		if left == '+' || isDigit(at(before, len(before)-2)) && joinsDigits(left) || isDigit(at(after, 1)) && joinsDigits(right) {
+		if left == '+' || joinsDigits(left) && isDigit(at(before, len(before)-2)) ||
+			joinsDigits(right) && isDigit(at(after, 1)) {
 			return false
 		}
 		fallthrough
@@ -339,8 +342,8 @@ func touch(a, b byte) bool {
 	return isDigit(a) && isDigit(b) || letter(a) && letter(b)
 }
 
-// proud reports whether no word of b begins with a small letter.
-func proud(b []byte) bool {
+// capitalised reports whether no word of b begins with a small letter.
+func capitalised(b []byte) bool {
 	for _, w := range bytes.FieldsFunc(b, func(r rune) bool { return r < 0x80 && !wordByte[r] }) {
 		if 'a' <= w[0] && w[0] <= 'z' {
 			return false

@@ -28,7 +28,7 @@ func naive(l *Literals, text string) []Hit {
 				break
 			}
 			at += i
-			if l.stands(k, at, at+len(want), []byte(text)) {
+			if l.admits(k, at, at+len(want), []byte(text)) {
 				hits = append(hits, Hit{int64(at), len(want), k, l.columns[l.list[k].column], l.list[k].border})
 			}
 		}
@@ -76,7 +76,7 @@ func TestLiteralsAreExact(t *testing.T) {
 			if rapid.Bool().Draw(t, "is short") {
 				text, border = rapid.StringMatching(`[aAbB1]{1,7}`).Draw(t, "short"), Word
 			}
-			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "proud"), false})
+			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "capitalised"), false})
 		}
 		var b strings.Builder
 		for range rapid.IntRange(0, 30).Draw(t, "parts") {
@@ -114,11 +114,11 @@ func TestLiteralsAreExact(t *testing.T) {
 // What counts where, written down by hand.
 func TestLiteralBorders(t *testing.T) {
 	for _, test := range []struct {
-		literal string
-		border  Border
-		proud   bool
-		counts  []string // "<" and ">" stand around it
-		not     []string
+		literal     string
+		border      Border
+		capitalised bool
+		counts      []string // "<" and ">" stand around it
+		not         []string
 	}{
 		{"Tamsin Orrell", Anywhere, false, []string{"<tamsin ORRELL>", "xx<Tamsin Orrell>yy", "4<TAMSIN ORRELL>7"}, []string{"Tamsin  Orrell", "Tamsin Orre", "Tamsin_Orrell", "\u212aamsin Orrell"}},
 		{"LK-0107-4", Apart, false, []string{"(<lk-0107-4>)", "7<LK-0107-4>x", "<LK-0107-4>"}, []string{"xLK-0107-4", "LK-0107-42"}},
@@ -127,7 +127,7 @@ func TestLiteralBorders(t *testing.T) {
 		{"Orrell-Quick", Word, false, []string{"<orrell-quick>", "a <Orrell-Quick>."}, []string{"Orrell-Quickly", "2Orrell-Quick"}},
 		{"Rose Hill", Apart, true, []string{"<Rose Hill>", "<ROSE HILL>"}, []string{"rose hill", "Rose hill", "Rose Hills"}},
 	} {
-		list := []Literal{{test.literal, "c", test.border, test.proud, false}}
+		list := []Literal{{test.literal, "c", test.border, test.capitalised, false}}
 		l, err := NewLiterals(list)
 		if err != nil {
 			t.Fatal(err)

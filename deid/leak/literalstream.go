@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// A Hit is a place where a literal stands.
+// A Hit is an occurrence of a literal.
 type Hit struct {
 	Offset  int64 // of its first byte, from the start of the stream
 	Size    int   // bytes
@@ -78,7 +78,7 @@ func (s *Stream) flush() {
 	s.tail = s.tail[:0]
 }
 
-// look tells what stands in b, which begins at byte at of the stream: what
+// look finds the literals in b, which begins at byte at of the stream: those that
 // begins at minStart or later and before maxStart, and ends after minEnd and not
 // after maxEnd.
 func (s *Stream) look(b []byte, at, minStart, maxStart, minEnd, maxEnd int64) {
@@ -88,7 +88,7 @@ func (s *Stream) look(b []byte, at, minStart, maxStart, minEnd, maxEnd int64) {
 		if from < minStart || from >= maxStart || to <= minEnd || to > maxEnd {
 			return
 		}
-		if s.l.stands(k, start, end, b) {
+		if s.l.admits(k, start, end, b) {
 			x := &s.l.list[k]
 			s.found(Hit{from, end - start, k, s.l.columns[x.column], x.border}, b[start:end])
 		}
@@ -103,31 +103,31 @@ func (l *Literals) lookLong(b []byte, judge func(start, k int)) {
 	if len(set) == 0 {
 		return
 	}
-	i, mask, stride := 0, l.gait.mask(), l.gait.stride
-	for ; i+3*stride+8 <= len(b); i += 4 * stride { // four windows at a time
+	i, mask, step := 0, l.sampling.mask(), l.sampling.step
+	for ; i+3*step+8 <= len(b); i += 4 * step { // four windows at a time
 		h0 := (binary.LittleEndian.Uint64(b[i:]) | smallBits) & mask * prime1 >> shift
-		h1 := (binary.LittleEndian.Uint64(b[i+stride:]) | smallBits) & mask * prime1 >> shift
-		h2 := (binary.LittleEndian.Uint64(b[i+2*stride:]) | smallBits) & mask * prime1 >> shift
-		h3 := (binary.LittleEndian.Uint64(b[i+3*stride:]) | smallBits) & mask * prime1 >> shift
+		h1 := (binary.LittleEndian.Uint64(b[i+step:]) | smallBits) & mask * prime1 >> shift
+		h2 := (binary.LittleEndian.Uint64(b[i+2*step:]) | smallBits) & mask * prime1 >> shift
+		h3 := (binary.LittleEndian.Uint64(b[i+3*step:]) | smallBits) & mask * prime1 >> shift
 		s0, s1, s2, s3 := set[h0>>6]>>(h0&63), set[h1>>6]>>(h1&63), set[h2>>6]>>(h2&63), set[h3>>6]>>(h3&63)
 		if (s0|s1|s2|s3)&1 == 0 {
 			continue
 		}
 		for k, s := range [4]uint64{s0, s1, s2, s3} {
 			if s&1 != 0 {
-				l.suspect(b, i+k*stride, judge)
+				l.suspect(b, i+k*step, judge)
 			}
 		}
 	}
-	for ; i+l.gait.sight <= len(b); i += stride {
+	for ; i+l.sampling.q <= len(b); i += step {
 		l.suspect(b, i, judge)
 	}
 }
 
-// suspect looks which long literals have the window that stands at b[i], and
-// stand there whole.
+// suspect calls judge with the long literals that have the window at b[i] and are
+// there as a whole.
 func (l *Literals) suspect(b []byte, i int, judge func(start, k int)) {
-	key := l.gait.key(b[i:])
+	key := l.sampling.key(b[i:])
 	w := &l.long
 	for e := w.heads[w.head(key*prime1)]; e != 0; e = w.entries[e].next {
 		x := &w.entries[e]
@@ -139,7 +139,7 @@ func (l *Literals) suspect(b []byte, i int, judge func(start, k int)) {
 	}
 }
 
-// same reports whether literal k stands at b[start].
+// same reports whether literal k is at b[start].
 func (l *Literals) same(b []byte, start, k int) bool {
 	text := l.of(k)
 	if start < 0 || start+len(text) > len(b) {

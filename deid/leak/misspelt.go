@@ -37,24 +37,6 @@ func (p *page) misspelt(i int, before []part) (part, bool) {
 	return part{i, i, found, true}, found != nil
 }
 
-// oneOff reports whether a and b are one edit apart, a swap of neighbours being one.
-func oneOff(a, b string) bool {
-	x, y := []rune(a), []rune(b)
-	i := 0
-	for i < len(x) && i < len(y) && x[i] == y[i] {
-		i++
-	}
-	x, y = x[i:], y[i:]
-	for len(x) > 0 && len(y) > 0 && x[len(x)-1] == y[len(y)-1] {
-		x, y = x[:len(x)-1], y[:len(y)-1]
-	}
-	switch {
-	case len(x)+len(y) == 1, len(x) == 1 && len(y) == 1:
-		return true
-	}
-	return len(x) == 2 && len(y) == 2 && x[0] == y[1] && x[1] == y[0]
-}
-
 // short reports whether token i is a given name cut short, Véro for Véronique,
 // written as a name.
 func (p *page) short(i int) bool {

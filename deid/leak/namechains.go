@@ -2,7 +2,7 @@ package leak
 
 import "strings"
 
-// A place in a chain of name pieces, one of which is judged.
+// An inChain is the place of a piece, which is judged, in a chain.
 type inChain struct {
 	chain []part
 	at    int
@@ -51,7 +51,7 @@ func (p *page) judge(c []part) {
 			raise(i, j, p.pair(q, c[j], j == i+1))
 		}
 	}
-	for i, q := range c { // an initial beside a family name whose owner has it
+	for i, q := range c { // an initial next to a family name whose owner has it
 		for _, j := range [...]int{i - 1, i - 2, i + 1, i + 2} {
 			if q.term == nil && j >= 0 && j < len(c) && p.initialOf(q, c[j]) {
 				raise(min(i, j), max(i, j), Likely)
@@ -141,7 +141,7 @@ func (p *page) emitNames(c []part, conf []Confidence) {
 	}
 }
 
-// particle reports whether a stands before b as in a name of the roster: "de groot".
+// particle reports whether a comes before b as in a name of the roster: "de groot".
 func (p *page) particle(a, b part) bool {
 	if b.term.cues.has(cueParticle) && p.caseOf(b.first) == lowerCase {
 		return false // particles alone are no name: "de la"

@@ -77,7 +77,7 @@ func (p *page) findNames() {
 
 // hopeful reports whether a name of the roster can begin at token i at all: the word
 // or the next one is part of a name or is cut by a hyphen, or the word is written
-// with a capital or stands behind a title. Most words of a text are not.
+// with a capital or follows a title. Most words of a text are not.
 func (p *page) hopeful(i int) bool {
 	t := &p.tok[i]
 	return p.field || t.lead || t.upper || i+1 < len(p.tok) && p.tok[i+1].lead || p.cues(i-1).meets(ledByTitle)

@@ -7,7 +7,7 @@ import (
 )
 
 // Is a word that is also a name of the roster meant as a name? These functions
-// judge by how it is written and by what stands around it.
+// judge by how it is written and by the words around it.
 
 // The lists that they ask.
 var (
@@ -18,7 +18,7 @@ var (
 	nounParticiples = wordSet("nounparticiples")
 )
 
-// titled reports whether a title, or a word for the subject, stands before token i.
+// titled reports whether a title, or a word for the subject, comes before token i.
 func (p *page) titled(i int) bool {
 	k := p.cues(i - 1)
 	if !k.meets(ledByTitle) {
@@ -37,7 +37,7 @@ func (p *page) titled(i int) bool {
 		(p.caseOf(i) != lowerCase || !p.cues(i).has(cueNameWord))
 }
 
-// labelled reports whether q stands behind a word for names, as in "Name: Long", or
+// labelled reports whether q follows a word for names, as in "Name: Long", or
 // alone behind a title or a word for a person: "Patient: Long".
 func (p *page) labelled(q part) bool {
 	k := p.cues(q.first - 1)
@@ -69,7 +69,7 @@ type wordInContext struct {
 	cues  cueSet
 	style int    // lowerCase, capital or allCaps
 	next  int    // the token behind it
-	after []byte // what stands between them
+	after []byte // the gap before it
 	cue   cueSet // of next
 	acts  bool   // next says what somebody is or does: "May coughed", but not "May cough"
 }
@@ -79,12 +79,12 @@ func (x wordInContext) function() bool { return x.cues.has(cueFunctionWord) }
 // opens reports whether a note may begin with the word though nobody is meant.
 func (x wordInContext) opens() bool { return x.cues.hasAny(cueOpener, cueFunctionWord) }
 
-// quiet reports whether capitals say nothing of the word.
-func (p *page) quiet(x wordInContext) bool {
+// uncased reports whether the word has no capital, or one that says nothing.
+func (p *page) uncased(x wordInContext) bool {
 	return x.style == lowerCase || x.style == allCaps && p.shouting(x.first, x.last)
 }
 
-// openingRules say whether a word that is also a name stands at the beginning of a
+// openingRules say whether a word that is also a name is used at the beginning of a
 // sentence, where a capital tells nothing, as a person does.
 var openingRules = []rule[wordInContext, bool]{
 	{"within a sentence",
@@ -96,9 +96,9 @@ var openingRules = []rule[wordInContext, bool]{
 	{"a month that does nothing",
 		func(_ *page, x wordInContext) bool { return x.cues.has(cueMonth) && !x.acts }, false},
 	{"no capital of its own, but it acts: baker was late",
-		func(p *page, x wordInContext) bool { return p.quiet(x) && x.acts && !x.opens() }, true},
+		func(p *page, x wordInContext) bool { return p.uncased(x) && x.acts && !x.opens() }, true},
 	{"no capital of its own",
-		(*page).quiet, false},
+		(*page).uncased, false},
 	{"the last word, with which no note begins",
 		func(p *page, x wordInContext) bool { return x.next == len(p.tok) && !x.opens() }, true},
 	{"the last word",
@@ -107,7 +107,8 @@ var openingRules = []rule[wordInContext, bool]{
 		func(p *page, x wordInContext) bool { return string(x.after) == "'" && string(p.word(x.next)) == "s" }, true},
 	{"a function word that does what persons do: Will coughed, but Best was 450 ml",
 		func(p *page, x wordInContext) bool {
-			return x.acts && x.function() && (x.cue.has(cueAction) && p.letters(x.first) > 2 || string(p.word(x.first)) == "will")
+			return x.acts && x.function() &&
+				(x.cue.has(cueAction) && p.letters(x.first) > 2 || string(p.word(x.first)) == "will")
 		}, true},
 	{"any other function word that acts",
 		func(_ *page, x wordInContext) bool { return x.acts && x.function() }, false},
@@ -125,18 +126,18 @@ var openingRules = []rule[wordInContext, bool]{
 		func(_ *page, x wordInContext) bool { return x.parted() && (x.after[0] == '-' || x.after[0] == '\'') }, false},
 	{"another mark or the end of the line behind it: Baker, second visit",
 		func(_ *page, x wordInContext) bool { return x.parted() }, true},
-	{"what stands behind a person's name: Baker tube B, but King size pillow",
+	{"followed by what follows a person's name: Baker tube B, but King size pillow",
 		func(p *page, x wordInContext) bool { return p.ofPerson(x.next) || p.clock(x.next) }, true},
 }
 
-// parted reports whether more than blanks stands between the word and the next.
+// parted reports whether more than blanks is between the word and the next.
 func (x wordInContext) parted() bool {
 	return len(bytes.TrimSpace(x.after)) > 0 || bytes.IndexByte(x.after, '\n') >= 0
 }
 
 func (p *page) letters(i int) int { return utf8.RuneCount(p.word(i)) }
 
-// opening reports whether a word that is also a name stands at the beginning of a
+// opening reports whether a word that is also a name is used at the beginning of a
 // sentence as a person does.
 func (p *page) opening(q part) bool {
 	x := wordInContext{part: q, cues: p.cuesAsName(q), style: p.caseOf(q.first), next: q.last + 1, after: p.after(q.last),
@@ -154,7 +155,7 @@ func (p *page) cuesAsName(q part) cueSet {
 	return q.term.cues
 }
 
-// ofPerson reports whether token i is what stands behind a person's name or number in
+// ofPerson reports whether token i is what follows a person's name or number in
 // notes.
 func (p *page) ofPerson(i int) bool {
 	w := string(p.word(i))
@@ -168,7 +169,7 @@ func pastTense(w string) bool {
 	return len(w) > 4 && strings.HasSuffix(w, "ed") && !nounParticiples()[w]
 }
 
-// behindPerson reports whether q stands behind words that a person's name follows:
+// behindPerson reports whether q follows words that a person's name follows:
 // "asked Will to wait", "spoke to Hall", "tube for Long".
 func (p *page) behindPerson(q part) bool {
 	i := q.first

@@ -28,11 +28,14 @@ var (
 	vinScheme   = &scheme{"vin", "L", "vehicle identification number", []int{17}, vin}
 )
 
-// schemes are named by the words that stand before their numbers.
+// schemes are named by the words before their numbers.
 var schemes = sync.OnceValue(func() map[string]*scheme {
+	all := []*scheme{
+		sinScheme, bsnScheme, npiScheme, taxScheme, cpfScheme, dniScheme, nirScheme, birthScheme, vinScheme,
+	}
 	m := make(map[string]*scheme)
 	for _, e := range entries("schemes") {
-		for _, s := range []*scheme{sinScheme, bsnScheme, npiScheme, taxScheme, cpfScheme, dniScheme, nirScheme, birthScheme, vinScheme} {
+		for _, s := range all {
 			if s.key == e[1] {
 				m[e[0]] = s
 			}

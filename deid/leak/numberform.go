@@ -35,7 +35,7 @@ func (p *page) numberForm(i int) bool {
 	return true
 }
 
-// formAt returns the scheme whose numbers look like what stands at token i, and its
+// formAt returns the scheme whose numbers look like the text at token i, and its
 // first and last token; nil if none does.
 func (p *page) formAt(i int) (s *scheme, first, last int) {
 	n := p.tok[i].size()
@@ -74,7 +74,7 @@ func (p *page) mixedForm(i int) (s *scheme, first, last int) {
 type grouping struct {
 	scheme *scheme
 	sizes  string // of the groups of digits: "3332"
-	gaps   string // what stands between them, one character each; "?" any, but the same
+	gaps   string // the gap before it, one character each; "?" any, but the same
 	starts string // one of these digits is the first; "" for any
 }
 

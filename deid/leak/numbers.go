@@ -1,6 +1,9 @@
 package leak
 
-import "bytes"
+import (
+	"bytes"
+	"strings"
+)
 
 // findNumbers visits every number once: codes of the roster, dates, and the
 // patterns made of digits.
@@ -52,7 +55,8 @@ func (p *page) cell(i int) int {
 		e = p.tok[next].e
 		next++
 	}
-	if e < len(b) && !(b[e] == ',' || b[e] == ';' || b[e] == '\n' || b[e] == '\r' || b[e] == '\t') || s > 1 && b[s-2] == '-' {
+	ends := e == len(b) || strings.IndexByte(",;\n\r\t", b[e]) >= 0
+	if !ends || s > 1 && b[s-2] == '-' {
 		return 0
 	}
 	return next
@@ -70,7 +74,7 @@ var keyCues = setOf(cuePhone, cueFax, cueAccount, cueInsurance, cuePlate, cueThi
 
 var accountCues = setOf(cueAccount, cueInsurance)
 
-// findNumberPatterns finds what the number at token i begins, or stands in.
+// findNumberPatterns finds what the number at token i begins, or is a part of.
 func (p *page) findNumberPatterns(i int) {
 	if p.iban(i) || p.address4(i) || p.numberForm(i) {
 		return

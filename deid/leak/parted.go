@@ -10,7 +10,7 @@ import (
 // 3041|8923, K o v a l, Kovaly.chenko. Only values of the roster are looked for so;
 // what no roster knows is judged by its usual forms alone.
 
-// partingGap reports whether g, in which neither letter nor digit stands, is short
+// partingGap reports whether g, which has neither letter nor digit, is short
 // enough to part a value: three characters.
 func partingGap(g []byte) bool { return len(g) <= 3 || len(g) <= 12 && utf8.RuneCount(g) <= 3 }
 
@@ -23,7 +23,7 @@ const (
 	leastParted = 7
 )
 
-// parted reports whether v, which stands at p.run[k] and touches nothing, is a value
+// parted reports whether v, found at p.run[k] and touched by nothing, is a value
 // with something between its letters or digits.
 func (p *page) parted(v *inlay, c code, k int) bool {
 	gaps := p.gapsIn(k, len(v.key))
@@ -80,7 +80,7 @@ func tableGaps(gaps [][]byte) bool {
 	return groups || dots > 0 && (others > 0 || lines > 0) || lines > 0 && others > 0
 }
 
-// ordinaryGap reports whether g stands between any two words of a text.
+// ordinaryGap reports whether g can be between any two words of a text.
 func ordinaryGap(g []byte) bool {
 	switch string(g) {
 	case " ", ", ", ". ", "; ", ": ", "\n", "\r\n", ".\n", ",\n":

@@ -7,7 +7,7 @@ import "bytes"
 type groupedNumber struct {
 	first, last int      // tokens
 	digits      []byte   // of all groups
-	gaps        [][]byte // what stands between the groups
+	gaps        [][]byte // what is between the groups
 	sizes       []byte   // the lengths of the groups: "334"
 	start       int      // where it begins in the folded text, with + or (
 	plus        bool
@@ -47,7 +47,7 @@ func (p *page) sizes(b []byte, i, last int) []byte {
 	return b
 }
 
-// between reports whether the same mark stands between three groups, and is this one.
+// between reports whether this mark, and no other, is between three groups.
 func (g *groupedNumber) between(mark string) bool {
 	return len(g.gaps) == 2 && bytes.Equal(g.gaps[0], g.gaps[1]) && string(g.gaps[0]) == mark
 }

@@ -18,7 +18,7 @@ type Prose struct {
 }
 
 // A run has leastProse letters and more, of at most mostProse bytes; what is longer
-// is told in pieces. It counts from proseBits on, by how many bits it is likelier
+// is reported in pieces. It counts from proseBits on, by how many bits it is likelier
 // among words than among letters by chance.
 const (
 	leastProse = 8
@@ -145,7 +145,7 @@ func steady(b []byte, from int) bool {
 
 func asciiLetter(c byte) bool { return 'a' <= c|0x20 && c|0x20 <= 'z' }
 
-// proseByte marks letters and what stands between words and names.
+// proseByte marks letters, and the marks between words and names.
 var proseByte = func() (t [256]bool) {
 	for c := range t {
 		t[c] = asciiLetter(byte(c))

@@ -35,19 +35,19 @@ func TestAskedAgain(t *testing.T) {
 // TestQuietTextsAreBounded: not every text that was searched is kept.
 func TestQuietTextsAreBounded(t *testing.T) {
 	s := New(nil)
-	for i := range 3 * maxQuiet {
+	for i := range 3 * maxClean {
 		s.Scan(fmt.Sprintf("pump %c%c%c steady", 'a'+i%26, 'a'+i/26%26, 'a'+i/676%26), nil)
 	}
 	s.Scan(strings.Repeat("a long and quiet text ", 3), nil)
 	kept := 0
-	s.quiet.texts.Range(func(k, _ any) bool {
-		if len(k.(string)) > maxQuietText {
+	s.clean.texts.Range(func(k, _ any) bool {
+		if len(k.(string)) > maxCleanText {
 			t.Errorf("a text of %d bytes is kept", len(k.(string)))
 		}
 		kept++
 		return true
 	})
-	if kept != maxQuiet {
+	if kept != maxClean {
 		t.Errorf("%d texts are kept", kept)
 	}
 }

@@ -20,11 +20,11 @@ const household = 4
 // 8 bytes and more as they stand in it, names in both orders, and single names of
 // four letters and more as words of their own.
 //
-// Left out is what says nothing of a person when it stands somewhere by chance:
+// Left out is what says nothing of a person where it occurs by chance:
 // dates, sex, city, postal code and country; everyday words; what many subjects
 // share; and single words and values of extra columns that known holds, the
 // texts that the tool or the plan writes into every shipment. [Scanner] judges
-// those by what stands around.
+// those by the words around.
 func RosterLiterals(r *schema.Roster, known string) []Literal {
 	c := literalsOf{known: strings.ToLower(known), words: map[string]bool{}}
 	for _, w := range strings.FieldsFunc(c.known, notWord) {
@@ -91,13 +91,16 @@ func (c *literalsOf) value(col, v string, subjects int) {
 // single adds one name, as a word.
 func (c *literalsOf) single(col, w string) {
 	folded := foldString(w)
-	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") || everyday(folded) || c.words[strings.ToLower(w)] {
+	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") {
+		return
+	}
+	if everyday(folded) || c.words[strings.ToLower(w)] {
 		return
 	}
 	c.forms(Literal{Text: w, Column: col, Border: Word})
 }
 
-// phrase adds a value as it stands. One of everyday words alone counts only where
+// phrase adds a value as it is written. One of everyday words alone counts only where
 // it is written as a name.
 func (c *literalsOf) phrase(col, v string) {
 	if len(v) < minLong {
@@ -105,14 +108,14 @@ func (c *literalsOf) phrase(col, v string) {
 	}
 	x := Literal{Text: v, Column: col, Border: Apart}
 	words := strings.FieldsFunc(foldString(v), notWord)
-	x.Proud = true
+	x.Capitalised = true
 	for _, w := range words {
-		x.Proud = x.Proud && known(w) && !digits(w)
+		x.Capitalised = x.Capitalised && known(w) && !digits(w)
 	}
 	switch {
 	case digits(v):
 		x.Border = Number
-	case x.Proud && len(words) < 2:
+	case x.Capitalised && len(words) < 2:
 		return
 	}
 	c.forms(x)
@@ -174,7 +177,7 @@ const wideLetters = 7
 // languages.
 func (c *literalsOf) encoded(x Literal) {
 	plain := x.Text
-	x.InSamples, x.Border, x.Proud = true, Anywhere, false
+	x.InSamples, x.Border, x.Capitalised = true, Anywhere, false
 	if utf8.RuneCountInString(plain) >= wideLetters {
 		for _, order := range []unicode16.Endianness{unicode16.LittleEndian, unicode16.BigEndian} {
 			if s, err := unicode16.UTF16(order, unicode16.IgnoreBOM).NewEncoder().String(plain); err == nil {

@@ -14,7 +14,7 @@ var pages = sync.Pool{New: func() any { return new(page) }}
 // overlapping ones the surer, then the longer, stays and covers both). declared
 // are values that the record itself declares (tube barcodes, kit lots, device
 // serials, study and site codes): a pattern match that lies within one of them,
-// where it stands as a whole and has a code's form, is no match unless it is
+// where it is a whole word and has a code's form, is no match unless it is
 // sure; a roster match always is.
 func (s *Scanner) Scan(text string, declared *Declared) []Match {
 	return s.search(text, declared, false)
@@ -27,11 +27,11 @@ func (s *Scanner) ScanField(text string, declared *Declared) []Match {
 }
 
 func (s *Scanner) search(text string, declared *Declared, field bool) []Match {
-	quiet := &s.quiet
+	clean := &s.clean
 	if field {
-		quiet = &s.quietFields
+		clean = &s.cleanFields
 	}
-	if quiet.has(text) {
+	if clean.has(text) {
 		return nil
 	}
 	p := pages.Get().(*page)
@@ -42,7 +42,7 @@ func (s *Scanner) search(text string, declared *Declared, field bool) []Match {
 	p.text, p.out, p.groups = "", nil, groupedNumber{} // a pooled page holds nobody's text back
 	clear(p.run)
 	if len(out) == 0 {
-		quiet.add(text)
+		clean.add(text)
 		return nil
 	}
 	return settle(dismiss(out, text, declared))

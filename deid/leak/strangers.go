@@ -7,7 +7,7 @@ import (
 // Names that the roster does not know are found behind a title, a word for staff or
 // a relative, and behind "signed by" and the like.
 
-// titleReasons say of a name what stands before it.
+// titleReasons say of a name what comes before it.
 var titleReasons = []rule[cueSet, reason]{
 	{"a word for the subject", func(_ *page, k cueSet) bool { return k.has(cueSubject) },
 		reason{"A", "pattern: patient and name", Possible}},
@@ -30,7 +30,7 @@ func (p *page) afterTitle(i int) {
 	}
 }
 
-// gapInLine returns what stands before token i, a line's end as a blank.
+// gapInLine returns the gap before token i, a line's end as a blank.
 func (p *page) gapInLine(i int) string {
 	return string(bytes.ReplaceAll(p.gap(i), []byte("\n"), []byte(" ")))
 }

@@ -36,7 +36,7 @@ type page struct {
 	groups   groupedNumber
 	spelling spelling
 	run      []byte  // see stream
-	runAt    []int32 // where in fold.b a byte of run stands
+	runAt    []int32 // where a byte of run is in fold.b
 }
 
 const (
@@ -145,8 +145,8 @@ func wordEnd(b []byte, i int, k byte) int {
 // word returns the folded text of token i.
 func (p *page) word(i int) []byte { return p.fold.b[p.tok[i].s:p.tok[i].e] }
 
-// gap returns what stands before token i, back to the token before; for the
-// number of tokens, what stands after the last.
+// gap returns the text before token i, back to the token before; for the
+// number of tokens, the text after the last.
 func (p *page) gap(i int) []byte {
 	if i == 0 {
 		return p.fold.b[:p.tok[0].s]
@@ -157,7 +157,7 @@ func (p *page) gap(i int) []byte {
 	return p.fold.b[p.tok[i-1].e:p.tok[i].s]
 }
 
-// after returns what stands after token i.
+// after returns the text after token i.
 func (p *page) after(i int) []byte { return p.gap(i + 1) }
 
 // cues returns the cues of token i; none outside the text.

@@ -1,0 +1,50 @@
+package leak
+
+import (
+	"slices"
+	"strings"
+)
+
+func (l *lexicon) addPhrase(v string, c Class, basis string, conf Confidence) {
+	l.addWords(split(foldString(v)), c, basis, conf)
+}
+
+// addWords enters a phrase, unless it is too short or there already: then nil.
+func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *phrase {
+	n, plain := 0, true
+	for _, x := range w {
+		n += len(x)
+		plain = plain && (known(x) || len(x) < 4)
+	}
+	if n < 4 {
+		return nil
+	}
+	t := l.term(w[0])
+	for _, p := range t.phrases {
+		if slices.Equal(p.words, w) {
+			return nil
+		}
+	}
+	p := &phrase{w, c, basis, conf, plain}
+	t.phrases = append(t.phrases, p)
+	return p
+}
+
+func (l *lexicon) addEmail(v, basis string) {
+	f := foldString(v)
+	l.emails[f] = true
+	c := code{class: "F", basis: basis, conf: Likely}
+	l.addDigests(v, f, c)
+	local, _, _ := strings.Cut(f, "@")
+	key := squeeze(local)
+	if len(key) < 5 || known(key) || len(key) < 8 && digits(key) {
+		return
+	}
+	if strings.ContainsAny(key, "0123456789") {
+		l.put(key, c)
+		return
+	}
+	if p := l.addWords(split(local), "F", basis, Likely); p != nil {
+		p.plain = false // no everyday sequence of words
+	}
+}
