@@ -17,6 +17,7 @@ var floors = map[string][]string{
 	"outbreath/pack/bag":             {},
 	"outbreath/pack/durable":         {},
 	"outbreath/pack/media":           {"outbreath/pack/durable"},
+	"outbreath/pack/place":           {"outbreath/pack/durable"},
 	"outbreath/pack/repair":          {},
 	"outbreath/pack/custody":         {"outbreath/pack/durable", "outbreath/pack/media"},
 	"outbreath/pack/media/mediatest": {"outbreath/pack/media"},
@@ -29,7 +30,7 @@ var floors = map[string][]string{
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/repair"},
 	"outbreath/pack/site":            {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/custody", "outbreath/pack/durable"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/place", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",
 	},
 
 	"outbreath/pack/symbol":                {},

@@ -18,6 +18,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/place"
 	"outbreath/schema"
 )
 
@@ -97,7 +98,7 @@ A treatment that failed, an open finding or a query ends with status 1.
 }
 
 func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) error {
-	if err := outputApart(a.report); err != nil {
+	if err := place.Output(a.report); err != nil {
 		return err
 	}
 	for _, path := range []string{a.report, a.report + ".sig"} {

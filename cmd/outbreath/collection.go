@@ -7,8 +7,6 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"outbreath/deid"
@@ -410,13 +408,8 @@ func described(f leak.Finding) string {
 	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis)
 }
 
-// quoted writes a file name as it is, or quoted when it holds anything odd.
-func quoted(name string) string {
-	if q := strconv.Quote(name); q != `"`+name+`"` || strings.ContainsAny(name, " \t") || name == "" {
-		return q
-	}
-	return name
-}
+// quoted writes a file name as messages show it.
+func quoted(name string) string { return durable.Quote(name) }
 
 // nonNil makes an empty list of a nil one, so that JSON says [] and not null.
 func nonNil[T any](s []T) []T {

@@ -11,6 +11,7 @@ import (
 	"outbreath/pack"
 	"outbreath/pack/custody"
 	"outbreath/pack/durable"
+	"outbreath/pack/place"
 	"outbreath/pack/register"
 	"outbreath/pack/site"
 	"outbreath/schema"
@@ -108,7 +109,7 @@ func exitStatus(err error) int {
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.LastNumberError)):
+		errors.As(err, new(*site.LastNumberError)), errors.As(err, new(*place.Error)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -126,6 +127,7 @@ func toDo(err error) string {
 		reg       *register.Error
 		conflict  *site.ConflictError
 		last      *site.LastNumberError
+		where     *place.Error
 	)
 	switch {
 	case errors.As(err, &conflict):
@@ -142,6 +144,8 @@ func toDo(err error) string {
 		return rejected.do
 	case errors.As(err, new(*receiptError)):
 		return receiptToDo
+	case errors.As(err, &where):
+		return placeToDo(where)
 	case errors.As(err, &media):
 		return media.Do
 	case errors.As(err, new(*site.NumberError)):

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/keys"
+	"outbreath/pack/place"
 )
 
 type joinOptions struct {
@@ -43,7 +44,7 @@ it the shares are only compared with the key of the folder: try that once a year
 }
 
 func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
-	if err := outputApart(s.to); err != nil {
+	if err := place.Output(s.to); err != nil {
 		return err
 	}
 	if s.to != "" {

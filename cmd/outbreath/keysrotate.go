@@ -9,6 +9,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/place"
 )
 
 type rotateOptions struct{ linkage, collection, reason, by string }
@@ -74,7 +75,7 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if s.collection == "" {
 		return usagef("name it with --collection DIR", "--linkage needs the collection whose subjects are listed")
 	}
-	if err := outputApart(s.linkage); err != nil {
+	if err := place.Output(s.linkage); err != nil {
 		return err
 	}
 	for _, path := range []string{s.linkage, s.linkage + ".sig"} {

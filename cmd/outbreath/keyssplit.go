@@ -14,6 +14,7 @@ import (
 
 	"outbreath/keys"
 	"outbreath/pack/durable"
+	"outbreath/pack/place"
 	"outbreath/pack/symbol"
 )
 
@@ -63,7 +64,7 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 	if s.to == "" || s.shares == 0 || s.threshold == 0 {
 		return usagef("for example: keys split --shares 5 --threshold 3 --to shares", "split needs --shares, --threshold and --to")
 	}
-	if err := outputApart(s.to); err != nil {
+	if err := place.Output(s.to); err != nil {
 		return err
 	}
 	if _, err := lstat(s.to); err == nil {

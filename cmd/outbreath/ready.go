@@ -105,7 +105,7 @@ func (r *reading) standLog(dir string, c checkOptions) {
 }
 
 func (r *reading) standMedia(o *options, dir string, to []string) error {
-	if err := mediaApart(dir, o, to); err != nil {
+	if err := mediaFit(dir, o, to); err != nil {
 		return err
 	}
 	if r.cleared == nil {

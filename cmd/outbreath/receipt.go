@@ -9,6 +9,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/media"
+	"outbreath/pack/place"
 )
 
 // A receiptWriter writes the laboratory's signed receipts.
@@ -43,7 +44,7 @@ func newReceiptWriter(u *ui, folder *keys.Folder, s *verifyOptions, shipments in
 	if w.many {
 		inside = filepath.Join(w.path, "receipt")
 	}
-	if err := outputApart(inside); err != nil {
+	if err := place.Output(inside); err != nil {
 		return nil, err
 	}
 	info, err := os.Stat(w.path)

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/pack"
+	"outbreath/pack/place"
 	"outbreath/pack/register"
 )
 
@@ -60,7 +61,7 @@ func openRegister(ctx context.Context, u *ui, o *registerOptions) (*intakeRegist
 		return nil, usagef("give a number of days from 0", "--days and --reuse-days must not be negative")
 	}
 	if !strings.Contains(o.address, "://") {
-		if err := outputApart(o.address); err != nil {
+		if err := place.Output(o.address); err != nil {
 			return nil, err
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/pack"
+	"outbreath/pack/place"
 	"outbreath/pack/repair"
 )
 
@@ -58,7 +59,7 @@ func (s *verifyOptions) repairFolder(shipments int) (string, error) {
 	if _, err := os.Lstat(s.repairInto); err == nil {
 		return "", usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(s.repairInto))
 	}
-	return s.repairInto, outputApart(s.repairInto)
+	return s.repairInto, place.Output(s.repairInto)
 }
 
 // printDamage says where an archive is damaged, and what became of it.

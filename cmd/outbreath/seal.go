@@ -15,6 +15,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/place"
 	"outbreath/pack/site"
 	"outbreath/schema"
 )
@@ -233,11 +234,11 @@ func (j *sealJob) open() (err error) {
 	if err := j.s.textsMayStay(j.col); err != nil {
 		return err
 	}
-	if err := mediaApart(j.dir, j.o, j.s.to); err != nil {
+	if err := mediaFit(j.dir, j.o, j.s.to); err != nil {
 		return err
 	}
 	if j.s.slip != "" {
-		if err := slipApart(j.s.slip, j.s.to, j.dir); err != nil {
+		if err := place.Slip(j.s.slip, j.s.to, j.dir); err != nil {
 			return err
 		}
 	}

@@ -3,8 +3,6 @@ package main
 import (
 	"fmt"
 	"html/template"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -240,32 +238,6 @@ func (r *slipRow) TextRows() int {
 		lines++
 	}
 	return (lines + 1) / 2
-}
-
-// slipApart refuses a slip on the medium, where whoever finds a stick could read
-// it, in the collection, and over anything that is there already.
-func slipApart(path string, media []string, collection string) error {
-	if _, err := lstat(path); err == nil {
-		return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
-	}
-	dir := filepath.Dir(path)
-	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return usagef("name a file in a folder that exists", "there is no folder for %s", quoted(path))
-	}
-	type place struct{ dir, what string }
-	places := []place{{collection, "in the collection, which only holds what was collected"}}
-	for _, m := range media {
-		places = append(places, place{m, "on the medium, where whoever finds it could read the session pseudonyms"})
-	}
-	for _, other := range places {
-		switch in, err := below(dir, other.dir); {
-		case err != nil:
-			return err
-		case in:
-			return usagef("name a file in another folder, and print it", "the slip must not lie %s", other.what)
-		}
-	}
-	return nil
 }
 
 // Absent returns how many recorded tubes are not in the box.

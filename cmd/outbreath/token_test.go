@@ -11,15 +11,15 @@ import (
 	"outbreath/schema/demo"
 )
 
-// A place is a folder in which commands are run.
-type place struct {
+// A spot is a folder in which commands are run.
+type spot struct {
 	t   *testing.T
 	dir string
 	env []string
 }
 
 // run runs a command, wants status 0, and returns what it printed on both streams.
-func (p *place) run(name string, args ...string) string {
+func (p *spot) run(name string, args ...string) string {
 	p.t.Helper()
 	out, err := p.try(name, args...)
 	if err != nil {
@@ -28,7 +28,7 @@ func (p *place) run(name string, args ...string) string {
 	return out
 }
 
-func (p *place) try(name string, args ...string) (string, error) {
+func (p *spot) try(name string, args ...string) (string, error) {
 	cmd := exec.Command(name, args...)
 	cmd.Dir, cmd.Env = p.dir, append(os.Environ(), p.env...)
 	var out bytes.Buffer
@@ -38,7 +38,7 @@ func (p *place) try(name string, args ...string) (string, error) {
 }
 
 // fails wants a status other than 0, and what is to be read on the screen.
-func (p *place) fails(want, name string, args ...string) {
+func (p *spot) fails(want, name string, args ...string) {
 	p.t.Helper()
 	out, err := p.try(name, args...)
 	if err == nil || !strings.Contains(out, want) {
@@ -47,7 +47,7 @@ func (p *place) fails(want, name string, args ...string) {
 }
 
 // newPlace is a folder with a small collection in week, and a stick.
-func newPlace(t *testing.T, tools ...string) *place {
+func newPlace(t *testing.T, tools ...string) *spot {
 	for _, tool := range tools {
 		if _, err := exec.LookPath(tool); err != nil {
 			if os.Getenv("CI") == "true" {
@@ -56,7 +56,7 @@ func newPlace(t *testing.T, tools ...string) *place {
 			t.Skipf("%s is not installed", tool)
 		}
 	}
-	p := &place{t: t, dir: t.TempDir(), env: []string{"SSH_AUTH_SOCK="}}
+	p := &spot{t: t, dir: t.TempDir(), env: []string{"SSH_AUTH_SOCK="}}
 	if _, err := demo.Write(filepath.Join(p.dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60, NoEDF: true}); err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/place"
 	"outbreath/pack/register"
 )
 
@@ -144,7 +145,7 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 			if _, err := os.Lstat(into); err == nil {
 				return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(into))
 			}
-			if err := unpackApart(into, args[0]); err != nil {
+			if err := place.Unpacking(into, args[0]); err != nil {
 				return err
 			}
 			s := &verifyOptions{}

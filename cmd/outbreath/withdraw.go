@@ -15,6 +15,7 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/place"
 	"outbreath/pack/site"
 	"outbreath/schema"
 )
@@ -62,7 +63,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if s.to == "" {
 		return usagef("name the file of the notice with --to FILE", "withdraw needs --to FILE")
 	}
-	if err := outputApart(s.to); err != nil {
+	if err := place.Output(s.to); err != nil {
 		return err
 	}
 	for _, path := range []string{s.to, s.to + ".sig"} {

@@ -4,6 +4,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 )
 
 // acts are the operations of an os.Root, as its errors name them, in words.
@@ -47,4 +49,14 @@ func created(root *os.Root, err error) error {
 		return &fs.PathError{Op: "create", Path: filepath.Join(root.Name(), e.Path), Err: e.Err}
 	}
 	return Plain(root, err)
+}
+
+// Quote returns a file name as messages show it: as it is, or as a Go string literal
+// when it is empty or holds a blank, a quotation mark or anything that a screen cannot
+// show.
+func Quote(name string) string {
+	if q := strconv.Quote(name); q != `"`+name+`"` || strings.ContainsAny(name, " \t") || name == "" {
+		return q
+	}
+	return name
 }
