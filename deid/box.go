@@ -87,16 +87,9 @@ func (d *Draft) Reason(barcode, reason string) error {
 	}
 	study := d.c.Study
 	for _, m := range d.searcher.scan.Scan(reason, leak.Declare(barcode, study.Study, study.Site)) {
-		return refuse(m.Class, "may hold "+article(classWord(m.Class))+": say it without")
+		return refuse(m.Class, "may hold "+leak.Article(m.Class.Words().Removed)+": say it without")
 	}
 	return nil
-}
-
-func article(word string) string {
-	if strings.ContainsRune("aeiou", rune(word[0])) {
-		return "an " + word
-	}
-	return "a " + word
 }
 
 // State puts discrepancies into the shipment. Every reason must pass [Draft.Reason].

@@ -136,7 +136,7 @@ func (e *InspectionError) Error() string {
 		what = fmt.Sprintf("%d texts that look like identifiers", n)
 	}
 	return fmt.Sprintf("the finished bag holds %s and that nobody decided to keep, the first in data/%s at %q (%s); "+
-		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", what, f.File, f.Pointer, classWord(f.Class))
+		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", what, f.File, f.Pointer, f.Class.Words().Removed)
 }
 
 // Left returns what was found but where treatment.json says that something stays,
@@ -573,7 +573,7 @@ func (c *csvInspection) search(at int64) {
 type edfInspection struct {
 	i      *Inspection
 	name   string
-	head   []byte
+	head   edf.Head
 	h      *edf.Header
 	ranges []edf.Range
 	record []byte
@@ -607,36 +607,23 @@ func (e *edfInspection) Write(p []byte) (int, error) {
 
 // header takes bytes until the header is whole, and returns those that follow.
 func (e *edfInspection) header(p []byte) []byte {
-	for e.h == nil && len(p) > 0 {
-		want := 256
-		if len(e.head) >= want {
-			ns, err := strconv.Atoi(strings.TrimSpace(string(e.head[252:256])))
-			if err != nil || ns < 1 || ns > edf.MaxSignals {
-				e.done = true
-				return nil
-			}
-			want = 256 * (1 + ns)
-		}
-		take := min(len(p), want-len(e.head))
-		e.head = append(e.head, p[:take]...)
-		p = p[take:]
-		if len(e.head) < want || want == 256 {
-			continue
-		}
-		h, err := edf.ReadHeader(bytes.NewReader(e.head))
-		if err != nil {
-			e.done = true
-			return nil
-		}
-		e.h, e.ranges, e.size, e.at = h, h.AnnotationRanges(), h.RecordSize(), h.HeaderSize()
-		e.done = len(e.ranges) == 0 || e.size < 1 || e.size > maxEDFRecord
-		known := e.i.codes
-		for _, t := range h.Texts() {
-			e.i.text(e.name, "", int(t.Offset), t.Value, known)
-		}
-		e.i.text(e.name, "", 8, ownWords.ReplaceAllString(h.Patient, "X"), known)
-		e.i.text(e.name, "", 88, ownWords.ReplaceAllString(h.Recording, "X"), known)
+	p = e.head.Add(p)
+	if !e.head.Whole() {
+		return p
 	}
+	h, err := edf.ReadHeader(bytes.NewReader(e.head.Bytes()))
+	if err != nil {
+		e.done = true
+		return nil
+	}
+	e.h, e.ranges, e.size, e.at = h, h.AnnotationRanges(), h.RecordSize(), h.HeaderSize()
+	e.done = len(e.ranges) == 0 || e.size < 1 || e.size > maxEDFRecord
+	known := e.i.codes
+	for _, t := range h.Texts() {
+		e.i.text(e.name, "", int(t.Offset), t.Value, known)
+	}
+	e.i.text(e.name, "", 8, ownWords.ReplaceAllString(h.Patient, "X"), known)
+	e.i.text(e.name, "", 88, ownWords.ReplaceAllString(h.Recording, "X"), known)
 	return p
 }
 

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"outbreath/deid/leak"
+	"outbreath/schema"
 )
 
 // ledgerFormat names the form of treatment.json.
@@ -39,6 +40,13 @@ type FieldLedger struct {
 	Risk      string `json:"risk"` // "quasi", "sensitive" or ""
 	Why       string `json:"why"`
 	Values    int64  `json:"values"` // in all records
+}
+
+// Kind returns the treatment without its width or purpose; "" for one that this
+// program does not know.
+func (f FieldLedger) Kind() schema.TreatmentKind {
+	t, _ := schema.ParseTreatment(f.Treatment)
+	return t.Kind
 }
 
 // A TextLedger counts the texts that were searched, the findings, and what was

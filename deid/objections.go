@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"outbreath/deid/leak"
 	"outbreath/schema"
 )
 
@@ -44,7 +45,7 @@ func (e *InspectionError) problems() (list []schema.Problem) {
 	for _, f := range e.Findings {
 		list = append(list, finished(f.File, e.source[f.File], f.Pointer, ruleFinished, fmt.Sprintf(
 			"bytes %d to %d of the text in data/%s would leave, look like %s (class %s, %s), and nobody decided to keep them: correct the record or the plan that lets the text out",
-			f.Start, f.End, f.File, article(classWord(f.Class)), f.Class, f.Basis)))
+			f.Start, f.End, f.File, leak.Article(f.Class.Words().Removed), f.Class, f.Basis)))
 	}
 	return list
 }

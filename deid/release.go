@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"io"
 	"slices"
-	"strconv"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
@@ -193,7 +192,7 @@ func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 		return err
 	}
 	again := &visit{Session: &schema.Session{File: s.file}, places: make([]place, 0, 24)}
-	d.treater.words(again, doc, d.treater.root, "")
+	d.treater.words(again, doc)
 	var open []leak.Finding
 	for _, p := range again.places {
 		if text, ok := settled[p.pointer]; ok && text == p.text {
@@ -209,26 +208,16 @@ func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 }
 
 // words notes every text of a treated record that leaves in a person's words.
-func (t *treater) words(v *visit, n *schema.Node, s *step, pointer string) {
-	switch n.Kind {
-	case schema.Object:
-		for _, m := range s.members {
-			if value := n.Member(m.name); value != nil {
-				t.words(v, value, m, pointer+"/"+m.name)
+func (t *treater) words(v *visit, record *schema.Node) {
+	record.Walk(func(at schema.Place, n *schema.Node) bool {
+		if n.Kind != schema.Object && n.Kind != schema.Array {
+			f, ok := t.plan.Field(at.Path)
+			if ok && (f.Treatment.Kind == schema.Keep || f.Treatment.Kind == schema.Text) {
+				v.search(n, &f, at.Pointer())
 			}
 		}
-	case schema.Array:
-		for i, item := range n.Items {
-			t.words(v, item, s.item, pointer+"/"+strconv.Itoa(i))
-		}
-	default:
-		if s.field < 0 {
-			return
-		}
-		if f := &t.plan.Fields[s.field]; f.Treatment.Kind == schema.Keep || f.Treatment.Kind == schema.Text {
-			v.search(n, f, pointer)
-		}
-	}
+		return true
+	})
 }
 
 // gather returns all problems as one error, else all findings, else the first

@@ -12,6 +12,7 @@ import (
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
+	"outbreath/schema/edf"
 )
 
 // A RosterSearch compares every byte of the payload, as it is sealed, with the
@@ -230,7 +231,7 @@ type rosterSamples struct {
 	r    *RosterSearch
 	file string
 	s    *leak.Stream
-	head []byte
+	head edf.Head
 	done bool // the header was searched
 }
 
@@ -246,16 +247,8 @@ func (e *rosterSamples) write(p []byte) {
 		return
 	}
 	e.s.Write(p)
-	for !e.done && len(p) > 0 {
-		want := 256
-		if len(e.head) >= want {
-			signals, _ := strconv.Atoi(strings.TrimSpace(string(e.head[252:256])))
-			want *= 1 + min(max(signals, 0), 1000)
-		}
-		take := min(len(p), want-len(e.head))
-		e.head = append(e.head, p[:take]...)
-		p = p[take:]
-		if take == 0 {
+	if !e.done {
+		if e.head.Add(p); e.head.Whole() {
 			e.header()
 		}
 	}
@@ -263,14 +256,15 @@ func (e *rosterSamples) write(p []byte) {
 
 func (e *rosterSamples) header() {
 	e.done = true
+	head := e.head.Bytes()
 	s := e.r.literals.Stream(func(h leak.Hit, _ []byte) {
-		if h.Border == leak.Word && !inPseudonym(e.head, int(h.Offset), h.Size) {
+		if h.Border == leak.Word && !inPseudonym(head, int(h.Offset), h.Size) {
 			e.r.hit(e.file, h)
 		}
 	})
-	s.Write(e.head)
+	s.Write(head)
 	s.Close()
-	e.head = nil
+	e.head = edf.Head{}
 }
 
 func (e *rosterSamples) close() {

@@ -199,7 +199,7 @@ type cut struct {
 // add takes out m as well. Stretches that touch, or have nothing but blanks
 // between them, become one.
 func (c cuts) add(text string, m leak.Match, instead string) cuts {
-	c = append(c, cut{m.Start, m.End, []string{classWord(m.Class)}, instead})
+	c = append(c, cut{m.Start, m.End, []string{m.Class.Words().Removed}, instead})
 	slices.SortFunc(c, func(a, b cut) int { return cmp.Compare(a.start, b.start) })
 	var out cuts
 	for _, next := range c {
@@ -296,20 +296,4 @@ func (ps parts) origin(start, end int) (from, to int) {
 		}
 	}
 	return from, to
-}
-
-// classWord says in a word what a class of identifiers is.
-//
-// Source: classes of 45 CFR 164.514(b)(2)(i).
-func classWord(c leak.Class) string {
-	const classes = "ABCDEFGHIJKLMNOPQR"
-	w := [...]string{
-		"name", "place", "date", "telephone number", "fax number", "e-mail address", "social security number",
-		"record number", "insurance number", "account number", "licence number", "vehicle number", "device number",
-		"web address", "network address", "biometric mark", "picture", "identifying number",
-	}
-	if i := strings.Index(classes, string(c)); i >= 0 && len(c) == 1 {
-		return w[i]
-	}
-	return "identifier"
 }

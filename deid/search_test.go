@@ -222,15 +222,15 @@ func TestCutsMerge(t *testing.T) {
 func TestClassWords(t *testing.T) {
 	seen := map[string]bool{}
 	for c := 'A'; c <= 'R'; c++ {
-		w := classWord(leak.Class(c))
+		w := leak.Class(c).Words().Removed
 		if w == "identifier" || seen[w] {
 			t.Errorf("class %c is called %q", c, w)
 		}
 		seen[w] = true
 	}
 	for _, c := range []leak.Class{"", "S", "AB", "a"} {
-		if classWord(c) != "identifier" {
-			t.Errorf("class %q is called %q", c, classWord(c))
+		if c.Words().Removed != "identifier" {
+			t.Errorf("class %q is called %q", c, c.Words().Removed)
 		}
 	}
 }

@@ -49,7 +49,7 @@ func (t *Typed) Why(text string, declared ...string) error {
 		return err
 	}
 	for _, m := range t.scan().Scan(text, leak.Declare(append(declared, t.declared...)...)) {
-		return fmt.Errorf("may hold %s: say it without, because it is kept for good", article(classWord(m.Class)))
+		return fmt.Errorf("may hold %s: say it without, because it is kept for good", leak.Article(m.Class.Words().Removed))
 	}
 	return nil
 }
@@ -68,7 +68,7 @@ func (t *Typed) Who(text string) error {
 		case strings.HasPrefix(m.Basis, "roster: "):
 			return errors.New("holds something that stands in roster.csv")
 		case m.Class != "A":
-			return fmt.Errorf("may hold %s", article(classWord(m.Class)))
+			return fmt.Errorf("may hold %s", leak.Article(m.Class.Words().Removed))
 		}
 	}
 	return nil

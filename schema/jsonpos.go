@@ -104,6 +104,42 @@ func (n *Node) Value() any {
 	return nil
 }
 
+// A Place is where in a record a value is.
+type Place struct {
+	Path  string // as a plan has it, "/tubes/*/barcode"
+	Index []int  // what each "*" stands for; valid until the function that got it returns
+}
+
+// Pointer returns the place as an RFC 6901 pointer, "/tubes/0/barcode". It is exact for
+// a record that fits a plan, none of whose field names holds a "*".
+func (p Place) Pointer() string {
+	pointer := p.Path
+	for _, i := range p.Index {
+		pointer = strings.Replace(pointer, "*", strconv.Itoa(i), 1)
+	}
+	return pointer
+}
+
+// Walk calls f for n and for every value below it, in the order in which they are
+// written. Below a value for which f returns false nothing is visited.
+func (n *Node) Walk(f func(at Place, n *Node) bool) { n.walk(Place{}, f) }
+
+func (n *Node) walk(at Place, f func(Place, *Node) bool) {
+	if !f(at, n) {
+		return
+	}
+	for _, m := range n.Members {
+		m.Value.walk(Place{at.Path + "/" + EscapeToken(m.Name), at.Index}, f)
+	}
+	if len(n.Items) > 0 {
+		below := Place{at.Path + "/*", append(at.Index, 0)}
+		for i, item := range n.Items {
+			below.Index[len(at.Index)] = i
+			item.walk(below, f)
+		}
+	}
+}
+
 // count returns the number of values in n, itself included.
 func (n *Node) count() int {
 	total := 1

@@ -1,9 +1,11 @@
 package schema
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // TreatmentKind names what is done to a field before it leaves.
@@ -52,6 +54,29 @@ func (t Treatment) String() string {
 	return string(t.Kind)
 }
 
+// ParseTreatment is the inverse of [Treatment.String]: it takes nothing else than what
+// String gives for a treatment that a plan can have.
+func ParseTreatment(s string) (Treatment, error) {
+	word, rest, _ := strings.Cut(s, " ")
+	t, known := Treatment{Kind: TreatmentKind(word)}, false
+	switch t.Kind {
+	case Keep, Drop, Shift, Year, Text, Recording:
+		known = true
+	case Pseudonym:
+		t.Purpose, known = rest, slices.Contains(purposes, rest)
+	case AgeBand, Round, Region:
+		n, _ := fmt.Sscanf(rest, "%d, %d to %d", &t.Width, &t.From, &t.To)
+		t.Coded, known = n == 3, t.Width > 0 || t.Kind == Region
+	}
+	if !known || t.String() != s {
+		return Treatment{}, errors.New("this is not the name of a treatment")
+	}
+	return t, nil
+}
+
+// purposes are those of a pseudonym.
+var purposes = []string{"subject", "session", "operator"}
+
 // parseTreatment reads the value of "deid". The message says what is wrong
 // with it, and is empty if nothing is.
 func parseTreatment(n *Node) (t Treatment, message string) {
@@ -74,7 +99,7 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 		switch t.Kind {
 		case Pseudonym:
 			t.Purpose = v.text()
-			if !slices.Contains([]string{"subject", "session", "operator"}, t.Purpose) {
+			if !slices.Contains(purposes, t.Purpose) {
 				return t, `a pseudonym is made for "subject", "session" or "operator"`
 			}
 			return t, ""

@@ -10,6 +10,7 @@ const (
 	maxSchemaSteps  = 100_000    // of all patterns
 	maxListed       = 100_000    // values in all "enum"
 	maxWork         = 20_000_000 // for one record: a fifth of a second
+	maxPath         = 64 * 65    // bytes: no plan has a longer one, and every value below would copy it
 )
 
 // patternSteps returns the number of steps of the program that RE2 makes of a
@@ -83,30 +84,18 @@ func (s *shape) unique(found map[string]bool) map[string]bool {
 }
 
 // Work returns what checking n costs at most, counted up to a bit more than maxWork.
-func (v *Validator) Work(n *Node) int { return v.work(n, "", 0) }
-
-func (v *Validator) work(n *Node, path string, so int) int {
-	if so > maxWork {
-		return so
-	}
-	so++
-	switch n.Kind {
-	case Object:
-		for _, m := range n.Members {
-			so = v.work(m.Value, path+"/"+m.Name, so)
+func (v *Validator) Work(n *Node) (total int) {
+	n.Walk(func(at Place, n *Node) bool {
+		total++
+		switch c := v.costs[at.Path]; {
+		case n.Kind == Array && v.unique[at.Path]:
+			total += len(n.Items) * len(n.Items)
+		case n.Kind == String:
+			total += c.perByte*len(n.Text) + c.perValue
+		case n.Kind != Array && n.Kind != Object:
+			total += c.perValue
 		}
-	case Array:
-		if v.unique[path] {
-			so += len(n.Items) * len(n.Items)
-		}
-		for _, item := range n.Items {
-			so = v.work(item, path+"/*", so)
-		}
-	case String:
-		c := v.costs[path]
-		so += c.perByte*len(n.Text) + c.perValue
-	default:
-		so += v.costs[path].perValue
-	}
-	return so
+		return total <= maxWork && len(at.Path) <= maxPath
+	})
+	return total
 }

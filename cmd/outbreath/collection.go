@@ -372,14 +372,6 @@ func printProblems(w io.Writer, problems []schema.Problem) {
 	}
 }
 
-// classWords name the identifier classes for people.
-var classWords = map[leak.Class]string{
-	"A": "name", "B": "address or place", "C": "date or high age", "D": "telephone number", "E": "fax number", "F": "e-mail address",
-	"G": "national number", "H": "medical record number", "I": "insurance number", "J": "account number", "K": "licence number",
-	"L": "vehicle number", "M": "device number", "N": "web address", "O": "network address", "P": "biometric", "Q": "picture",
-	"R": "identifying code",
-}
-
 // printFindings writes findings one a line. The suspect text is not printed.
 func printFindings(w io.Writer, findings []leak.Finding) {
 	for _, f := range findings {
@@ -405,7 +397,7 @@ func described(f leak.Finding) string {
 	if f.Pointer != "" {
 		place += " " + printable(f.Pointer)
 	}
-	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence, classWords[f.Class], f.Class, f.Basis)
+	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence, f.Class.Words().Shown, f.Class, f.Basis)
 }
 
 // quoted writes a file name as messages show it.

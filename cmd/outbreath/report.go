@@ -15,6 +15,7 @@ import (
 	"outbreath/deid"
 	"outbreath/deid/audit"
 	"outbreath/deid/leak"
+	"outbreath/schema"
 )
 
 //go:embed html/*.tmpl html/*.css
@@ -31,7 +32,7 @@ var auditStyle = func() string {
 }()
 
 var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.FuncMap{
-	"word":    func(c leak.Class) string { return classWords[c] },
+	"word":    func(c leak.Class) string { return c.Words().Shown },
 	"count":   count,
 	"percent": func(x float64) string { return fmt.Sprintf("%.3g %%", 100*x) },
 	"number":  func(x float64) string { return fmt.Sprintf("%.3g", x) },
@@ -141,8 +142,8 @@ func (d *auditResult) FieldRows() []fieldRow {
 // DateRows are the fields that hold dates or what is made of them.
 func (d *auditResult) DateRows() []fieldRow {
 	return d.fieldRows(func(f deid.FieldLedger) bool {
-		word, _, _ := strings.Cut(f.Treatment, " ")
-		return word == "shift" || word == "year" || word == "age-band" || strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
+		kind := f.Kind()
+		return kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand || strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
 	})
 }
 

@@ -147,7 +147,7 @@ func nextOpen(groups []*group, i int) int {
 
 func (w *walker) show(g *group, i, n int) {
 	f := g.findings[0]
-	fmt.Fprintf(w.out, "\n%d of %d: %s %s (class %s, %s)", i+1, n, f.Confidence, classWords[f.Class], f.Class, f.Basis)
+	fmt.Fprintf(w.out, "\n%d of %d: %s %s (class %s, %s)", i+1, n, f.Confidence, f.Class.Words().Shown, f.Class, f.Basis)
 	if len(g.findings) > 1 {
 		fmt.Fprintf(w.out, ", in %d places", len(g.findings))
 	}

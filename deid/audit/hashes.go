@@ -16,6 +16,8 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+
+	"outbreath/schema"
 )
 
 // targets are the first 64 bits of every hash that a pseudonym may be, under
@@ -45,7 +47,7 @@ func (t targets) add(text, where string) {
 func (e *examiner) pseudonyms() targets {
 	t := targets{}
 	for _, f := range e.in.Fields {
-		if kind, _ := f.kind(); kind != "pseudonym" {
+		if f.treatment().Kind != schema.Pseudonym {
 			continue
 		}
 		for _, r := range e.o.Records {

@@ -3,13 +3,10 @@ package audit
 import (
 	"fmt"
 	"strings"
-)
 
-// className names a class for people.
-var className = map[string]string{
-	"A": "a name", "B": "an address", "C": "a birth date or a high age", "D": "a telephone number", "F": "a mail address", "G": "a national number",
-	"H": "a medical record number", "N": "a web address", "O": "a network address", "R": "an identifying code",
-}
+	"outbreath/deid/leak"
+	"outbreath/schema"
+)
 
 // leftovers searches everything that leaves in words.
 func (e *examiner) leftovers() Attack {
@@ -17,8 +14,8 @@ func (e *examiner) leftovers() Attack {
 	words := NewWords(e.in.Roster)
 	skip := map[string]bool{}
 	for _, f := range e.in.Fields {
-		switch kind, _ := f.kind(); kind {
-		case "keep", "text", "drop":
+		switch f.treatment().Kind {
+		case schema.Keep, schema.Text, schema.Drop:
 		default:
 			skip[f.Path] = true
 		}
@@ -37,7 +34,7 @@ func (e *examiner) leftovers() Attack {
 				e.is.add("leftover.word", false, where, "a word that is a name in the roster, and may be an ordinary one here", "read the text; if it is the name, take it out with review or at its source")
 			default:
 				found = true
-				e.is.add("leftover."+h.Class, true, where, "this text holds "+className[h.Class]+" ("+h.Basis+")", "take it out with review, or at its source")
+				e.is.add("leftover."+h.Class, true, where, "this text holds "+leak.Article(leak.Class(h.Class).Words().Shown)+" ("+h.Basis+")", "take it out with review, or at its source")
 			}
 		}
 		if found {

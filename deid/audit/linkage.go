@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"outbreath/schema"
 )
 
 // linkage looks each subject up in the roster by what leaves.
@@ -18,13 +20,13 @@ func (e *examiner) linkage() Attack {
 	}
 	var sex, age, region = -1, -1, -1
 	for i, f := range e.table.Quasi {
-		kind, _ := f.kind()
+		kind := f.treatment().Kind
 		switch {
-		case kind == "age-band":
+		case kind == schema.AgeBand:
 			age = i
-		case kind == "region":
+		case kind == schema.Region:
 			region = i
-		case strings.HasSuffix(f.Path, "/sex") && kind == "keep":
+		case strings.HasSuffix(f.Path, "/sex") && kind == schema.Keep:
 			sex = i
 		}
 	}

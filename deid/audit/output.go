@@ -20,12 +20,11 @@ type Field struct {
 	Risk      string // "quasi", "sensitive" or ""
 }
 
-// kind splits the treatment into its word and its width; 0 where there is none.
-func (f Field) kind() (string, int) {
-	word, rest, _ := strings.Cut(f.Treatment, " ")
-	digits, _, _ := strings.Cut(rest, ",")
-	n, _ := strconv.Atoi(digits)
-	return word, n
+// treatment returns what the plan does to the field; nothing for a treatment that
+// this program does not know.
+func (f Field) treatment() schema.Treatment {
+	t, _ := schema.ParseTreatment(f.Treatment)
+	return t
 }
 
 // FieldsOf takes the fields out of a ledger.
@@ -133,31 +132,22 @@ func (o *Output) record(name string, n *schema.Node) {
 		o.interned = map[string]string{}
 	}
 	rec := &Record{Name: name}
-	var walk func(n *schema.Node, path string, index int)
-	walk = func(n *schema.Node, path string, index int) {
-		switch n.Kind {
-		case schema.Object:
-			for _, m := range n.Members {
-				walk(m.Value, path+"/"+m.Name, index)
-			}
-		case schema.Array:
-			for i, item := range n.Items {
-				at := index
-				if !strings.Contains(path, "*") {
-					at = i
-				}
-				walk(item, path+"/*", at)
-			}
-		default:
-			p, ok := o.interned[path]
-			if !ok {
-				p = path
-				o.interned[path] = path
-			}
-			rec.Leaves = append(rec.Leaves, Leaf{p, index, n.Text})
+	n.Walk(func(at schema.Place, n *schema.Node) bool {
+		if n.Kind == schema.Object || n.Kind == schema.Array {
+			return true
 		}
-	}
-	walk(n, "", 0)
+		path, ok := o.interned[at.Path]
+		if !ok {
+			path = at.Path
+			o.interned[path] = path
+		}
+		leaf := Leaf{Path: path, Text: n.Text}
+		if len(at.Index) > 0 {
+			leaf.Index = at.Index[0]
+		}
+		rec.Leaves = append(rec.Leaves, leaf)
+		return true
+	})
 	rec.Leaves = slices.Clip(rec.Leaves)
 	o.leaves += len(rec.Leaves)
 	rec.Session, rec.Subject = rec.Get("/session_id"), rec.Get("/subject/subject_id")

@@ -7,6 +7,7 @@ import (
 
 	"outbreath/deid"
 	"outbreath/deid/leak"
+	"outbreath/schema"
 )
 
 // A Class is one of the eighteen of 45 CFR 164.514(b)(2)(i), and what became of
@@ -30,20 +31,6 @@ const (
 	Retained    = "retained"
 )
 
-// classNames are our short wording. Source: 45 CFR 164.514(b)(2)(i)(A) to (R).
-var classNames = []string{
-	"names", "places smaller than a state", "parts of dates other than the year, and ages over 89", "telephone numbers", "fax numbers", "e-mail addresses",
-	"social security numbers", "medical record numbers", "health plan beneficiary numbers", "account numbers", "certificate and licence numbers",
-	"vehicle identifiers and plates", "device identifiers and serial numbers", "web addresses", "internet protocol addresses",
-	"biometric identifiers", "full-face photographs and comparable images", "any other unique identifying number, characteristic or code",
-}
-
-// rosterColumns of each class; the roster itself never leaves.
-var rosterColumns = map[string][]string{
-	"A": {"given_name", "family_name", "other_names", "emergency_contact_name"}, "B": {"street", "city", "postal_code"}, "C": {"birth_date"},
-	"D": {"phone", "emergency_contact_phone"}, "F": {"email"}, "G": {"national_id"}, "H": {"mrn"}, "R": {"subject_id"},
-}
-
 // A Facts is what the judgement of the classes rests on.
 type Facts struct {
 	Ledger     *deid.Ledger
@@ -56,10 +43,9 @@ type Facts struct {
 
 // Eighteen judges the classes A to R.
 func Eighteen(f *Facts) []Class {
-	list := make([]Class, len(classNames))
-	for i, name := range classNames {
-		letter := string(rune('A' + i))
-		list[i] = f.judge(letter, name)
+	var list []Class
+	for _, c := range leak.Classes() {
+		list = append(list, f.judge(c))
 	}
 	return list
 }
@@ -67,16 +53,16 @@ func Eighteen(f *Facts) []Class {
 // fieldClass says which class a field's values belong to, by its treatment and
 // its name; "" for one that is about no person.
 func fieldClass(l deid.FieldLedger) string {
-	word, _, _ := strings.Cut(l.Treatment, " ")
+	kind := l.Kind()
 	name := l.Path[strings.LastIndexByte(l.Path, '/')+1:]
 	switch {
-	case word == "shift" || word == "year" || word == "age-band" || strings.Contains(name, "birth") || strings.HasSuffix(name, "_at") || strings.Contains(name, "date"):
+	case kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand || strings.Contains(name, "birth") || strings.HasSuffix(name, "_at") || strings.Contains(name, "date"):
 		return "C"
-	case word == "region" || strings.Contains(name, "postal") || strings.Contains(name, "zip") || strings.Contains(name, "city") || strings.Contains(name, "street") || l.Path == "/site":
+	case kind == schema.Region || strings.Contains(name, "postal") || strings.Contains(name, "zip") || strings.Contains(name, "city") || strings.Contains(name, "street") || l.Path == "/site":
 		return "B"
 	case strings.Contains(name, "serial") || strings.HasPrefix(l.Path, "/kit/"):
 		return "M"
-	case word == "pseudonym" || strings.HasSuffix(name, "_id") || name == "barcode":
+	case kind == schema.Pseudonym || strings.HasSuffix(name, "_id") || name == "barcode":
 		return "R"
 	case strings.Contains(name, "phone"):
 		return "D"
@@ -90,8 +76,9 @@ func fieldClass(l deid.FieldLedger) string {
 
 var rank = map[string]int{Absent: 0, Removed: 1, Transformed: 2, Retained: 3}
 
-func (f *Facts) judge(letter, name string) Class {
-	c := Class{Class: letter, Name: name, Status: Absent}
+func (f *Facts) judge(class leak.Class) Class {
+	letter, words := string(class), class.Words()
+	c := Class{Class: letter, Name: words.Rule, Status: Absent}
 	var says []string
 	set := func(status, why string) {
 		if rank[status] > rank[c.Status] {
@@ -100,7 +87,7 @@ func (f *Facts) judge(letter, name string) Class {
 		says = append(says, why)
 	}
 	var columns []string
-	for _, col := range rosterColumns[letter] {
+	for _, col := range words.Columns {
 		if slices.Contains(f.Roster, col) {
 			columns = append(columns, col)
 		}
@@ -112,12 +99,11 @@ func (f *Facts) judge(letter, name string) Class {
 		if l.Values == 0 || fieldClass(l) != letter {
 			continue
 		}
-		word, _, _ := strings.Cut(l.Treatment, " ")
 		values := fmt.Sprintf("%s: %s, %d values", l.Path, l.Treatment, l.Values)
-		switch word {
-		case "drop":
+		switch l.Kind() {
+		case schema.Drop:
 			set(Removed, values)
-		case "keep", "text":
+		case schema.Keep, schema.Text:
 			set(Retained, values)
 		default:
 			set(Transformed, values)
@@ -191,29 +177,26 @@ func RouteOf(f *Facts, classes []Class) *Route {
 		"under other law, for example the GDPR: pseudonymised data are personal data for the site, which holds the key, and may be for others (Article 4(5), recital 26); the protocol, the consent and the ethics committee decide",
 		"even with all eighteen classes gone, Safe Harbor asks that nobody at the site knows that what is left could identify somebody (164.514(b)(2)(ii)); no program can tell",
 	}}
-	has := func(words ...string) bool {
-		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
-			word, _, _ := strings.Cut(l.Treatment, " ")
-			return l.Values > 0 && slices.Contains(words, word)
-		})
+	has := func(kind schema.TreatmentKind) bool {
+		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool { return l.Values > 0 && l.Kind() == kind })
 	}
 	why := func(s string) { r.NotSafeHarbor = append(r.NotSafeHarbor, s) }
-	if has("shift") {
+	if has(schema.Shift) {
 		why("dates leave, moved by a number of days: Safe Harbor lets only the year stay, and does not name a shift")
 	}
 	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
-		return l.Values > 0 && l.Treatment == "keep" && fieldClass(l) == "C"
+		return l.Values > 0 && l.Kind() == schema.Keep && fieldClass(l) == "C"
 	}) {
 		why("true dates leave")
 	}
-	if has("text") {
+	if has(schema.Text) {
 		why("free text leaves, of which a search can only say that it found nothing listed")
 	}
-	if has("pseudonym") {
+	if has(schema.Pseudonym) {
 		why("pseudonyms leave that are made from identifiers with a key (class R)")
 	}
 	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
-		return l.Values > 0 && strings.HasPrefix(l.Treatment, "region") && l.Treatment != "region" && l.Treatment != "region 3"
+		return l.Values > 0 && l.Kind() == schema.Region && l.Treatment != "region" && l.Treatment != "region 3"
 	}) {
 		why("the region follows the study's own rule")
 	}

@@ -1,13 +1,14 @@
 package audit
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"outbreath/schema"
 )
 
 // The first three digits that stand for 20,000 people or fewer, written down a
@@ -26,16 +27,16 @@ const stop = "do not seal or use this; keep it as it is and report it, because t
 // treatments checks every value that leaves against what its treatment promises.
 // Nothing here calls the code that treats.
 func (e *examiner) treatments() {
-	byPath := map[string]Field{}
+	byPath := map[string]schema.Treatment{}
 	for _, f := range e.in.Fields {
-		byPath[f.Path] = f
+		byPath[f.Path] = f.treatment()
 	}
 	for _, r := range e.o.Records {
 		var dates []time.Time
 		for _, l := range r.Leaves {
-			f, ok := byPath[l.Path]
+			t, ok := byPath[l.Path]
 			if !ok { // the year treatment makes an object
-				f, ok = byPath[strings.TrimSuffix(strings.TrimSuffix(l.Path, "/year"), "/elapsed_s")]
+				t, ok = byPath[strings.TrimSuffix(strings.TrimSuffix(l.Path, "/year"), "/elapsed_s")]
 			}
 			if !ok {
 				e.is.add("field.unplanned", true, r.Name+" "+l.Pointer(), "a field that the plan does not name", stop)
@@ -44,8 +45,8 @@ func (e *examiner) treatments() {
 			if l.Text == "" {
 				continue
 			}
-			e.value(r, l, f)
-			if kind, _ := f.kind(); kind == "shift" {
+			e.value(r, l, t)
+			if t.Kind == schema.Shift {
 				if d, err := parseDay(l.Text); err == nil {
 					dates = append(dates, d)
 				}
@@ -67,17 +68,16 @@ func (e *examiner) treatments() {
 	}
 }
 
-func (e *examiner) value(r *Record, l Leaf, f Field) {
+func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 	fault := func(code, what string) { e.is.add(code, true, r.Name+" "+l.Pointer(), what, stop) }
-	kind, width := f.kind()
-	switch kind {
-	case "drop":
+	switch t.Kind {
+	case schema.Drop:
 		fault("field.dropped", "a field that the plan drops")
-	case "pseudonym":
+	case schema.Pseudonym:
 		if !pseudonymForm.MatchString(l.Text) || !checkDigit(l.Text) {
 			fault("pseudonym.form", "this is no pseudonym: its form or its check character is wrong")
 		}
-	case "age-band":
+	case schema.AgeBand:
 		m := bandForm.FindStringSubmatch(l.Text)
 		switch {
 		case m == nil && over89(l.Text):
@@ -89,11 +89,11 @@ func (e *examiner) value(r *Record, l Leaf, f Field) {
 			high, _ := strconv.Atoi(m[2])
 			if high > 89 || low >= 90 {
 				fault("age.over-89", "an age over 89 leaves in a band of its own")
-			} else if high-low+1 < width && high != 89 {
+			} else if high-low+1 < t.Width && high != 89 {
 				fault("age.band", "the age band is narrower than the plan says")
 			}
 		}
-	case "region":
+	case schema.Region:
 		digits := strings.Trim(l.Text, "0123456789") == ""
 		switch {
 		case digits && len(l.Text) == 3 && slices.Contains(fewPeople, l.Text):
@@ -101,25 +101,17 @@ func (e *examiner) value(r *Record, l Leaf, f Field) {
 		case len([]rune(l.Text)) > 3:
 			fault("region.fine", "more of the postal code leaves than a region")
 		}
-	case "round":
-		if x, err := strconv.ParseFloat(l.Text, 64); err == nil && width > 0 && math.Mod(x, float64(width)) != 0 {
-			if !e.end(f, x) {
+	case schema.Round:
+		if x, err := strconv.ParseFloat(l.Text, 64); err == nil && t.Width > 0 && math.Mod(x, float64(t.Width)) != 0 {
+			if end := t.Coded && (x == float64(t.From) || x == float64(t.To)); !end {
 				fault("round.fine", "the number is finer than the plan says")
 			}
 		}
-	case "shift":
+	case schema.Shift:
 		if _, err := parseDay(l.Text); err != nil {
 			fault("date.form", "this is no date")
 		}
 	}
-}
-
-// end says whether x is one of the two ends where a plan gathers extremes.
-func (e *examiner) end(f Field, x float64) bool {
-	var w int
-	var low, high float64
-	n, _ := fmt.Sscanf(f.Treatment, "round %d, %g to %g", &w, &low, &high)
-	return n == 3 && (x == low || x == high)
 }
 
 // over89 says whether s begins with a whole number over 89.
@@ -152,7 +144,7 @@ func (e *examiner) shifts(r *Record) {
 		return
 	}
 	for _, f := range e.in.Fields {
-		if kind, _ := f.kind(); kind != "shift" {
+		if f.treatment().Kind != schema.Shift {
 			continue
 		}
 		for _, l := range r.Leaves {

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"outbreath/schema"
 )
 
 // A WhatIf is the effect of treating fields more coarsely.
@@ -147,17 +149,18 @@ func (t *Table) levels(i int, f Field) []level {
 			list = append(list, l)
 		}
 	}
-	kind, width := f.kind()
-	switch kind {
-	case "age-band":
+	treatment := f.treatment()
+	width := treatment.Width
+	switch treatment.Kind {
+	case schema.AgeBand:
 		for _, m := range []int{2, 4} {
 			add(fmt.Sprintf("age in bands of %d years", width*m), func(s string) string { return wider(s, width*m) })
 		}
-	case "round":
+	case schema.Round:
 		for _, m := range []int{2, 4} {
 			add(fmt.Sprintf("%s to the nearest %d", name, width*m), func(s string) string { return coarser(s, width*m) })
 		}
-	case "region":
+	case schema.Region:
 		for _, n := range []int{2, 1} {
 			add(fmt.Sprintf("region of %s", map[int]string{1: "1 character", 2: "2 characters"}[n]), func(s string) string {
 				return string([]rune(s)[:min(n, len([]rune(s)))])

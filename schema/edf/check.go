@@ -9,7 +9,7 @@ import "bytes"
 type Check struct {
 	size int64 // bytes that are announced from outside
 	at   int64 // bytes seen
-	head []byte
+	head Head
 	h    *Header
 	w    walk
 	held [][]byte // of each annotation signal, of the data record that passes
@@ -39,37 +39,24 @@ func (c *Check) Write(p []byte) (int, error) {
 
 // header takes bytes until the header is whole, and returns those that follow.
 func (c *Check) header(p []byte) []byte {
-	want := 256
-	if len(c.head) >= want {
-		ns, ok := count(c.head, signals, 0, 0)
-		if !ok || ns < 1 || ns > MaxSignals {
-			_, c.err = ReadHeader(bytes.NewReader(c.head))
-			return nil
-		}
-		want = 256 * (1 + ns)
+	rest := c.head.Add(p)
+	c.at += int64(len(p) - len(rest))
+	if !c.head.Whole() {
+		return rest
 	}
-	take := min(len(p), want-len(c.head))
-	c.head = append(c.head, p[:take]...)
-	c.at += int64(take)
-	if len(c.head) < want || want == 256 {
-		return p[take:]
-	}
-	h, err := ReadHeader(bytes.NewReader(c.head))
-	if err == nil {
-		err = h.Validate()
-	}
+	h, err := ReadHeader(bytes.NewReader(c.head.Bytes()))
 	if err == nil {
 		err = h.Check(c.size)
 	}
 	if c.err = err; err != nil {
 		return nil
 	}
-	c.h, c.head, c.in = h, nil, h.AnnotationRanges()
+	c.h, c.head, c.in = h, Head{}, h.AnnotationRanges()
 	c.w = walk{fn: func(int, int64, string) error { return nil }, continuous: h.flag() == "EDF+C", step: h.RecordSeconds()}
 	for _, r := range c.in {
 		c.held = append(c.held, make([]byte, 0, r.Size))
 	}
-	return p[take:]
+	return rest
 }
 
 // record takes bytes of one data record, at most to its end.
@@ -102,7 +89,7 @@ func (c *Check) Close() error {
 	case c.err != nil:
 		return c.err
 	case c.h == nil:
-		_, err := ReadHeader(bytes.NewReader(c.head))
+		_, err := ReadHeader(bytes.NewReader(c.head.Bytes()))
 		return err
 	}
 	return c.h.Check(c.at)

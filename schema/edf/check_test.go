@@ -66,3 +66,28 @@ func TestCheckAsReaders(t *testing.T) {
 		t.Error("nothing was refused")
 	}
 }
+
+// A header that arrives in pieces is the header, whatever the pieces, and nothing of
+// what follows it.
+func TestHeadInPieces(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := anyHeader.Draw(t, "header").Encode()
+		rest := append(bytes.Clone(want), "samples"...)
+		var head Head
+		for !head.Whole() {
+			n := rapid.IntRange(1, len(rest)).Draw(t, "n")
+			left := head.Add(rest[:n])
+			rest = rest[n-len(left):]
+		}
+		if !bytes.Equal(head.Bytes(), want) || string(rest) != "samples" || string(head.Add(rest)) != "samples" {
+			t.Fatalf("%d bytes of %d, and %d follow", len(head.Bytes()), len(want), len(rest))
+		}
+	})
+	for _, number := range []string{"0   ", "-1  ", "4097", "x   ", "    "} { // no signals that can be: there is no more to wait for
+		var head Head
+		head.Add([]byte(strings.Repeat(" ", 252) + number + "more"))
+		if !head.Whole() || len(head.Bytes()) != 256 {
+			t.Errorf("with %q signals %d bytes are waited for", number, len(head.Bytes()))
+		}
+	}
+}

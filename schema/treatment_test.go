@@ -1,0 +1,55 @@
+package schema
+
+import (
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+var anyTreatment = rapid.Custom(func(t *rapid.T) Treatment {
+	switch kind := rapid.SampledFrom([]TreatmentKind{Keep, Drop, Pseudonym, Shift, Year, AgeBand, Region, Round, Text, Recording}).Draw(t, "kind"); kind {
+	case Pseudonym:
+		return Treatment{Kind: kind, Purpose: rapid.SampledFrom(purposes).Draw(t, "purpose")}
+	case AgeBand:
+		return Treatment{Kind: kind, Width: rapid.IntRange(1, 50).Draw(t, "width")}
+	case Region:
+		return Treatment{Kind: kind, Width: rapid.IntRange(0, 3).Draw(t, "width")}
+	case Round:
+		r := Treatment{Kind: kind, Width: rapid.IntRange(1, 100).Draw(t, "width"), Coded: rapid.Bool().Draw(t, "coded")}
+		if r.Coded {
+			r.From = r.Width * rapid.IntRange(-20, 20).Draw(t, "from")
+			r.To = r.From + r.Width*rapid.IntRange(1, 20).Draw(t, "steps")
+		}
+		return r
+	default:
+		return Treatment{Kind: kind}
+	}
+})
+
+// What String writes, ParseTreatment reads, and nothing else.
+func TestParseTreatment(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := anyTreatment.Draw(t, "treatment")
+		if got, err := ParseTreatment(want.String()); err != nil || got != want {
+			t.Fatalf("%q gives %+v, %v; want %+v", want, got, err, want)
+		}
+	})
+	for _, text := range []string{"", "hold", "Keep", "keep ", "keep 5", "pseudonym", "pseudonym tube", "age-band", "age-band 05", "age-band x",
+		"age-band 5 ", "round", "round 5, 140", "round 5, 140 to", "round 5, 140 to 200 cm", "round 5,140 to 200", "region 0", "shift 3", " year"} {
+		if got, err := ParseTreatment(text); err == nil || got != (Treatment{}) {
+			t.Errorf("%q is taken for %+v", text, got)
+		}
+	}
+	// The plans' own, and every one of a plan that is read: see the contract's table of treatments.
+	for _, name := range Builtin() {
+		p, err := LoadPlan(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range p.Fields {
+			if got, err := ParseTreatment(f.Treatment.String()); err != nil || got != f.Treatment {
+				t.Errorf("%s %s: %v, %v", name, f.Path, got, err)
+			}
+		}
+	}
+}
