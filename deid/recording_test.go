@@ -17,6 +17,7 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // first returns the first recording of a format in a treated collection.
@@ -155,7 +156,7 @@ func TestCSVThatSpeaks(t *testing.T) {
 func TestRecordingReaders(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 	i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InAnnotation, Session: truth.Sessions[i].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InAnnotation, Session: truth.Sessions[i].File, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	d := treat(t, load(t, dir))
@@ -256,10 +257,10 @@ func TestEDFHeader(t *testing.T) {
 
 // Redactions in an EDF recording overwrite just the bytes named.
 func TestEDFRedaction(t *testing.T) {
-	for _, place := range []demo.Place{demo.InTransducer, demo.InAnnotation} {
+	for _, place := range []planting.Place{planting.InTransducer, planting.InAnnotation} {
 		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 		i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-		planted, err := demo.Plant(dir, demo.Planting{Place: place, Session: truth.Sessions[i].File, Column: "email"})
+		planted, err := planting.Put(dir, planting.Identifier{Place: place, Session: truth.Sessions[i].File, Column: "email"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -397,7 +398,7 @@ func TestEDFBroken(t *testing.T) {
 	if err := os.Truncate(file, 5000); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	d := treat(t, load(t, dir))

@@ -18,6 +18,7 @@ import (
 	"outbreath/keys"
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -302,24 +303,24 @@ func checkLedger(t *testing.T, files map[string][]byte, c *schema.Collection, se
 // the rest go. In free text a sure one is taken out without a decision.
 func TestPlanted(t *testing.T) {
 	for _, test := range []struct {
-		place     demo.Place
+		place     planting.Place
 		column    string
 		canRedact bool
 	}{
-		{demo.InNotes, "family_name", true},
-		{demo.InNotes, "phone", true},
-		{demo.InNotes, "mrn", true},
-		{demo.InNotes, "email", true},
-		{demo.InFileName, "family_name", true},
-		{demo.InTransducer, "email", true},
-		{demo.InAnnotation, "family_name", true},
-		{demo.InAnnotation, "given_name", true},
-		{demo.InKeptField, "mrn", false},
+		{planting.InNotes, "family_name", true},
+		{planting.InNotes, "phone", true},
+		{planting.InNotes, "mrn", true},
+		{planting.InNotes, "email", true},
+		{planting.InFileName, "family_name", true},
+		{planting.InTransducer, "email", true},
+		{planting.InAnnotation, "family_name", true},
+		{planting.InAnnotation, "given_name", true},
+		{planting.InKeptField, "mrn", false},
 	} {
 		t.Run(string(test.place)+" "+test.column, func(t *testing.T) {
 			dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 			in := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-			planted, err := demo.Plant(dir, demo.Planting{Place: test.place, Session: truth.Sessions[in].File, Row: truth.Sessions[in].Row, Column: test.column})
+			planted, err := planting.Put(dir, planting.Identifier{Place: test.place, Session: truth.Sessions[in].File, Row: truth.Sessions[in].Row, Column: test.column})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -329,18 +330,18 @@ func TestPlanted(t *testing.T) {
 				t.Fatal("not found")
 			}
 			text, _ := json.Marshal(list)
-			if bytes.Contains(bytes.ToLower(text), bytes.ToLower([]byte(planted.Value))) && test.place != demo.InFileName { // the name of a file is its place
+			if bytes.Contains(bytes.ToLower(text), bytes.ToLower([]byte(planted.Value))) && test.place != planting.InFileName { // the name of a file is its place
 				t.Error("the findings tell the identifier")
 			}
 			for _, f := range list {
-				if certain := test.place == demo.InNotes && f.Confidence == leak.Sure; f.Automatic != certain || f.Open() == certain {
+				if certain := test.place == planting.InNotes && f.Confidence == leak.Sure; f.Automatic != certain || f.Open() == certain {
 					t.Errorf("%+v", f)
 				}
 				if f.ID == "" || d.CanRedact(f) != test.canRedact {
 					t.Errorf("%+v, can be redacted %v", f, d.CanRedact(f))
 				}
 				switch test.place {
-				case demo.InFileName:
+				case planting.InFileName:
 					if !strings.Contains(f.File[f.Start:f.End], planted.Value) && !strings.Contains(planted.Value, f.File[f.Start:f.End]) {
 						t.Errorf("%+v is not where it was planted", f)
 					}
@@ -394,7 +395,7 @@ func TestPlanted(t *testing.T) {
 			}
 			files := payload(t, cleared)
 			left := slices.ContainsFunc(cleared.Files(), func(f File) bool { return bytes.Contains(files[f.Name], []byte(planted.Value)) })
-			if left == (test.place == demo.InFileName) {
+			if left == (test.place == planting.InFileName) {
 				t.Errorf("kept, and in what leaves: %v", left)
 			}
 
@@ -419,7 +420,7 @@ func TestPlanted(t *testing.T) {
 // A key of another site makes other ids: no decision is carried over by chance.
 func TestFindingIDIsKeyed(t *testing.T) {
 	dir, truth := invented(t, demo.Small())
-	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	other, err := Treat(load(t, dir), keys.NewPseudonymKey([32]byte{9}))

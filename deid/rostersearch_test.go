@@ -13,6 +13,7 @@ import (
 
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // searchedWith is what the roster's search says of a payload, in pieces.
@@ -232,14 +233,14 @@ func TestRosterSearchOfChance(t *testing.T) {
 // Where a person decided to keep a finding, it leaves, and there alone.
 func TestRosterSearchOfKept(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
-	for _, place := range []demo.Place{demo.InNotes, demo.InTransducer, demo.InAnnotation, demo.InKeptField} {
+	for _, place := range []planting.Place{planting.InNotes, planting.InTransducer, planting.InAnnotation, planting.InKeptField} {
 		s := truth.Sessions[0]
 		for _, other := range truth.Sessions {
 			if slices.ContainsFunc(other.Recordings, func(r demo.Recording) bool { return r.Format == "edf" }) {
 				s = other
 			}
 		}
-		if _, err := demo.Plant(dir, demo.Planting{Place: place, Session: s.File, Row: 4, Column: "family_name"}); err != nil {
+		if _, err := planting.Put(dir, planting.Identifier{Place: place, Session: s.File, Row: 4, Column: "family_name"}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -272,7 +273,7 @@ func TestRosterSearchOfKept(t *testing.T) {
 // Where the first search is blind, this one still sees.
 func TestRosterSearchBehindABlindOne(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
-	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Row: 4, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 4, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	col := load(t, dir)

@@ -37,18 +37,6 @@ var core = []coreField{
 	{path: "/recordings/*/format", types: []string{"string"}, deid: []string{"keep"}},
 }
 
-// CoreFields lists the paths that every plan must have, each required in its
-// object.
-func CoreFields() []string {
-	var paths []string
-	for _, c := range core {
-		if !c.optional {
-			paths = append(paths, c.path)
-		}
-	}
-	return paths
-}
-
 // core says what of a plan does not serve the tool.
 func (p *Plan) core(s *shape) error {
 	for _, c := range core {

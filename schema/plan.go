@@ -128,7 +128,7 @@ func (c change) apply(root *Node) error {
 // without a treatment, an unknown or unfitting treatment, an object that lets
 // unnamed properties through, a reference that leaves the document, keywords
 // that the library gets wrong or that we do not support, and a schema without
-// the fields the tool itself needs (see [CoreFields]).
+// the fields the tool itself needs (the table core).
 //
 // All this holds for every alternative of "oneOf" and "anyOf". Alternatives that
 // give one field different treatments are refused too. Bounds: 1 MiB, 16 levels,

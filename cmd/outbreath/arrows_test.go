@@ -23,6 +23,7 @@ var floors = map[string][]string{
 	"outbreath/pack/media/mediatest": {"outbreath/pack/media"},
 	"outbreath/schema":               {"outbreath/schema/edf", "outbreath/pack/durable"},
 	"outbreath/schema/demo":          {"outbreath/schema", "outbreath/schema/edf"},
+	"outbreath/schema/demo/planting": {"outbreath/schema", "outbreath/schema/edf"}, // for tests
 	"outbreath/keys":                 {"outbreath/keys/sshsig", "outbreath/pack/durable"},
 	"outbreath/deid/leak":            {"outbreath/schema", "outbreath/pack/durable"},
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},

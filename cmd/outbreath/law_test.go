@@ -16,6 +16,7 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // TestCheckIsSeal holds the law of check over generated collections, with EDF and
@@ -258,7 +259,7 @@ func (c *lawCase) invent() {
 		}
 		c.edit(filepath.Join(c.col, s.File), func(m map[string]any) { c.oddRecord(m) })
 		if c.r.IntN(6) == 0 {
-			c.plant(demo.Planting{Place: demo.InFileName, Session: s.File, Row: s.Row, Column: pick(c.r, "family_name", "given_name")})
+			c.plant(planting.Identifier{Place: planting.InFileName, Session: s.File, Row: s.Row, Column: pick(c.r, "family_name", "given_name")})
 		}
 	}
 	if !o.NoEDF && c.r.IntN(5) > 0 {
@@ -269,8 +270,8 @@ func (c *lawCase) invent() {
 	}
 }
 
-func (c *lawCase) plant(p demo.Planting) {
-	if _, err := demo.Plant(c.col, p); err != nil && !strings.Contains(err.Error(), "no value") && !strings.Contains(err.Error(), "room") {
+func (c *lawCase) plant(p planting.Identifier) {
+	if _, err := planting.Put(c.col, p); err != nil && !strings.Contains(err.Error(), "no value") && !strings.Contains(err.Error(), "room") {
 		c.t.Logf("seed %d: %v", c.seed, err)
 	}
 }
@@ -280,10 +281,10 @@ func (c *lawCase) oddTrace() {
 	for range 1 + c.r.IntN(2) {
 		text := c.sentence(1 + c.r.IntN(2))
 		text = text[:min(len(text), 70)]
-		c.plant(demo.Planting{Place: demo.InAnnotation, Session: session, Column: "family_name", Value: strings.ToValidUTF8(text, "")})
+		c.plant(planting.Identifier{Place: planting.InAnnotation, Session: session, Column: "family_name", Value: strings.ToValidUTF8(text, "")})
 	}
 	if c.r.IntN(3) == 0 {
-		c.plant(demo.Planting{Place: demo.InTransducer, Session: session, Column: "family_name", Value: pick(c.r, "Dr XXXX", "Dr. Whitlock", "of Mr Tamsin", "XXXXXXXX", "+1 646 555 0143")})
+		c.plant(planting.Identifier{Place: planting.InTransducer, Session: session, Column: "family_name", Value: pick(c.r, "Dr XXXX", "Dr. Whitlock", "of Mr Tamsin", "XXXXXXXX", "+1 646 555 0143")})
 	}
 }
 

@@ -18,6 +18,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // readmeLines is what a newcomer may be asked to read first.
@@ -462,8 +463,8 @@ func mistakes(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	anotherWeek(t, dir, "M")
-	name := demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "family_name"}
-	if _, err := demo.Plant(dir, name); err != nil {
+	name := planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "family_name"}
+	if _, err := planting.Put(dir, name); err != nil {
 		t.Fatal(err)
 	}
 	record := filepath.Join(dir, truth.Sessions[1].File)

@@ -8,6 +8,7 @@ import (
 
 	"outbreath/deid/leak"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // traced returns the record of the session whose recording is EDF.
@@ -46,7 +47,7 @@ func TestMaskBehindTitle(t *testing.T) {
 	for _, text := range []string{"Dr. Whitlock came in", "seen by Frau Hollbeck", "asked Mr Tamsin", "Dr Whitlock"} {
 		t.Run(text, func(t *testing.T) {
 			j := newJob(t, smallDemo)
-			planted, err := demo.Plant(j.collection, demo.Planting{Place: demo.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: text})
+			planted, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: text})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -72,7 +73,7 @@ func TestMaskBehindTitle(t *testing.T) {
 func TestTypedMask(t *testing.T) {
 	for _, action := range []string{"redact", "keep"} {
 		j := newJob(t, smallDemo)
-		if _, err := demo.Plant(j.collection, demo.Planting{Place: demo.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: "Dr. XXXXXXXX came in"}); err != nil {
+		if _, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: "Dr. XXXXXXXX came in"}); err != nil {
 			t.Fatal(err)
 		}
 		if status, out, errOut := runHere("check", j.collection, "--keys", j.site); status != exitResolve || !strings.Contains(out, "title and name") {

@@ -16,6 +16,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 func TestMain(m *testing.M) {
@@ -139,13 +140,13 @@ func runHere(args ...string) (status int, out, errOut string) {
 }
 
 // plantings are the places in which "plant" hides a roster value.
-var plantings = map[string]demo.Planting{
-	"notes":          {Place: demo.InNotes, Row: 1, Column: "family_name"},
-	"notes-number":   {Place: demo.InNotes, Row: 1, Column: "mrn"},
-	"file-name":      {Place: demo.InFileName, Row: 1, Column: "family_name"},
-	"edf-header":     {Place: demo.InTransducer, Row: 1, Column: "mrn"},
-	"edf-annotation": {Place: demo.InAnnotation, Row: 1, Column: "phone"},
-	"kept-field":     {Place: demo.InKeptField, Row: 1, Column: "mrn"},
+var plantings = map[string]planting.Identifier{
+	"notes":          {Place: planting.InNotes, Row: 1, Column: "family_name"},
+	"notes-number":   {Place: planting.InNotes, Row: 1, Column: "mrn"},
+	"file-name":      {Place: planting.InFileName, Row: 1, Column: "family_name"},
+	"edf-header":     {Place: planting.InTransducer, Row: 1, Column: "mrn"},
+	"edf-annotation": {Place: planting.InAnnotation, Row: 1, Column: "phone"},
+	"kept-field":     {Place: planting.InKeptField, Row: 1, Column: "mrn"},
 }
 
 func scriptPlant(ts *testscript.TestScript, neg bool, args []string) {
@@ -161,13 +162,13 @@ func scriptPlant(ts *testscript.TestScript, neg bool, args []string) {
 	if p.Session, err = sessionFor(p.Place); err != nil {
 		ts.Fatalf("%v", err)
 	}
-	_, err = demo.Plant(dir, p)
+	_, err = planting.Put(dir, p)
 	ts.Check(err)
 }
 
 // sessionFor picks a session of smallDemo that has a recording of the kind the
 // place needs.
-func sessionFor(place demo.Place) (string, error) {
+func sessionFor(place planting.Place) (string, error) {
 	dir, err := os.MkdirTemp("", "outbreath-test-")
 	if err != nil {
 		return "", err
@@ -177,7 +178,7 @@ func sessionFor(place demo.Place) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	wantEDF := place == demo.InTransducer || place == demo.InAnnotation
+	wantEDF := place == planting.InTransducer || place == planting.InAnnotation
 	for _, s := range truth.Sessions {
 		for _, r := range s.Recordings {
 			if (r.Format == "edf") == wantEDF {

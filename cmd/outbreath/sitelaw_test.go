@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // A world is one site through a history of what coordinators, officers, backups,
@@ -70,7 +71,7 @@ func (w *world) newWeek() {
 		w.rt.Fatal(err)
 	}
 	anotherWeek(w.t, dir, string(rune('A'+n)))
-	if _, err := demo.Plant(dir, demo.Planting{Place: demo.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "mrn"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "mrn"}); err != nil {
 		w.rt.Fatal(err)
 	}
 	for _, s := range truth.Sessions {

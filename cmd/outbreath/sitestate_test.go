@@ -15,6 +15,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack/custody"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // tinyDemo is quick to seal hundreds of times.
@@ -106,10 +107,10 @@ func put(t testing.TB, dir string, all map[string][]byte) {
 func newHistory(t *testing.T) *history {
 	t.Helper()
 	h := &history{job: newJob(t, tinyDemo)}
-	if _, err := demo.Plant(h.collection, demo.Planting{Place: demo.InNotes, Session: h.truth.Sessions[0].File, Row: 1, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes, Session: h.truth.Sessions[0].File, Row: 1, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := demo.Plant(h.collection, demo.Planting{Place: demo.InNotes, Session: h.truth.Sessions[2].File, Row: 1, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes, Session: h.truth.Sessions[2].File, Row: 1, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	h.gone = firstRecord(t, h.collection).Subject.ID

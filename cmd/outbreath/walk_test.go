@@ -11,6 +11,7 @@ import (
 	"outbreath/deid"
 	"outbreath/deid/leak"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // thirty makes 30 findings in 8 groups, as a week of notes gives them.
@@ -113,7 +114,7 @@ func TestGroups(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, s := range truth.Sessions {
-		if _, err := demo.Plant(c, demo.Planting{Place: demo.InNotes, Session: s.File, Row: 1, Column: "family_name"}); err != nil {
+		if _, err := planting.Put(c, planting.Identifier{Place: planting.InNotes, Session: s.File, Row: 1, Column: "family_name"}); err != nil {
 			t.Fatal(err)
 		}
 	}

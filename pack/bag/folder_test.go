@@ -34,7 +34,7 @@ func checkFolder(fsys fs.FS) (problems []string, err error) {
 		return nil, err
 	}
 	if data, err := fs.ReadFile(fsys, Info); err == nil {
-		if _, err := ParseInfo(data); err != nil {
+		if _, err := parseInfo(data); err != nil {
 			return nil, err
 		}
 	}

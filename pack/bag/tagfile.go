@@ -65,7 +65,7 @@ func (f Field) check() string {
 	case !plain(f.Label) || !plain(f.Value):
 		return "a label or value holds a control character or is not UTF-8"
 	case strings.EqualFold(f.Label, oxumLabel):
-		if _, _, err := ParseOxum(f.Value); err != nil {
+		if _, _, err := parseOxum(f.Value); err != nil {
 			return err.Error()
 		}
 	}
@@ -75,7 +75,7 @@ func (f Field) check() string {
 func plain(s string) bool { return utf8.ValidString(s) && strings.IndexFunc(s, unicode.IsControl) < 0 }
 
 // FormatInfo returns the bytes of bag-info.txt, fields in the order given, one
-// line each. The error is a field that [ParseInfo] would not give back.
+// line each. The error is a field that a reader of the standard would not give back.
 func FormatInfo(fields []Field) ([]byte, error) {
 	if len(fields) == 0 {
 		return nil, errors.New("a bag-info.txt of no fields")
@@ -91,54 +91,6 @@ func FormatInfo(fields []Field) ([]byte, error) {
 		return nil, err
 	}
 	return b.Bytes(), nil
-}
-
-// ParseInfo reads a bag-info.txt (RFC 8493, 2.2.2). Lines that begin with a
-// space or tab continue the value before, joined by one space. The error is a
-// *SyntaxError.
-func ParseInfo(data []byte) ([]Field, error) {
-	lines, err := splitLines(data)
-	if err != nil {
-		return nil, err
-	}
-	// Values are joined once they are whole: a file of nothing but continuation
-	// lines must not take quadratic time.
-	var fields []Field
-	var value []string
-	begin := 0
-	end := func() error {
-		if value == nil {
-			return nil
-		}
-		f := &fields[len(fields)-1]
-		f.Value = strings.Join(value, " ")
-		value = nil
-		if msg := f.check(); msg != "" {
-			return &SyntaxError{begin, msg}
-		}
-		return nil
-	}
-	for i, line := range lines {
-		if strings.HasPrefix(line, " ") || strings.HasPrefix(line, "\t") {
-			if value == nil {
-				return nil, &SyntaxError{i + 1, "continues a line, but is the first"}
-			}
-			value = append(value, strings.TrimLeft(line, " \t"))
-			continue
-		}
-		if err := end(); err != nil {
-			return nil, err
-		}
-		label, rest, ok := strings.Cut(line, ":")
-		if !ok || rest == "" || rest[0] != ' ' && rest[0] != '\t' {
-			return nil, &SyntaxError{i + 1, `is not a label, a colon, a space and a value`}
-		}
-		fields, value, begin = append(fields, Field{Label: label}), []string{rest[1:]}, i+1
-	}
-	if err := end(); err != nil {
-		return nil, err
-	}
-	return fields, oneOxum(fields)
 }
 
 func oneOxum(fields []Field) error {
@@ -161,8 +113,8 @@ func Oxum(bytes, files int64) string {
 	return strconv.FormatInt(bytes, 10) + "." + strconv.FormatInt(files, 10)
 }
 
-// ParseOxum is the inverse of Oxum.
-func ParseOxum(s string) (bytes, files int64, err error) {
+// parseOxum is the inverse of Oxum.
+func parseOxum(s string) (bytes, files int64, err error) {
 	b, f, _ := strings.Cut(s, ".")
 	bytes, errB := strconv.ParseInt(b, 10, 64)
 	files, errF := strconv.ParseInt(f, 10, 64)

@@ -55,7 +55,7 @@ func TestInfo(t *testing.T) {
 		"Contact-Name:\tA\nContact-Name: B\n" +
 		"External-Description: first,\n   second: part,\n\tthird\n" +
 		"Payload-Oxum: 279164409832.1198\nBag-Count: 1 of 15\n"
-	got, err := ParseInfo([]byte(data))
+	got, err := parseInfo([]byte(data))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +100,7 @@ func TestInfoRefuses(t *testing.T) {
 		"no line end":            {"A: b", 1},
 	} {
 		var s *SyntaxError
-		if got, err := ParseInfo([]byte(c.data)); !errors.As(err, &s) || s.Line != c.line {
+		if got, err := parseInfo([]byte(c.data)); !errors.As(err, &s) || s.Line != c.line {
 			t.Errorf("%s: got %q, %v", name, got, err)
 		}
 	}
@@ -121,12 +121,12 @@ func TestOxum(t *testing.T) {
 	if got := Oxum(279164409832, 1198); got != "279164409832.1198" {
 		t.Error(got)
 	}
-	b, n, err := ParseOxum("279164409832.1198")
+	b, n, err := parseOxum("279164409832.1198")
 	if b != 279164409832 || n != 1198 || err != nil {
 		t.Error(b, n, err)
 	}
 	for _, bad := range []string{"", ".", "1", "1.", ".1", "1.2.3", "+1.2", "1. 2", "0x1.2", "1_0.2"} {
-		if _, _, err := ParseOxum(bad); err == nil {
+		if _, _, err := parseOxum(bad); err == nil {
 			t.Errorf("%q taken", bad)
 		}
 	}
@@ -144,7 +144,7 @@ func TestInfoRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := ParseInfo(data)
+		got, err := parseInfo(data)
 		if err != nil {
 			t.Fatalf("%v in %q", err, data)
 		}
@@ -157,7 +157,7 @@ func TestInfoRoundTrip(t *testing.T) {
 func FuzzParseInfo(f *testing.F) {
 	f.Add([]byte("A: b\n c\r\nPayload-Oxum: 1.2\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		fields, err := ParseInfo(data)
+		fields, err := parseInfo(data)
 		if err != nil {
 			return
 		}
@@ -165,9 +165,57 @@ func FuzzParseInfo(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		again, err := ParseInfo(out)
+		again, err := parseInfo(out)
 		if err != nil || cmp.Diff(fields, again) != "" {
 			t.Fatalf("%q read back as %q, %v", fields, again, err)
 		}
 	})
+}
+
+// parseInfo reads a bag-info.txt (RFC 8493, 2.2.2). Lines that begin with a
+// space or tab continue the value before, joined by one space. The error is a
+// *SyntaxError.
+func parseInfo(data []byte) ([]Field, error) {
+	lines, err := splitLines(data)
+	if err != nil {
+		return nil, err
+	}
+	// Values are joined once they are whole: a file of nothing but continuation
+	// lines must not take quadratic time.
+	var fields []Field
+	var value []string
+	begin := 0
+	end := func() error {
+		if value == nil {
+			return nil
+		}
+		f := &fields[len(fields)-1]
+		f.Value = strings.Join(value, " ")
+		value = nil
+		if msg := f.check(); msg != "" {
+			return &SyntaxError{begin, msg}
+		}
+		return nil
+	}
+	for i, line := range lines {
+		if strings.HasPrefix(line, " ") || strings.HasPrefix(line, "\t") {
+			if value == nil {
+				return nil, &SyntaxError{i + 1, "continues a line, but is the first"}
+			}
+			value = append(value, strings.TrimLeft(line, " \t"))
+			continue
+		}
+		if err := end(); err != nil {
+			return nil, err
+		}
+		label, rest, ok := strings.Cut(line, ":")
+		if !ok || rest == "" || rest[0] != ' ' && rest[0] != '\t' {
+			return nil, &SyntaxError{i + 1, `is not a label, a colon, a space and a value`}
+		}
+		fields, value, begin = append(fields, Field{Label: label}), []string{rest[1:]}, i+1
+	}
+	if err := end(); err != nil {
+		return nil, err
+	}
+	return fields, oneOxum(fields)
 }

@@ -2,7 +2,7 @@
 // and for tests of every other package.
 //
 // In: [Options]. Out: a collection folder as the contract describes it, and a
-// [Truth] that says what is in it. Most callers need [Write], and [Plant] to
+// [Truth] that says what is in it. Most callers need [Write], and package planting to
 // put an identifier where none may be. Every person, place, number and device
 // here is invented: telephone numbers come from ranges set aside for fiction,
 // national numbers from forms that are never issued, mail addresses from the

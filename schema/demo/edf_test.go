@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"outbreath/schema/demo/planting"
 	"outbreath/schema/edf"
 
 	"github.com/google/go-cmp/cmp"
@@ -115,18 +116,18 @@ func TestEDFAnnotations(t *testing.T) {
 func TestPlant(t *testing.T) {
 	dir, truth := write(t, Small())
 	s, _ := theEDF(t, truth)
-	for _, p := range []Planting{
-		{Place: InNotes, Session: "sessions/0001.json", Row: 0, Column: "family_name"},
-		{Place: InNotes, Session: "sessions/0001.json", Row: 1, Column: "phone"},
-		{Place: InNotes, Session: "sessions/0002.json", Column: "mrn", Value: "m.r.n. 304 177 88"},
-		{Place: InFileName, Session: "sessions/0002.json", Row: 1, Column: "family_name"},
-		{Place: InTransducer, Session: s.File, Row: 0, Column: "mrn"},
-		{Place: InAnnotation, Session: s.File, Row: 0, Column: "family_name"},
-		{Place: InAnnotation, Session: s.File, Row: 1, Column: "email"},
-		{Place: InKeptField, Session: "sessions/0003.json", Row: 1, Column: "given_name"},
+	for _, p := range []planting.Identifier{
+		{Place: planting.InNotes, Session: "sessions/0001.json", Row: 0, Column: "family_name"},
+		{Place: planting.InNotes, Session: "sessions/0001.json", Row: 1, Column: "phone"},
+		{Place: planting.InNotes, Session: "sessions/0002.json", Column: "mrn", Value: "m.r.n. 304 177 88"},
+		{Place: planting.InFileName, Session: "sessions/0002.json", Row: 1, Column: "family_name"},
+		{Place: planting.InTransducer, Session: s.File, Row: 0, Column: "mrn"},
+		{Place: planting.InAnnotation, Session: s.File, Row: 0, Column: "family_name"},
+		{Place: planting.InAnnotation, Session: s.File, Row: 1, Column: "email"},
+		{Place: planting.InKeptField, Session: "sessions/0003.json", Row: 1, Column: "given_name"},
 	} {
 		before := digest(t, dir)
-		got, err := Plant(dir, p)
+		got, err := planting.Put(dir, p)
 		if err != nil {
 			t.Errorf("%+v: %v", p, err)
 			continue
@@ -153,7 +154,7 @@ func TestPlant(t *testing.T) {
 		if got.End > len(hay) || hay[got.Start:got.End] != want {
 			t.Errorf("%+v: not at %d to %d", p, got.Start, got.End)
 		}
-		if p.Place == InFileName {
+		if p.Place == planting.InFileName {
 			if _, err := os.Stat(filepath.Join(dir, rec.Recordings[0].File)); err != nil {
 				t.Errorf("%+v: the record names no file", p)
 			}
@@ -165,7 +166,7 @@ func TestPlant(t *testing.T) {
 				changed++
 			}
 		}
-		if want := map[bool]int{true: 2, false: 1}[p.Place == InFileName]; changed != want || len(after) != len(before) {
+		if want := map[bool]int{true: 2, false: 1}[p.Place == planting.InFileName]; changed != want || len(after) != len(before) {
 			t.Errorf("%+v: %d files changed, want %d", p, changed, want)
 		}
 		// An EDF file stays one.
@@ -182,16 +183,16 @@ func TestPlant(t *testing.T) {
 			}
 		}
 	}
-	for _, p := range []Planting{
-		{Place: InNotes, Session: "sessions/0099.json", Column: "mrn"},
-		{Place: InNotes, Session: "sessions/0001.json", Row: 2, Column: "mrn"},
-		{Place: InNotes, Session: "sessions/0001.json", Column: "shoe_size"},
+	for _, p := range []planting.Identifier{
+		{Place: planting.InNotes, Session: "sessions/0099.json", Column: "mrn"},
+		{Place: planting.InNotes, Session: "sessions/0001.json", Row: 2, Column: "mrn"},
+		{Place: planting.InNotes, Session: "sessions/0001.json", Column: "shoe_size"},
 		{Place: "elsewhere", Session: "sessions/0001.json", Column: "mrn"},
-		{Place: InAnnotation, Session: "sessions/0001.json", Column: "mrn"}, // CSV only
-		{Place: InTransducer, Session: s.File, Column: "family_name"},       // not ASCII
+		{Place: planting.InAnnotation, Session: "sessions/0001.json", Column: "mrn"}, // CSV only
+		{Place: planting.InTransducer, Session: s.File, Column: "family_name"},       // not ASCII
 	} {
 		before := digest(t, dir)
-		if _, err := Plant(dir, p); err == nil {
+		if _, err := planting.Put(dir, p); err == nil {
 			t.Errorf("%+v was accepted", p)
 		}
 		if d := cmp.Diff(before, digest(t, dir)); d != "" {

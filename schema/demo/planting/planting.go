@@ -1,9 +1,10 @@
-package demo
+// Package planting puts identifiers where they do not belong in an invented collection,
+// for the tests of the searches. No program imports it.
+package planting
 
 import (
 	"bytes"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -11,10 +12,11 @@ import (
 	"path/filepath"
 	"strings"
 
+	"outbreath/schema"
 	"outbreath/schema/edf"
 )
 
-// A Place is where [Plant] can put an identifier.
+// A Place is where [Put] can put an identifier.
 type Place string
 
 const (
@@ -25,8 +27,8 @@ const (
 	InKeptField  Place = "kept field" // kit.lot
 )
 
-// A Planting says what to plant where.
-type Planting struct {
+// An Identifier says what to plant where.
+type Identifier struct {
 	Place   Place
 	Session string // "sessions/0004.json"
 	Row     int    // of the roster, from 0
@@ -38,65 +40,71 @@ type Planting struct {
 // the string at Pointer of the record, in the name for file names (Pointer is
 // then that of the record's member), in the file for EDF recordings.
 type Planted struct {
-	Planting          // with Value filled in
+	Identifier        // with Value filled in
 	File       string // the record, or the recording
 	Pointer    string // RFC 6901; "" in recordings
 	Start, End int
 }
 
-// Plant puts one value of the roster of the collection in dir where it does not
-// belong. The collection must be one that [Write] made, in any state that
-// earlier plantings left it in.
-func Plant(dir string, p Planting) (Planted, error) {
-	done, err := plant(dir, p)
+// Put puts one value of the roster of the collection in dir where it does not belong.
+// The collection must be one that demo.Write made, in any state that earlier plantings
+// left it in.
+func Put(dir string, p Identifier) (Planted, error) {
+	done, err := put(dir, p)
 	if err != nil {
 		return Planted{}, fmt.Errorf("plant in %s of %s: %w", p.Place, p.Session, err)
 	}
 	return done, nil
 }
 
-func plant(dir string, p Planting) (Planted, error) {
+func put(dir string, p Identifier) (Planted, error) {
 	if p.Value == "" {
 		var err error
 		if p.Value, err = rosterValue(dir, p.Row, p.Column); err != nil {
 			return Planted{}, err
 		}
 	}
-	data, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(p.Session)))
+	data, err := os.ReadFile(at(dir, p.Session))
 	if err != nil {
 		return Planted{}, err
 	}
-	var rec record
-	if err := json.Unmarshal(data, &rec); err != nil {
-		return Planted{}, errors.New("the record is not one that this package wrote")
+	record, err := schema.ParseJSON(data)
+	if err != nil {
+		return Planted{}, err
 	}
 	if p.Place == InKeptField { // which has the form of a code
 		p.Value = strings.ReplaceAll(p.Value, " ", "-")
 	}
-	done := Planted{Planting: p, File: p.Session}
+	done := Planted{Identifier: p, File: p.Session}
 	switch p.Place {
 	case InNotes:
 		done.Pointer = "/notes"
-		rec.Notes, done.Start = surround(rec.Notes+"; ask ", p.Value, " again")
+		notes := record.Member("notes")
+		if notes == nil {
+			notes = &schema.Node{Kind: schema.String}
+			record.Members = append(record.Members, schema.Member{Name: "notes", Value: notes})
+		}
+		notes.Text, done.Start = surround(notes.Text+"; ask ", p.Value, " again")
 	case InKeptField:
 		done.Pointer = "/kit/lot"
-		rec.Kit.Lot, done.Start = surround(rec.Kit.Lot+"-", p.Value, "")
+		lot := record.At(done.Pointer)
+		lot.Text, done.Start = surround(lot.Text+"-", p.Value, "")
 	case InFileName:
 		done.Pointer = "/recordings/0/file"
-		old := rec.Recordings[0].File
-		ext := path.Ext(old)
+		file := record.At(done.Pointer)
+		old, ext := file.Text, path.Ext(file.Text)
 		base := strings.TrimSuffix(path.Base(old), ext)
 		var name string
 		name, done.Start = surround(base+"-", strings.ReplaceAll(p.Value, "/", "-"), ext)
-		rec.Recordings[0].File = path.Join(path.Dir(old), name)
-		if err := os.Rename(at(dir, old), at(dir, rec.Recordings[0].File)); err != nil {
+		file.Text = path.Join(path.Dir(old), name)
+		if err := os.Rename(at(dir, old), at(dir, file.Text)); err != nil {
 			return Planted{}, err
 		}
 	case InTransducer, InAnnotation:
-		for _, r := range rec.Recordings {
-			if r.Format == "edf" {
-				done.File = r.File
-				done.Start, err = plantEDF(at(dir, r.File), p)
+		for _, r := range record.Member("recordings").Items {
+			if r.Member("format").Text == "edf" {
+				done.File = r.Member("file").Text
+				done.Start, err = plantEDF(at(dir, done.File), p)
 				done.End = done.Start + len(p.Value)
 				return done, err
 			}
@@ -106,7 +114,7 @@ func plant(dir string, p Planting) (Planted, error) {
 		return Planted{}, errors.New("no such place")
 	}
 	done.End = done.Start + len(p.Value)
-	return done, writeJSON(at(dir, p.Session), rec)
+	return done, os.WriteFile(at(dir, p.Session), record.Encode(), 0o600)
 }
 
 func at(dir, file string) string { return filepath.Join(dir, filepath.FromSlash(file)) }
@@ -117,7 +125,7 @@ func surround(before, value, after string) (text string, start int) {
 }
 
 // plantEDF returns where in the file the value now stands.
-func plantEDF(file string, p Planting) (int, error) {
+func plantEDF(file string, p Identifier) (int, error) {
 	data, err := os.ReadFile(file)
 	if err != nil {
 		return 0, err
