@@ -18,6 +18,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/intake"
 	"outbreath/pack/place"
 	"outbreath/schema"
 )
@@ -117,7 +118,7 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 	if _, err := os.Lstat(filepath.Join(dir, "study.json")); err != nil {
 		if _, err := os.Lstat(filepath.Join(dir, "shipment.json")); err == nil {
 			of = auditShipment
-		} else if err := wholeMedium(dir); err != nil {
+		} else if err := intake.Single(dir); err != nil {
 			return err
 		}
 	}
@@ -247,13 +248,13 @@ const usualHolding = 30
 // auditShipment says what did leave. A rejected shipment has no contents that
 // could be told about.
 func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
-	v, err := newVerifier(u, o, &verifyOptions{}, 1)
+	folder, verify, err := labKeys(u, o)
 	if err != nil {
 		return nil, err
 	}
 	out := &audit.Output{Archive: true, Words: audit.NewWords(in.Roster)}
 	var looked error
-	v.opts.Look = func(path string, h *tar.Header, r io.Reader) error {
+	verify.Look = func(path string, h *tar.Header, r io.Reader) error {
 		name, payload := strings.CutPrefix(path, "data/")
 		if !payload || h == nil || looked != nil {
 			return nil
@@ -262,7 +263,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 		looked = out.Add(name, r) // told only when the verdict is not that it must not be used
 		return nil
 	}
-	verdict, err := v.verify(c.Context(), dir, "", nil, nil)
+	verdict, err := intake.Verify(c.Context(), dir, verify)
 	if err != nil {
 		return nil, err
 	}
@@ -270,7 +271,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study, Site: verdict.Site, Sealed: verdict.Sealed,
 		Records: verdict.Sessions, Recordings: verdict.Recordings, Tubes: verdict.Count,
 		Fields: []deid.FieldLedger{}, SafeHarbor: []audit.Class{}, Leaks: []leak.Finding{}, Decisions: []leak.Decision{}, Problems: []schema.Problem{},
-		Checks: verdict.Checks, Custody: []custody.Entry{}, folder: v.folder,
+		Checks: verdict.Checks, Custody: []custody.Entry{}, folder: folder,
 	}
 	if verdict.Decision == pack.Rejected {
 		return doc, nil

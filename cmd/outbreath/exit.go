@@ -11,6 +11,7 @@ import (
 	"outbreath/pack"
 	"outbreath/pack/custody"
 	"outbreath/pack/durable"
+	"outbreath/pack/intake"
 	"outbreath/pack/place"
 	"outbreath/pack/register"
 	"outbreath/pack/site"
@@ -99,6 +100,8 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
+	case errors.As(err, new(*intake.ReceiptError)): // whatever caused it: the verdicts hold
+		return exitIO
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
 		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
 		errors.As(err, new(*overtakenError)), errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
@@ -109,7 +112,7 @@ func exitStatus(err error) int {
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.LastNumberError)), errors.As(err, new(*place.Error)):
+		errors.As(err, new(*site.LastNumberError)), errors.As(err, new(*place.Error)), errors.As(err, new(*intake.Error)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -128,8 +131,18 @@ func toDo(err error) string {
 		conflict  *site.ConflictError
 		last      *site.LastNumberError
 		where     *place.Error
+		arrived   *intake.Error
+		answer    *intake.Answer
 	)
 	switch {
+	case errors.As(err, new(*intake.ReceiptError)):
+		return receiptToDo
+	case errors.As(err, &arrived):
+		return intakeToDo(arrived)
+	case errors.As(err, &answer):
+		return answerAdvice[answer.Case]
+	case errors.Is(err, intake.ErrNotAsked):
+		return notAskedToDo
 	case errors.As(err, &conflict):
 		return conflictToDo(conflict)
 	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
@@ -142,8 +155,6 @@ func toDo(err error) string {
 		return usage.do
 	case errors.As(err, &rejected):
 		return rejected.do
-	case errors.As(err, new(*receiptError)):
-		return receiptToDo
 	case errors.As(err, &where):
 		return placeToDo(where)
 	case errors.As(err, &media):

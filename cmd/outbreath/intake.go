@@ -3,9 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
 
 	"outbreath/pack"
+	"outbreath/pack/intake"
+	"outbreath/pack/register"
 )
 
 // What a decision is called, in the table and above the checks.
@@ -21,7 +24,8 @@ func doNext(v *pack.Verdict) string {
 	if v.Disputed {
 		return "keep each medium as it is, use neither, and ask the site by telephone which contents count"
 	}
-	if slices.ContainsFunc(v.Checks, func(c pack.Check) bool { return c.Name == checkRegister && !c.OK }) && v.Decision == pack.Accepted {
+	unknown := func(c pack.Check) bool { return c.Name == intake.CheckRegister && !c.OK }
+	if slices.ContainsFunc(v.Checks, unknown) && v.Decision == pack.Accepted {
 		return "run this again when the register works; until then analyse nothing of it"
 	}
 	switch v.Decision {
@@ -43,9 +47,45 @@ func doNext(v *pack.Verdict) string {
 	return "nothing: file it, and send the site its receipt"
 }
 
+// A verifyResult is the JSON document of verify and open.
+type verifyResult struct {
+	OK        bool            `json:"ok"`
+	Shipments []*pack.Verdict `json:"shipments"`
+	Tubes     *pack.TubeMatch `json:"tubes,omitempty"` // of all boxes, scanned together
+	Folder    string          `json:"folder,omitempty"`
+	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
+	Receipts  []string        `json:"receipts,omitempty"` // files
+	Error     string          `json:"error,omitempty"`    // of a register, or a receipt, that lacks the verdicts
+	ToDo      string          `json:"to_do,omitempty"`    // about it
+
+	dirs   []string
+	status int // of the verdicts
+}
+
+func newVerifyResult(into string, dirs []string, r *intake.Result) *verifyResult {
+	d := &verifyResult{
+		Shipments: r.Shipments, Tubes: r.Tubes, Folder: into, Gaps: r.Gaps, Receipts: r.Receipts, dirs: dirs,
+	}
+	switch r.Decision() {
+	case pack.Rejected:
+		d.status = exitRejected
+	case pack.NotVerified:
+		d.status = exitStatus(r.WhyUnread())
+	case pack.Discrepancies:
+		d.status = exitResolve
+	}
+	d.OK = d.status == exitOK
+	if err := r.Failed(); err != nil {
+		d.OK, d.Error, d.ToDo = false, err.Error(), toDo(err)
+	}
+	return d
+}
+
+var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
+
 // print writes the verdicts for people: of several shipments a table first, and
 // then the checks of those that were not simply accepted.
-func (in *intake) print(w io.Writer) {
+func (in *verifyResult) print(w io.Writer) {
 	many := len(in.Shipments) > 1
 	if many {
 		rows := [][]string{{"SHIPMENT", "DECISION", "TO DO"}}
@@ -80,7 +120,7 @@ func (in *intake) print(w io.Writer) {
 }
 
 // name is the shipment's number, or its folder as long as that is unknown.
-func (in *intake) name(i int) string {
+func (in *verifyResult) name(i int) string {
 	if n := in.Shipments[i].Shipment; shipmentFolder(n) {
 		return n
 	}
@@ -111,9 +151,9 @@ func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 }
 
 // printLines prints one JSON document a line: what --json has in "shipments".
-func (v *verifier) printLines(in *intake) error {
-	v.u.printed = true
-	print := func(doc any) error { return writeJSON(v.u.out, doc, "") }
+func (in *verifyResult) printLines(u *ui) error {
+	u.printed = true
+	print := func(doc any) error { return writeJSON(u.out, doc, "") }
 	for _, verdict := range in.Shipments {
 		if err := print(verdict); err != nil {
 			return err

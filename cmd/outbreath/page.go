@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 
 	"outbreath/pack/durable"
 )
@@ -75,11 +76,8 @@ func writePair(path string, data, sig []byte, mode fs.FileMode) error {
 		return err
 	}
 	defer root.Close()
-	if err := durable.WriteNew(root, name+".sig", sig, mode); err != nil {
-		return notWritten(path+".sig", err)
-	}
-	if err := durable.WriteNew(root, name, data, mode); err != nil {
-		return errors.Join(notWritten(path, err), durable.Remove(root, name+".sig"))
+	if failed, err := durable.WriteTwo(root, name+".sig", sig, name, data, mode); err != nil {
+		return notWritten(path+strings.TrimPrefix(failed, name), err)
 	}
 	return nil
 }

@@ -78,6 +78,7 @@ func (p *progress) update(done, total int64) {
 func (p *progress) end() {
 	if p != nil && p.drawn {
 		fmt.Fprint(p.u.err, "\r\x1b[K")
+		p.drawn = false
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/pack"
+	"outbreath/pack/intake"
 )
 
 // TestRegisterFails: a register that fails once everything was verified does not take the
@@ -20,20 +21,21 @@ func TestRegisterFails(t *testing.T) {
 		var out, errOut strings.Builder
 		u := newUI(strings.NewReader(""), &out, &errOut)
 		u.json = asJSON
-		s := &verifyOptions{receipt: j.at("receipt.json"), register: registerOptions{address: j.at("intake.db"), station: "bench-1"}}
-		v, err := newVerifier(u, &options{keysDir: j.lab}, s, 1)
+		s := &verifyOptions{receipt: j.at("receipt.json")}
+		s.register = registerOptions{address: j.at("intake.db"), station: "bench-1"}
+		job, err := s.job(u, &options{keysDir: j.lab}, 1)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if v.register, err = openRegister(t.Context(), u, &s.register); err != nil {
+		if job.Register, err = openRegister(t.Context(), u, &s.register); err != nil {
 			t.Fatal(err)
 		}
-		if err := v.register.Close(); err != nil { // as if the server went away meanwhile
+		if err := job.Register.Close(); err != nil { // as if the server went away meanwhile
 			t.Fatal(err)
 		}
 		c := &cobra.Command{}
 		c.SetContext(t.Context())
-		err = v.run(c, []string{j.shipment}, "")
+		err = s.show(c, u, job, []string{j.shipment})
 		if got := exitStatus(err); got != exitIO || !strings.Contains(toDo(err), "what was entered counts once") {
 			t.Errorf("exit status %d: %v; %s", got, err, toDo(err))
 		}
@@ -44,17 +46,22 @@ func TestRegisterFails(t *testing.T) {
 			t.Errorf("said %s", errOut.String())
 		}
 		if !asJSON {
-			if text := out.String(); !strings.Contains(text, "WEIR-0001: accepted") || !strings.Contains(text, "ok  search") || !strings.Contains(text, "NO  register") {
-				t.Errorf("printed %s", text)
+			for _, want := range []string{"WEIR-0001: accepted", "ok  search", "NO  register"} {
+				if !strings.Contains(out.String(), want) {
+					t.Errorf("not %q: printed %s", want, out.String())
+				}
 			}
 			continue
 		}
-		var doc intake
+		var doc verifyResult
 		if err := json.Unmarshal([]byte(out.String()), &doc); err != nil || len(doc.Shipments) != 1 {
 			t.Fatal(err, out.String())
 		}
 		last := doc.Shipments[0].Checks[len(doc.Shipments[0].Checks)-1]
-		if doc.OK || doc.Shipments[0].Decision != pack.Accepted || last.Name != checkRegister || last.OK || doc.Error == "" || doc.ToDo == "" {
+		if doc.OK || doc.Error == "" || doc.ToDo == "" || doc.Shipments[0].Decision != pack.Accepted {
+			t.Errorf("printed %s", out.String())
+		}
+		if last.Name != intake.CheckRegister || last.OK {
 			t.Errorf("printed %s", out.String())
 		}
 	}

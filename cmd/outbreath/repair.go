@@ -42,8 +42,9 @@ func (s *sealOptions) takeShare(c *cobra.Command, args []string) error {
 // checkShare looks at the share that takeShare found.
 func (s *sealOptions) checkShare(c *cobra.Command) error {
 	if c.Flags().Changed("repair") && (s.repair < repair.MinPercent || s.repair > repair.MaxPercent) {
-		return usagef(fmt.Sprintf("write --repair alone for %d percent, or a whole number from %d to %d", usualRepair, repair.MinPercent, repair.MaxPercent),
-			"the share of repair data is not one that can be used")
+		do := fmt.Sprintf("write --repair alone for %d percent, or a whole number from %d to %d",
+			usualRepair, repair.MinPercent, repair.MaxPercent)
+		return usagef(do, "the share of repair data is not one that can be used")
 	}
 	return nil
 }
@@ -57,7 +58,8 @@ func (s *verifyOptions) repairFolder(shipments int) (string, error) {
 		return "", usagef("verify that shipment alone", "--repair-into is for one shipment")
 	}
 	if _, err := os.Lstat(s.repairInto); err == nil {
-		return "", usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(s.repairInto))
+		return "", usagef("name a folder that does not exist yet",
+			"%s is there already; it was not touched", quoted(s.repairInto))
 	}
 	return s.repairInto, place.Output(s.repairInto)
 }
@@ -85,9 +87,11 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 	}
 	switch {
 	case v.Repaired != nil:
-		fmt.Fprintf(w, "repaired: written anew into %s and judged there; what arrived was not changed\n", quoted(v.Repaired.Folder))
+		fmt.Fprintf(w, "repaired: written anew into %s and judged there; what arrived was not changed\n",
+			quoted(v.Repaired.Folder))
 	case d.Mendable:
-		fmt.Fprintln(w, "the repair data suffice: verify SHIPMENT --repair-into DIR writes the whole shipment anew into a new folder")
+		fmt.Fprintln(w, "the repair data suffice: "+
+			"verify SHIPMENT --repair-into DIR writes the whole shipment anew into a new folder")
 	case d.Bytes > 0 && !d.Unplaced && d.Unit == repair.BlockSize:
 		fmt.Fprintln(w, "more is damaged than the repair data can mend")
 	}
@@ -101,14 +105,16 @@ func printSalvage(w io.Writer, s *pack.Salvage, missing bool) {
 		if missing {
 			fmt.Fprintln(w, "not tested: the files of the archive that are there; without its head they cannot be read")
 		}
-		fmt.Fprintln(w, "which sessions are still whole cannot be told: the head of the archive is damaged, or this key does not open it")
+		fmt.Fprintln(w, "which sessions are still whole cannot be told: "+
+			"the head of the archive is damaged, or this key does not open it")
 		return
 	}
 	proof := "as the site signed them"
 	if !s.Proven {
 		proof = "readable; the site's signed list of them is damaged, so they are not proven to be the site's"
 	}
-	fmt.Fprintf(w, "still whole: %s, %s (a report only: nothing of them is unpacked or accepted)\n", count(len(s.Whole), "session"), proof)
+	fmt.Fprintf(w, "still whole: %s, %s (a report only: nothing of them is unpacked or accepted)\n",
+		count(len(s.Whole), "session"), proof)
 	for _, id := range s.Whole {
 		fmt.Fprintf(w, "  whole  %s\n", id)
 	}

@@ -1,23 +1,18 @@
 package main
 
 import (
-	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"regexp"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/keys"
 	"outbreath/pack"
+	"outbreath/pack/intake"
 	"outbreath/pack/place"
-	"outbreath/pack/register"
 )
 
 type verifyOptions struct {
@@ -26,15 +21,11 @@ type verifyOptions struct {
 	lines                 bool
 	repairInto            string
 	jobs                  int
+	into                  string // of open: the new folder for the bag
 	register              registerOptions
 }
 
-func newVerifyCmd(u *ui, o *options) *cobra.Command {
-	s := &verifyOptions{}
-	c := &cobra.Command{
-		Use:   "verify SHIPMENT...",
-		Short: "Say whether what arrived is what was sent, whole and from a trusted site",
-		Long: `Read each shipment once, to its end: both signatures against the signers that
+const verifyLong = `Read each shipment once, to its end: both signatures against the signers that
 this laboratory trusts, every digest, every record against the schema that came
 with it, and, with --tubes, the box against the records. Nothing is unpacked.
 Nothing of a rejected shipment may be used: keep the medium as it is and ask the
@@ -62,12 +53,21 @@ address: put it into the file that PGPASSFILE names.
 --receipt writes the laboratory's signed statement and its signature (FILE.sig)
 for the site; with several shipments it names a folder. Remarks on the condition
 of box, tubes and medium go into it: write nothing about a person.
-` + statusHelp,
-		Example: "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
-			"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys\n" +
-			"  outbreath verify /media/stick/* --register intake.db --keys lab-keys\n" +
-			"  outbreath verify --register intake.db --overdue --days 14\n" +
-			"  outbreath verify --register intake.db --settle WEIR-0002 --reason 'given up, says the site'",
+`
+
+const verifyExample = "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
+	"  outbreath verify /media/a/WEIR-0001 /media/b/WEIR-0002 --tubes box1.txt --tubes box2.txt --keys lab-keys\n" +
+	"  outbreath verify /media/stick/* --register intake.db --keys lab-keys\n" +
+	"  outbreath verify --register intake.db --overdue --days 14\n" +
+	"  outbreath verify --register intake.db --settle WEIR-0002 --reason 'given up, says the site'"
+
+func newVerifyCmd(u *ui, o *options) *cobra.Command {
+	s := &verifyOptions{}
+	c := &cobra.Command{
+		Use:     "verify SHIPMENT...",
+		Short:   "Say whether what arrived is what was sent, whole and from a trusted site",
+		Long:    verifyLong + statusHelp,
+		Example: verifyExample,
 		Args: func(c *cobra.Command, args []string) error {
 			if s.register.alone() {
 				return cobra.NoArgs(c, args)
@@ -76,47 +76,26 @@ of box, tubes and medium go into it: write nothing about a person.
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			holdMemory()
-			args = ofSites(u, args)
-			if s.register.settle != "" {
+			switch {
+			case s.register.settle != "":
 				return runSettle(c, u, &s.register)
-			}
-			if s.register.prepare {
+			case s.register.prepare:
 				return runPrepare(c, u, &s.register)
-			}
-			if s.register.overdue {
+			case s.register.overdue:
 				return runOverdue(c, u, &s.register)
 			}
-			for _, dir := range args { // a wrong path is told before the work of hours
-				err := whole(dir)
-				if err != nil && len(args) == 1 {
-					return s.tell(u, err)
-				}
-				if err != nil {
-					u.say("remark: %s; to do: %s; the others are verified", err, toDo(err))
-				}
-			}
-			v, err := newVerifier(u, o, s, len(args))
-			if err != nil {
-				return err
-			}
-			if v.opts.RepairInto, err = s.repairFolder(len(args)); err != nil {
-				return err
-			}
-			if s.register.address != "" {
-				if v.register, err = openRegister(c.Context(), u, &s.register); err != nil {
-					return err
-				}
-				defer v.register.Close()
-			}
-			return v.run(c, args, "")
+			return s.verify(c, u, o, args)
 		},
 	}
 	f := c.Flags()
-	f.StringArrayVar(&s.tubes, "tubes", nil, "file with the barcodes in the box, one a line; one for each shipment, or one for all")
+	f.StringArrayVar(&s.tubes, "tubes", nil,
+		"file with the barcodes in the box, one a line; one for each shipment, or one for all")
 	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
 	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment")
-	f.StringVar(&s.receipt, "receipt", "", "file for the signed receipt (with several shipments: folder for the receipts)")
-	f.StringArrayVar(&s.remarks, "remark", nil, "remark on the condition of what arrived, for the receipt (repeatable)")
+	f.StringVar(&s.receipt, "receipt", "",
+		"file for the signed receipt (with several shipments: folder for the receipts)")
+	f.StringArrayVar(&s.remarks, "remark", nil,
+		"remark on the condition of what arrived, for the receipt (repeatable)")
 	f.StringVar(&s.by, "by", "", "who verified (default: the user's name on this computer)")
 	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at a time (default: number of cores)")
 	f.StringVar(&s.repairInto, "repair-into", "", "new folder for a shipment that is damaged and can be repaired")
@@ -125,7 +104,8 @@ of box, tubes and medium go into it: write nothing about a person.
 }
 
 func newOpenCmd(u *ui, o *options) *cobra.Command {
-	var into, tubes string
+	s := &verifyOptions{}
+	var tubes string
 	c := &cobra.Command{
 		Use:   "open SHIPMENT --into DIR",
 		Short: "Verify a shipment and unpack it into a new folder",
@@ -136,87 +116,188 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			holdMemory()
-			if into == "" {
+			if s.into == "" {
 				return usagef("name a folder that does not exist yet with --into", "open needs --into DIR")
 			}
-			if info, err := os.Stat(filepath.Dir(filepath.Clean(into))); err != nil || !info.IsDir() {
-				return usagef("name a new folder inside one that exists", "there is no folder to unpack %s into", quoted(into))
+			if info, err := os.Stat(filepath.Dir(filepath.Clean(s.into))); err != nil || !info.IsDir() {
+				return usagef("name a new folder inside one that exists",
+					"there is no folder to unpack %s into", quoted(s.into))
 			}
-			if _, err := os.Lstat(into); err == nil {
-				return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(into))
+			if _, err := os.Lstat(s.into); err == nil {
+				return usagef("name a folder that does not exist yet",
+					"%s is there already; it was not touched", quoted(s.into))
 			}
-			if err := place.Unpacking(into, args[0]); err != nil {
+			if err := place.Unpacking(s.into, args[0]); err != nil {
 				return err
 			}
-			s := &verifyOptions{}
 			if tubes != "" {
 				s.tubes = []string{tubes}
 			}
-			v, err := newVerifier(u, o, s, 1)
-			if err != nil {
-				return err
-			}
-			return v.run(c, args, into)
+			return s.run(c, u, o, args)
 		},
 	}
-	c.Flags().StringVar(&into, "into", "", "new folder for the unpacked bag")
+	c.Flags().StringVar(&s.into, "into", "", "new folder for the unpacked bag")
 	c.Flags().StringVar(&tubes, "tubes", "", "file with the barcodes in the box, one a line")
 	return c
 }
 
-// A verifier verifies shipments with one laboratory's keys.
-type verifier struct {
-	u      *ui
-	folder *keys.Folder
-	opts   pack.VerifyOptions
-	boxes  [][]string // barcodes scanned: of each shipment, or one list for all
-	lines  bool
-	jobs   int
-
-	register *intakeRegister // nil: none
-	paper    *receiptWriter  // nil: no receipts
+// verify verifies the shipments at dirs. A wrong path is reported before the work of hours.
+func (s *verifyOptions) verify(c *cobra.Command, u *ui, o *options, dirs []string) error {
+	all := len(dirs)
+	dirs = intake.OfSites(dirs)
+	if n := all - len(dirs); n > 0 {
+		u.say("remark: passed over what the operating system keeps there: %s", count(n, "entry"))
+	}
+	for _, dir := range dirs {
+		err := intake.Named(dir)
+		if err != nil && len(dirs) == 1 {
+			return s.tell(u, err)
+		}
+		if err != nil {
+			u.say("remark: %s; to do: %s; the others are verified", err, toDo(err))
+		}
+	}
+	return s.run(c, u, o, dirs)
 }
 
-func newVerifier(u *ui, o *options, s *verifyOptions, shipments int) (*verifier, error) {
+// run verifies the shipments at dirs, which are folders, and prints the verdicts.
+func (s *verifyOptions) run(c *cobra.Command, u *ui, o *options, dirs []string) (err error) {
+	j, err := s.job(u, o, len(dirs))
+	if err != nil {
+		return err
+	}
+	if s.register.address != "" {
+		if j.Register, err = openRegister(c.Context(), u, &s.register); err != nil {
+			return err
+		}
+		defer j.Register.Close()
+	}
+	return s.show(c, u, j, dirs)
+}
+
+// show carries out the job and prints what it found.
+func (s *verifyOptions) show(c *cobra.Command, u *ui, j *intake.Job, dirs []string) error {
+	what := "verifying"
+	if len(dirs) == 1 {
+		what += " " + quoted(dirs[0])
+	}
+	p := u.progress(what)
+	if len(dirs) > 1 {
+		p.countOf("shipment")
+	}
+	j.Progress, j.Verified = p.update, p.end
+	r, err := j.Run(c.Context(), dirs)
+	if err != nil {
+		p.end()
+		return err
+	}
+	doc := newVerifyResult(s.into, dirs, r)
+	sayCautions(u, r, j.Receipts != nil)
+	if s.lines {
+		if err := doc.printLines(u); err != nil {
+			return err
+		}
+	} else if err := u.result(doc, func(w io.Writer) { doc.print(w) }); err != nil {
+		return err
+	}
+	// What failed after the verification comes after the verdicts, which hold all the same.
+	if failed := r.Failed(); failed != nil {
+		return failed
+	}
+	if !doc.OK {
+		return statusError(doc.status)
+	}
+	return nil
+}
+
+// sayCautions tells, once for each, which keys were relied on that nobody compared, and
+// for which shipments there is no receipt.
+func sayCautions(u *ui, r *intake.Result, receipts bool) {
+	told := map[string]bool{}
+	for _, v := range r.Shipments {
+		if v.Caution != "" && !told[v.Caution] {
+			told[v.Caution] = true
+			u.say("caution: key of site %s: %s", v.Site, v.Caution)
+		}
+	}
+	if r.Unentered != nil && receipts {
+		u.say("no receipt was written: it waits until the register has the verdict")
+	}
+	for _, n := range r.Unnamed {
+		u.tell("remark: no receipt for %s, because it %s; tell the site by telephone", quoted(n.Shipment), n.Err)
+	}
+}
+
+// job prepares the verification of some shipments with the laboratory's keys.
+func (s *verifyOptions) job(u *ui, o *options, shipments int) (*intake.Job, error) {
 	if s.jobs < 0 {
 		return nil, usagef("leave it away, or give a number from 1", "--jobs must not be negative")
 	}
 	if n := len(s.tubes); n > 1 && n != shipments {
-		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes", "%s for %s", count(n, "--tubes file"), count(shipments, "shipment"))
+		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes",
+			"%s for %s", count(n, "--tubes file"), count(shipments, "shipment"))
 	}
 	if err := textsMayStay(nil, s.by); err != nil {
 		return nil, err
 	}
-	folder, err := openKeys(u, o)
-	if err != nil {
-		return nil, err
-	}
-	if folder.Role() != keys.Lab {
-		return nil, usagef("name the laboratory's folder with --keys DIR", "%s is a site's key folder, which cannot open shipments", quoted(folder.Dir()))
-	}
-	v := &verifier{u: u, folder: folder, opts: pack.VerifyOptions{Now: time.Now()}, lines: s.lines, jobs: s.jobs}
+	j := &intake.Job{Workers: s.jobs, Now: time.Now, Advise: toDo}
 	for _, file := range s.tubes {
 		box, err := scannedTubes(u, file)
 		if err != nil {
 			return nil, err
 		}
-		v.boxes = append(v.boxes, box)
+		j.Boxes = append(j.Boxes, box)
 	}
+	var slips []pack.SlipCode
 	for _, text := range s.slips {
 		code, err := pack.ParseSlipCode(text)
 		if err != nil {
-			return nil, usagef("scan or type the whole text of the code on the packing slip, in quotation marks", "the text of --slip %s", err)
+			return nil, usagef("scan or type the whole text of the code on the packing slip, in quotation marks",
+				"the text of --slip %s", err)
 		}
-		v.opts.Slips = append(v.opts.Slips, code)
+		slips = append(slips, code)
 	}
-	if v.opts.Allowed, err = folder.Allowed(); err != nil {
+	folder, verify, err := labKeys(u, o)
+	if err != nil {
 		return nil, err
 	}
-	if v.opts.Identities, err = folder.Identities(); err != nil {
+	if j.Receipts, err = s.receipts(folder, shipments); err != nil {
 		return nil, err
 	}
-	v.paper, err = newReceiptWriter(u, folder, s, shipments)
-	return v, err
+	verify.Into, verify.Slips = s.into, slips
+	if verify.RepairInto, err = s.repairFolder(shipments); err != nil {
+		return nil, err
+	}
+	j.Verify = verify
+	return j, nil
+}
+
+// labKeys opens the laboratory's key folder.
+func labKeys(u *ui, o *options) (*keys.Folder, pack.VerifyOptions, error) {
+	folder, err := openKeys(u, o)
+	if err != nil {
+		return nil, pack.VerifyOptions{}, err
+	}
+	verify, err := intake.Keys(folder, time.Now())
+	return folder, verify, err
+}
+
+// receipts prepares the receipts that --receipt asks for; nil for none.
+func (s *verifyOptions) receipts(folder *keys.Folder, shipments int) (*intake.Receipts, error) {
+	if s.receipt == "" {
+		if len(s.remarks) > 0 {
+			return nil, usagef("name the receipt's file with --receipt FILE", "--remark is for a receipt")
+		}
+		return nil, nil
+	}
+	inside := s.receipt
+	if shipments > 1 {
+		inside = filepath.Join(s.receipt, "receipt")
+	}
+	if err := place.Output(inside); err != nil {
+		return nil, err
+	}
+	return intake.NewReceipts(folder, s.receipt, operatorName(s.by), s.remarks, shipments)
 }
 
 // scannedTubes reads a file of barcodes. An empty one is an empty box: every
@@ -230,246 +311,12 @@ func scannedTubes(u *ui, path string) ([]string, error) {
 	return box, err
 }
 
-// verify looks at one shipment.
-func (v *verifier) verify(ctx context.Context, dir, into string, box []string, update func(done, total int64)) (*pack.Verdict, error) {
-	if err := whole(dir); err != nil {
-		return nil, err
-	}
-	opts := v.opts
-	opts.Into, opts.Tubes = into, box
-	opts.Progress = update
-	verdict, err := pack.Verify(ctx, dir, opts)
-	if verdict != nil {
-		verdict.Path = dir
-	}
-	return verdict, err
-}
-
-// whole refuses what is no folder, or no shipment but holds some.
-func whole(dir string) error {
-	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return usagef("name the shipment's folder on the medium", "there is no folder at %s", quoted(dir))
-	}
-	return wholeMedium(dir)
-}
-
 // tell prints err as a line of JSON where each shipment has one.
 func (s *verifyOptions) tell(u *ui, err error) error {
 	if s.lines {
 		u.printed = true
-		return errors.Join(err, writeJSON(u.out, map[string]any{"ok": false, "status": exitStatus(err), "error": err.Error(), "to_do": toDo(err)}, ""))
+		doc := map[string]any{"ok": false, "status": exitStatus(err), "error": err.Error(), "to_do": toDo(err)}
+		return errors.Join(err, writeJSON(u.out, doc, ""))
 	}
 	return err
-}
-
-// ofSites leaves out what a system keeps on a stick, which "stick/*" names as well.
-func ofSites(u *ui, dirs []string) []string {
-	rest := slices.DeleteFunc(slices.Clone(dirs), func(dir string) bool {
-		return pack.OfSystem(filepath.Base(dir))
-	})
-	if n := len(dirs) - len(rest); n > 0 && len(rest) > 0 {
-		u.say("remark: passed over what the operating system keeps there: %s", count(n, "entry"))
-		return rest
-	}
-	return dirs
-}
-
-// wholeMedium refuses a folder that is no shipment but holds some: the stick itself,
-// or a folder around one, of which nothing must be called rejected.
-func wholeMedium(dir string) error {
-	has := func(folder string) bool {
-		for _, name := range []string{"shipment.json", "SHA256SUMS", "SHA256SUMS.sig"} {
-			if _, err := os.Lstat(filepath.Join(folder, name)); err == nil {
-				return true
-			}
-		}
-		return false
-	}
-	if has(dir) {
-		return nil
-	}
-	const deepest, most = 3, 1000 // levels of folders, and folders, that are looked into
-	var inside []string
-	looked := 0
-	var look func(folder string, depth int)
-	look = func(folder string, depth int) {
-		entries, err := os.ReadDir(folder)
-		if err != nil {
-			return // whoever reads the shipment says so
-		}
-		for _, e := range entries {
-			at := filepath.Join(folder, e.Name())
-			if looked++; looked > most || !e.IsDir() || pack.OfSystem(e.Name()) || strings.HasPrefix(e.Name(), ".outbreath-") {
-				continue
-			}
-			if has(at) {
-				inside = append(inside, at)
-			} else if depth < deepest {
-				look(at, depth+1)
-			}
-		}
-	}
-	look(dir, 1)
-	if len(inside) == 0 {
-		return nil
-	}
-	var names []string
-	for i, at := range inside {
-		if i == 5 {
-			names = append(names, fmt.Sprintf("and %d more", len(inside)-i))
-			break
-		}
-		name, err := filepath.Rel(dir, at)
-		if err != nil {
-			name = at
-		}
-		names = append(names, quoted(name))
-	}
-	return usagef("name the folder of each shipment, such as "+quoted(inside[0]), "%s is no shipment, but holds some: %s", quoted(dir), strings.Join(names, ", "))
-}
-
-var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
-
-// An intake is what verify says of all shipments. Its JSON form is the
-// contract's.
-type intake struct {
-	OK        bool            `json:"ok"`
-	Shipments []*pack.Verdict `json:"shipments"`
-	Tubes     *pack.TubeMatch `json:"tubes,omitempty"` // of all boxes, scanned together
-	Folder    string          `json:"folder,omitempty"`
-	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
-	Receipts  []string        `json:"receipts,omitempty"` // files
-	Error     string          `json:"error,omitempty"`    // of a register or a receipt that has not got the verdicts
-	ToDo      string          `json:"to_do,omitempty"`    // about it
-
-	dirs   []string
-	unread int // exit status of a shipment that was not verified
-
-	unentered error // of the register, which did not take all verdicts
-	status    int
-}
-
-// run verifies each folder and prints the verdicts.
-func (v *verifier) run(c *cobra.Command, dirs []string, into string) error {
-	in := &intake{dirs: dirs, Folder: into}
-	if err := v.all(c, in); err != nil {
-		return err
-	}
-	in.cautions(v.u)
-	var unwritten error // told after the verdicts, which hold without a receipt
-	switch {
-	case in.unentered != nil: // and no receipt: this number may have come before
-		unwritten = in.unentered
-		in.OK, in.Error, in.ToDo = false, unwritten.Error(), toDo(unwritten)
-		if v.paper != nil {
-			v.u.say("no receipt was written: it waits until the register has the verdict")
-		}
-	case v.paper != nil:
-		if in.Receipts, unwritten = v.paper.all(in.Shipments); unwritten != nil {
-			in.OK, in.Error, in.ToDo = false, unwritten.Error(), receiptToDo
-		}
-	}
-	if v.lines {
-		if err := v.printLines(in); err != nil {
-			return err
-		}
-	} else if err := v.u.result(in, func(w io.Writer) { in.print(w) }); err != nil {
-		return err
-	}
-	if unwritten != nil {
-		return unwritten
-	}
-	if !in.OK {
-		return statusError(in.status)
-	}
-	return nil
-}
-
-// cautions tells, once for each, which keys were relied on that nobody compared.
-func (in *intake) cautions(u *ui) {
-	told := map[string]bool{}
-	for _, v := range in.Shipments {
-		if v.Caution != "" && !told[v.Caution] {
-			told[v.Caution] = true
-			u.say("caution: key of site %s: %s", v.Site, v.Caution)
-		}
-	}
-}
-
-// all verifies the shipments, and then what only shows when all are known.
-func (v *verifier) all(c *cobra.Command, in *intake) error {
-	paired := len(v.boxes) == len(in.dirs)
-	var err error
-	in.Shipments, in.unread, err = v.each(c.Context(), in.dirs, in.Folder, func(i int) []string {
-		if paired {
-			return v.boxes[i]
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	if len(v.boxes) == 1 && !paired {
-		in.Tubes = pack.ComparePool(in.Shipments, v.boxes[0])
-	}
-	pack.Attribute(in.Shipments)
-	alarms := pack.Contradictions(in.Shipments)
-	if v.register != nil { // before the alarms, so that it learns of each of the contents
-		in.Gaps, in.unentered = v.register.enter(c.Context(), in.Shipments)
-		if c.Context().Err() != nil {
-			return in.unentered
-		}
-		if in.unentered != nil {
-			notEntered(in.Shipments)
-		}
-	} else if in.Folder != "" {
-		unasked(in.Shipments)
-	}
-	for i, alarm := range alarms {
-		if alarm != nil {
-			in.Shipments[i].Add(*alarm, pack.Rejected)
-			in.Shipments[i].Disputed = true
-		}
-	}
-	in.judge()
-	return nil
-}
-
-// judge sets the exit status: the worst that any shipment has. One that was not
-// verified is worse than discrepancies.
-func (in *intake) judge() {
-	in.status = exitOK
-	if in.Tubes != nil && !in.Tubes.Agrees() {
-		in.status = exitResolve
-	}
-	worst := map[pack.Decision]int{pack.Discrepancies: 1, pack.NotVerified: 2, pack.Rejected: 3}
-	rank := 0
-	for _, v := range in.Shipments {
-		if worst[v.Decision] > rank {
-			rank = worst[v.Decision]
-			in.status = [...]int{exitOK, exitResolve, in.unread, exitRejected}[rank]
-		}
-	}
-	in.OK = in.status == exitOK
-}
-
-// notEntered notes on the verdicts that the register has failed to take them. They
-// are those of the verification, and hold without it.
-func notEntered(all []*pack.Verdict) {
-	for _, v := range all {
-		said := slices.ContainsFunc(v.Checks, func(c pack.Check) bool { return c.Name == checkRegister })
-		if v.Decision != pack.NotVerified && !said {
-			v.Add(pack.Check{Name: checkRegister, Detail: "not tested, and not entered: the register failed, so nobody knows whether this number came before"}, v.Decision)
-		}
-	}
-}
-
-// unasked notes that open asks no register.
-func unasked(all []*pack.Verdict) {
-	for _, v := range all {
-		if v.Decision == pack.Accepted || v.Decision == pack.Discrepancies {
-			v.Add(pack.Check{Name: checkRegister, OK: true,
-				Detail: "not tested: open asks no register; a laboratory that keeps one runs verify --register first, which knows what came before under this number"}, v.Decision)
-		}
-	}
 }

@@ -34,6 +34,18 @@ func WriteNew(root *os.Root, name string, data []byte, mode fs.FileMode) error {
 	return s.CommitNew()
 }
 
+// WriteTwo is WriteNew for two files that belong together, the first before the second;
+// neither is there if one cannot be written. failed is the name of that one.
+func WriteTwo(root *os.Root, first string, one []byte, second string, two []byte, mode fs.FileMode) (failed string, err error) {
+	if err := WriteNew(root, first, one, mode); err != nil {
+		return first, err
+	}
+	if err := WriteNew(root, second, two, mode); err != nil {
+		return second, errors.Join(err, Remove(root, first))
+	}
+	return "", nil
+}
+
 // A Staged file is whole, under a random name beside its own. The folder's handle must
 // stay open until it is committed or discarded.
 type Staged struct {
