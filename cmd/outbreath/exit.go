@@ -131,18 +131,10 @@ func toDo(err error) string {
 		conflict  *site.ConflictError
 		last      *site.LastNumberError
 		where     *place.Error
-		arrived   *intake.Error
-		answer    *intake.Answer
 	)
 	switch {
-	case errors.As(err, new(*intake.ReceiptError)):
-		return receiptToDo
-	case errors.As(err, &arrived):
-		return intakeToDo(arrived)
-	case errors.As(err, &answer):
-		return answerAdvice[answer.Case]
-	case errors.Is(err, intake.ErrNotAsked):
-		return notAskedToDo
+	case intakeToDo(err) != "":
+		return intakeToDo(err)
 	case errors.As(err, &conflict):
 		return conflictToDo(conflict)
 	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):

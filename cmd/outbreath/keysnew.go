@@ -13,13 +13,16 @@ import (
 	"outbreath/keys"
 )
 
+// keysNewOptions are the flags of keys new.
+type keysNewOptions struct {
+	role, name            string
+	classic, noPassphrase bool
+	identity, signing     string // files
+	recipient             string
+}
+
 func newKeysNewCmd(u *ui, o *options) *cobra.Command {
-	var (
-		role, name            string
-		classic, noPassphrase bool
-		identity, signing     string
-		recipient             string
-	)
+	s := &keysNewOptions{}
 	c := &cobra.Command{
 		Use:   "new --role site|lab --name NAME",
 		Short: "Make a new key folder",
@@ -27,72 +30,86 @@ func newKeysNewCmd(u *ui, o *options) *cobra.Command {
 terminal, what is not said is asked for, and a strong passphrase is suggested. In
 the folder lies a page to print, ` + keepFile + `.
 ` + statusHelp,
-		Example: "  outbreath keys new --role site --name WEIR\n  outbreath keys new --role lab --name harbour-lab --keys lab-keys",
-		RunE: func(c *cobra.Command, _ []string) error {
-			if err := askRoleAndName(u, &role, &name); err != nil {
-				return err
-			}
-			if role != string(keys.Site) && role != string(keys.Lab) {
-				return usagef("say --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
-			}
-			if classic && role != string(keys.Lab) {
-				return usagef("leave --classic away: the laboratory's key decides", "--classic is for a laboratory's key")
-			}
-			dir, err := o.dir()
-			if err != nil {
-				return err
-			}
-			n := keys.NewOptions{Role: keys.Role(role), Name: name, Classic: classic, Recipient: recipient}
-			if identity != "" {
-				if n.Identity, err = keys.ReadSecret(identity); err != nil {
-					return err
-				}
-				defer clear(n.Identity)
-			}
-			if signing != "" {
-				read := keys.ReadSecret
-				if strings.HasSuffix(signing, ".pub") { // the private one is in an agent
-					read = func(path string) ([]byte, error) { return keys.ReadHanded(path, 64<<10) }
-				}
-				if n.Signing, err = read(signing); err != nil {
-					return err
-				}
-			}
-			var pass []byte
-			if !noPassphrase {
-				if pass, err = choosePassphrase(u, o); err != nil {
-					return err
-				}
-				defer clear(pass)
-			}
-			n.Passphrase = pass
-			f, err := keys.Create(dir, n)
-			if err != nil {
-				return err
-			}
-			sheet, err := writeKeepSheet(f)
-			if err != nil {
-				return err
-			}
-			if err := printKeys(u, f); err != nil {
-				return err
-			}
-			u.say("print %s, and keep copies as it says", quoted(sheet))
-			u.say("give %s to the other side; then read your twelve words to them by telephone", quoted(f.Dir()+string(os.PathSeparator)+"public-keys.txt"))
-			if noPassphrase {
-				u.say("caution: these keys have no passphrase; whoever can read the folder can use them")
-			}
-			return nil
-		},
+		Example: "  outbreath keys new --role site --name WEIR\n" +
+			"  outbreath keys new --role lab --name harbour-lab --keys lab-keys",
+		RunE: func(c *cobra.Command, _ []string) error { return s.run(u, o) },
 	}
-	c.Flags().StringVar(&role, "role", "", "whose folder: site or lab")
-	c.Flags().StringVar(&name, "name", "", "the site code, or a short name of the laboratory")
-	c.Flags().BoolVar(&classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
-	c.Flags().StringVar(&identity, "identity", "", "laboratory: file with a key that it has already, an OpenSSH private key or an age identity; it is copied")
-	c.Flags().StringVar(&recipient, "recipient", "", "laboratory: the recipient (age1...) of an identity that lives in a token")
-	c.Flags().StringVar(&signing, "signing-key", "", "file .pub of the key to sign with, which an ssh-agent holds; it is not copied")
-	c.Flags().BoolVar(&noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
+	f := c.Flags()
+	f.StringVar(&s.role, "role", "", "whose folder: site or lab")
+	f.StringVar(&s.name, "name", "", "the site code, or a short name of the laboratory")
+	f.BoolVar(&s.classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
+	f.StringVar(&s.identity, "identity", "", "laboratory: file with a key that it has already, "+
+		"an OpenSSH private key or an age identity; it is copied")
+	f.StringVar(&s.recipient, "recipient", "",
+		"laboratory: the recipient (age1...) of an identity that lives in a token")
+	f.StringVar(&s.signing, "signing-key", "",
+		"file .pub of the key to sign with, which an ssh-agent holds; it is not copied")
+	f.BoolVar(&s.noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
 	return c
+}
+
+func (s *keysNewOptions) run(u *ui, o *options) error {
+	if err := askRoleAndName(u, &s.role, &s.name); err != nil {
+		return err
+	}
+	if s.role != string(keys.Site) && s.role != string(keys.Lab) {
+		return usagef("say --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
+	}
+	if s.classic && s.role != string(keys.Lab) {
+		return usagef("leave --classic away: the laboratory's key decides", "--classic is for a laboratory's key")
+	}
+	dir, err := o.dir()
+	if err != nil {
+		return err
+	}
+	n := keys.NewOptions{Role: keys.Role(s.role), Name: s.name, Classic: s.classic, Recipient: s.recipient}
+	defer func() {
+		clear(n.Identity)
+		clear(n.Passphrase)
+	}()
+	if err := s.read(&n); err != nil {
+		return err
+	}
+	if !s.noPassphrase {
+		if n.Passphrase, err = choosePassphrase(u, o); err != nil {
+			return err
+		}
+	}
+	f, err := keys.Create(dir, n)
+	if err != nil {
+		return err
+	}
+	sheet, err := writeKeepSheet(f)
+	if err != nil {
+		return err
+	}
+	if err := printKeys(u, f); err != nil {
+		return err
+	}
+	u.say("print %s, and keep copies as it says", quoted(sheet))
+	u.say("give %s to the other side; then read your twelve words to them by telephone",
+		quoted(f.Dir()+string(os.PathSeparator)+"public-keys.txt"))
+	if s.noPassphrase {
+		u.say("caution: these keys have no passphrase; whoever can read the folder can use them")
+	}
+	return nil
+}
+
+// read reads the keys that exist already.
+func (s *keysNewOptions) read(n *keys.NewOptions) (err error) {
+	if s.identity != "" {
+		if n.Identity, err = keys.ReadSecret(s.identity); err != nil {
+			return err
+		}
+	}
+	if s.signing != "" {
+		read := keys.ReadSecret
+		if strings.HasSuffix(s.signing, ".pub") { // the private one is in an agent
+			read = func(path string) ([]byte, error) { return keys.ReadHanded(path, 64<<10) }
+		}
+		n.Signing, err = read(s.signing)
+	}
+	return err
 }
 
 // askRoleAndName asks for what the command line does not say, at a terminal.
@@ -129,10 +146,12 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" || !interactive(u) {
 		return newPassphrase(u, o)
 	}
-	u.tell("A passphrase protects the keys if somebody copies the folder. Without it the\nkeys are lost: write it down.")
+	u.tell("A passphrase protects the keys if somebody copies the folder. Without it the\n" +
+		"keys are lost: write it down.")
 	suggested := keys.SuggestPassphrase()
 	for {
-		text := fmt.Sprintf("Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n", suggested)
+		const offer = "Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n"
+		text := fmt.Sprintf(offer, suggested)
 		question := "Enter: written on paper, take it    n: another one    o: I type one of my own  "
 		u.ask(true, text+question)
 		answer, err := readHidden(u)
@@ -167,7 +186,8 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 			u.tell("that is not what was suggested; look at your paper")
 		}
 		clear(suggested)
-		return nil, usagef("run keys new again; it suggests another passphrase", "what was typed is not what was suggested; no key was made")
+		return nil, usagef("run keys new again; it suggests another passphrase",
+			"what was typed is not what was suggested; no key was made")
 	}
 }
 
@@ -209,7 +229,8 @@ func newPassphrase(u *ui, o *options) ([]byte, error) {
 	for range 5 {
 		first, err := passphrase(u, o, what)
 		if errors.Is(err, errNoPassphrase) {
-			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase", "a passphrase is needed, and nobody can be asked for one here")
+			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase",
+				"a passphrase is needed, and nobody can be asked for one here")
 		}
 		if err != nil {
 			return nil, err
@@ -227,7 +248,8 @@ func newPassphrase(u *ui, o *options) ([]byte, error) {
 		}
 		u.tell("the two differ; type both again")
 	}
-	return nil, usagef("write a passphrase down first, then run the command again", "no passphrase was typed twice alike and long enough; no key was made")
+	return nil, usagef("write a passphrase down first, then run the command again",
+		"no passphrase was typed twice alike and long enough; no key was made")
 }
 
 func tooShort(what string) error {

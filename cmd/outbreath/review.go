@@ -13,13 +13,15 @@ import (
 	"outbreath/schema"
 )
 
+// reviewOptions are the flags of review.
+type reviewOptions struct {
+	decide     []string
+	reason, by string
+	list       bool
+}
+
 func newReviewCmd(u *ui, o *options) *cobra.Command {
-	var (
-		decide     []string
-		reason, by string
-		list       bool
-		walked     bool // the person has seen the findings one by one
-	)
+	s := &reviewOptions{}
 	c := &cobra.Command{
 		Use:   "review COLLECTION [--decide ID=redact|keep --reason TEXT]",
 		Short: "Decide on what the leak check found",
@@ -33,82 +35,107 @@ on: a changed text asks again. Redacting replaces the passage in what leaves; th
 record at the site stays as it is. Keeping needs a reason. Do not write the
 identifier into it.
 ` + statusHelp,
-		Example: "  outbreath review week-48\n  outbreath review week-48 --decide 7Q4K-9M2B=redact\n  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
-		Args:    cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			col, err := loadCollection(u, args[0])
-			if err != nil {
-				return err
-			}
-			defer col.Root.Close()
-			if err := textsMayStay(col, by, actText{"--reason", reason}); err != nil {
-				return err
-			}
-			r, err := readLoaded(c.Context(), u, o, col, true)
-			if err != nil {
-				return err
-			}
-			if r.searched == nil {
-				return r.treated()
-			}
-			decisions, err := parseDecide(decide, reason, r)
-			if err != nil {
-				return err
-			}
-			who := operatorName(by)
-			if len(decisions) > 0 {
-				if err := r.decide(u, decisions, reason, who); err != nil {
-					return err
-				}
-			} else if groups := r.groups(); len(groups) > 0 && !list && !u.json && !u.quiet {
-				if w, ok := newWalker(u); ok {
-					typed := deid.NewTyped(col)
-					w.mayStay = func(reason string) error { return typed.Why(reason) }
-					w.record = func(g *group, action, reason string) error {
-						g.decision = action
-						made := map[string]string{}
-						for _, f := range g.findings {
-							made[f.ID] = action
-						}
-						return r.decide(u, made, reason, who)
-					}
-					if err := w.walk(groups); err != nil {
-						return err
-					}
-					walked = true
-				}
-			}
-			open := nonNil(openFindings(r.findings))
-			faulty := len(weighing(r.problems, schema.Error)) > 0 // what they are about was not searched in full
-			shown := r.names().Findings(r.findings)
-			doc := map[string]any{"ok": len(open) == 0 && !faulty, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open)}
-			if err := u.result(doc, func(w io.Writer) {
-				if !walked {
-					printFindings(w, shown)
-				}
-				fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
-				if faulty {
-					fmt.Fprintln(w, "records with errors were not searched: correct what check names, then run review again for the rest")
-				}
-				if len(open) == 0 && !faulty {
-					fmt.Fprintln(w, "Next: outbreath check, and if nothing else is open, outbreath seal")
-				} else if len(open) > 0 {
-					fmt.Fprintln(w, "to do: run review at a terminal, or open each file at the place named and decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
-				}
-			}); err != nil {
-				return err
-			}
-			if len(open) > 0 || faulty {
-				return statusError(exitResolve)
-			}
-			return nil
-		},
+		Example: "  outbreath review week-48\n" +
+			"  outbreath review week-48 --decide 7Q4K-9M2B=redact\n" +
+			"  outbreath review week-48 --decide 7Q4K-9M2B=keep --reason \"name of the ward, not of a person\"",
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error { return s.run(c, u, o, args[0]) },
 	}
-	c.Flags().StringArrayVar(&decide, "decide", nil, "NUMBER=redact or NUMBER=keep; may be given several times")
-	c.Flags().StringVar(&reason, "reason", "", "why; needed for keep")
-	c.Flags().BoolVar(&list, "list", false, "only list the findings, also at a terminal")
-	c.Flags().StringVar(&by, "by", "", "who decides (default: the user's name on this computer)")
+	f := c.Flags()
+	f.StringArrayVar(&s.decide, "decide", nil, "NUMBER=redact or NUMBER=keep; may be given several times")
+	f.StringVar(&s.reason, "reason", "", "why; needed for keep")
+	f.BoolVar(&s.list, "list", false, "only list the findings, also at a terminal")
+	f.StringVar(&s.by, "by", "", "who decides (default: the user's name on this computer)")
 	return c
+}
+
+func (s *reviewOptions) run(c *cobra.Command, u *ui, o *options, dir string) error {
+	col, err := loadCollection(u, dir)
+	if err != nil {
+		return err
+	}
+	defer col.Root.Close()
+	if err := textsMayStay(col, s.by, actText{"--reason", s.reason}); err != nil {
+		return err
+	}
+	r, err := readLoaded(c.Context(), u, o, col, true)
+	if err != nil {
+		return err
+	}
+	if r.searched == nil {
+		return r.treated()
+	}
+	decisions, err := parseDecide(s.decide, s.reason, r)
+	if err != nil {
+		return err
+	}
+	walked := false
+	if len(decisions) > 0 {
+		err = r.decide(u, decisions, s.reason, operatorName(s.by))
+	} else if !s.list && !u.json && !u.quiet {
+		walked, err = s.walk(u, r)
+	}
+	if err != nil {
+		return err
+	}
+	return r.printReview(u, walked)
+}
+
+// walk has a person decide on the groups of findings one by one, at a terminal. walked
+// reports whether that was possible, so that all have been seen.
+func (s *reviewOptions) walk(u *ui, r *reading) (walked bool, err error) {
+	groups := r.groups()
+	if len(groups) == 0 {
+		return false, nil
+	}
+	w, ok := newWalker(u)
+	if !ok {
+		return false, nil
+	}
+	typed := deid.NewTyped(r.col)
+	w.mayStay = func(reason string) error { return typed.Why(reason) }
+	w.record = func(g *group, action, reason string) error {
+		g.decision = action
+		made := map[string]string{}
+		for _, f := range g.findings {
+			made[f.ID] = action
+		}
+		return r.decide(u, made, reason, operatorName(s.by))
+	}
+	return true, w.walk(groups)
+}
+
+// printReview prints what is decided and what is open, which is status 1. The findings
+// are not listed again for somebody who walked through them.
+func (r *reading) printReview(u *ui, walked bool) error {
+	open := nonNil(openFindings(r.findings))
+	faulty := len(weighing(r.problems, schema.Error)) > 0 // what they are about was not searched in full
+	shown := r.names().Findings(r.findings)
+	doc := map[string]any{
+		"ok": len(open) == 0 && !faulty, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open),
+	}
+	if err := u.result(doc, func(w io.Writer) {
+		if !walked {
+			printFindings(w, shown)
+		}
+		fmt.Fprintf(w, "%s of %d undecided\n", count(len(open), "finding"), len(r.findings))
+		if faulty {
+			fmt.Fprintln(w, "records with errors were not searched: "+
+				"correct what check names, then run review again for the rest")
+		}
+		if len(open) == 0 && !faulty {
+			fmt.Fprintln(w, "Next: outbreath check, and if nothing else is open, outbreath seal")
+		} else if len(open) > 0 {
+			fmt.Fprintln(w, "to do: run review at a terminal, or open each file at the place named "+
+				"and decide with --decide NUMBER=redact, or NUMBER=keep and --reason")
+		}
+	}); err != nil {
+		return err
+	}
+	if len(open) > 0 || faulty {
+		return statusError(exitResolve)
+	}
+	return nil
 }
 
 // decide records decisions and takes them over.
@@ -159,17 +186,21 @@ func parseDecide(args []string, reason string, r *reading) (map[string]string, e
 	for _, a := range args {
 		id, action, ok := strings.Cut(a, "=")
 		if !ok || action != "redact" && action != "keep" {
-			return nil, usagef("write --decide NUMBER=redact or --decide NUMBER=keep", "a decision is not in the form NUMBER=redact or NUMBER=keep")
+			return nil, usagef("write --decide NUMBER=redact or --decide NUMBER=keep",
+				"a decision is not in the form NUMBER=redact or NUMBER=keep")
 		}
 		f, ok := known[id]
 		if !ok || id == "" {
-			return nil, usagef("run review without --decide to see the numbers; a changed text has a new one", "there is no finding with the number given")
+			return nil, usagef("run review without --decide to see the numbers; a changed text has a new one",
+				"there is no finding with the number given")
 		}
 		if action == "keep" && strings.TrimSpace(reason) == "" {
-			return nil, usagef("say why with --reason TEXT, without the identifier itself", "keeping %s needs a reason", f.ID)
+			return nil, usagef("say why with --reason TEXT, without the identifier itself",
+				"keeping %s needs a reason", f.ID)
 		}
 		if p, ok := r.searched.Passage(f); ok && action == "keep" && holdsWords(reason, p.Suspect) {
-			return nil, usagef("say it without them: the reason is kept in custody.jsonl for good", "the reason for %s holds the words themselves", f.ID)
+			return nil, usagef("say it without them: the reason is kept in custody.jsonl for good",
+				"the reason for %s holds the words themselves", f.ID)
 		}
 		instead := "correct the record"
 		if f.Confidence != leak.Sure {
