@@ -25,8 +25,8 @@ const (
 
 // A Receipt is the laboratory's statement about one shipment. What is signed is
 // its [Receipt.Format]: JSON that a person can read, so that it and its
-// signature can be checked by ssh-keygen alone. Name, date and meaning stand in
-// it, as 21 CFR 11.50(a) wants of a signed record.
+// signature can be checked by ssh-keygen alone. It holds name, date and meaning,
+// as 21 CFR 11.50(a) wants of a signed record.
 type Receipt struct {
 	Kind       string        `json:"format"`
 	Statement  string        `json:"statement"` // the meaning of the signature
@@ -35,7 +35,7 @@ type Receipt struct {
 	Site       string        `json:"site"`   // likewise
 	Sealed     string        `json:"sealed"` // likewise; "2026-11-25"
 	Decision   Decision      `json:"decision"`
-	Archive    string        `json:"archive_sha256"` // [ArchiveDigest], as the site signed it; "" when it could not be believed
+	Archive    string        `json:"archive_sha256"` // [ArchiveDigest], as the site signed it; "" if not believed
 	Parts      []Part        `json:"parts"`
 	Objections []Check       `json:"objections"`       // checks that failed
 	Damage     *Damage       `json:"damage,omitempty"` // of the archive as it arrived: what to ask the site for again
@@ -55,9 +55,11 @@ type ReceiptTubes struct {
 
 // statements are what the laboratory's signature means.
 var statements = map[Decision]string{
-	Accepted:      "The laboratory received this shipment, verified it, and accepts it.",
-	Discrepancies: "The laboratory received this shipment, verified it, and accepts it with the discrepancies named here.",
-	Rejected:      "The laboratory received this shipment, could not accept it for the reasons named here, and uses nothing of it.",
+	Accepted: "The laboratory received this shipment, verified it, and accepts it.",
+	Discrepancies: "The laboratory received this shipment, verified it, " +
+		"and accepts it with the discrepancies named here.",
+	Rejected: "The laboratory received this shipment, could not accept it for the reasons named here, " +
+		"and uses nothing of it.",
 }
 
 // NewReceipt makes the receipt for a verdict. The error says what keeps it from
@@ -107,7 +109,8 @@ func ParseReceipt(data []byte) (*Receipt, error) {
 	var named struct {
 		Format string `json:"format"`
 	}
-	if json.Unmarshal(data, &named) == nil && named.Format != receiptFormat && strings.HasPrefix(named.Format, "outbreath-receipt-") {
+	other := json.Unmarshal(data, &named) == nil && named.Format != receiptFormat
+	if other && strings.HasPrefix(named.Format, "outbreath-receipt-") {
 		return nil, errors.New("was written by a later version of outbreath; use that version")
 	}
 	r := new(Receipt)
@@ -125,8 +128,20 @@ func ParseReceipt(data []byte) (*Receipt, error) {
 	return r, nil
 }
 
-// check says what is wrong with r, in words that follow "the receipt".
+// check returns what is wrong with r, in words that follow "the receipt", or nil.
 func (r *Receipt) check() error {
+	for _, wrong := range []error{r.checkHead(), r.checkLists(), r.checkParts(), r.checkTexts()} {
+		if wrong != nil {
+			return wrong
+		}
+	}
+	return nil
+}
+
+var errReceiptParts = errors.New("does not name the archive's digest and parts as they must be")
+
+// checkHead looks at what is decided, about which shipment, by whom.
+func (r *Receipt) checkHead() error {
 	known := r.Site != ""
 	switch {
 	case r.Kind != receiptFormat:
@@ -138,34 +153,62 @@ func (r *Receipt) check() error {
 	case known && (checkNumber(r.Shipment, r.Site) != nil || !studyCode.MatchString(r.Study)),
 		!known && (r.Decision != Rejected || r.Study != "" || r.Archive != ""):
 		return errors.New("does not say which study and site the shipment is of")
-	case r.Archive != "" && (len(r.Parts) == 0 || len(r.Parts) > maxParts || r.Archive != ArchiveDigest(r.Parts)), r.Archive == "" && (r.Decision != Rejected || len(r.Parts) > 0):
-		return errors.New("does not name the archive's digest and parts as they must be")
-	case (r.Decision == Accepted) != (len(r.Objections) == 0), r.Parts == nil, r.Objections == nil, r.Remarks == nil:
-		return errors.New("has lists that do not fit its decision")
 	case r.Laboratory == "" || r.By == "" || r.At.IsZero() || r.At.Location() != time.UTC || r.At.Year() > 9999:
 		return errors.New("does not say who made it, and when")
 	}
+	return nil
+}
+
+// checkLists looks at which lists there are, and whether they fit the decision.
+func (r *Receipt) checkLists() error {
+	misfit := errors.New("has lists that do not fit its decision")
+	if r.Parts == nil || r.Objections == nil || r.Remarks == nil {
+		return misfit
+	}
+	if (r.Decision == Accepted) != (len(r.Objections) == 0) {
+		return misfit
+	}
+	if r.Tubes == nil {
+		return nil
+	}
+	if r.Tubes.Matched == nil || r.Tubes.Missing == nil || r.Tubes.Unexpected == nil {
+		return misfit
+	}
+	if r.Decision == Accepted && len(r.Tubes.Missing)+len(r.Tubes.Unexpected) > 0 {
+		return errors.New("accepts a box that does not agree")
+	}
+	return nil
+}
+
+// checkParts looks at the archive's digest and parts. A rejected shipment may have none.
+func (r *Receipt) checkParts() error {
+	if r.Archive == "" {
+		if r.Decision != Rejected || len(r.Parts) > 0 {
+			return errReceiptParts
+		}
+	} else if len(r.Parts) == 0 || len(r.Parts) > maxParts || r.Archive != ArchiveDigest(r.Parts) {
+		return errReceiptParts
+	}
 	for i, p := range r.Parts {
-		if raw, err := hex.DecodeString(p.SHA256); err != nil || len(raw) != 32 || p.Name != partName(r.Shipment, i, len(r.Parts)) || p.Bytes <= 0 {
-			return errors.New("does not name the archive's digest and parts as they must be")
+		raw, err := hex.DecodeString(p.SHA256)
+		if err != nil || len(raw) != 32 || p.Name != partName(r.Shipment, i, len(r.Parts)) || p.Bytes <= 0 {
+			return errReceiptParts
 		}
 	}
 	if r.Damage != nil && !r.Damage.plain(r.Parts) {
 		return errors.New("speaks of damage in a way that it must not")
 	}
+	return nil
+}
+
+// checkTexts looks at everything that a person reads.
+func (r *Receipt) checkTexts() error {
 	texts := append([]string{r.Laboratory, r.By, r.Sealed}, r.Remarks...)
 	for _, c := range r.Objections {
 		texts = append(texts, c.Name)
-		if len(c.Detail) > maxDetail || !utf8.ValidString(c.Detail) || strings.ContainsFunc(c.Detail, unicode.IsControl) {
+		d := c.Detail
+		if len(d) > maxDetail || !utf8.ValidString(d) || strings.ContainsFunc(d, unicode.IsControl) {
 			return errors.New("has an objection that is too long, or of more than one line")
-		}
-	}
-	if r.Tubes != nil {
-		if r.Tubes.Matched == nil || r.Tubes.Missing == nil || r.Tubes.Unexpected == nil {
-			return errors.New("has lists that do not fit its decision")
-		}
-		if r.Decision == Accepted && len(r.Tubes.Missing)+len(r.Tubes.Unexpected) > 0 {
-			return errors.New("accepts a box that does not agree")
 		}
 	}
 	for _, s := range texts {
@@ -176,7 +219,7 @@ func (r *Receipt) check() error {
 	return nil
 }
 
-// ReceiptText says why a remark or a name cannot stand in a receipt, nil if it can.
+// ReceiptText returns why a remark or a name cannot be in a receipt, or nil if it can.
 func ReceiptText(s string) error {
 	if len(s) > maxRemark || !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
 		return fmt.Errorf("has more than %d bytes, more than one line, or a control character", maxRemark)

@@ -12,13 +12,13 @@ import (
 // signed by a trusted site.
 type Arrival struct {
 	Study, Site, Shipment string
-	Bag                   string   // SHA-256 of what the site is proven to have put inside, hexadecimal; "" when that is not known
+	Bag                   string   // SHA-256 (hex) of what the site is proven to have put inside; "" if unknown
 	Archive               string   // SHA-256 as on the packing slip
 	Decision              string   // "accepted", "discrepancies" or "rejected"
 	Barcodes              []string // of the records
 	Station               string
 	When                  time.Time
-	TubesSince            time.Time // barcodes of shipments first seen earlier are not compared: those tubes were used again
+	TubesSince            time.Time // shipments first seen earlier are not compared: their tubes were used again
 }
 
 // A Kind says what an arrival is to the register.
@@ -64,44 +64,24 @@ func (r *Register) Enter(ctx context.Context, a Arrival) (ans Answer, err error)
 	return ans, explain(err)
 }
 
+// A received is what the register has of a number before an arrival.
+type received struct {
+	known      bool // something was received; else the rest is zero
+	bag, state string
+	first      Sighting
+}
+
 // enter is Enter within its transaction.
 func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err error) {
-	var bag, state, seen string
-	err = tx.QueryRowContext(ctx, "SELECT bag, state, station, first_seen FROM intake_shipment WHERE study = $1 AND site = $2 AND number = $3",
-		a.Study, a.Site, n).Scan(&bag, &state, &ans.First.Station, &seen)
-	known := err == nil
-	if errors.Is(err, sql.ErrNoRows) {
-		err = nil
-	}
+	before, err := receivedBefore(ctx, tx, n, a)
 	if err != nil {
 		return ans, err
 	}
-	if known {
-		if ans.First.When, err = parseStamp(seen); err != nil {
-			return ans, err
-		}
+	state, err := ans.classify(ctx, tx, n, a, before)
+	if err != nil {
+		return ans, err
 	}
-	rejected := a.Decision == string(Rejected)
-	clash := known && a.Bag != "" && bag != a.Bag
-	if !known && a.Bag != "" {
-		if clash, err = rejectedOther(ctx, tx, n, a, &ans.First); err != nil {
-			return ans, err
-		}
-	}
-	switch {
-	case clash:
-		ans.Kind, state = Conflict, string(Conflict)
-	case rejected:
-		ans.Kind, ans.Disputed = Rejected, a.Bag != "" && state == string(Conflict)
-	case !known:
-		ans.Kind, state = New, a.Decision
-	default:
-		ans.Kind, ans.Disputed = Repeat, state == string(Conflict)
-		if !ans.Disputed {
-			state = a.Decision
-		}
-	}
-	if !known && ans.Kind != Rejected {
+	if !before.known && ans.Kind != Rejected {
 		if err := insert(ctx, tx, n, a, state); err != nil {
 			return ans, err
 		}
@@ -118,24 +98,83 @@ func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err e
 		}
 	}
 	if ans.Kind != Rejected {
-		if _, err := tx.ExecContext(ctx, "UPDATE intake_shipment SET state = $1 WHERE study = $2 AND site = $3 AND number = $4", state, a.Study, a.Site, n); err != nil {
+		_, err := tx.ExecContext(ctx,
+			"UPDATE intake_shipment SET state = $1 WHERE study = $2 AND site = $3 AND number = $4", state, a.Study, a.Site, n)
+		if err != nil {
 			return ans, err
 		}
 	}
-	var before int
-	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM intake_arrival WHERE study = $1 AND site = $2 AND number = $3", a.Study, a.Site, n).Scan(&before); err != nil {
-		return ans, err
+	return ans, note(ctx, tx, n, a, ans.Kind)
+}
+
+// receivedBefore reads what was received under the number.
+func receivedBefore(ctx context.Context, tx *sql.Tx, n int, a Arrival) (r received, err error) {
+	var seen string
+	row := tx.QueryRowContext(ctx, `SELECT bag, state, station, first_seen FROM intake_shipment
+		WHERE study = $1 AND site = $2 AND number = $3`, a.Study, a.Site, n)
+	err = row.Scan(&r.bag, &r.state, &r.first.Station, &seen)
+	if errors.Is(err, sql.ErrNoRows) {
+		return received{}, nil
 	}
-	_, err = tx.ExecContext(ctx, "INSERT INTO intake_arrival (study, site, number, nth, kind, decision, bag, archive, station, seen_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
-		a.Study, a.Site, n, before+1, string(ans.Kind), a.Decision, a.Bag, a.Archive, a.Station, stamp(a.When))
-	return ans, err
+	if err == nil {
+		r.known = true
+		r.first.When, err = parseStamp(seen)
+	}
+	return r, err
+}
+
+// classify says what the arrival is, after what was there before, and returns the state
+// that the number gets.
+func (ans *Answer) classify(
+	ctx context.Context, tx *sql.Tx, n int, a Arrival, before received,
+) (state string, err error) {
+	ans.First = before.first
+	clash := before.known && a.Bag != "" && before.bag != a.Bag
+	if !before.known && a.Bag != "" {
+		if clash, err = rejectedOther(ctx, tx, n, a, &ans.First); err != nil {
+			return "", err
+		}
+	}
+	disputed := before.state == string(Conflict)
+	switch {
+	case clash:
+		ans.Kind = Conflict
+		return string(Conflict), nil
+	case a.Decision == string(Rejected):
+		ans.Kind, ans.Disputed = Rejected, a.Bag != "" && disputed
+		return before.state, nil
+	case !before.known:
+		ans.Kind = New
+		return a.Decision, nil
+	}
+	ans.Kind, ans.Disputed = Repeat, disputed
+	if disputed {
+		return before.state, nil
+	}
+	return a.Decision, nil
+}
+
+// note adds the arrival to those of its number.
+func note(ctx context.Context, tx *sql.Tx, n int, a Arrival, kind Kind) error {
+	var before int
+	err := tx.QueryRowContext(ctx, "SELECT count(*) FROM intake_arrival WHERE study = $1 AND site = $2 AND number = $3",
+		a.Study, a.Site, n).Scan(&before)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO intake_arrival
+		(study, site, number, nth, kind, decision, bag, archive, station, seen_at)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		a.Study, a.Site, n, before+1, string(kind), a.Decision, a.Bag, a.Archive, a.Station, stamp(a.When))
+	return err
 }
 
 // rejectedOther reports whether other contents came under a number of which none was
 // received: the site signed them, though they were rejected. first is when.
 func rejectedOther(ctx context.Context, tx *sql.Tx, n int, a Arrival, first *Sighting) (bool, error) {
 	var seen string
-	err := tx.QueryRowContext(ctx, "SELECT station, seen_at FROM intake_arrival WHERE study = $1 AND site = $2 AND number = $3 AND bag NOT IN ('', $4) ORDER BY nth LIMIT 1",
+	err := tx.QueryRowContext(ctx, `SELECT station, seen_at FROM intake_arrival
+		WHERE study = $1 AND site = $2 AND number = $3 AND bag NOT IN ('', $4) ORDER BY nth LIMIT 1`,
 		a.Study, a.Site, n, a.Bag).Scan(&first.Station, &seen)
 	if errors.Is(err, sql.ErrNoRows) {
 		return false, nil
@@ -148,8 +187,10 @@ func rejectedOther(ctx context.Context, tx *sql.Tx, n int, a Arrival, first *Sig
 
 // insert notes a shipment that is received for the first time, in its state.
 func insert(ctx context.Context, tx *sql.Tx, n int, a Arrival, state string) error {
-	if _, err := tx.ExecContext(ctx, "INSERT INTO intake_shipment (study, site, number, bag, archive, state, station, first_seen) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
-		a.Study, a.Site, n, a.Bag, a.Archive, state, a.Station, stamp(a.When)); err != nil {
+	_, err := tx.ExecContext(ctx, `INSERT INTO intake_shipment
+		(study, site, number, bag, archive, state, station, first_seen) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
+		a.Study, a.Site, n, a.Bag, a.Archive, state, a.Station, stamp(a.When))
+	if err != nil {
 		return err
 	}
 	add, err := tx.PrepareContext(ctx, "INSERT INTO intake_tube (barcode, study, site, number) VALUES ($1, $2, $3, $4)")
@@ -167,9 +208,11 @@ func insert(ctx context.Context, tx *sql.Tx, n int, a Arrival, state string) err
 
 // sharedTubes finds the tubes of shipment n that another one has too.
 func sharedTubes(ctx context.Context, tx *sql.Tx, n int, a Arrival) (tubes []SharedTube, err error) {
-	rows, err := tx.QueryContext(ctx, `SELECT o.barcode, o.study, o.site, o.number FROM intake_tube t JOIN intake_tube o ON o.barcode = t.barcode
+	rows, err := tx.QueryContext(ctx, `SELECT o.barcode, o.study, o.site, o.number
+		FROM intake_tube t JOIN intake_tube o ON o.barcode = t.barcode
 		JOIN intake_shipment s ON s.study = o.study AND s.site = o.site AND s.number = o.number
-		WHERE t.study = $1 AND t.site = $2 AND t.number = $3 AND NOT (o.study = $1 AND o.site = $2 AND o.number = $3) AND s.first_seen >= $4
+		WHERE t.study = $1 AND t.site = $2 AND t.number = $3
+		AND NOT (o.study = $1 AND o.site = $2 AND o.number = $3) AND s.first_seen >= $4
 		ORDER BY o.barcode, o.study, o.site, o.number`, a.Study, a.Site, n, stamp(a.TubesSince))
 	if err != nil {
 		return nil, err
