@@ -29,7 +29,7 @@ var floors = map[string][]string{
 	"outbreath/deid":                 {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/audit":           {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack":                 {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/repair"},
-	"outbreath/pack/site":            {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack/custody", "outbreath/pack/durable"},
+	"outbreath/pack/site":            {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema", "outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable"},
 	"outbreath/pack/intake":          {"outbreath/keys", "outbreath/pack", "outbreath/pack/durable", "outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
 		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath", "outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody", "outbreath/pack/durable", "outbreath/pack/intake", "outbreath/pack/media", "outbreath/pack/place", "outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",

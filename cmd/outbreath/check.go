@@ -10,6 +10,7 @@ import (
 
 	"outbreath/deid"
 	"outbreath/deid/leak"
+	"outbreath/pack/site"
 	"outbreath/schema"
 	"outbreath/schema/breath"
 )
@@ -130,7 +131,7 @@ func printCheck(w io.Writer, doc checkResult) {
 		printReady(w, doc, questions)
 	}
 	if questions > 0 {
-		fmt.Fprintln(w, "to do: ["+ruleNumber+"] and ["+ruleAmended+"] are no errors in the data: seal asks about them; give check the options that you will give to seal")
+		fmt.Fprintln(w, "to do: ["+site.RuleNumber+"] and ["+site.RuleAmended+"] are no errors in the data: seal asks about them; give check the options that you will give to seal")
 	}
 }
 

@@ -134,11 +134,11 @@ func (r *reading) look(u *ui) (err error) {
 	} else if err != nil {
 		return err
 	}
-	gone, err := leaveOutWithdrawn(u, r.col, r.log)
-	if err != nil {
-		return err
+	r.gone = r.log.LeaveOut(r.col)
+	sayLeftOut(u, r.gone)
+	if len(r.gone) > 0 && len(r.col.Sessions) == 0 {
+		return site.ErrNobodyLeft
 	}
-	r.gone = gone
 	r.decisions, err = parseDecisions(r.log)
 	return err
 }

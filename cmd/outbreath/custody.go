@@ -236,7 +236,7 @@ func (s *custodyOptions) entry(col *schema.Collection, what, number string) (cus
 // act readies an entry about the number asked for, and the log that takes it. The caller
 // releases the log.
 func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder, what, asked string) (number string, e custody.Entry, l *site.Log, err error) {
-	if number, err = shipmentNumber(col.Study.Site, asked); err != nil {
+	if number, err = site.ParseNumber(col.Study.Site, asked); err != nil {
 		return
 	}
 	if e, err = s.entry(col, what, number); err != nil {

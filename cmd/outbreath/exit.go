@@ -62,16 +62,6 @@ func usagef(do, format string, args ...any) error {
 	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
 }
 
-// An overtakenError says that something else worked on the same files meanwhile. The
-// command was right, and a person sees to it that it is given again when the other has ended.
-type overtakenError struct {
-	msg  string // what happened
-	do   string // what to do
-	file string // of the collection that msg names; "" is none
-}
-
-func (e *overtakenError) Error() string { return e.msg }
-
 // A rejectedError refuses something that is damaged, altered or not authentic.
 type rejectedError struct {
 	msg string // what is wrong
@@ -102,17 +92,18 @@ func exitStatus(err error) int {
 		return int(status)
 	case errors.As(err, new(*intake.ReceiptError)): // whatever caused it: the verdicts hold
 		return exitIO
+	case siteStatus(err) != 0:
+		return siteStatus(err)
 	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*site.NumberError)), errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
-		errors.As(err, new(*overtakenError)), errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
+		errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
+		errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
 		errors.Is(err, keys.ErrBusy):
 		return exitResolve
-	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)),
-		errors.As(err, new(*site.ConflictError)):
+	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
 		return exitRejected
 	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
 		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*site.LastNumberError)), errors.As(err, new(*place.Error)), errors.As(err, new(*intake.Error)):
+		errors.As(err, new(*place.Error)), errors.As(err, new(*intake.Error)):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
@@ -123,14 +114,12 @@ func exitStatus(err error) int {
 // toDo returns what a person can do about err, or "".
 func toDo(err error) string {
 	var (
-		usage     *usageError
-		rejected  *rejectedError
-		overtaken *overtakenError
-		media     *pack.MediaError
-		reg       *register.Error
-		conflict  *site.ConflictError
-		last      *site.LastNumberError
-		where     *place.Error
+		usage    *usageError
+		rejected *rejectedError
+		media    *pack.MediaError
+		reg      *register.Error
+		conflict *site.ConflictError
+		where    *place.Error
 	)
 	switch {
 	case intakeToDo(err) != "":
@@ -141,8 +130,6 @@ func toDo(err error) string {
 		return "wait until it has ended, then run this command again"
 	case errors.As(err, new(*schema.ChangedError)):
 		return "close the programs that use the collection, then run this command again"
-	case errors.As(err, &overtaken):
-		return overtaken.do
 	case errors.As(err, &usage):
 		return usage.do
 	case errors.As(err, &rejected):
@@ -151,14 +138,8 @@ func toDo(err error) string {
 		return placeToDo(where)
 	case errors.As(err, &media):
 		return media.Do
-	case errors.As(err, new(*site.NumberError)):
-		return "another collection took this number while yours was being sealed, and nothing was sealed: run seal again, without --shipment; it takes the next number"
-	case errors.As(err, new(*site.WithdrawnError)):
-		return "the withdrawal was recorded while this collection was being sealed, and nothing was sealed: run seal again; it leaves that subject out"
-	case errors.As(err, &last) && last.Free != "":
-		return "name a free number when you seal, such as --shipment " + last.Free
-	case errors.As(err, &last):
-		return "agree on another site code with the laboratory, and begin a new collection with it"
+	case siteToDo(err) != "":
+		return siteToDo(err)
 	case errors.As(err, new(*deid.ReasonError)):
 		return "give the reason in other words with --tube-reason, then seal again; nothing was written"
 	case errors.As(err, new(*keys.MissingSharesError)):

@@ -10,11 +10,12 @@ import (
 
 	"outbreath/deid"
 	"outbreath/pack/durable"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
 // packingFile stands in a collection while its box is being packed.
-const packingFile = "packing.json"
+const packingFile = site.PackingName
 
 const maxPacking = 16 << 20 // bytes
 

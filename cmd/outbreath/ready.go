@@ -1,11 +1,8 @@
 package main
 
 import (
-	"io"
-	"strings"
-
 	"outbreath/pack"
-	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -20,24 +17,17 @@ type checkOptions struct {
 	newPlan string   // why the plan is another one
 }
 
-// Rules of what is no error of the data: seal asks for it, and check takes the same option.
-const (
-	ruleNumber  = "seal.number"  // --new-number
-	ruleAmended = "seal.amended" // --amended
-	rulePlan    = "seal.plan"    // --new-plan
-)
-
-// asked reports whether a problem is a question of seal.
+// asked reports whether a problem is a question of seal; check takes the same option.
 func asked(p schema.Problem) bool {
-	return p.Rule == ruleNumber || p.Rule == ruleAmended || p.Rule == rulePlan
+	return p.Rule == site.RuleNumber || p.Rule == site.RuleAmended || p.Rule == site.RulePlan
 }
 
 // stand lists what seal would refuse beside the data: recipients, signer, log,
 // clock, number, and what it was told of media and box. It asks nobody and
 // writes nothing. It returns what could not be tested.
 //
-// Every refusal of seal belongs here or in [reading.rehearse]; TestCheckIsSeal
-// fails otherwise.
+// Every refusal of seal belongs into [site.Seal.Refusals], here, or in
+// [reading.rehearse]; TestCheckIsSeal fails otherwise.
 func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested []string, err error) {
 	if r.folder != nil && !r.tried {
 		untested = append(untested, untriedRehearsal)
@@ -45,9 +35,12 @@ func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested
 	if r.folder == nil {
 		untested = append(untested, "what needs the keys: the recipients, and the search of what would leave (make them with keys new --role site)")
 	} else {
-		r.standKeys()
-		if r.log != nil {
-			r.standLog(dir, c)
+		seal := site.NewSeal(nil, r.col, r.folder, nil, site.Order{
+			Wish: site.Wish{Anew: c.anew}, When: now(), NewPlan: c.newPlan, Amended: c.amended,
+		})
+		seal.Log, seal.Draft = r.log, r.draft
+		for _, refusal := range seal.Refusals() {
+			r.refuse(refusal.File, refusal.Rule, refusal.Err)
 		}
 	}
 	if len(c.to) == 0 {
@@ -74,34 +67,6 @@ func (r *reading) refuse(file, rule string, err error) {
 		message += "; " + do
 	}
 	r.problems = append(r.problems, schema.Problem{File: file, Rule: rule, Severity: schema.Error, Message: message})
-}
-
-func (r *reading) standKeys() {
-	_, _, err := r.folder.Recipients(r.col.Study.Recipients, now().Format("2006-01-02"))
-	r.refuse("recipients.txt", "seal.recipients", err)
-	_, err = r.folder.Signer()
-	r.refuse("signing", "seal.signer", err)
-}
-
-func (r *reading) standLog(dir string, c checkOptions) {
-	r.refuse(custodyFile, "seal.log", custody.Writable(r.col.Root, custodyFile))
-	entry := custody.Entry{When: now()}
-	r.refuse(custodyFile, "seal.clock", clockGoesOn(r.log.Journal, &entry, false))
-	nobody := newUI(strings.NewReader(""), io.Discard, io.Discard)
-	j := &sealJob{u: nobody, s: &sealOptions{anew: c.anew, newPlan: c.newPlan}, dir: dir, col: r.col, folder: r.folder, log: r.log}
-	r.refuse(custodyFile, ruleNumber, j.choose())
-	r.refuse("study.json", rulePlan, j.samePlan())
-	_, err := r.log.Next(r.col.Study.Site)
-	r.refuse(custodyFile, "seal.last-number", err)
-	if r.draft == nil {
-		return
-	}
-	sources, err := r.draft.Sources()
-	r.refuse("sessions", "seal.sources", err)
-	if _, amended := r.log.Sealed(sources); len(amended) > 0 {
-		_, err = amendReason(nobody, r.col, c.amended, amended)
-		r.refuse("sessions", ruleAmended, err)
-	}
 }
 
 func (r *reading) standMedia(o *options, dir string, to []string) error {

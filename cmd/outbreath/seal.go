@@ -2,11 +2,9 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -14,7 +12,6 @@ import (
 	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
-	"outbreath/pack/custody"
 	"outbreath/pack/place"
 	"outbreath/pack/site"
 	"outbreath/schema"
@@ -87,107 +84,54 @@ personal data: hand the medium over as your protocol and local law say.
 	return c
 }
 
-// A sealJob is one run of seal: what is sealed, with what, and what is known of it.
+// A sealJob is one run of seal at the screen; [site.Seal] does the work.
 type sealJob struct {
-	c      *cobra.Command
-	u      *ui
-	o      *options
-	s      *sealOptions
-	dir    string
-	before state // of the collection's files
+	*site.Seal
+	c *cobra.Command
+	u *ui
+	o *options
+	s *sealOptions
 
+	dir    string
 	col    *schema.Collection
 	folder *keys.Folder
-	log    *site.Log
-	key    *keys.PseudonymKey // the generation that the shipment is made with
-	opts   pack.SealOptions   // signer and recipients
-	known  []keys.Trusted     // who the recipients are
-
-	number  string
-	again   *site.Shipment  // the shipment that another copy is made of; nil: a new number
-	names   *deid.FileNames // nil until the records are treated
-	stated  []deid.Discrepancy
-	sources []site.Sealed
-	amended []site.Amendment
-	why     string // the records were amended
-	entry   custody.Entry
-	begun   bool // the entry "sealing" was written
-	date    time.Time
-	paper   *stagedPage
+	names  *deid.FileNames // nil until the records are treated
+	date   time.Time
+	paper  *stagedPage
 }
 
 func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (err error) {
 	if err := s.usable(c); err != nil {
 		return err
 	}
-	release, err := holdCollection(dir)
+	held, err := site.Hold(dir)
 	if err != nil {
 		return err
 	}
-	defer release()
+	defer held.Release()
 	j := &sealJob{c: c, u: u, o: o, s: s, dir: dir}
 	defer func() { err = j.told(err) }()
-	if err := j.open(); err != nil {
+	if j.col, err = loadCollection(u, dir); err != nil {
 		return err
 	}
 	defer j.col.Root.Close()
-	defer func() { j.log.Release() }()
-	j.entry = custody.Entry{When: now(), Who: operatorName(s.by), Why: "sealed for the laboratory"}
-	if err := clockGoesOn(j.log.Journal, &j.entry, s.clockIsRight); err != nil {
+	if err := j.open(held); err != nil {
 		return err
 	}
-	if err := settleUnfinished(u, j.log.Journal, s.to, j.entry); err != nil {
-		return err
-	}
-	j.log.Release() // what follows takes long; commit holds it again
-	leftOut, err := leaveOutWithdrawn(u, j.col, j.log)
+	defer func() { j.Log.Release() }()
+	gone, err := j.LeaveOut()
+	sayLeftOut(u, gone)
 	if err != nil {
 		return err
-	}
-	if len(leftOut) > 0 && len(j.col.Sessions) == 0 {
-		return usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
-	}
-	if known := j.log.Objections(j.col); len(known) > 0 {
-		return &schema.QueriesError{Problems: known}
 	}
 	if err := j.choose(); err != nil {
 		return err
 	}
-	sayFirstOfStudy(u, j.log, j.col.Study.Study)
-	if err := j.samePlan(); err != nil {
+	sayFirstOfStudy(u, j.Log, j.col.Study.Study)
+	if err := j.clear(tubesIn(gone)); err != nil {
 		return err
 	}
-	cleared, err := j.clear(tubesIn(leftOut))
-	if err != nil {
-		return err
-	}
-	if j.again != nil {
-		j.entry.Why = "another copy of the same contents"
-	}
-	if j.number == "" {
-		if j.number, err = j.log.Next(j.col.Study.Site); err != nil {
-			return err
-		}
-	}
-	return j.write(cleared)
-}
-
-// samePlan refuses a plan that is not the one of the shipment before, unless it was
-// said why. Another copy keeps its own: the bag's digest proves it.
-func (j *sealJob) samePlan() error {
-	before := j.log.EarlierPlan(j.col.Plan)
-	switch {
-	case j.again != nil:
-	case before == nil && j.s.newPlan != "":
-		return usagef("leave --new-plan away", "the plan is the one of the shipment before")
-	case before != nil && j.s.newPlan == "":
-		return usagef("put the plan in study.json back; if the privacy officer has decided on another one, add --new-plan TEXT, which says why",
-			"the plan is %q now, and treats fields otherwise than %s of %s did: data of one subject under two plans can undo each other, as true dates beside shifted ones give the shift away",
-			j.col.Plan.Name, before.Number, before.Day)
-	case before != nil:
-		j.entry.Why += "; under another plan than before: " + j.s.newPlan
-	}
-	return nil
+	return j.write()
 }
 
 // sayFirstOfStudy tells that nothing is known of a study yet: no number, no withdrawal.
@@ -217,20 +161,9 @@ func (s *sealOptions) usable(c *cobra.Command) error {
 	return s.checkShare(c)
 }
 
-// open reads the collection and the keys, and compares the log with what the key
-// folder knows. The caller closes j.col.Root if there is no error.
-func (j *sealJob) open() (err error) {
-	if j.before, err = stateOf(j.dir); err != nil {
-		return err
-	}
-	if j.col, err = loadCollection(j.u, j.dir); err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			j.col.Root.Close()
-		}
-	}()
+// open judges what was named and typed, opens keys and log, and settles seals that were
+// interrupted.
+func (j *sealJob) open(held *site.Held) error {
 	if err := j.s.textsMayStay(j.col); err != nil {
 		return err
 	}
@@ -248,113 +181,80 @@ func (j *sealJob) open() (err error) {
 	if held := j.col.Holding(time.Now()); len(held) > 0 {
 		j.u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
 	}
-	if err = j.openKeys(); err != nil {
+	folder, key, err := siteKey(j.u, j.o, true)
+	if err != nil {
 		return err
 	}
-	if j.opts.Recipients, j.known, err = j.folder.Recipients(j.col.Study.Recipients, now().Format("2006-01-02")); err != nil {
+	j.folder = folder
+	j.Seal = site.NewSeal(held, j.col, folder, key, site.Order{
+		Media: j.s.to, Who: operatorName(j.s.by), When: now(), ClockIsRight: j.s.clockIsRight,
+		NewPlan: j.s.newPlan, Program: programName(),
+	})
+	err = j.OpenKeys()
+	sayRecipients(j.u, j.Readers)
+	sayOtherName(j.u.tell, folder, j.col.Study.Site)
+	if err != nil {
 		return err
 	}
-	sayRecipients(j.u, j.known)
-	sayOtherName(j.u.tell, j.folder, j.col.Study.Site)
-	j.opts.Program = programName()
-	if j.opts.Signer, err = j.folder.Signer(); err != nil {
+	log, err := openLog(j.u, j.col, folder)
+	if err != nil {
 		return err
 	}
-	j.log, err = openLog(j.u, j.col, j.folder)
+	settled, err := j.Begin(log)
+	sayInterrupted(j.u, settled)
 	return err
 }
 
-func (j *sealJob) openKeys() (err error) {
-	j.folder, j.key, err = siteKey(j.u, j.o, true)
-	return err
-}
-
-// clear treats and searches the records, and compares the box with them.
-func (j *sealJob) clear(leftOut map[string]bool) (*deid.Cleared, error) {
-	decisions, err := parseDecisions(j.log)
+// clear treats the records, compares the box with them, asks why records were amended,
+// and searches what would leave.
+func (j *sealJob) clear(leftOut map[string]bool) error {
+	if err := j.Treat(); err != nil {
+		return err
+	}
+	stated, err := j.pack(leftOut)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	draft, err := treatAs(j.program(), j.col, j.key)
-	if err != nil {
-		return nil, err
+	if err := j.amended(); err != nil {
+		return err
 	}
-	if j.stated, err = j.pack(draft, leftOut); err != nil {
-		return nil, err
-	}
-	sources, err := draft.Sources()
-	if err != nil {
-		return nil, err
-	}
-	j.sources, j.amended = j.log.Sealed(sources)
-	if len(j.amended) > 0 && j.again == nil {
-		if j.why, err = amendReason(j.u, j.col, j.s.amended, j.amended); err != nil {
-			return nil, err
-		}
-	}
-	j.names = namesOf(j.col, draft, decisions, nil)
-	for _, s := range j.col.Sessions {
-		s.Doc = nil // large, and read by nobody from here on
-	}
-	return deid.Release(draft, decisions)
-}
-
-// program names the program in treatment.json. A copy of a sealed shipment keeps the
-// name of the program that sealed it first, so that a stick lost before an update can
-// be made again after it: the bag's digest proves that this program makes the same of
-// the records. The label names the program that makes the copy.
-func (j *sealJob) program() string {
-	if j.again != nil {
-		for _, e := range j.log.Entries {
-			if name := e.Facts[programFact]; e.What == custody.Sealed && e.Shipment == j.again.Number && deid.ProgramForm.MatchString(name) {
-				return name
-			}
-		}
-	}
-	return programName()
+	j.names = namesOf(j.col, j.Draft, j.Decisions, nil)
+	return j.Clear(stated)
 }
 
 // pack compares the box with the records. For another copy of a shipment what was
 // stated then is stated again, unless the box is compared anew.
-func (j *sealJob) pack(draft *deid.Draft, leftOut map[string]bool) ([]deid.Discrepancy, error) {
-	if j.again == nil {
-		return packBox(j.u, j.s, j.col.Root, draft, leftOut, nil)
+func (j *sealJob) pack(leftOut map[string]bool) ([]deid.Discrepancy, error) {
+	var before []deid.Discrepancy
+	if again := j.Choice.Copy; again != nil {
+		before = again.Stated
 	}
-	if j.s.tubes != "" || j.s.scan {
-		return packBox(j.u, j.s, j.col.Root, draft, leftOut, j.again.Stated)
+	if len(before) == 0 || j.s.tubes != "" || j.s.scan {
+		return packBox(j.u, j.s, j.col.Root, j.Draft, leftOut, before)
 	}
-	for _, d := range j.again.Stated {
-		j.u.say("as %s was sealed: %s tube %s: %s", j.number, d.Kind, quoted(d.Barcode), d.Reason)
+	for _, d := range before {
+		j.u.say("as %s was sealed: %s tube %s: %s", j.Choice.Number, d.Kind, quoted(d.Barcode), d.Reason)
 	}
-	if len(j.again.Stated) == 0 {
-		return packBox(j.u, j.s, j.col.Root, draft, leftOut, nil)
-	}
-	return j.again.Stated, draft.State(j.again.Stated)
+	return before, j.Draft.State(before)
 }
 
-// write seals, and records it before and after the shipment gets its name.
-func (j *sealJob) write(cleared *deid.Cleared) error {
-	defer func() { j.paper.discard() }()
-	j.date = time.Now()
-	p := j.u.progress("sealing " + j.number)
-	opts := j.opts
-	opts.Media, opts.Number, opts.PartSize, opts.Repair, opts.Date, opts.Progress = j.s.to, j.number, j.s.partSize, j.s.repair, j.date, p.update
-	opts.BeforeCommit = func(done *pack.Sealed) error { return j.commit(cleared, done) }
-	sealed, err := pack.Seal(j.c.Context(), cleared, opts)
-	p.end()
+// write seals, and prints what was sealed.
+func (j *sealJob) write() error {
+	number, err := j.Number()
 	if err != nil {
-		if exists := new(pack.ExistsError); j.again != nil && errors.As(err, &exists) {
-			err = usagef("name another medium; this one holds a copy of the shipment already, or something of its name. Nothing was changed", "%s", err)
-		}
-		if j.begun {
-			err = errors.Join(err, abandon(j.log.Journal, j.entry, j.number, j.s.to))
-		}
 		return err
 	}
-	e := j.entry
-	e.What, e.Shipment, e.Facts = custody.Sealed, j.number, j.facts(sealed)
-	if err := j.log.Append(e); err != nil {
-		return fmt.Errorf("the shipment is whole, but %s could not be written: %w", custodyFile, err)
+	defer func() { j.paper.discard() }()
+	j.date = time.Now()
+	p := j.u.progress("sealing " + number)
+	sealed, err := j.Write(j.c.Context(), site.Writing{Number: number, PartSize: j.s.partSize, Repair: j.s.repair, Date: j.date,
+		Progress: p.update, Named: j.stageSlip})
+	p.end()
+	if exists := new(pack.ExistsError); j.Choice.Copy != nil && errors.As(err, &exists) {
+		return usagef("name another medium; this one holds a copy of the shipment already, or something of its name. Nothing was changed", "%s", err)
+	}
+	if err != nil {
+		return err
 	}
 	if err := j.s.packed.clear(); err != nil {
 		return fmt.Errorf("the shipment is whole, but %s was not removed; delete it: %w", packingFile, err)
@@ -364,57 +264,23 @@ func (j *sealJob) write(cleared *deid.Cleared) error {
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
 	}
-	return j.u.result(sealedResult{sealed, j.s.slip, j.stated, j.known}, func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
+	return j.u.result(sealedResult{sealed, j.s.slip, j.Stated, j.Readers}, func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
 }
 
-// commit is the last look before the shipment gets its name.
-func (j *sealJob) commit(cleared *deid.Cleared, done *pack.Sealed) error {
-	now, err := stateOf(j.dir)
+// stageSlip writes the packing slip under another name, while the shipment has none.
+func (j *sealJob) stageSlip(cleared *deid.Cleared, done *pack.Sealed) error {
+	if j.s.slip == "" {
+		return nil
+	}
+	doc, err := newSlip(cleared, done, j.date, j.Stated)
 	if err != nil {
 		return err
 	}
-	if err := j.before.same(now); err != nil {
+	var page bytes.Buffer
+	if err := slipPage.Execute(&page, doc); err != nil {
 		return err
 	}
-	if x := j.log.State.Shipment(j.number); x != nil && x.Bag != "" && x.Bag != done.Bag {
-		return otherContents(j.log, x, j.s.again != "", j.facts(done))
-	}
-	if j.s.slip != "" {
-		doc, err := newSlip(cleared, done, j.date, j.stated)
-		if err != nil {
-			return err
-		}
-		var page bytes.Buffer
-		if err := slipPage.Execute(&page, doc); err != nil {
-			return err
-		}
-		if j.paper, err = stagePage(j.s.slip, page.Bytes()); err != nil {
-			return err
-		}
-	}
-	decided := j.log.Review
-	if err := j.log.ToAdd(); err != nil {
-		return err
-	}
-	if !bytes.Equal(decided, j.log.Review) {
-		return &custody.ChangedError{Path: reviewFile}
-	}
-	if len(j.amended) > 0 && j.again == nil {
-		e := j.entry
-		e.Why = j.why
-		if err := j.log.Amend(e, j.amended); err != nil {
-			return err
-		}
-	}
-	e := j.entry
-	e.Shipment, e.Facts = j.number, j.facts(done)
-	err = j.log.Sealing(e, &site.Shipment{
-		Number: j.number, Bag: done.Bag, KeyID: deid.KeyID(j.key, j.col.Study.Study),
-		Sessions: j.sources, Subjects: cleared.Subjects(), Stated: j.stated,
-	})
-	if n := len(j.log.Entries); n > 0 {
-		j.begun = j.log.Entries[n-1].What == custody.Sealing && j.log.Entries[n-1].Shipment == j.number
-	}
+	j.paper, err = stagePage(j.s.slip, page.Bytes())
 	return err
 }
 
@@ -447,30 +313,6 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 		fmt.Fprintf(w, "packing slip written: %s\nIt shows session pseudonyms: print it for the box, for packer, courier and laboratory only, and delete the file.\n", quoted(slip))
 	}
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
-}
-
-// facts are what custody.jsonl keeps of a shipment: counts, digests, and who can read it.
-func (j *sealJob) facts(s *pack.Sealed) map[string]string {
-	f := map[string]string{
-		"bag_sha256": s.Bag,
-		"sessions":   fmt.Sprint(s.Sessions), "recordings": fmt.Sprint(s.Recordings), "tubes": fmt.Sprint(s.Tubes),
-		"copies": fmt.Sprint(len(s.Copies)), programFact: programName(), site.FactPlan: site.PlanName(j.col.Plan),
-	}
-	for sort, sum := range s.Inside {
-		f[insideFact+sort] = sum
-	}
-	for _, p := range s.Parts {
-		f["sha256 "+p.Name] = p.SHA256
-	}
-	var who []string
-	for _, t := range j.known {
-		who = append(who, cmp.Or(t.Name, "-")+" "+t.Fingerprint)
-	}
-	f["recipients"] = strings.Join(who, ", ")
-	if len(j.stated) > 0 {
-		f["discrepancies"] = fmt.Sprint(len(j.stated))
-	}
-	return f
 }
 
 func readTubes(path string) ([]string, error) {

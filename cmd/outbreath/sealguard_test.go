@@ -19,44 +19,6 @@ import (
 	"outbreath/schema/demo"
 )
 
-func TestClockGoesOn(t *testing.T) {
-	at := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
-	j := &custody.Journal{}
-	e := custody.Entry{When: at, Why: "x"}
-	if err := clockGoesOn(j, &e, false); err != nil {
-		t.Errorf("no entry yet: %v", err)
-	}
-	for ahead, ok := range map[time.Duration]bool{-time.Hour: true, 0: true, 9 * time.Minute: true, 11 * time.Minute: false, 24 * 365 * time.Hour: false} {
-		j.Entries = []custody.Entry{{When: at.Add(ahead)}}
-		err := clockGoesOn(j, &e, false)
-		if (err == nil) != ok || err != nil && (exitStatus(err) != exitUsage || toDo(err) == "" || !strings.Contains(err.Error(), "2026-11-25 12:00:00")) {
-			t.Errorf("an entry %v ahead: %v", ahead, err)
-		}
-	}
-	if err := clockGoesOn(j, &e, true); err != nil {
-		t.Errorf("the operator knows better: %v", err)
-	}
-}
-
-// A number that the laboratory has acknowledged as complete is at its end; one
-// that it rejected may be copied.
-func TestAcknowledgedNumber(t *testing.T) {
-	sealed := custody.Entry{What: custody.Sealed, Shipment: "WEIR-0003"}
-	receipt := func(decision string) custody.Entry {
-		return custody.Entry{What: custody.Receipt, Shipment: "WEIR-0003", Facts: map[string]string{custody.FactDecision: decision}}
-	}
-	for decision, ok := range map[string]bool{"accepted": false, "rejected": true, "discrepancies": true} {
-		l := &site.Log{Journal: &custody.Journal{Entries: []custody.Entry{sealed, receipt(decision)}}}
-		err := numberOpen(l, &site.Shipment{Number: "WEIR-0003", What: custody.Sealed}, "WEIR-0003")
-		switch {
-		case ok && err != nil:
-			t.Errorf("%s: %v", decision, err)
-		case !ok && (exitStatus(err) != exitUsage || !strings.Contains(err.Error(), "acknowledged WEIR-0003")):
-			t.Errorf("%s: %v", decision, err)
-		}
-	}
-}
-
 // A second seal on a collection is told so at once.
 func TestTwoSeals(t *testing.T) {
 	if runtime.GOOS == "windows" {
@@ -87,7 +49,8 @@ func TestTwoSeals(t *testing.T) {
 // command was right, nothing was changed, and it is given again.
 func TestOvertaken(t *testing.T) {
 	for _, err := range []error{&site.BusyError{}, &custody.ChangedError{Path: custodyFile}, &schema.ChangedError{File: "sessions/0001.json"},
-		changedMeanwhile("sessions/0001.json", "removed"), &site.NumberError{Number: "WEIR-0001"}, &site.WithdrawnError{Number: "WEIR-0001"}, fmt.Errorf("keys: %w", keys.ErrBusy)} {
+		&site.SourceChangedError{File: "sessions/0001.json", How: "removed"},
+		&site.SealAtWorkError{Dir: "week"}, &site.NumberError{Reason: site.NumberTaken, Number: "WEIR-0001"}, &site.WithdrawnError{Number: "WEIR-0001"}, fmt.Errorf("keys: %w", keys.ErrBusy)} {
 		if got := exitStatus(err); got != exitResolve {
 			t.Errorf("%v: exit status %d", err, got)
 		}
@@ -148,44 +111,6 @@ func TestChangedMeanwhile(t *testing.T) {
 		return
 	}
 	t.Error("five seals were faster than a look at the medium")
-}
-
-func TestSameState(t *testing.T) {
-	dir := t.TempDir()
-	for _, sub := range []string{"sessions", "recordings"} {
-		if err := os.Mkdir(filepath.Join(dir, sub), 0o755); err != nil {
-			t.Fatal(err)
-		}
-	}
-	record := filepath.Join(dir, "sessions", "0001.json")
-	write(t, record, []byte("one"))
-	write(t, filepath.Join(dir, "study.json"), []byte("{}"))
-	before, err := stateOf(dir)
-	if err != nil || len(before) != 2 {
-		t.Fatal(before, err)
-	}
-	see := func(word string) {
-		t.Helper()
-		now, err := stateOf(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		err = before.same(now)
-		if word == "" && err != nil || word != "" && (err == nil || !strings.Contains(err.Error(), word)) {
-			t.Errorf("%v, want %q", err, word)
-		}
-	}
-	write(t, filepath.Join(dir, custodyFile), []byte("ours"))
-	write(t, filepath.Join(dir, "sessions", ".swap"), []byte("an editor's"))
-	see("")
-	write(t, filepath.Join(dir, "recordings", "a.csv"), nil)
-	see("recordings/a.csv was added")
-	write(t, record, []byte("longer"))
-	see("sessions/0001.json was changed")
-	if err := os.Remove(record); err != nil {
-		t.Fatal(err)
-	}
-	see("sessions/0001.json was removed")
 }
 
 // TestInterrupted sends the real program what Ctrl-C sends.

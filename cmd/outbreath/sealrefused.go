@@ -9,6 +9,7 @@ import (
 
 	"outbreath/deid"
 	"outbreath/deid/leak"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -62,8 +63,8 @@ func (j *sealJob) told(err error) error {
 // masked hides names in the names of files.
 func (j *sealJob) masked(err error) error {
 	names := j.names
-	if e, ok := errors.AsType[*overtakenError](err); ok && e.file != "" { // perhaps a file that nobody knew
-		names = namesOf(j.col, nil, nil, []schema.Problem{{File: e.file}})
+	if e, ok := errors.AsType[*site.SourceChangedError](err); ok { // perhaps a file that nobody knew
+		names = namesOf(j.col, nil, nil, []schema.Problem{{File: e.File}})
 	} else if names == nil {
 		names = namesOf(j.col, nil, nil, nil)
 	}
@@ -77,7 +78,8 @@ func (j *sealJob) masked(err error) error {
 // ends check.
 func (j *sealJob) refuse(e *refusedError) error {
 	if j.folder == nil {
-		if err := j.openKeys(); err != nil {
+		var err error
+		if j.folder, _, err = siteKey(j.u, j.o, true); err != nil {
 			return err
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"strings"
 
 	"outbreath/pack/custody"
-	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -15,23 +14,17 @@ const (
 	linkageEntry = "linkage" // the laboratory got a list of old and new pseudonyms
 )
 
-// leaveOutWithdrawn takes the records of subjects who have withdrawn, from this
-// collection or another of the study, out of what is read and sealed. It says how
-// many records, never whose.
-func leaveOutWithdrawn(u *ui, col *schema.Collection, l *site.Log) ([]*schema.Session, error) {
-	gone := l.LeaveOut(col)
+// sayLeftOut tells how many records of subjects who have withdrawn, from this
+// collection or another of the study, are left out, never whose.
+func sayLeftOut(u *ui, gone []*schema.Session) {
 	if len(gone) == 0 {
-		return nil, nil
+		return
 	}
 	be, their := "are", "their"
 	if len(gone) == 1 {
 		be, their = "is", "its"
 	}
 	u.say("remark: %s %s left out, because consent was withdrawn; %s tubes must not be in the box", count(len(gone), "record"), be, their)
-	if len(col.Sessions) == 0 {
-		return nil, usagef("there is nothing to seal", "every record of this collection is of a subject who has withdrawn")
-	}
-	return gone, nil
 }
 
 // tubesIn returns the barcodes of the tubes of records.

@@ -50,13 +50,6 @@ func (l *Log) change(do func(*State) error) error {
 	return err
 }
 
-// A NumberError says that a number was given to other contents.
-type NumberError struct{ Number, Day string }
-
-func (e *NumberError) Error() string {
-	return fmt.Sprintf("%s is the number of another shipment, of %s, and one number must never stand for two contents", e.Number, e.Day)
-}
-
 // A WithdrawnError says that a shipment holds data of a subject who has withdrawn.
 type WithdrawnError struct{ Number string }
 
@@ -107,7 +100,7 @@ func (l *Log) announce(e custody.Entry, digest string) error {
 // mayGive is the last look before a number is given.
 func (s *State) mayGive(made *Shipment) error {
 	if x := s.Shipment(made.Number); x != nil && x.Bag != "" && x.Bag != made.Bag {
-		return &NumberError{x.Number, x.Day}
+		return &NumberError{Reason: NumberTaken, Number: x.Number, Day: x.Day}
 	}
 	gone := s.Gone()
 	if slices.ContainsFunc(made.Subjects, func(p string) bool { return gone[p] }) {
@@ -148,14 +141,14 @@ func (l *Log) Sealing(e custody.Entry, made *Shipment) error {
 	subjects := made.Subjects
 	for ; len(subjects) > contentsPerEntry; subjects = subjects[contentsPerEntry:] {
 		more := custody.Entry{When: e.When, Who: e.Who, What: Contents, Why: "further subjects in " + e.Shipment}
-		more.Facts = map[string]string{"shipment": e.Shipment, "key_id": made.KeyID, "subjects": strings.Join(subjects[:contentsPerEntry], " ")}
+		more.Facts = map[string]string{"shipment": e.Shipment, factKey: made.KeyID, factSubjects: strings.Join(subjects[:contentsPerEntry], " ")}
 		if err := l.Append(more); err != nil {
 			return err
 		}
 	}
 	made.Log, made.What, made.Day = l.id(), custody.Sealing, e.When.Format("2006-01-02")
 	e.What, e.Shipment = custody.Sealing, made.Number
-	e.Facts["key_id"], e.Facts["subjects"] = made.KeyID, strings.Join(subjects, " ")
+	e.Facts[factKey], e.Facts[factSubjects] = made.KeyID, strings.Join(subjects, " ")
 	l.made = made
 	defer func() { l.made = nil }()
 	return l.Append(e)

@@ -9,9 +9,6 @@ import (
 	"outbreath/schema"
 )
 
-// FactPlan is the fact of an entry "sealed" that names the plan.
-const FactPlan = "plan"
-
 // PlanName names a plan by what it does: its name, and the first 16 hexadecimal digits
 // of the SHA-256 of its treatments, so that other words in a schema do not count.
 func PlanName(p *schema.Plan) string {

@@ -187,10 +187,10 @@ func (s *State) give(id string, e custody.Entry, made *Shipment) {
 		x = &s.Shipments[len(s.Shipments)-1]
 	}
 	if x.Bag == "" {
-		x.Bag, x.KeyID, x.Subjects = e.Facts["bag_sha256"], e.Facts["key_id"], strings.Fields(e.Facts["subjects"])
+		x.Bag, x.KeyID, x.Subjects = e.Facts[factBag], e.Facts[factKey], strings.Fields(e.Facts[factSubjects])
 	}
 	if x.Plan == "" {
-		x.Plan = e.Facts[FactPlan]
+		x.Plan = e.Facts[factPlan]
 	}
 	if made != nil && made.Bag == x.Bag && len(x.Sessions) == 0 {
 		x.KeyID, x.Sessions, x.Subjects, x.Stated = made.KeyID, made.Sessions, made.Subjects, made.Stated

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"errors"
+	"strings"
+
+	"outbreath/pack/site"
+)
+
+const (
+	sendAnew  = "to send them under a new number: outbreath seal COLLECTION --to MEDIA --new-number"
+	leaveAway = "leave --again and --shipment away"
+)
+
+// numberToDo says what to do about a shipment number that was refused.
+func numberToDo(e *site.NumberError) string {
+	switch e.Reason {
+	case site.NotANumber:
+		return "write it as " + e.Site + "-0012, or only 12"
+	case site.NumberFar:
+		return "compare it with the label; the next number of this site is " + e.Next
+	}
+	return map[site.NumberReason]string{
+		site.NumberAcknowledged: "nothing needs to be sent again; for a new shipment " + leaveAway,
+		site.NumberGivenUp:      leaveAway + ": the next number is taken",
+		site.NumberNeverSealed:  "outbreath custody COLLECTION lists what was sealed",
+		site.NumberUsed: "leave --shipment away, and the next number is taken; " +
+			"for another copy of it give --again, without --new-number",
+		site.NumberWithdrawn: "seal what is left under a new number, without that subject: " +
+			"outbreath seal COLLECTION --to MEDIA --new-number",
+		site.NumberTaken: "another collection took this number while yours was being sealed, and nothing was sealed: " +
+			"run seal again, without --shipment; it takes the next number",
+	}[e.Reason]
+}
+
+// sentToDo says what to do about sessions that have left before.
+func sentToDo(e *site.SentError) string {
+	if e.Reason != site.SentSame {
+		return sendAnew
+	}
+	digits := strings.TrimLeft(e.Number[strings.LastIndex(e.Number, "-")+1:], "0")
+	return "for another copy of it: outbreath seal COLLECTION --to MEDIA --again " + digits + "; " + sendAnew
+}
+
+// contentsToDo says what to do about a number that would stand for two contents.
+func contentsToDo(e *site.ContentsError) string {
+	if e.Copy {
+		return "bring the collection back to what it was then, from your backup, and say the same of the box " +
+			"(--tubes, --tube-reason); or seal what it holds now under a new number, without --again"
+	}
+	return "leave --shipment away, and the next free number is taken"
+}
+
+const amendedToDo = "say why with --amended TEXT, without anything about a person; " +
+	"or bring the records back to what they were"
+
+const planToDo = "put the plan in study.json back; if the privacy officer has decided on another one, add --new-plan TEXT, " +
+	"which says why"
+
+const clockToDo = "set the clock, then seal again; if it is right and the earlier entry was written under a wrong one, " +
+	"add --clock-is-right"
+
+// siteStatus returns the exit status of an error of package site, 0 for any other. What
+// something else did meanwhile is for a person to resolve: the command was right, and
+// is given again.
+func siteStatus(err error) int {
+	number, ok := errors.AsType[*site.NumberError](err)
+	switch {
+	case errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*site.SealAtWorkError)),
+		errors.As(err, new(*site.SourceChangedError)), errors.As(err, new(*site.BusyError)),
+		ok && number.Reason == site.NumberTaken:
+		return exitResolve
+	case errors.As(err, new(*site.ConflictError)):
+		return exitRejected
+	case ok, errors.As(err, new(*site.SentError)), errors.As(err, new(*site.ContentsError)), errors.As(err, new(*site.ClockError)),
+		errors.As(err, new(*site.PlanError)), errors.As(err, new(*site.AmendedError)), errors.As(err, new(*site.LastNumberError)),
+		errors.Is(err, site.ErrSamePlan), errors.Is(err, site.ErrNobodyLeft):
+		return exitUsage
+	}
+	return 0
+}
+
+// siteToDo says what to do about an error of package site that keeps a seal from being
+// made; "" for any other.
+func siteToDo(err error) string {
+	var (
+		number   *site.NumberError
+		sent     *site.SentError
+		contents *site.ContentsError
+		last     *site.LastNumberError
+	)
+	switch {
+	case errors.As(err, &number):
+		return numberToDo(number)
+	case errors.As(err, &sent):
+		return sentToDo(sent)
+	case errors.As(err, &contents):
+		return contentsToDo(contents)
+	case errors.As(err, new(*site.ClockError)):
+		return clockToDo
+	case errors.As(err, new(*site.PlanError)):
+		return planToDo
+	case errors.Is(err, site.ErrSamePlan):
+		return "leave --new-plan away"
+	case errors.As(err, new(*site.AmendedError)):
+		return amendedToDo
+	case errors.Is(err, site.ErrNobodyLeft):
+		return "there is nothing to seal"
+	case errors.As(err, new(*site.SealAtWorkError)):
+		return "wait until it has ended, then seal again; nothing was changed"
+	case errors.As(err, new(*site.SourceChangedError)):
+		return "close the programs that use the collection, run check again, then seal"
+	case errors.As(err, new(*site.WithdrawnError)):
+		return "the withdrawal was recorded while this collection was being sealed, and nothing was sealed: " +
+			"run seal again; it leaves that subject out"
+	case errors.As(err, &last) && last.Free != "":
+		return "name a free number when you seal, such as --shipment " + last.Free
+	case errors.As(err, &last):
+		return "agree on another site code with the laboratory, and begin a new collection with it"
+	}
+	return ""
+}
