@@ -2,12 +2,12 @@ package schema
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"outbreath/internal/costtest"
 )
 
 func plan(t testing.TB, name string) *Plan {
@@ -494,7 +494,7 @@ func TestCompileOutgoingRefuses(t *testing.T) {
 }
 
 // TestTraps are inputs that have stopped other readers. Each must be refused,
-// or done with, in two seconds.
+// or done with, at little cost.
 func TestTraps(t *testing.T) {
 	deep := strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 20) + `{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 20)
 	var doubling, either, chain, wide, fields strings.Builder
@@ -566,21 +566,10 @@ func TestTraps(t *testing.T) {
 	}
 }
 
-// quickly fails if f takes longer than two seconds; the machine may be busy,
-// so that only CI holds the test to it exactly.
+// quickly fails if f costs more than a trap may.
 func quickly(t *testing.T, name string, f func(*testing.T)) {
 	t.Run(name, func(t *testing.T) {
-		start := time.Now()
-		f(t)
-		limit := 2 * time.Second
-		if os.Getenv("CI") != "true" {
-			limit *= 3
-		}
-		if took := time.Since(start); took > limit {
-			t.Errorf("it took %v", took)
-		} else {
-			t.Log(took)
-		}
+		costtest.Within(t, 200, func() { f(t) })
 	})
 }
 
