@@ -83,7 +83,7 @@ func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	}
 	d.sessions = make([]*treated, len(c.Sessions))
 	faults := make([][]schema.Problem, len(c.Sessions))
-	spread(len(c.Sessions), func(i int) {
+	parallel(len(c.Sessions), func(i int) {
 		d.sessions[i], faults[i] = d.treat(c.Sessions[i])
 	})
 	problems := slices.Concat(faults...)
@@ -288,8 +288,8 @@ func (d *Draft) CanRedact(f leak.Finding) bool {
 
 var errNoKey = errors.New("no pseudonym key was given, so nothing can be released; name the site's key folder and run the command again")
 
-// spread calls f for 0 to n-1, on all cores. A panic of f is the caller's.
-func spread(n int, f func(i int)) {
+// parallel calls f for 0 to n-1, on all cores. A panic of f is the caller's.
+func parallel(n int, f func(i int)) {
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	var failed atomic.Value

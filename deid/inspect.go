@@ -23,8 +23,10 @@ import (
 
 // An Inspection looks once more for identifiers in the payload of a bag, as it is
 // written or as it arrived. It knows patterns and disguises, but neither the
-// roster nor the plan nor the source: a second look, independent of the search
-// that released the payload. Safe for concurrent use.
+// roster nor the plan nor the source. What it reads is independent of the search
+// that released the payload: the finished bytes, anew. How it recognises is not:
+// the patterns are those of package leak, so that a shape that leak does not know
+// is missed both times. Safe for concurrent use.
 //
 // Values of a form that the tool itself gives (pseudonyms, dates that stand
 // alone, names of recordings) and those that a record declares of its things are

@@ -210,7 +210,7 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 	}
 	problems := make([][]schema.Problem, len(all))
 	failed := make([]error, len(all))
-	spread(len(all), func(i int) {
+	parallel(len(all), func(i int) {
 		if failed[i] = ctx.Err(); failed[i] != nil {
 			return
 		}

@@ -38,7 +38,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	kept := make([][]string, len(d.sessions))
 	removed := make([][]RemovedPlace, len(d.sessions))
 	failed := make([]error, len(d.sessions))
-	spread(len(d.sessions), func(i int) { made[i], kept[i], removed[i], failed[i] = d.final(d.sessions[i], dec) })
+	parallel(len(d.sessions), func(i int) { made[i], kept[i], removed[i], failed[i] = d.final(d.sessions[i], dec) })
 	if err := gather(failed); err != nil {
 		return nil, err
 	}

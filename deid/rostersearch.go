@@ -16,9 +16,10 @@ import (
 )
 
 // A RosterSearch compares every byte of the payload, as it is sealed, with the
-// roster: values as they stand there, wherever they stand, the samples of an EDF
-// recording included. It reads no format and cuts no words, so that a fault in
-// what does cannot let a name through.
+// roster: values as they are written there, wherever they occur, the samples of an
+// EDF recording included. It reads no format and cuts no words, so that a fault in
+// what does cannot let a name through. Which values are compared is chosen with the
+// vocabulary, folding and dates of package leak (see [leak.RosterLiterals]).
 //
 // It passes over what a person decided to keep, rows of numbers in CSV
 // recordings, and record numbers that stand in JSON as numbers. Short names are

@@ -22,7 +22,7 @@ type Source struct {
 func (d *Draft) Sources() ([]Source, error) {
 	out := make([]Source, len(d.sessions))
 	failed := make([]error, len(d.sessions))
-	spread(len(d.sessions), func(i int) {
+	parallel(len(d.sessions), func(i int) {
 		s := d.sessions[i]
 		out[i] = Source{Session: s.name, Subject: s.subject, File: s.file, Absent: len(s.absent) > 0}
 		for _, t := range s.tubes {

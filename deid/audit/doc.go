@@ -4,8 +4,10 @@
 //
 // In: the files as the laboratory reads them, put into an [Output]. Out: a
 // [Report], figures only. Callers need [Output.Add] and [Examine]. The search
-// for leftover identifiers and the checks of treatments are written apart from
-// deid and deid/leak on purpose, so that one fault does not blind both.
+// for leftover identifiers and the checks of treatments do not use the code that
+// they judge, so that one fault there does not blind both. They do share what reads
+// JSON and ids (schema), EDF headers (schema/edf) and the figures of recordings
+// (schema/breath), and deid's ledger, which says what is claimed to have been done.
 //
 // Nothing here is a legal verdict.
 package audit

@@ -13,8 +13,9 @@ import (
 )
 
 // Words are what a roster lists, made ready to be searched for. This search is
-// plain on purpose and shares no code with deid/leak: whole words of names, and
-// codes whatever their separators.
+// plain on purpose and uses nothing of deid/leak, neither its vocabulary nor its
+// folding nor its dates: whole words of names, and codes whatever their separators.
+// Both rest on schema, which reads records, and on Unicode's decomposition (NFKD).
 type Words struct {
 	names   map[string]string // folded word to class
 	codes   map[string]string // letters and digits only, to class

@@ -84,46 +84,16 @@ func parseDecision(line []byte) (d Decision, err error) {
 	if !utf8.Valid(line) {
 		return d, fmt.Errorf("the line is not UTF-8")
 	}
-	when, seen := "", map[string]bool{}
-	into := map[string]*string{"id": &d.ID, "action": &d.Action, "reason": &d.Reason, "who": &d.Who, "when": &when}
-	// json.Unmarshal would take a name in any case, and the last of two equal ones.
-	dec := json.NewDecoder(bytes.NewReader(line))
-	if t, err := dec.Token(); err != nil || t != json.Delim('{') {
-		return d, fmt.Errorf("the line is not a JSON object")
-	}
-	for dec.More() {
-		t, err := dec.Token()
-		if err != nil {
-			return d, fmt.Errorf("the line is not a whole JSON object")
-		}
-		name, _ := t.(string)
-		switch {
-		case into[name] == nil:
-			return d, fmt.Errorf("a member other than id, action, reason, who and when")
-		case seen[name]:
-			return d, fmt.Errorf("two members named %s", name)
-		}
-		seen[name] = true
-		if t, err = dec.Token(); err != nil {
-			return d, fmt.Errorf("the line is not a whole JSON object")
-		}
-		v, ok := t.(string)
-		if !ok {
-			return d, fmt.Errorf("%s is not a string", name)
-		}
-		*into[name] = v
-	}
-	if _, err := dec.Token(); err != nil {
-		return d, fmt.Errorf("the line is not a whole JSON object")
-	}
-	if _, err := dec.Token(); err != io.EOF {
-		return d, fmt.Errorf("something follows the JSON object")
+	members, err := parseMembers(line)
+	if err != nil {
+		return d, err
 	}
 	for _, name := range []string{"id", "action", "who", "when"} {
-		if !seen[name] {
+		if _, ok := members[name]; !ok {
 			return d, fmt.Errorf("%s is missing", name)
 		}
 	}
+	d = Decision{ID: members["id"], Action: members["action"], Reason: members["reason"], Who: members["who"]}
 	if d.ID == "" || len(d.ID) > maxID {
 		return d, fmt.Errorf("id is empty or longer than %d bytes", maxID)
 	}
@@ -133,9 +103,51 @@ func parseDecision(line []byte) (d Decision, err error) {
 	if d.Action == "keep" && strings.TrimSpace(d.Reason) == "" {
 		return d, fmt.Errorf("keep needs a reason")
 	}
-	if d.When, err = time.Parse(time.RFC3339, when); err != nil {
+	if d.When, err = time.Parse(time.RFC3339, members["when"]); err != nil {
 		return d, fmt.Errorf("when is not a date and time such as 2026-03-01T09:00:00Z")
 	}
 	d.When = d.When.UTC()
 	return d, nil
+}
+
+// parseMembers reads an object whose members are strings with the names of a
+// decision's. json.Unmarshal would take a name in any case, and the last of two
+// equal ones.
+func parseMembers(line []byte) (map[string]string, error) {
+	errCut := fmt.Errorf("the line is not a whole JSON object")
+	dec := json.NewDecoder(bytes.NewReader(line))
+	if t, err := dec.Token(); err != nil || t != json.Delim('{') {
+		return nil, fmt.Errorf("the line is not a JSON object")
+	}
+	members := map[string]string{}
+	for dec.More() {
+		t, err := dec.Token()
+		if err != nil {
+			return nil, errCut
+		}
+		name, _ := t.(string)
+		switch name {
+		case "id", "action", "reason", "who", "when":
+		default:
+			return nil, fmt.Errorf("a member other than id, action, reason, who and when")
+		}
+		if _, ok := members[name]; ok {
+			return nil, fmt.Errorf("two members named %s", name)
+		}
+		if t, err = dec.Token(); err != nil {
+			return nil, errCut
+		}
+		v, ok := t.(string)
+		if !ok {
+			return nil, fmt.Errorf("%s is not a string", name)
+		}
+		members[name] = v
+	}
+	if _, err := dec.Token(); err != nil {
+		return nil, errCut
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return nil, fmt.Errorf("something follows the JSON object")
+	}
+	return members, nil
 }
