@@ -13,8 +13,7 @@ func (p *page) clauseStart(i int) bool {
 		case '!', '?', ';', '\n', '|':
 			return true
 		case '.':
-			abbreviated := !p.tok[i-1].number && p.tok[i-1].size() <= 4 && !p.cues(i-1).empty()
-			if k+1 < len(g) && (g[k+1] == ' ' || g[k+1] == '\n') && !abbreviated {
+			if k+1 < len(g) && (g[k+1] == ' ' || g[k+1] == '\n') && !p.abbreviated(i-1) {
 				return true
 			}
 		case '-':
@@ -24,6 +23,12 @@ func (p *page) clauseStart(i int) bool {
 		}
 	}
 	return false
+}
+
+// abbreviated reports whether token i is a short word that the vocabulary knows: a
+// full stop behind it may end the abbreviation and not the sentence.
+func (p *page) abbreviated(i int) bool {
+	return !p.tok[i].number && p.tok[i].size() <= 4 && !p.cues(i).empty()
 }
 
 // before collects the cues of up to n words before token i in its clause.

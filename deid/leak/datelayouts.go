@@ -10,29 +10,42 @@ import (
 type dateLayout struct {
 	example string
 	digits  int  // of the first number; 0 for any
+	next    next // what follows it
 	month   bool // the text must have a word for a month
 	read    func(p *page, i int) (d dateText, ok bool)
 }
 
+// A next says what kind of token follows the first number of a date.
+type next uint8
+
+const (
+	anything next = iota
+	aNumber
+	noNumber // a word, or the end of the text
+)
+
 // dateLayouts are tried in this order. The first that says ok counts; it may say
 // that no date is there.
 var dateLayouts = []dateLayout{
-	{"19470109, 09011947", 8, false, (*page).eightDigits},
-	{"090147, 470109", 6, false, (*page).sixDigits},
-	{"1947年1月9日", 4, false, (*page).signedDate},
-	{"9.I.1947", 0, false, (*page).romanDate},
-	{"January 9, 1947; Jan 9th 47; January 9", 0, true, (*page).monthFirst},
-	{"9 January 1947; 9th of January 47; 09Jan1947; 1947-Jan-09", 0, true, (*page).monthSecond},
-	{"09.01.1947, 1/9/47, 1947-01-09", 0, false, (*page).threeNumbers},
+	{"19470109, 09011947", 8, noNumber, false, (*page).eightDigits},
+	{"090147, 470109", 6, noNumber, false, (*page).sixDigits},
+	{"1947年1月9日", 4, noNumber, false, (*page).signedDate},
+	{"9.I.1947", 0, noNumber, false, (*page).romanDate},
+	{"January 9, 1947; Jan 9th 47; January 9", 0, anything, true, (*page).monthFirst},
+	{"9 January 1947; 9th of January 47; 09Jan1947; 1947-Jan-09", 0, noNumber, true, (*page).monthSecond},
+	{"09.01.1947, 1/9/47, 1947-01-09", 0, aNumber, false, (*page).threeNumbers},
 }
 
 // readDate reads the date that begins with the number i, or has a month word
 // before it.
 func (p *page) readDate(i int) dateText {
-	n, month := p.tok[i].size(), p.seen.has(cueMonth)
+	n, month, other := p.tok[i].size(), p.seen.has(cueMonth), aNumber
+	if p.number(i + 1) {
+		other = noNumber
+	}
 	for k := range dateLayouts {
 		l := &dateLayouts[k]
-		if l.digits > 0 && l.digits != n || l.month && !month {
+		if l.next == other || l.digits > 0 && l.digits != n || l.month && !month {
 			continue
 		}
 		if d, ok := l.read(p, i); ok {
@@ -43,9 +56,6 @@ func (p *page) readDate(i int) dateText {
 }
 
 func (p *page) eightDigits(i int) (d dateText, ok bool) {
-	if p.number(i + 1) {
-		return d, false
-	}
 	w := p.word(i)
 	at := func(a, b int) int { x, _ := strconv.Atoi(string(w[a:b])); return x }
 	d = dateText{first: i, last: i}
@@ -62,9 +72,6 @@ func (p *page) eightDigits(i int) (d dateText, ok bool) {
 }
 
 func (p *page) sixDigits(i int) (d dateText, ok bool) {
-	if p.number(i + 1) {
-		return d, false
-	}
 	w := p.word(i)
 	at := func(a int) int { x, _ := strconv.Atoi(string(w[a : a+2])); return x }
 	d = dateText{first: i, last: i}
@@ -197,7 +204,7 @@ func (p *page) dayAndYear(first, day, month, before, k int) (d dateText, ok bool
 }
 
 func (p *page) threeNumbers(i int) (d dateText, ok bool) {
-	if !p.number(i+1) || !p.number(i+2) || p.tok[i+1].glued || p.tok[i+2].glued {
+	if !p.number(i+2) || p.tok[i+1].glued || p.tok[i+2].glued {
 		return d, false
 	}
 	between, second := p.gap(i+1), p.gap(i+2)

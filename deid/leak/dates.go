@@ -80,7 +80,7 @@ var birthCue = setOf(cueBirth)
 // word before it.
 func (p *page) findDate(i int) {
 	glued := p.tok[i].glued // to a word: geb04041979
-	if !p.mayBeDate(i) || !glued && p.findMonth(i) {
+	if p.tok[i].piece > 1 || !p.mayBeDate(i) || !glued && p.findMonth(i) {
 		return
 	}
 	d := p.readDate(i)
@@ -107,9 +107,6 @@ func (p *page) findDate(i int) {
 // mayBeDate reports whether a date can stand at the number i, so that most numbers
 // are left out quickly.
 func (p *page) mayBeDate(i int) bool {
-	if p.tok[i].glued && p.runStart(i) < i-1 {
-		return false
-	}
 	if p.number(i-1) && len(p.gap(i)) == 1 && bytes.ContainsAny(p.gap(i), "./-") {
 		return false // within a longer number
 	}

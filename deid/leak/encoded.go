@@ -22,6 +22,10 @@ func (p *page) findEncoded() {
 	p.findUTF16()
 	done := 0 // in text
 	for i := 0; i < len(p.tok); i++ {
+		t := &p.tok[i]
+		if t.size() < 8 && !(t.number && t.size() == 2) && (i+1 == len(p.tok) || !p.tok[i+1].glued) {
+			continue // most words and numbers
+		}
 		last, ok := p.encodedRun(i)
 		if ok {
 			done = p.decodeRun(i, last, done)

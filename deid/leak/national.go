@@ -44,10 +44,17 @@ var schemes = sync.OnceValue(func() map[string]*scheme {
 	return m
 })
 
+// shortestScheme is the length of the shortest of these words, in bytes.
+const shortestScheme = 3
+
 // national finds the number that the word at token i names the scheme of. The
 // check decides how certain it is: a slip of the pen is a number all the same.
 func (p *page) national(i int) {
-	s := schemes()[string(p.word(i))]
+	w := p.word(i)
+	if len(w) < shortestScheme {
+		return
+	}
+	s := schemes()[string(w)]
 	if s == nil {
 		return
 	}

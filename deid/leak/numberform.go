@@ -8,6 +8,9 @@ var things = setOf(cueThing, cueVersion)
 // groups it is written in and its check characters, which chance seldom gives
 // both. Behind the words for tubes, lots and devices it stays quiet.
 func (p *page) numberForm(i int) bool {
+	if p.tok[i].piece > 1 {
+		return false // most pieces of a jumble
+	}
 	s, first, last := p.formAt(i)
 	if s == nil {
 		return false
@@ -51,9 +54,6 @@ func (p *page) formAt(i int) (s *scheme, first, last int) {
 // mixedForm is formAt for letters and digits in one run, of which token i is the
 // first number.
 func (p *page) mixedForm(i int) (s *scheme, first, last int) {
-	if p.tok[i].piece > 1 {
-		return nil, 0, 0
-	}
 	first, last = p.runStart(i), i
 	for last+1 < len(p.tok) && p.tok[last+1].glued && p.tok[last].e-p.tok[first].s <= 17 {
 		last++
@@ -88,8 +88,9 @@ var groupings = []grouping{
 	{taxScheme, "2333", "   ", ""},
 }
 
-func (x *grouping) fits(sizes, gaps string, first byte) bool {
-	if x.sizes != sizes || x.starts != "" && strings.IndexByte(x.starts, first) < 0 {
+// fits reports whether x has these marks between its groups, and begins with first.
+func (x *grouping) fits(gaps string, first byte) bool {
+	if x.starts != "" && strings.IndexByte(x.starts, first) < 0 {
 		return false
 	}
 	return x.gaps == gaps || x.gaps == "?" && strings.Count(gaps, gaps[:1]) == len(gaps)
@@ -118,7 +119,7 @@ func (p *page) grouping(i, n int) (*scheme, int) {
 	}
 	form, marks, first := string(sizes[:k]), string(gaps[:k-1]), p.fold.b[p.tok[i].s]
 	for x := range groupings {
-		if groupings[x].fits(form, marks, first) {
+		if groupings[x].sizes == form && groupings[x].fits(marks, first) {
 			return groupings[x].scheme, last
 		}
 	}

@@ -141,7 +141,11 @@ func (p *page) phone(i int, near cueSet) {
 		return
 	}
 	end := p.tok[g.last].e
-	if p.report(p.tok[i].s, end, decide(p, personNumbers, g)) || p.measured(g.last) || len(g.digits) > 15 {
+	grouped := len(g.gaps) > 0
+	if (grouped || len(g.digits) == 10) && p.report(p.tok[i].s, end, decide(p, personNumbers, g)) {
+		return
+	}
+	if !grouped && !g.plus && near.empty() || p.measured(g.last) || len(g.digits) > 15 {
 		return
 	}
 	class := Class("D")

@@ -37,30 +37,24 @@ func (p *page) findSpoken() {
 }
 
 func (p *page) saysDigit(i int) bool {
-	_, _, ok := p.spokenDigit(i)
+	_, ok := p.spokenDigit(i)
 	return ok
 }
 
-// spokenDigit returns what the word or single digit of token i says: a digit, or how
+// spokenDigit returns what the word or single digit of token i says; below 0, how
 // often the next one is meant.
-func (p *page) spokenDigit(i int) (digit, times int, ok bool) {
+func (p *page) spokenDigit(i int) (d int, ok bool) {
 	w := p.word(i)
 	switch {
 	case len(w) > 6:
-		return 0, 0, false
+		return 0, false
 	case len(w) == 1:
-		return int(w[0]) - '0', 0, p.tok[i].number
+		return int(w[0]) - '0', p.tok[i].number
 	case p.tok[i].number:
-		return 0, 0, false
+		return 0, false
 	}
-	switch string(w) {
-	case "double":
-		return 0, 2, true
-	case "triple":
-		return 0, 3, true
-	}
-	digit, ok = spokenDigits()[string(w)]
-	return digit, 0, ok
+	d, ok = spokenDigits()[string(w)]
+	return d, ok
 }
 
 // spokenNumbers looks for numbers of the roster in what the tokens from i to j say.
@@ -69,13 +63,13 @@ func (p *page) spokenNumbers(i, j int) {
 	var at []int // the token of each digit
 	times := 1
 	for k := i; k < j; k++ {
-		digit, more, _ := p.spokenDigit(k)
-		if more > 0 {
-			times = more
+		d, _ := p.spokenDigit(k)
+		if d < 0 {
+			times = -d
 			continue
 		}
 		for range times {
-			said, at = append(said, byte('0'+digit)), append(at, k)
+			said, at = append(said, byte('0'+d)), append(at, k)
 		}
 		times = 1
 	}
