@@ -23,6 +23,18 @@ type Damage struct {
 	Salvage  *Salvage       `json:"sessions"` // nil: the head of the archive is damaged, or this key does not open it
 }
 
+// Beyond reports whether there are repair data, and more is damaged than they can mend.
+func (d *Damage) Beyond() bool {
+	return d.Bytes > 0 && !d.Unplaced && !d.Mendable && d.Unit == repair.BlockSize
+}
+
+// Incomplete reports whether v is rejected because files of the shipment are not there,
+// or not whole. The others were not compared then.
+func (v *Verdict) Incomplete() bool {
+	n := len(v.Checks)
+	return n > 0 && v.Checks[n-1].Name == checkFiles && !v.Checks[n-1].OK
+}
+
 // A DamagedRange is a row of bytes of a part.
 type DamagedRange struct {
 	Part string `json:"part"`

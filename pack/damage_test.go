@@ -193,6 +193,22 @@ func TestDamageIsPlaced(t *testing.T) {
 	if v.Damage == nil || !slices.Equal(v.Damage.Ranges, want) || !v.Damage.Mendable || v.Damage.Bytes != 1024 {
 		t.Fatalf("%+v", v.Damage)
 	}
+	if v.Damage.Beyond() || v.Incomplete() {
+		t.Errorf("beyond repair %t, incomplete %t", v.Damage.Beyond(), v.Incomplete())
+	}
+	for i := range data {
+		data[i] ^= 1
+	}
+	write(t, part, data)
+	if v := b.mustVerify(t, dir); v.Damage == nil || !v.Damage.Beyond() || v.Incomplete() {
+		t.Errorf("all of it altered: %+v", v.Damage)
+	}
+	if err := os.Remove(part); err != nil {
+		t.Fatal(err)
+	}
+	if v := b.mustVerify(t, dir); !v.Incomplete() {
+		t.Errorf("a part is missing: %+v", v.Checks)
+	}
 	write(t, part, was)
 	if v := b.mustVerify(t, dir); v.Decision != Accepted {
 		t.Fatal(v.Decision)

@@ -84,7 +84,11 @@ func newLabDay(t *testing.T, n int) *labDay {
 			}
 		}
 		code = next
-		must(t, "seal", j.collection, "--to", j.media, "--keys", j.site, "--quiet", "--new-number")
+		args := []string{"seal", j.collection, "--to", j.media, "--keys", j.site, "--quiet", "--new-number"}
+		if i > 0 {
+			args = append(args, "--amended", "tubes labelled anew")
+		}
+		must(t, args...)
 		d.dirs = append(d.dirs, filepath.Join(j.media, fmt.Sprintf("WEIR-%04d", i+1)))
 	}
 	return d

@@ -82,8 +82,7 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 		fmt.Fprintf(w, "damaged in all: %d bytes of the archive, counted in pieces of %d\n", d.Bytes, d.Unit)
 	}
 	if v.Repaired == nil {
-		last := v.Checks[len(v.Checks)-1]
-		printSalvage(w, d.Salvage, last.Name == "files" && !last.OK)
+		printSalvage(w, d.Salvage, v.Incomplete())
 	}
 	switch {
 	case v.Repaired != nil:
@@ -92,7 +91,7 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 	case d.Mendable:
 		fmt.Fprintln(w, "the repair data suffice: "+
 			"verify SHIPMENT --repair-into DIR writes the whole shipment anew into a new folder")
-	case d.Bytes > 0 && !d.Unplaced && d.Unit == repair.BlockSize:
+	case d.Beyond():
 		fmt.Fprintln(w, "more is damaged than the repair data can mend")
 	}
 }

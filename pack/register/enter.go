@@ -99,7 +99,8 @@ func enter(ctx context.Context, tx *sql.Tx, n int, a Arrival) (ans Answer, err e
 	}
 	if ans.Kind != Rejected {
 		_, err := tx.ExecContext(ctx,
-			"UPDATE intake_shipment SET state = $1 WHERE study = $2 AND site = $3 AND number = $4", state, a.Study, a.Site, n)
+			"UPDATE intake_shipment SET state = $1 WHERE study = $2 AND site = $3 AND number = $4",
+			state, a.Study, a.Site, n)
 		if err != nil {
 			return ans, err
 		}
