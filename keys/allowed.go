@@ -9,7 +9,7 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// maxAllowedLines bounds an allowed_signers file, beside its size (1 MiB).
+// maxAllowedLines bounds an allowed_signers file, besides its size (1 MiB).
 const maxAllowedLines = 10_000
 
 // Allowed is a list of trusted signers in OpenSSH's allowed_signers format.
@@ -57,16 +57,16 @@ func ParseAllowed(data []byte) (*Allowed, error) { return parseAllowed("", data)
 
 func parseAllowed(path string, data []byte) (*Allowed, error) {
 	if len(data) > maxList {
-		return nil, fault(path, "is larger than %d bytes; %s", maxList, mendFile)
+		return nil, fault(DamagedFile, path, "is larger than %d bytes", maxList)
 	}
 	if n := bytes.Count(data, []byte("\n")); n > maxAllowedLines || n == maxAllowedLines && data[len(data)-1] != '\n' {
-		return nil, fault(path, "has more than %d lines; %s", maxAllowedLines, mendFile)
+		return nil, fault(DamagedFile, path, "has more than %d lines", maxAllowedLines)
 	}
 	a := &Allowed{}
 	for n, text := range textLines(data) {
 		line, problem := parseAllowedLine(text)
-		if problem != "" {
-			return nil, fault(path, "line %d %s", n, mended(problem, mendLine))
+		if problem != nil {
+			return nil, problem.at(path, atLine(n))
 		}
 		a.lines = append(a.lines, line)
 	}
@@ -100,29 +100,28 @@ func (f *Folder) Allowed() (*Allowed, error) {
 }
 
 // parseAllowedLine reads: principals [options] keytype base64 [comment].
-// problem, when not "", completes "line 3 ".
-func parseAllowedLine(s string) (l allowedLine, problem string) {
+func parseAllowedLine(s string) (l allowedLine, problem *Error) {
 	if strings.ContainsFunc(s, func(r rune) bool { return r < ' ' && r != '\t' || r == 0x7f }) {
-		return l, "has a control character in it; write the line again in a text editor"
+		return l, bad(ControlCharacter, "has a control character in it")
 	}
 	if kind := secretLine(s); kind != "" {
-		return l, "holds " + kind + " where a public key belongs; take it out, and if this file has left its owner's computer, the owner must make a new key"
+		return l, bad(SecretInList, "holds "+kind+" where a public key belongs")
 	}
 	var names string
 	if quoted, ok := strings.CutPrefix(s, `"`); ok {
 		names, s, ok = strings.Cut(quoted, `"`)
 		if !ok || s == "" || s[0] != ' ' && s[0] != '\t' {
-			return l, "has a quotation mark without its partner"
+			return l, bad(BadLine, "has a quotation mark without its partner")
 		}
 		s = strings.TrimLeft(s, " \t")
 	} else {
 		names, s = field(s)
 	}
-	if l.principals, problem = parsePrincipals(names); problem != "" {
+	if l.principals, problem = parsePrincipals(names); problem != nil {
 		return l, problem
 	}
 	if kind, _ := field(s); !looksLikeKeyType(kind) {
-		if s, problem = l.parseOptions(s); problem != "" {
+		if s, problem = l.parseOptions(s); problem != nil {
 			return l, problem
 		}
 	}
@@ -130,22 +129,23 @@ func parseAllowedLine(s string) (l allowedLine, problem string) {
 	return l, problem
 }
 
-func parsePrincipals(s string) ([]string, string) {
+func parsePrincipals(s string) ([]string, *Error) {
 	list := strings.Split(s, ",")
 	for _, p := range list {
 		switch {
 		case strings.ContainsAny(p, "*?"):
-			return nil, "has a pattern (* or ?) for the signer's name, which trusts this key under names nobody checked; write the site code or the laboratory's name"
+			return nil, bad(NamePattern, "has a pattern (* or ?) for the signer's name, which trusts this key under names nobody checked")
 		case strings.HasPrefix(p, "!"):
-			return nil, "excludes a name with !, which is not supported; list the names that are meant"
+			return nil, bad(NameExcluded, "excludes a name with !, which is not supported")
 		case !validPrincipal(p):
-			return nil, "does not begin with a signer's name (the site code or the laboratory's name), as in: NAME namespaces=\"...\" ssh-ed25519 AAAA..."
+			return nil, bad(BadLine, "does not begin with a signer's name (the site code or the laboratory's name), "+
+				`as in: NAME namespaces="..." ssh-ed25519 AAAA...`)
 		}
 	}
-	return list, ""
+	return list, nil
 }
 
-// validPrincipal passes what can stand in a list of principals in one spelling:
+// validPrincipal passes what a list of principals can hold in one spelling only:
 // visible ASCII without pattern characters, commas and quotation marks. Names
 // that Trust writes are narrower, see validName.
 func validPrincipal(p string) bool {
@@ -166,8 +166,9 @@ func visible(s string) bool {
 
 // parseOptions reads the comma-separated options at the start of s and returns
 // what follows them.
-func (l *allowedLine) parseOptions(s string) (rest, problem string) {
-	const unknown = "has neither a supported key (ssh-ed25519, ecdsa, rsa) nor a known option (namespaces, valid-after, valid-before) after the name"
+func (l *allowedLine) parseOptions(s string) (rest string, problem *Error) {
+	unknown := bad(BadLine, "has neither a supported key (ssh-ed25519, ecdsa, rsa) nor a known option "+
+		"(namespaces, valid-after, valid-before) after the name")
 	for {
 		end := strings.IndexAny(s, "=, \t")
 		if end < 0 {
@@ -176,7 +177,7 @@ func (l *allowedLine) parseOptions(s string) (rest, problem string) {
 		name := strings.ToLower(s[:end])
 		switch name {
 		case "cert-authority":
-			return "", "trusts a certificate authority, which is not supported; list the signers' own keys"
+			return "", bad(Authority, "trusts a certificate authority, which is not supported")
 		case "namespaces", "valid-after", "valid-before":
 		default:
 			return "", unknown
@@ -184,52 +185,52 @@ func (l *allowedLine) parseOptions(s string) (rest, problem string) {
 		quoted, ok := strings.CutPrefix(s[end:], `="`)
 		value, after, closed := strings.Cut(quoted, `"`)
 		if !ok || !closed {
-			return "", "needs quotation marks, as in: " + name + `="..."`
+			return "", bad(BadLine, "needs quotation marks, as in: "+name+`="..."`)
 		}
-		if problem := l.setOption(name, value); problem != "" {
+		if problem := l.setOption(name, value); problem != nil {
 			return "", problem
 		}
 		switch {
 		case after == "":
-			return "", "has no key after the options"
+			return "", bad(BadLine, "has no key after the options")
 		case after[0] == ',':
 			s = after[1:]
 		case after[0] == ' ' || after[0] == '\t':
-			return strings.TrimLeft(after, " \t"), ""
+			return strings.TrimLeft(after, " \t"), nil
 		default:
-			return "", "has something directly after a quotation mark; write a comma between options and a blank before the key"
+			return "", bad(BadSeparator, "has something directly after a quotation mark")
 		}
 	}
 }
 
-func (l *allowedLine) setOption(name, value string) (problem string) {
+func (l *allowedLine) setOption(name, value string) *Error {
 	if name == "namespaces" {
 		if l.namespaces != nil {
-			return "has namespaces twice"
+			return bad(BadLine, "has namespaces twice")
 		}
 		l.namespaces = strings.Split(value, ",")
 		for _, n := range l.namespaces {
 			if !visible(n) {
-				return "has a pattern, a blank or nothing among its namespaces; list each one by its full name, separated by commas without blanks"
+				return bad(BadNamespace, "has a pattern, a blank or nothing among its namespaces")
 			}
 		}
-		return ""
+		return nil
 	}
 	bound := &l.after
 	if name == "valid-before" {
 		bound = &l.before
 	}
 	if !bound.isZero() {
-		return "has " + name + " twice"
+		return bad(BadLine, "has "+name+" twice")
 	}
 	var ok bool
 	if *bound, ok = parseStamp(value); !ok {
-		return "has no valid time in " + name + "; write YYYYMMDD or YYYYMMDDHHMM or YYYYMMDDHHMMSS, with a Z after it for UTC"
+		return bad(BadTime, "has no valid time in "+name)
 	}
 	if !l.after.isZero() && !l.before.isZero() && l.after.utc == l.before.utc && l.after.civil.After(l.before.civil) {
-		return "is never valid: valid-after is later than valid-before"
+		return bad(BadLine, "is never valid: valid-after is later than valid-before")
 	}
-	return ""
+	return nil
 }
 
 var stampLayouts = map[int]string{8: "20060102", 12: "200601021504", 14: "20060102150405"}
@@ -274,7 +275,7 @@ func (l allowedLine) format() string {
 	return s + " " + formatPublicKey(l.key, "")
 }
 
-// covers says whether the line accepts every one of namespaces.
+// covers reports whether the line accepts every one of namespaces.
 func (l allowedLine) covers(namespaces ...string) bool {
 	if l.namespaces == nil {
 		return true

@@ -230,9 +230,9 @@ func TestVerifySays(t *testing.T) {
 		{"signed for another purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", ns, at, OtherNamespace, "another purpose"},
 		{"asked for another purpose", base, message, good, "07", "bag@outbreath", at, OtherNamespace, "another purpose"},
 		{"asked for no purpose", base, message, good, "07", "", at, OtherNamespace, "another purpose"},
-		{"not trusted for the purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", "bag@outbreath", at, OtherNamespace, "not for this purpose"},
+		{"not trusted for the purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", "bag@outbreath", at, NotTrustedFor, "not for this purpose"},
 		{"not yet valid", base, message, good, "07", ns, time.Date(2025, 12, 31, 23, 59, 59, 0, time.UTC), NotValidThen, "not valid yet"},
-		{"expired", base, message, good, "07", ns, time.Date(2026, 12, 31, 0, 0, 1, 0, time.UTC), NotValidThen, "no longer valid"},
+		{"expired", base, message, good, "07", ns, time.Date(2026, 12, 31, 0, 0, 1, 0, time.UTC), Expired, "no longer valid"},
 		{"between two times of validity", `07 valid-before="20260101" ` + key + "\n" + `07 valid-after="20270101" ` + key, message, good, "07", ns, at, NotValidThen, "not valid at this time"},
 		{"changed data", base, []byte("sums!"), good, "07", ns, at, DataChanged, "data was changed"},
 		{"no data", base, nil, good, "07", ns, at, DataChanged, "data was changed"},
@@ -363,7 +363,7 @@ func FuzzParseAllowed(f *testing.F) {
 		}
 		for _, l := range a.lines {
 			again, problem := parseAllowedLine(l.format())
-			if problem != "" {
+			if problem != nil {
 				t.Fatalf("%q: %s", l.format(), problem)
 			}
 			if again.format() != l.format() {

@@ -8,15 +8,11 @@ import (
 	"time"
 )
 
-// contactsFile says of each trusted key whose it is, since when, whether two
+// contactsFile lists for each trusted key whose it is, since when, whether two
 // people have compared it, and until when it may be used. It is public. A key that
 // it does not name is trusted all the same, as before this file was kept: trust is in
 // recipients.txt and allowed_signers alone.
 const contactsFile = "contacts.txt"
-
-const contactsIntro = `# Whose the trusted keys are: fingerprint, name, trusted since, compared by telephone, not after (- is none).
-# Written by outbreath keys trust; the keys themselves are in the other files.
-`
 
 const maxContacts = 10_000
 
@@ -42,12 +38,10 @@ func parseContacts(path string, data []byte) ([]contact, error) {
 	lines := 0
 	for n, line := range textLines(data) {
 		if lines++; lines > maxContacts {
-			return nil, fault(path, "has more than %d lines; %s", maxContacts, mendFile)
+			return nil, fault(DamagedFile, path, "has more than %d lines", maxContacts)
 		}
 		f := strings.Fields(line)
-		bad := func(what string) error {
-			return fault(path, "line %d: %s; take the line out, and trust that key again with keys trust", n, what)
-		}
+		bad := func(what string) error { return fault(BadContact, path, "line %d: %s", n, what) }
 		if len(f) != 5 {
 			return nil, bad("five words are expected")
 		}
@@ -100,7 +94,7 @@ func (f *Folder) writeContacts(list []contact) error {
 		fmt.Fprintln(&b, c.format())
 	}
 	if b.Len() > maxList {
-		return fault(f.path(contactsFile), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
+		return fault(FullList, f.path(contactsFile), "has no room for more keys (%d bytes at most)", maxList)
 	}
 	return f.replace(contactsFile, []byte(b.String()), 0o644)
 }

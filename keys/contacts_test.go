@@ -110,7 +110,7 @@ func TestReplace(t *testing.T) {
 	trust(t, site, readFile(t, old.path(publicFile)), "")
 	before := readFile(t, site.path(recipientsFile))
 	_, err := site.Trust(readFile(t, anew.path(publicFile)), TrustOptions{Day: today})
-	if err == nil || !strings.Contains(err.Error(), "somebody put keys of their own in between") || !strings.Contains(err.Error(), "--replace") {
+	if err == nil || !strings.Contains(err.Error(), "somebody put keys of their own in between") || err.(*Error).Fault != ChangedKey || err.(*Error).Name != "tern-lab" {
 		t.Fatal(err)
 	}
 	if string(readFile(t, site.path(recipientsFile))) != string(before) {

@@ -18,7 +18,7 @@ import (
 // NewOptions are the choices of [Create].
 type NewOptions struct {
 	Role       Role
-	Name       string // principal: the site code, or the lab's short name; may be empty; stands as comment in signing.pub
+	Name       string // principal: the site code, or the lab's short name; may be empty; the comment of signing.pub
 	Classic    bool   // lab: X25519 instead of the post-quantum hybrid
 	Passphrase []byte `json:"-"` // nil: keys are written plain, mode 0600
 
@@ -40,16 +40,16 @@ type newFile struct {
 	mode fs.FileMode
 }
 
-// Create makes a new key folder at dir, whole or not at all, and never over an
-// existing one: an empty folder may be there, nothing else. Folders above dir
-// are made if need be. The error is an *[Error].
+// Create makes a new key folder at dir, whole or not at all. Nothing may be at dir but an
+// empty folder, else the error is [Occupied]. Folders above dir are made if need be. The
+// error is an *[Error]; nothing is left at dir then.
 func Create(dir string, o NewOptions) (*Folder, error) {
 	dir = filepath.Clean(dir)
 	if o.Name != "" && !validName(o.Name) {
-		return nil, fault(dir, "the name given for this folder cannot be a signer's name: use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code")
+		return nil, fault(BadName, dir, "the name given for this folder cannot be a signer's name")
 	}
 	if o.Passphrase != nil && len(o.Passphrase) == 0 {
-		return nil, fault(dir, "the passphrase is empty; choose one, or say --no-passphrase")
+		return nil, fault(EmptyPassphrase, dir, "the passphrase is empty")
 	}
 	if err := vacant(dir); err != nil {
 		return nil, err
@@ -81,7 +81,8 @@ func vacant(dir string) error {
 	if err != nil {
 		return ioFault(dir, "look at the place of the new key folder", err)
 	}
-	occupied := &Error{Path: dir, Message: "something is here already, and keys are never written over; name a folder that does not exist", cause: fs.ErrExist}
+	occupied := &Error{Fault: Occupied, Path: dir, cause: fs.ErrExist,
+		Message: "something is here already, and keys are never written over"}
 	if !info.IsDir() {
 		return occupied
 	}
@@ -103,9 +104,9 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 	}
 	switch {
 	case o.Role == Site && o.Classic:
-		return nil, fault(dir, "classic or post-quantum is the laboratory's choice; a site's folder has no such key")
+		return nil, fault(ClassicSite, dir, "classic or post-quantum is the laboratory's choice: a site's folder has no such key")
 	case o.Role == Site && (o.Identity != nil || o.Recipient != ""):
-		return nil, fault("", "an identity opens shipments, which a site's folder does not; leave --identity and --recipient away, or say --role lab")
+		return nil, fault(SiteIdentity, "", "an identity opens shipments, which a site's folder does not")
 	case o.Role == Site:
 		var b [32]byte
 		rand.Read(b[:])
@@ -119,7 +120,7 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{allowedFile, []byte(allowedIntroSite), 0o644},
 			newFile{publicFile, appendLines([]byte(publicIntroSite), pub), 0o644}), nil
 	case o.Recipient != "" && o.Identity == nil:
-		return nil, fault(dir, "a recipient is said without the identity that it belongs to; name the identity's file with --identity")
+		return nil, fault(RecipientAlone, dir, "a recipient is given without the identity that it belongs to")
 	case o.Role == Lab && o.Identity != nil:
 		file, public, err := takenIdentity(o)
 		if err != nil {
@@ -152,7 +153,7 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 			newFile{allowedFile, []byte(allowedIntroLab), 0o644},
 			newFile{publicFile, appendLines([]byte(publicIntroLab), public, pub), 0o644}), nil
 	}
-	return nil, fault(dir, "a key folder is a site's or a laboratory's: say --role site or --role lab")
+	return nil, fault(NoRole, dir, "a key folder is a site's or a laboratory's, and this one is neither")
 }
 
 // signingFiles makes the signing key, or takes the public half of an agent's.
@@ -168,17 +169,17 @@ func signingFiles(dir string, o NewOptions) (pub string, files []newFile, err er
 		key, _, problem := parsePublicKey(line)
 		switch {
 		case secretLine(line) != "":
-			problem = "holds " + secretLine(line) + ", which an ssh-agent keeps to itself; name the file that ends with .pub"
-		case problem == "" && pub != "":
-			problem = "is a second key; one is expected"
+			problem = bad(NotPublicFile, "holds "+secretLine(line)+", which an ssh-agent keeps to itself")
+		case problem == nil && pub != "":
+			problem = bad(OneKeyExpected, "is a second key, where one is expected")
 		}
-		if problem != "" {
-			return "", nil, fault("", "line %d of the signing key %s", n, problem)
+		if problem != nil {
+			return "", nil, problem.at("", atLine(n)+" of the signing key")
 		}
 		pub = formatPublicKey(key, o.Name)
 	}
 	if pub == "" {
-		return "", nil, fault("", "the file of the signing key holds no public key; name the file that ends with .pub")
+		return "", nil, fault(NotPublicFile, "", "the file of the signing key holds no public key")
 	}
 	return pub, []newFile{{signingPub, []byte(pub + "\n"), 0o644}}, nil
 }
@@ -194,20 +195,20 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 		found++
 		if isPluginIdentity(line) {
 			r, problem := parseRecipient(o.Recipient)
-			if problem != "" || r.plugin == "" {
-				return file, "", fault("", "line %d of the identity is a plugin's; say its recipient (age1...), as the plugin showed it, with --recipient", n)
+			if problem != nil || r.plugin == "" {
+				return file, "", fault(RecipientMissing, "", "line %d of the identity is a plugin's, which does not show its recipient (age1...)", n)
 			}
 			public = r.text
 			continue
 		}
 		_, own, ok := parseIdentity(line)
 		if !ok {
-			return file, "", fault("", "line %d of the identity is neither an age identity nor an OpenSSH private key, or is cut short", n)
+			return file, "", fault(NotIdentity, "", "line %d of the identity is neither an age identity nor an OpenSSH private key, or is cut short", n)
 		}
 		public = own
 	}
 	if found != 1 {
-		return file, "", fault("", "the file of the identity holds %d keys; one is expected", found)
+		return file, "", fault(OneKeyExpected, "", "the file of the identity holds %d keys, where one is expected", found)
 	}
 	secret, err := protect(o.Identity, o.Passphrase)
 	if err != nil {
@@ -224,7 +225,7 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 // passphrase: if it is given one, that must be the key's own.
 func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	if o.Recipient != "" {
-		return file, "", fault("", "a recipient is said for an identity that lives in a token; leave --recipient away, an SSH key tells its own")
+		return file, "", fault(RecipientNeedless, "", "a recipient is given for an identity that shows its own: it is an SSH key")
 	}
 	asked := false
 	_, public, err = sshIdentity(o.Identity, func() ([]byte, error) {
@@ -234,19 +235,19 @@ func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	var locked *ssh.PassphraseMissingError
 	switch _, missing := ssh.ParseRawPrivateKey(o.Identity); {
 	case o.Passphrase != nil && err == nil && !asked:
-		return file, "", fault("", "the SSH key has no passphrase of its own, and the folder's would not protect it; give it one first (ssh-keygen -p -f FILE) and type the same here, or say --no-passphrase")
+		return file, "", fault(UnlockedSSHKey, "", "the SSH key has no passphrase of its own, and the folder's would not protect it")
 	case o.Passphrase != nil && errors.Is(err, ErrPassphrase):
-		return file, "", fault("", "the SSH key has another passphrase; type that of the key, so that one passphrase opens the folder")
+		return file, "", fault(OtherPassphrase, "", "the SSH key has another passphrase")
 	case o.Passphrase == nil && errors.As(missing, &locked) && locked.PublicKey != nil:
 		public, err = formatPublicKey(locked.PublicKey, ""), nil // its passphrase is asked for when it is used
 	}
 	if err == nil {
-		if _, problem := sshRecipient(public); problem != "" {
+		if _, problem := sshRecipient(public); problem != nil {
 			err = errNotSSHKey
 		}
 	}
 	if err != nil {
-		return file, "", fault("", "the identity %s", errNotSSHKey)
+		return file, "", fault(NotIdentity, "", "the identity %s", errNotSSHKey)
 	}
 	return newFile{identitySSH, o.Identity, 0o600}, public, nil
 }
@@ -293,7 +294,7 @@ func protect(text, pass []byte) ([]byte, error) {
 	return seal(text, pass)
 }
 
-// writeFolder writes a temporary folder beside dir and renames it, once its
+// writeFolder writes a temporary folder next to dir and renames it, once its
 // modes have been found to hold on this disk.
 func writeFolder(dir string, files []newFile) (err error) {
 	parent := filepath.Dir(dir)
@@ -315,12 +316,12 @@ func writeFolder(dir string, files []newFile) (err error) {
 		}
 	}
 	if err := (&Folder{dir: tmp}).check(); err != nil {
-		return fault(dir, "this disk does not keep files private (or not unchanged); choose a folder on the computer's own disk for the keys")
+		return fault(NotPrivateDisk, dir, "this disk does not keep files private (or not unchanged)")
 	}
 	if err := syncDir(tmp); err != nil {
 		return ioFault(dir, "write this folder", err)
 	}
-	// An empty folder may stand at dir; os.Remove takes it away only if it is
+	// An empty folder may be at dir; os.Remove takes it away only if it is
 	// still empty, and Rename fails if something came there in between.
 	if info, err := os.Lstat(dir); err == nil && info.IsDir() {
 		if err := os.Remove(dir); err != nil {
@@ -335,30 +336,3 @@ func writeFolder(dir string, files []newFile) (err error) {
 	}
 	return nil
 }
-
-// Comments at the head of the new files. Lines that begin with # are ignored by
-// age and ssh-keygen as well.
-const (
-	recipientsIntro = `# Laboratories that shipments are encrypted for: one age recipient a line.
-# Add one with: outbreath keys trust FILE
-`
-	allowedIntroSite = `# Laboratories whose receipts are trusted (OpenSSH allowed_signers).
-# Add one with: outbreath keys trust FILE
-`
-	allowedIntroLab = `# Sites whose shipments are trusted (OpenSSH allowed_signers).
-# Add one with: outbreath keys trust FILE
-`
-	identityIntro = `# SECRET. Whoever has this line can open every shipment to this laboratory.
-# Never send it, and keep a copy where only the laboratory can reach it.
-`
-	recipientIntro = `# This laboratory's age recipient. It is public: sites encrypt with it.
-`
-	publicIntroSite = `# Public key of a site, for the laboratory. It holds no secret.
-# The laboratory adds it with: outbreath keys trust FILE
-# Before use, both sides read the fingerprint to each other by telephone and compare (outbreath keys show).
-`
-	publicIntroLab = `# Public keys of a laboratory, for its sites. They hold no secret.
-# A site adds them with: outbreath keys trust FILE
-# Before use, both sides read the fingerprints to each other by telephone and compare (outbreath keys show).
-`
-)

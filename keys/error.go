@@ -9,12 +9,13 @@ import (
 	"unicode"
 )
 
-// An Error says what is wrong with a key folder and what to do. Path names a
-// file, or is "" when the fault lies in what was handed to [Folder.Trust] or
-// [ParseAllowed]; no content of a file is ever in it.
+// An Error states what is wrong with a key folder or with what was handed to this
+// package. No content of a file is ever in it. What to do about it follows from Fault.
 type Error struct {
-	Path    string
-	Message string
+	Fault   Fault
+	Path    string // file or folder; "" when what was handed over has none
+	Name    string // of the party whose key it is, or of the plugin; "" where neither matters
+	Message string // completes Path and a colon
 	cause   error
 }
 
@@ -29,11 +30,17 @@ func (e *Error) Error() string {
 // folder, kept from its work.
 var ErrBusy = errors.New("the key folder is in use")
 
-// Unwrap gives the system's error behind e, if there is one.
+// Unwrap returns the system's error behind e, or nil.
 func (e *Error) Unwrap() error { return e.cause }
 
-func fault(path, format string, args ...any) *Error {
-	return &Error{Path: path, Message: fmt.Sprintf(format, args...)}
+func fault(f Fault, path, format string, args ...any) *Error {
+	return &Error{Fault: f, Path: path, Message: fmt.Sprintf(format, args...)}
+}
+
+// of returns e with the name of whom it is about.
+func (e *Error) of(name string) *Error {
+	e.Name = name
+	return e
 }
 
 // ioFault turns a system's error into ours: its reason, without the names that
@@ -44,22 +51,20 @@ func ioFault(path, verb string, err error) *Error {
 	if errors.As(err, &pe) {
 		reason = pe.Err
 	}
-	return &Error{Path: path, Message: "cannot " + verb + ": " + reason.Error(), cause: err}
+	return &Error{Fault: FailedIO, Path: path, Message: "cannot " + verb + ": " + reason.Error(), cause: err}
 }
 
-// mended adds what to do to a problem that does not say it yet.
-func mended(problem, todo string) string {
-	if strings.Contains(problem, "; ") {
-		return problem
-	}
-	return problem + "; " + todo
+// bad returns the fault of a line that a parser met. Its message completes "line 3 ".
+func bad(f Fault, message string) *Error { return &Error{Fault: f, Message: message} }
+
+// at places the fault of a line: in the file at path, after where, such as "line 3".
+func (e *Error) at(path, where string) *Error {
+	placed := *e
+	placed.Path, placed.Message = path, where+" "+e.Message
+	return &placed
 }
 
-// The usual thing to do about a line of a list, and about a whole file.
-const (
-	mendLine = "take that line out, or put back your copy of the file"
-	mendFile = "put back your copy of it"
-)
+func atLine(n int) string { return "line " + strconv.Itoa(n) }
 
 // quotePath leaves ordinary paths as typed and quotes those whose characters
 // would not be seen.
@@ -68,15 +73,4 @@ func quotePath(p string) string {
 		return strconv.Quote(p)
 	}
 	return p
-}
-
-// shellPath is p as it can be typed after a command.
-func shellPath(p string) string {
-	plain := func(r rune) bool {
-		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("/._-+@%,", r)
-	}
-	if p != "" && strings.IndexFunc(p, func(r rune) bool { return !plain(r) }) < 0 {
-		return p
-	}
-	return "'" + strings.ReplaceAll(p, "'", `'\''`) + "'"
 }

@@ -26,17 +26,17 @@ func checkFolder(dir string) error {
 	info, err := os.Lstat(dir)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return &Error{Path: dir, Message: "there is no key folder here; name another with --keys DIR, or make one with keys new", cause: err}
+		return &Error{Fault: NoFolder, Path: dir, Message: "there is no key folder here", cause: err}
 	case err != nil:
 		return ioFault(dir, "look at the key folder", err)
 	case info.Mode()&fs.ModeSymlink != 0:
-		return fault(dir, "is a link, not a folder; name the folder it leads to")
+		return fault(LinkedFolder, dir, "is a link, not a folder")
 	case !info.IsDir():
-		return fault(dir, "is not a folder; name the folder that holds the keys")
+		return fault(NotFolder, dir, "is not a folder")
 	case anothers(info):
-		return fault(dir, "belongs to another user of this computer, who can change the keys; run: sudo chown -R \"$(id -un)\" %s, or run the command as the user whose folder it is", shellPath(dir))
+		return fault(ForeignFolder, dir, "belongs to another user of this computer, who can change the keys")
 	case hasModes && info.Mode().Perm()&0o077 != 0:
-		return fault(dir, "others can get into this key folder; run: chmod 700 %s (if that changes nothing, the disk keeps no permissions: keep the keys on one that does)", shellPath(dir))
+		return fault(OpenFolder, dir, "others can get into this key folder")
 	}
 	return nil
 }
@@ -50,15 +50,15 @@ func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 	case err != nil:
 		return nil, ioFault(path, "look at this file", err)
 	case info.Mode()&fs.ModeSymlink != 0:
-		return nil, fault(path, "is a link; put the file itself into the key folder")
+		return nil, fault(LinkedFile, path, "is a link")
 	case !info.Mode().IsRegular():
-		return nil, fault(path, "is not an ordinary file; move it out of the key folder")
+		return nil, fault(NotFile, path, "is not an ordinary file")
 	}
 	if err := checkOwn(path, info, secret); err != nil {
 		return nil, err
 	}
 	if info.Size() > limit {
-		return nil, fault(path, "is larger than %d bytes and cannot be a file of a key folder; %s", limit, mendFile)
+		return nil, fault(DamagedFile, path, "is larger than %d bytes and cannot be a file of a key folder", limit)
 	}
 	return info, nil
 }
@@ -68,11 +68,11 @@ func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 func checkOwn(path string, info fs.FileInfo, secret bool) error {
 	switch {
 	case anothers(info):
-		return fault(path, "belongs to another user of this computer, who can change it; run: sudo chown \"$(id -un)\" %s, or run the command as the user whose file it is", shellPath(path))
+		return fault(ForeignFile, path, "belongs to another user of this computer, who can change it")
 	case hasModes && info.Mode().Perm()&0o022 != 0 && !secret:
-		return fault(path, "others can change this list of keys; look through it, then run: chmod 644 %s", shellPath(path))
+		return fault(WritableList, path, "others can change this list of keys")
 	case secret && hasModes && info.Mode().Perm()&0o077 != 0:
-		return fault(path, "others can read this key; run: chmod 600 %s (if that changes nothing, the disk keeps no permissions: keep the key on one that does)", shellPath(path))
+		return fault(ReadableKey, path, "others can read this key")
 	}
 	return nil
 }
@@ -92,8 +92,8 @@ func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found
 	return data, err == nil, err
 }
 
-// readChecked reads the file that info was taken of, if it still is the one and
-// check finds nothing in it as it lies open.
+// readChecked reads the file that info was taken of, if it is still the same one and
+// check accepts it once it is open.
 func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileInfo) error) ([]byte, error) {
 	file, err := os.OpenFile(path, os.O_RDONLY|openFlags, 0)
 	if err != nil {
@@ -102,7 +102,7 @@ func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileI
 	defer file.Close()
 	now, err := file.Stat()
 	if err != nil || !os.SameFile(info, now) {
-		return nil, fault(path, "was replaced while it was read; run the command again")
+		return nil, fault(ReplacedFile, path, "was replaced while it was read")
 	}
 	if err := check(now); err != nil {
 		return nil, err
@@ -112,7 +112,7 @@ func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileI
 		return nil, ioFault(path, "read this file", err)
 	}
 	if int64(len(data)) > limit {
-		return nil, fault(path, "is larger than %d bytes; check that it is the right file", limit)
+		return nil, fault(WrongFile, path, "is larger than %d bytes", limit)
 	}
 	return data, nil
 }
@@ -125,13 +125,13 @@ func CheckOwn(path string, file *os.File) error {
 		return ioFault(path, "look at this file", err)
 	}
 	if info.IsDir() {
-		return fault(path, "is a folder; name the file in it")
+		return fault(NamedFolder, path, "is a folder")
 	}
 	if anothers(info) {
-		return fault(path, "belongs to another user of this computer; a secret is read from a file of your own only")
+		return fault(ForeignSecret, path, "belongs to another user of this computer")
 	}
 	if hasModes && info.Mode().Perm()&0o077 != 0 {
-		return fault(path, "others can read this file, and a secret stands in it; run: chmod 600 %s (if that changes nothing, the disk keeps no permissions: keep it on one that does)", shellPath(path))
+		return fault(ReadableSecret, path, "others can read this file, which holds a secret")
 	}
 	return nil
 }
@@ -154,15 +154,15 @@ func readNamed(path string, limit int64, check func(fs.FileInfo) error) ([]byte,
 	info, err := os.Lstat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, &Error{Path: path, Message: "there is no such file; check the name", cause: err}
+		return nil, &Error{Fault: NoFile, Path: path, Message: "there is no such file", cause: err}
 	case err != nil:
 		return nil, ioFault(path, "look at this file", err)
 	case info.Mode()&fs.ModeSymlink != 0:
-		return nil, fault(path, "is a link; name the file that it leads to")
+		return nil, fault(NamedLink, path, "is a link")
 	case info.IsDir():
-		return nil, fault(path, "is a folder; name the file in it")
+		return nil, fault(NamedFolder, path, "is a folder")
 	case !info.Mode().IsRegular():
-		return nil, fault(path, "is not an ordinary file; name the file that holds the key")
+		return nil, fault(NamedOther, path, "is not an ordinary file")
 	}
 	if err := check(info); err != nil {
 		return nil, err
@@ -170,9 +170,9 @@ func readNamed(path string, limit int64, check func(fs.FileInfo) error) ([]byte,
 	return readChecked(path, info, limit, check)
 }
 
-// missing says that a file of the folder is not there.
-func (f *Folder) missing(name, todo string) *Error {
-	return &Error{Path: f.path(name), Message: "is missing; " + todo, cause: fs.ErrNotExist}
+// missing reports that a file of the folder is not there.
+func (f *Folder) missing(kind Fault, name string) *Error {
+	return &Error{Fault: kind, Path: f.path(name), Message: "is missing", cause: fs.ErrNotExist}
 }
 
 // replace writes a file of the folder whole or not at all. The caller holds the

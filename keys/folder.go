@@ -11,12 +11,12 @@ import (
 	"filippo.io/age/plugin"
 )
 
-// Role says whose folder it is.
+// A Role is the party that a folder belongs to.
 type Role string
 
 const (
-	Site Role = "site"
-	Lab  Role = "lab"
+	Site Role = "site" // has a pseudonym key, and encrypts to laboratories
+	Lab  Role = "lab"  // has an identity, which opens shipments
 )
 
 // The files of a key folder.
@@ -35,8 +35,10 @@ const (
 
 var secretFiles = []string{pseudonymFile, identityPlain, identityAge, identitySSH, signingFile}
 
-// A PassphraseFunc asks for the passphrase of what ("the pseudonym key"). It
-// is called only when a key has one, and at most once a Folder; see [Folder.AskAgain].
+// A PassphraseFunc asks for the passphrase of what, such as "the pseudonym key". It is
+// called only when a key has one, and at most once for a [Folder]; see [Folder.AskAgain].
+// The folder keeps a copy of what it returns. Its error ends what needs the key, and is
+// behind an *[Error] with the fault [UnreadableInput].
 type PassphraseFunc func(what string) ([]byte, error)
 
 // A Folder is a key folder whose modes have been checked. Its methods check
@@ -65,8 +67,8 @@ func Open(dir string, ask PassphraseFunc) (*Folder, error) {
 	return f, nil
 }
 
-// AskAgain sets who is asked for another passphrase when one was wrong, four times at
-// most; without it, a wrong one ends what needs the key.
+// AskAgain sets the function that asks for another passphrase when one was wrong, four
+// times at most; without it, a wrong one ends what needs the key.
 func (f *Folder) AskAgain(ask PassphraseFunc) { f.pass.again = ask }
 
 // check is Open's work: modes, then role and name.
@@ -100,21 +102,22 @@ func (f *Folder) check() error {
 	site, lab := here[pseudonymFile], len(identities) > 0
 	switch {
 	case site && lab:
-		return fault(f.dir, "holds a site's pseudonym key and a laboratory's identity; keep each in a folder of its own")
+		return fault(MixedFolder, f.dir, "holds a site's pseudonym key and a laboratory's identity")
 	case len(identities) > 1:
-		return fault(f.dir, "holds %s; keep one of them and move the other away", strings.Join(identities, " and "))
+		return fault(TwoIdentities, f.dir, "holds %s", strings.Join(identities, " and "))
 	case site:
 		f.role = Site
 	case lab:
 		f.role = Lab
 	case len(generations) > 0 || f.holdsSites():
-		return f.missing(pseudonymFile, "put back your copy of it, or join its shares with keys join; do not make a new one: "+
-			"with it the pseudonyms of all subjects would be lost, and new data would not join the old")
+		return f.missing(NoPseudonymKey, pseudonymFile)
 	default:
 		return &Error{
-			Path:    f.dir,
-			Message: "is not a key folder: it holds neither " + pseudonymFile + " (site) nor " + identityPlain + ", " + identityAge + " or " + identitySSH + " (laboratory); name another folder, or make a new one with keys new",
-			cause:   fs.ErrNotExist,
+			Fault: NotKeyFolder,
+			Path:  f.dir,
+			Message: "is not a key folder: it holds neither " + pseudonymFile + " (site) nor " +
+				identityPlain + ", " + identityAge + " or " + identitySSH + " (laboratory)",
+			cause: fs.ErrNotExist,
 		}
 	}
 	_, name, err := f.ownSigner()
@@ -131,12 +134,14 @@ func (f *Folder) holdsSites() bool {
 	return err == nil
 }
 
-// Dir returns the folder's path, Role whose it is.
+// Dir returns the folder's path.
 func (f *Folder) Dir() string { return f.dir }
-func (f *Folder) Role() Role  { return f.role }
+
+// Role returns the party that the folder belongs to.
+func (f *Folder) Role() Role { return f.role }
 
 // Name returns the comment of signing.pub: the site code or the lab's name, or
-// "" when it has none that can stand as a signer's name.
+// "" when it has none that can be a signer's name.
 func (f *Folder) Name() string { return f.name }
 
 func (f *Folder) path(name string) string { return filepath.Join(f.dir, name) }

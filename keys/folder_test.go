@@ -86,7 +86,7 @@ func TestCreate(t *testing.T) {
 						t.Error(err)
 					}
 					_, _, err := f.Recipients(nil, "2026-11-25")
-					wantError(t, err, "recipients.txt", "keys trust")
+					wantError(t, err, "recipients.txt", string(NoRecipient))
 				} else if _, err := f.Identities(); err != nil {
 					t.Error(err)
 				}
@@ -141,8 +141,8 @@ func TestCreateRefuses(t *testing.T) {
 		{"file", file, NewOptions{Role: Site}, "never written over"},
 		{"link", link, NewOptions{Role: Site}, "never written over"},
 		{"below a file", filepath.Join(file, "keys"), NewOptions{Role: Site}, "cannot"},
-		{"no role", filepath.Join(parent, "new"), NewOptions{}, "--role"},
-		{"unknown role", filepath.Join(parent, "new"), NewOptions{Role: "courier"}, "--role"},
+		{"no role", filepath.Join(parent, "new"), NewOptions{}, string(NoRole)},
+		{"unknown role", filepath.Join(parent, "new"), NewOptions{Role: "courier"}, string(NoRole)},
 		{"classic site", filepath.Join(parent, "new"), NewOptions{Role: Site, Classic: true}, "laboratory's choice"},
 		{"empty passphrase", filepath.Join(parent, "new"), NewOptions{Role: Site, Passphrase: []byte{}}, "empty"},
 		{"name with a star", filepath.Join(parent, "new"), NewOptions{Role: Site, Name: "0*"}, "signer's name"},
@@ -217,24 +217,24 @@ func TestOpenRefuses(t *testing.T) {
 		harm func(*testing.T, string)
 		want []string
 	}{
-		{"folder open to the group", Site, mode(".", 0o750), []string{"chmod 700 "}},
-		{"folder open to others", Site, mode(".", 0o701), []string{"chmod 700 "}},
-		{"pseudonym key read by others", Site, mode(pseudonymFile, 0o604), []string{"others can read this key; run: chmod 600 ", pseudonymFile}},
-		{"signing key read by the group", Site, mode(signingFile, 0o640), []string{"chmod 600 ", signingFile}},
-		{"signing key written by the group", Lab, mode(signingFile, 0o620), []string{"chmod 600 ", signingFile}},
-		{"identity read by others", Lab, mode(identityPlain, 0o644), []string{"chmod 600 ", identityPlain}},
+		{"folder open to the group", Site, mode(".", 0o750), []string{string(OpenFolder)}},
+		{"folder open to others", Site, mode(".", 0o701), []string{string(OpenFolder)}},
+		{"pseudonym key read by others", Site, mode(pseudonymFile, 0o604), []string{"others can read this key", string(ReadableKey), pseudonymFile}},
+		{"signing key read by the group", Site, mode(signingFile, 0o640), []string{string(ReadableKey), signingFile}},
+		{"signing key written by the group", Lab, mode(signingFile, 0o620), []string{string(ReadableKey), signingFile}},
+		{"identity read by others", Lab, mode(identityPlain, 0o644), []string{string(ReadableKey), identityPlain}},
 		{"pseudonym key is a link", Site, link(pseudonymFile), []string{"is a link", pseudonymFile}},
 		{"identity is a link", Lab, link(identityPlain), []string{"is a link", identityPlain}},
 		{"signing.pub is a link", Site, link(signingPub), []string{"is a link", signingPub}},
 		{"pseudonym key too large", Site, replace(pseudonymFile, strings.Repeat("0", maxSecret+1)), []string{"larger than 65536 bytes"}},
-		{"signing.pub is empty", Site, replace(signingPub, ""), []string{"signing.pub", "ssh-keygen -y -f "}},
+		{"signing.pub is empty", Site, replace(signingPub, ""), []string{"signing.pub", string(NoPublicKey)}},
 		{"signing.pub has two keys", Site, func(t *testing.T, dir string) {
 			pub := readFile(t, filepath.Join(dir, signingPub))
 			writeFile(t, filepath.Join(dir, signingPub), append(pub, pub...), 0o644)
 		}, []string{"signing.pub", "line 2"}},
 		{"signing.pub is no key", Site, replace(signingPub, "Marta's notes\n"), []string{"signing.pub", "line 1"}},
-		{"site and lab in one", Site, replace(identityPlain, "x"), []string{"a folder of its own"}},
-		{"two identities", Lab, replace(identityAge, "x"), []string{"keep one"}},
+		{"site and lab in one", Site, replace(identityPlain, "x"), []string{string(MixedFolder)}},
+		{"two identities", Lab, replace(identityAge, "x"), []string{string(TwoIdentities)}},
 		{"a folder instead of a key", Lab, func(t *testing.T, dir string) {
 			os.Remove(filepath.Join(dir, signingFile))
 			if err := os.Mkdir(filepath.Join(dir, signingFile), 0o700); err != nil {
@@ -258,7 +258,7 @@ func TestOpenRefuses(t *testing.T) {
 	}
 	missing := filepath.Join(t.TempDir(), "none")
 	_, err := Open(missing, nil)
-	wantError(t, err, "keys new")
+	wantError(t, err, string(NoFolder))
 	if !errors.Is(err, fs.ErrNotExist) {
 		t.Error("a missing folder is not fs.ErrNotExist")
 	}
@@ -301,11 +301,11 @@ func TestEveryUseChecksAgain(t *testing.T) {
 		}
 		if u.file != "" {
 			os.Chmod(u.f.path(u.file), 0o644)
-			wantError(t, u.use(), "chmod 600")
+			wantError(t, u.use(), string(ReadableKey))
 			os.Chmod(u.f.path(u.file), 0o600)
 		}
 		os.Chmod(u.f.Dir(), 0o755)
-		wantError(t, u.use(), "chmod 700")
+		wantError(t, u.use(), string(OpenFolder))
 		os.Chmod(u.f.Dir(), 0o700)
 	}
 }
@@ -407,7 +407,7 @@ func TestPassphrase(t *testing.T) {
 			t.Errorf("asked %d times", calls)
 		}
 		for _, err := range use(open(f, nil)) {
-			wantError(t, err, "--passphrase-file")
+			wantError(t, err, string(NoPassphrase))
 		}
 		for _, err := range use(open(f, ask([]byte{}, nil))) {
 			wantError(t, err, "an empty one")
@@ -492,12 +492,12 @@ func TestSignerMustMatchItsPublicKey(t *testing.T) {
 	a, b := create(t, NewOptions{Role: Site}), create(t, NewOptions{Role: Site})
 	writeFile(t, a.path(signingPub), readFile(t, b.path(signingPub)), 0o644)
 	_, err := a.Signer()
-	wantError(t, err, "signing.pub", "made together")
+	wantError(t, err, "signing.pub", string(UnmatchedFiles))
 
 	lab, other := create(t, NewOptions{Role: Lab}), create(t, NewOptions{Role: Lab})
 	writeFile(t, lab.path(recipientFile), readFile(t, other.path(recipientFile)), 0o644)
 	_, err = lab.Identities()
-	wantError(t, err, "recipient.txt", "made together")
+	wantError(t, err, "recipient.txt", string(UnmatchedFiles))
 }
 
 func TestMissingFiles(t *testing.T) {
@@ -518,7 +518,7 @@ func TestMissingFiles(t *testing.T) {
 		t.Errorf("Allowed: %v, %v", a, err)
 	}
 	_, _, err = f.Recipients(nil, "2026-11-25")
-	wantError(t, err, "keys trust")
+	wantError(t, err, string(NoRecipient))
 	_, err = f.Signer()
 	wantError(t, err, "missing")
 	if !errors.Is(err, fs.ErrNotExist) {
@@ -544,21 +544,6 @@ func TestSigningKeyOfOtherForms(t *testing.T) {
 			continue
 		}
 		wantError(t, err, "not an OpenSSH private key")
-	}
-}
-
-func TestShellPath(t *testing.T) {
-	for in, want := range map[string]string{
-		"/home/k/keys":  "/home/k/keys",
-		"my keys":       "'my keys'",
-		"it's":          `'it'\''s'`,
-		"$(rm x)":       "'$(rm x)'",
-		"":              "''",
-		"Schlüssel/one": "Schlüssel/one",
-	} {
-		if got := shellPath(in); got != want {
-			t.Errorf("%q: %s, not %s", in, got, want)
-		}
 	}
 }
 

@@ -12,9 +12,9 @@ import (
 	"strings"
 )
 
-// Earlier generations of the pseudonym key stay beside the newest one, as
+// Earlier generations of the pseudonym key stay in the folder with the newest one, as
 // pseudonym-1.key, pseudonym-2.key ...: without them the pseudonyms of earlier
-// shipments can no longer be led back.
+// shipments can no longer be traced to subjects.
 const maxGenerations = 1000
 
 func generationFile(n int) string { return fmt.Sprintf("pseudonym-%d.key", n) }
@@ -35,13 +35,14 @@ func (f *Folder) earlier() ([]string, error) {
 		}
 	}
 	if len(numbers) > maxGenerations {
-		return nil, fault(f.dir, "holds more than %d earlier pseudonym keys; put back your copy of the folder", maxGenerations)
+		return nil, fault(DamagedFile, f.dir, "holds more than %d earlier pseudonym keys", maxGenerations)
 	}
 	slices.Sort(numbers)
 	var names []string
 	for i, n := range numbers {
 		if n != i+1 {
-			return nil, fault(f.path(generationFile(i+1)), "is missing; without it the pseudonyms of earlier shipments cannot be led back; put back your copy of it")
+			return nil, fault(DamagedFile, f.path(generationFile(i+1)),
+				"is missing: without it the pseudonyms of earlier shipments cannot be traced")
 		}
 		names = append(names, generationFile(n))
 	}
@@ -71,14 +72,14 @@ func (f *Folder) Generations() ([]*PseudonymKey, error) {
 			all, from = append(all, k), append(from, name)
 		case same == 0 && i == len(names)-1: // a rotation that was cut off
 		default:
-			return nil, fault(f.path(name), "holds the same key as %s, so that one generation is lost; put back your copies of both", from[same])
+			return nil, fault(LostGeneration, f.path(name), "holds the same key as %s, so that one generation is lost", from[same])
 		}
 	}
 	return all, nil
 }
 
-// Rotate makes a new generation of the pseudonym key (site) for the shipments
-// to come and keeps the present one beside it. The new file is written, read
+// Rotate makes a new generation of the pseudonym key (site) for future shipments
+// and keeps the present one. The new file is written, read
 // back and only then put in the old one's place, under the same passphrase; a
 // crash in between leaves the old key in use.
 func (f *Folder) Rotate() error {
@@ -96,7 +97,7 @@ func (f *Folder) Rotate() error {
 		return err
 	}
 	if len(names) == maxGenerations {
-		return fault(f.dir, "holds %d earlier pseudonym keys; no more are kept in one folder", maxGenerations)
+		return fault(FullOfGenerations, f.dir, "holds %d earlier pseudonym keys, and no more are kept in one folder", maxGenerations)
 	}
 	states, err := f.states(all) // before anything is changed: one that was altered is refused
 	if err != nil {
@@ -114,7 +115,7 @@ func (f *Folder) Rotate() error {
 	return f.renewStates(states, newest) // until then they are good under the generation before
 }
 
-// keepPresent copies pseudonym.key beside itself as the latest earlier
+// keepPresent copies pseudonym.key within the folder as the latest earlier
 // generation, unless a rotation that was cut off has done so.
 func (f *Folder) keepPresent(names []string, present *PseudonymKey) error {
 	if len(names) > 0 {
@@ -166,7 +167,7 @@ func (f *Folder) place(name string, data []byte, k *PseudonymKey) error {
 	}
 	read, err := f.pseudonymKey(tmp)
 	if err == nil && !read.equal(k) {
-		err = fault(path, "does not read back as it was written; this disk cannot be trusted: the keys are as they were")
+		err = fault(BadDisk, path, "does not read back as it was written; the keys are as they were")
 	}
 	if err != nil {
 		return errors.Join(err, os.Remove(f.path(tmp)))

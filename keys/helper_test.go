@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -81,18 +82,20 @@ func writeFile(t testing.TB, path string, data []byte, mode fs.FileMode) {
 	}
 }
 
-// wantError fails unless err is an *Error whose text has every part.
+// wantError fails unless err is an *Error whose text and fault have every part.
 func wantError(t testing.TB, err error, parts ...string) {
 	t.Helper()
 	if err == nil {
 		t.Fatal("no error")
 	}
-	if !errors.As(err, new(*Error)) {
-		t.Errorf("%T is not *Error: %v", err, err)
+	var e *Error
+	if !errors.As(err, &e) || e.Fault == "" {
+		t.Fatalf("%T is not an *Error with a fault: %v", err, err)
 	}
+	text := fmt.Sprintf("%s (%s)", err, e.Fault)
 	for _, p := range parts {
-		if !strings.Contains(err.Error(), p) {
-			t.Errorf("error %q does not speak of %q", err, p)
+		if !strings.Contains(text, p) {
+			t.Errorf("error %q does not speak of %q", text, p)
 		}
 	}
 }

@@ -34,22 +34,22 @@ func (f *Folder) Identities() ([]age.Identity, error) {
 	plugins := false
 	for n, line := range textLines(text) {
 		if isPluginIdentity(line) {
-			id, err := f.pluginIdentity(line)
-			if err != nil {
-				return nil, fault(path, "line %d %s", n, err)
+			id, problem := f.pluginIdentity(line)
+			if problem != nil {
+				return nil, problem.at(path, atLine(n))
 			}
 			out, plugins = append(out, id), true
 			continue
 		}
 		id, public, ok := parseIdentity(line)
 		if !ok {
-			return nil, fault(path, "line %d is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...), or is cut short; put back your copy of this file", n)
+			return nil, fault(DamagedFile, path, "line %d is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...), or is cut short", n)
 		}
 		out = append(out, id)
 		own = append(own, public)
 	}
 	if len(out) == 0 {
-		return nil, fault(path, "holds no age identity; put back your copy of this file")
+		return nil, fault(DamagedFile, path, "holds no age identity")
 	}
 	return out, f.belongs(name, own, plugins)
 }
@@ -63,7 +63,7 @@ func (f *Folder) belongs(name string, own []string, plugins bool) error {
 	}
 	for _, r := range list {
 		if !slices.Contains(own, r.text) && !(plugins && r.plugin != "") {
-			return fault(f.path(recipientFile), "lists a recipient that does not belong to %s; put back the files that were made together", name)
+			return fault(UnmatchedFiles, f.path(recipientFile), "lists a recipient that does not belong to %s", name)
 		}
 	}
 	return nil
@@ -91,7 +91,7 @@ func (f *Folder) sshIdentities(data []byte) ([]age.Identity, error) {
 	}
 	switch {
 	case errors.Is(err, errNotSSHKey):
-		return nil, fault(path, "%s; put back your copy of it", err)
+		return nil, fault(DamagedFile, path, "%s", err)
 	case err != nil:
 		return nil, err
 	}

@@ -41,7 +41,7 @@ func TestTakenSSHKeyAndPassphrase(t *testing.T) {
 	} {
 		f, err := Create(t.TempDir()+"/keys", NewOptions{Role: Lab, Name: "lab", Identity: key(tt.key), Passphrase: tt.folder})
 		if tt.want != "" {
-			if err == nil || !strings.Contains(err.Error(), tt.want) || !strings.Contains(err.Error(), "; ") {
+			if err == nil || !strings.Contains(err.Error(), tt.want) || err.(*Error).Fault == "" {
 				t.Errorf("%s: %v", tt.name, err)
 			}
 			continue

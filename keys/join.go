@@ -29,7 +29,7 @@ func (e *MissingSharesError) Error() string {
 // share that does not belong.
 func Join(shares []NamedShare) (*PseudonymKey, error) {
 	if len(shares) == 0 {
-		return nil, fault("", "no share was given")
+		return nil, fault(NoShares, "", "no share was given")
 	}
 	if err := oneSplit(shares); err != nil {
 		return nil, err
@@ -43,7 +43,7 @@ func Join(shares []NamedShare) (*PseudonymKey, error) {
 		seen[s.Index] = true
 		part, ok := s.part()
 		if !ok {
-			return nil, fault(s.File, "is damaged; ask its custodian for the other copy")
+			return nil, fault(DamagedShare, s.File, "is damaged")
 		}
 		parts = append(parts, part)
 	}
@@ -53,12 +53,12 @@ func Join(shares []NamedShare) (*PseudonymKey, error) {
 	}
 	secret, err := secretsharing.Recover(uint(need-1), parts)
 	if err != nil {
-		return nil, fault("", "the shares do not join")
+		return nil, fault(FailedSplit, "", "the shares do not join")
 	}
 	wide, err := secret.MarshalBinary()
 	commitments, ok := shares[0].commitments()
 	if err != nil || !ok || !shareGroup.NewElement().MulGen(secret).IsEqual(commitments[0]) || strings.Trim(string(wide[:scalarBytes-32]), "\x00") != "" {
-		return nil, fault("", "the shares do not join to the key that they were made from")
+		return nil, fault(FailedSplit, "", "the shares do not join to the key that they were made from")
 	}
 	defer clear(wide)
 	return NewPseudonymKey([32]byte(wide[scalarBytes-32:])), nil
@@ -78,13 +78,13 @@ func oneSplit(shares []NamedShare) error {
 	}
 	for _, s := range shares {
 		if s.common() != best {
-			return fault(s.File, "is not of the same split as the other shares (it is of set %s); ask its custodian for the one of the same set", s.Set)
+			return fault(OtherSplit, s.File, "is not of the same split as the other shares (it is of set %s)", s.Set)
 		}
 	}
 	return nil
 }
 
-// Same says whether k is the key that joined is.
+// Same reports whether k and joined are the same key.
 func (k *PseudonymKey) Same(joined *PseudonymKey) bool { return k.equal(joined) }
 
 // ProtectPseudonymKey returns the text of a pseudonym.key file for k, under pass

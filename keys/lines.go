@@ -35,7 +35,8 @@ func field(s string) (first, rest string) {
 	return s[:i], strings.TrimLeft(s[i:], " \t")
 }
 
-// secretLine says which kind of secret stands on line, "" if none that is known.
+// secretLine names the kind of secret that line holds, "an age secret key"; "" if it
+// holds none that is known.
 func secretLine(line string) string {
 	upper := strings.ToUpper(line)
 	switch {

@@ -15,27 +15,30 @@ type offer struct {
 	comment   string
 }
 
-// recipientMark stands before an SSH key in public-keys.txt that is to be encrypted
-// to; without it an SSH key is a signer's.
+// recipientMark precedes an SSH key in public-keys.txt to which archives are encrypted;
+// without it an SSH key is a signer's.
 const recipientMark = "recipient"
 
 // parseOffers reads what was handed to Trust, each key once. Errors have no
 // path and never quote a line.
 func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	if len(data) > maxList {
-		return nil, fault("", "is larger than %d bytes; a file of public keys is expected", maxList)
+		return nil, fault(NotPublicKeys, "", "is larger than %d bytes, where a file of public keys is expected", maxList)
 	}
 	if len(bytes.TrimSpace(data)) == 0 {
-		return nil, fault("", "this file is empty; it was perhaps not copied to the end: ask the other side for its public-keys.txt once more")
+		return nil, fault(EmptyFile, "", "this file is empty; it was perhaps not copied to the end")
 	}
 	var offers []offer
 	seen := map[string]bool{}
 	for n, line := range textLines(data) {
 		o := offer{line: n}
-		var problem, id string
+		var (
+			problem *Error
+			id      string
+		)
 		switch kind, _ := field(line); {
 		case secretLine(line) != "":
-			problem = "holds " + secretLine(line) + ", which must never be handed over; ask for the public key, and tell the owner that this key is no longer secret"
+			problem = bad(SecretHanded, "holds "+secretLine(line)+", which must never be handed over")
 		case kind == recipientMark || looksLikeKeyType(kind) && sshRecipients:
 			_, rest := field(line)
 			if kind != recipientMark {
@@ -45,17 +48,17 @@ func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 			id = o.recipient.text
 		case looksLikeKeyType(kind):
 			o.signer, o.comment, problem = parsePublicKey(line)
-			if problem == "" {
+			if problem == nil {
 				id = string(o.signer.Marshal()) + o.comment
 			}
 		case len(kind) > 4 && kind[:4] == "age1":
 			o.recipient, problem = parseRecipient(line)
 			id = o.recipient.text
 		default:
-			problem = "is neither an age recipient (age1...) nor an OpenSSH public key (ssh-ed25519 ...); a public-keys.txt file, as keys new makes it, is expected"
+			problem = bad(NotPublicKeys, "is neither an age recipient (age1...) nor an OpenSSH public key (ssh-ed25519 ...)")
 		}
-		if problem != "" {
-			return nil, fault("", "line %d %s", n, problem)
+		if problem != nil {
+			return nil, problem.at("", atLine(n))
 		}
 		if !seen[id] {
 			seen[id] = true
@@ -63,13 +66,13 @@ func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 		}
 	}
 	if len(offers) == 0 {
-		return nil, fault("", "holds no public key; the other side's public-keys.txt is expected: age recipients (age1...) and OpenSSH public keys (ssh-ed25519 ...), one a line")
+		return nil, fault(NotPublicKeys, "", "holds no public key: no age recipient (age1...) and no OpenSSH public key (ssh-ed25519 ...)")
 	}
 	return offers, nil
 }
 
-// ownerOf says whose the recipients in a file are: the name given, or the one
-// that the signer's key in the same file has.
+// ownerOf returns whose the recipients in a file are: name, or the comment of the
+// signer's key in the same file; "" if that is not one party.
 func ownerOf(offers []offer, name string) string {
 	if name != "" {
 		return name

@@ -25,7 +25,7 @@ func (f *Folder) VerifyOwn(message, armored []byte, namespace string) error {
 		return err
 	}
 	if pub == nil {
-		return f.missing(signingPub, "put back your copy of it")
+		return f.missing(DamagedFile, signingPub)
 	}
 	sig, err := sshsig.Parse(armored)
 	if err != nil {

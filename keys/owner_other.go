@@ -6,5 +6,6 @@ import "io/fs"
 
 const openFlags = 0
 
-// anothers: who may change a file stands in access lists, which are not read here.
+// anothers reports false: access lists decide who may change a file, and they are not
+// read here.
 func anothers(fs.FileInfo) bool { return false }

@@ -12,7 +12,7 @@ import (
 // making us wait.
 const openFlags = syscall.O_NOFOLLOW | syscall.O_NONBLOCK
 
-// anothers says whether the file belongs to another user of this computer, who
+// anothers reports whether the file belongs to another user of this computer, who
 // could change it or its permissions.
 func anothers(info fs.FileInfo) bool {
 	s, ok := info.Sys().(*syscall.Stat_t)

@@ -8,9 +8,8 @@ import (
 	"filippo.io/age/plugin"
 )
 
-// UsePlugins lets keys that live in hardware tokens be used: age runs the program
-// age-plugin-NAME that stands on the computer's search path, and ui shows what it
-// says. Only keys of this folder are ever passed to a plugin, none from a
+// UsePlugins lets keys that are kept in hardware tokens be used: age runs the program
+// age-plugin-NAME from the computer's search path, and ui shows what it says. Only keys of this folder are ever passed to a plugin, none from a
 // shipment. Without UsePlugins such keys are refused.
 func (f *Folder) UsePlugins(ui *plugin.ClientUI) { f.plugins = ui }
 
@@ -20,16 +19,16 @@ func (f *Folder) usable(r recipient) (age.Recipient, error) {
 		return r.Recipient, nil
 	}
 	if f.plugins == nil {
-		return nil, fault(f.path(recipientsFile), "a recipient needs age-plugin-%s, and nobody can be asked for the token here; run this at a terminal", r.plugin)
+		return nil, fault(NoTerminal, f.path(recipientsFile), "a recipient needs age-plugin-%s, and nobody can be asked for the token here", r.plugin).of(r.plugin)
 	}
 	p, err := plugin.NewRecipient(r.text, f.plugins)
 	if err != nil {
-		return nil, fault(f.path(recipientsFile), "a recipient of age-plugin-%s cannot be read; copy the whole line again", r.plugin)
+		return nil, fault(CutLine, f.path(recipientsFile), "a recipient of age-plugin-%s cannot be read", r.plugin)
 	}
 	return pluginRecipient{p, r.plugin}, nil
 }
 
-// A pluginRecipient tells in plain words what keeps its program from working.
+// A pluginRecipient makes an *[Error] of what keeps its program from working.
 type pluginRecipient struct {
 	*plugin.Recipient
 	name string
@@ -46,17 +45,18 @@ func (p pluginRecipient) WrapWithLabels(fileKey []byte) ([]*age.Stanza, []string
 }
 
 // pluginIdentity reads a line AGE-PLUGIN-NAME-1... of an identity file.
-func (f *Folder) pluginIdentity(line string) (age.Identity, error) {
+func (f *Folder) pluginIdentity(line string) (age.Identity, *Error) {
+	damaged := bad(DamagedFile, "is damaged or cut short")
 	name, _, err := plugin.ParseIdentity(line)
 	if err != nil {
-		return nil, errors.New("is damaged or cut short; put back your copy of this file")
+		return nil, damaged
 	}
 	if f.plugins == nil {
-		return nil, errors.New("needs age-plugin-" + name + ", and nobody can be asked for the token here; run this at a terminal")
+		return nil, bad(NoTerminal, "needs age-plugin-"+name+", and nobody can be asked for the token here").of(name)
 	}
 	id, err := plugin.NewIdentity(line, f.plugins)
 	if err != nil {
-		return nil, errors.New("is damaged or cut short; put back your copy of this file")
+		return nil, damaged
 	}
 	return identity{func(s []*age.Stanza) ([]byte, error) {
 		key, err := id.Unwrap(s)
@@ -75,7 +75,7 @@ func pluginError(name string, err error) error {
 	case err == nil:
 		return nil
 	case errors.As(err, new(*plugin.NotFoundError)):
-		return fault("", "the program age-plugin-%s is not on this computer; install it as the token's maker says, so that it stands on the search path", name)
+		return fault(NoPlugin, "", "the program age-plugin-%s is not on this computer's search path", name).of(name)
 	}
-	return fault("", "the program age-plugin-%s could not use its key; look whether the token is connected and answers, then run the command again", name)
+	return fault(PluginFailed, "", "the program age-plugin-%s could not use its key", name).of(name)
 }

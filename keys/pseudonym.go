@@ -95,7 +95,7 @@ func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
 	defer clear(text)
 	k, ok := parsePseudonymKey(text)
 	if !ok {
-		return nil, fault(f.path(name), "is not a pseudonym key, or was changed or cut short; put back the site's copy of this file, and do not make a new key: every pseudonym would change")
+		return nil, fault(DamagedPseudonym, f.path(name), "is not a pseudonym key, or was changed or cut short")
 	}
 	f.opened.put(file, k)
 	return k, nil

@@ -15,7 +15,7 @@ import (
 // A recipient is one public key that archives are encrypted to.
 type recipient struct {
 	age.Recipient               // nil for a plugin's, which is found out only when it is used
-	text          string        // as it stands in a file: "age1...", "age1pq1..." or "ssh-ed25519 AAAA..."
+	text          string        // as in a file: "age1...", "age1pq1..." or "ssh-ed25519 AAAA..."
 	hybrid        bool          // post-quantum
 	ssh           ssh.PublicKey // of an SSH key
 	plugin        string        // name of the program age-plugin-NAME that knows it
@@ -44,16 +44,15 @@ func (r recipient) fingerprint() string {
 	return "SHA256:" + base64.RawStdEncoding.EncodeToString(sum[:])
 }
 
-// parseRecipient reads one recipient. problem, when not "", completes "line 3 ".
-// age's own messages quote their input and are not passed on. No program of a
-// plugin is run.
-func parseRecipient(s string) (r recipient, problem string) {
+// parseRecipient reads one recipient. age's own messages quote their input and are
+// not passed on. No program of a plugin is run.
+func parseRecipient(s string) (r recipient, problem *Error) {
 	r.text = s
-	const damaged = "is an age recipient that is damaged or cut short; copy the whole line again"
+	damaged := bad(CutLine, "is an age recipient that is damaged or cut short")
 	var err error
 	switch last := strings.LastIndexByte(s, '1'); { // Bech32: the data has no "1"
 	case secretLine(s) != "":
-		return r, "holds " + secretLine(s) + " where a public key belongs; take it out, and if this file has left its owner's computer, the owner must make a new key"
+		return r, bad(SecretInList, "holds "+secretLine(s)+" where a public key belongs")
 	case strings.HasPrefix(s, "age1pq1") && last == len("age1pq"):
 		r.hybrid = true
 		r.Recipient, err = age.ParseHybridRecipient(s)
@@ -63,11 +62,11 @@ func parseRecipient(s string) (r recipient, problem string) {
 		if r.plugin, _, err = plugin.ParseRecipient(s); err != nil {
 			return r, damaged
 		}
-		return r, ""
+		return r, nil
 	case looksLikeKeyType(s):
 		return sshRecipient(s)
 	default:
-		return r, "is not an age recipient (age1... or age1pq1...) and no SSH key"
+		return r, bad(BadLine, "is neither an age recipient (age1... or age1pq1...) nor an SSH key")
 	}
 	if err == nil {
 		// Some points can be written down but not encrypted to: find out now.
@@ -76,7 +75,7 @@ func parseRecipient(s string) (r recipient, problem string) {
 	if err != nil {
 		return r, damaged
 	}
-	return r, ""
+	return r, nil
 }
 
 // parseRecipients reads a list with one recipient a line, equal ones once.
@@ -85,8 +84,8 @@ func parseRecipients(path string, data []byte) ([]recipient, error) {
 	seen := map[string]bool{}
 	for n, line := range textLines(data) {
 		r, problem := parseRecipient(line)
-		if problem != "" {
-			return nil, fault(path, "line %d %s", n, mended(problem, mendLine))
+		if problem != nil {
+			return nil, problem.at(path, atLine(n))
 		}
 		if !seen[r.text] {
 			seen[r.text] = true
@@ -96,7 +95,7 @@ func parseRecipients(path string, data []byte) ([]recipient, error) {
 	return list, nil
 }
 
-// mixed says whether age would refuse the recipients together. What a plugin's
+// mixed reports whether age would refuse the recipients together. What a plugin's
 // goes with is known to its program alone, which age asks.
 func mixed(list []recipient) bool {
 	hybrid, classic := false, false
@@ -107,7 +106,7 @@ func mixed(list []recipient) bool {
 	return hybrid && classic
 }
 
-const mixtureHelp = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, because the classic ones would undo the protection of the others"
+const mixture = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, because the classic ones would undo the protection of the others"
 
 // Recipients reads recipients.txt (site) and returns those of the names, or all
 // when names is empty, together with what is known of each. No recipient, a name
@@ -132,21 +131,21 @@ func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Tr
 			continue
 		}
 		if t.Expires != "" && t.Expires < today {
-			return nil, nil, fault(path, "the key of %s was to be used until %s; ask for its present one and trust that with --replace and a new --expires, or take it out with keys untrust", cmp.Or(t.Name, "a recipient"), t.Expires)
+			return nil, nil, fault(ExpiredRecipient, path, "the key of %s was to be used until %s", cmp.Or(t.Name, "a recipient"), t.Expires).of(t.Name)
 		}
 		found[t.Name] = true
 		chosen, known = append(chosen, r), append(known, t)
 	}
 	for _, name := range names {
 		if !found[name] {
-			return nil, nil, fault(path, "%s is named as a recipient in study.json, and no key of that name is trusted here; add its public keys with keys trust FILE --name %s, or take the name out of study.json", name, name)
+			return nil, nil, fault(UnknownRecipient, path, "%s is named as a recipient in study.json, and no key of that name is trusted here", name).of(name)
 		}
 	}
 	if len(chosen) == 0 {
-		return nil, nil, fault(path, "no laboratory is listed to encrypt for; add its public keys with keys trust FILE")
+		return nil, nil, fault(NoRecipient, path, "no laboratory is listed to encrypt for")
 	}
 	if mixed(chosen) {
-		return nil, nil, fault(path, "%s; keep the lines of one kind, and ask the laboratories of the other kind for a new recipient", mixtureHelp)
+		return nil, nil, fault(MixedRecipients, path, "%s", mixture)
 	}
 	out := make([]age.Recipient, len(chosen))
 	for i, r := range chosen {

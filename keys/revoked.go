@@ -1,32 +1,27 @@
 package keys
 
 import (
-	"fmt"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 )
 
-// revokedFile says which keys were revoked, and which of them were trusted again:
+// revokedFile lists which keys were revoked, and which of them were trusted again:
 // when, by whom and why. Lines are only added; the last one of a key counts.
 const revokedFile = "revoked.txt"
-
-const revokedIntro = `# Keys that were revoked, and those that were trusted again: fingerprint, which of the two, name, day, by whom, why; tabs between.
-# Written by outbreath keys untrust and keys trust.
-`
 
 const (
 	maxRevoked = 10_000 // lines
 	maxWhy     = 500    // bytes of a reason, and of who gave it
 )
 
-// A Revocation says when a key was revoked, by whom and why.
+// A Revocation is when a key was revoked, by whom and why.
 type Revocation struct {
 	Fingerprint string `json:"fingerprint"` // "SHA256:..."
 	Name        string `json:"name"`        // whose it was
 	Day         string `json:"day"`         // 2026-11-25
-	By          string `json:"by"`
-	Reason      string `json:"reason"`
+	By          string `json:"by"`          // a person's name
+	Reason      string `json:"reason"`      // one line; may be empty
 
 	again bool // the key was trusted again
 }
@@ -47,7 +42,7 @@ func (r Revocation) format() string {
 	return strings.Join([]string{r.Fingerprint, what, r.Name, r.Day, r.By, r.Reason}, "\t")
 }
 
-// plainWhy reports whether s can stand in a line of revoked.txt.
+// plainWhy reports whether a line of revoked.txt can hold s.
 func plainWhy(s string) bool {
 	return len(s) <= maxWhy && utf8.ValidString(s) && !strings.ContainsFunc(s, unicode.IsControl)
 }
@@ -58,14 +53,14 @@ func parseRevoked(path string, data []byte) (map[string]Revocation, error) {
 	lines := 0
 	for n, line := range textLines(data) {
 		if lines++; lines > maxRevoked {
-			return nil, fault(path, "has more than %d lines; %s", maxRevoked, mendFile)
+			return nil, fault(DamagedFile, path, "has more than %d lines", maxRevoked)
 		}
 		f := strings.Split(line, "\t")
 		if len(f) == 5 { // the trimmed line ends with an empty reason
 			f = append(f, "")
 		}
 		if len(f) != 6 || !strings.HasPrefix(f[0], "SHA256:") || f[1] != "revoked" && f[1] != "trusted-again" || !validDay(f[3]) || f[4] == "" {
-			return nil, fault(path, "line %d is damaged: a key that was revoked may be believed again; restore the file from a copy, or ask your privacy officer", n)
+			return nil, fault(BadRevocation, path, "line %d is damaged: a key that was revoked may be believed again", n)
 		}
 		all[f[0]] = Revocation{Fingerprint: f[0], Name: f[2], Day: f[3], By: f[4], Reason: f[5], again: f[1] == "trusted-again"}
 	}
@@ -101,26 +96,24 @@ func (f *Folder) revoke(list []Revocation) error {
 	var lines []string
 	for _, r := range list {
 		if !plainWhy(r.By) || r.By == "" || !plainWhy(r.Reason) {
-			return fault("", "the reason, or the name of who gives it, is empty, longer than %d bytes or has more than one line", maxWhy)
+			return fault(BadReason, "", "the reason, or the name of who gives it, is empty, longer than %d bytes or has more than one line", maxWhy)
 		}
 		lines = append(lines, r.format())
 	}
 	text := appendLines(old, lines...)
 	if len(text) > maxList {
-		return fault(f.path(revokedFile), "has no room for more keys (%d bytes at most); %s", maxList, mendFile)
+		return fault(DamagedFile, f.path(revokedFile), "has no room for more keys (%d bytes at most)", maxList)
 	}
 	return f.replace(revokedFile, text, 0o644)
 }
 
-// Caution returns what is to be told each time the key that made an armored
-// signature is relied on, "" for nothing: nobody has compared its words.
-func (a *Allowed) Caution(armored []byte) string {
+// Uncompared returns the fingerprint ("SHA256:...") of the key that made an armored
+// signature if nobody has compared its words with its owner, "" if somebody has or if
+// armored is no signature. A list without a key folder does not know, and returns "".
+func (a *Allowed) Uncompared(armored []byte) string {
 	fingerprint := keyThatSigned(armored)
-	if a.contacts == nil || fingerprint == "" {
+	if a.contacts == nil || fingerprint == "" || a.contacts[fingerprint].compared != "" {
 		return ""
 	}
-	if c := a.contacts[fingerprint]; c.compared == "" {
-		return fmt.Sprintf("nobody has compared this key (%s) with its owner by the twelve words: do it by telephone, and run keys trust on its file again at a terminal", fingerprint)
-	}
-	return ""
+	return fingerprint
 }

@@ -26,7 +26,7 @@ func (f *Folder) readSecret(name, what string) ([]byte, error) {
 		return nil, err
 	}
 	if !found {
-		return nil, f.missing(name, "put back your copy of it")
+		return nil, f.missing(DamagedFile, name)
 	}
 	if !bytes.HasPrefix(data, ageMagic) {
 		return data, nil
@@ -45,11 +45,11 @@ func (f *Folder) passphrase(name, what string) ([]byte, error) {
 	path := f.path(name)
 	switch {
 	case errors.Is(err, errNoPassphrase):
-		return nil, fault(path, "%s is under a passphrase and none was given; run on a terminal, or give --passphrase-file FILE", what)
+		return nil, fault(NoPassphrase, path, "%s is under a passphrase and none was given", what)
 	case err != nil: // whoever asked knows why, and what to do
-		return nil, &Error{Path: path, Message: "the passphrase of " + what + " could not be read: " + err.Error(), cause: err}
+		return nil, &Error{Fault: UnreadableInput, Path: path, Message: "the passphrase of " + what + " could not be read: " + err.Error(), cause: err}
 	case len(pass) == 0:
-		return nil, &Error{Path: path, Message: what + " is under a passphrase and an empty one was given; " + retry, cause: ErrPassphrase}
+		return nil, &Error{Fault: WrongPassphrase, Path: path, Message: what + " is under a passphrase and an empty one was given", cause: ErrPassphrase}
 	}
 	return pass, nil
 }
@@ -87,14 +87,14 @@ func unseal(path string, data, pass []byte) ([]byte, error) {
 		return nil, wrongPassphrase(path)
 	}
 	id.SetMaxWorkFactor(maxScryptWorkFactor)
-	damaged := fault(path, "is damaged, or asks for more work than 2^%d to open; put back your copy of it", maxScryptWorkFactor)
+	damaged := fault(DamagedFile, path, "is damaged, or asks for more work than 2^%d to open", maxScryptWorkFactor)
 	r, err := age.Decrypt(bytes.NewReader(data), id)
 	var other *age.NoIdentityMatchError
 	switch {
 	case errors.As(err, &other) && slices.Contains(other.StanzaTypes, "scrypt"):
 		return nil, wrongPassphrase(path)
 	case errors.As(err, &other):
-		return nil, fault(path, "is encrypted to another key and not under a passphrase; put back the file that keys new made")
+		return nil, fault(OtherEncryption, path, "is encrypted to another key and not under a passphrase")
 	case err != nil:
 		return nil, damaged
 	}
@@ -105,11 +105,8 @@ func unseal(path string, data, pass []byte) ([]byte, error) {
 	return text, nil
 }
 
-// retry is what to do when no passphrase that was given opens a key.
-const retry = "compare with what is written down, and run the command again"
-
 func wrongPassphrase(path string) *Error {
-	return &Error{Path: path, Message: "the passphrase is wrong (or the file is damaged); " + retry, cause: ErrPassphrase}
+	return &Error{Fault: WrongPassphrase, Path: path, Message: "the passphrase is wrong (or the file is damaged)", cause: ErrPassphrase}
 }
 
 // ErrPassphrase is behind the error of a wrong passphrase (errors.Is).

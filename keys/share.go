@@ -13,8 +13,8 @@ import (
 	"github.com/cloudflare/circl/secretsharing"
 )
 
-// A share's numbers live in the scalars of NIST P-384, where every key of 32
-// bytes has room.
+// A share's numbers are scalars of NIST P-384, which have room for every key of 32
+// bytes.
 var shareGroup = group.P384
 
 const (
@@ -44,7 +44,7 @@ type Share struct {
 // Format prints which share it is.
 func (s Share) Format(f fmt.State, _ rune) { io.WriteString(f, s.Name()) }
 
-// MarshalText gives the same, for encoders that would look inside.
+// MarshalText returns the same, for encoders that would look inside. The error is nil.
 func (s Share) MarshalText() ([]byte, error) { return []byte(s.Name()), nil }
 
 // Name is what the share is called: "share-XXXX-XXXX-2-of-5-need-3".
@@ -52,10 +52,11 @@ func (s Share) Name() string {
 	return fmt.Sprintf("share-%s-%d-of-%d-need-%d", s.Set, s.Index, s.Total, s.Threshold)
 }
 
-// Split makes total shares of k, of which any threshold join to it.
+// Split makes total shares of k, of which any threshold join to it: 2 to total, which is
+// at most [MaxShares]. The error is an *[Error], [BadSplit] for other numbers.
 func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 	if threshold < 2 || threshold > total || total > MaxShares {
-		return nil, fault("", "the shares cannot be made so: at least 2 must be needed, and no more than there are; at most %d in all", MaxShares)
+		return nil, fault(BadSplit, "", "the shares cannot be made so: at least 2 must be needed, no more than there are, and there are at most %d", MaxShares)
 	}
 	var wide [scalarBytes]byte
 	b := k.bytes()
@@ -65,14 +66,14 @@ func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 	clear(wide[:])
 	clear(b[:])
 	if err != nil {
-		return nil, fault("", "the pseudonym key cannot be split")
+		return nil, fault(FailedSplit, "", "the pseudonym key cannot be split")
 	}
 	ss := secretsharing.New(rand.Reader, uint(threshold-1), secret)
 	var commitments []byte
 	for _, c := range ss.CommitSecret() {
 		p, err := c.MarshalBinaryCompress()
 		if err != nil {
-			return nil, fault("", "the pseudonym key cannot be split")
+			return nil, fault(FailedSplit, "", "the pseudonym key cannot be split")
 		}
 		commitments = append(commitments, p...)
 	}
@@ -82,12 +83,12 @@ func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 	for i, part := range ss.Share(uint(total)) {
 		value, err := part.Value.MarshalBinary()
 		if err != nil {
-			return nil, fault("", "the pseudonym key cannot be split")
+			return nil, fault(FailedSplit, "", "the pseudonym key cannot be split")
 		}
 		body := slices.Concat([]byte{shareVersion}, set[:], []byte{byte(i + 1), byte(threshold), byte(total)}, value, commitments)
 		s, ok := parseShare(withSum(body))
 		if !ok {
-			return nil, fault("", "a share does not check out; nothing was written")
+			return nil, fault(FailedSplit, "", "a new share does not fit its own check")
 		}
 		out = append(out, s)
 	}

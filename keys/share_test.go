@@ -151,7 +151,7 @@ func TestShareForRecipient(t *testing.T) {
 		t.Error(s, err)
 	}
 	_, err = OpenShare("a", sealed, nil, nil)
-	wantError(t, err, "--identity")
+	wantError(t, err, string(LockedShare))
 	stranger, _ := age.GenerateX25519Identity()
 	_, err = OpenShare("a", sealed, []age.Identity{stranger}, nil)
 	wantError(t, err, "another custodian's")

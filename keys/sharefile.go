@@ -17,7 +17,7 @@ func ShareRecipients(data []byte) ([]age.Recipient, error) {
 	var out []age.Recipient
 	for _, r := range list {
 		if r.plugin != "" {
-			return nil, fault("", "a share cannot be encrypted to a recipient of age-plugin-%s; ask that custodian for an age recipient (age1... without a plugin's name, or age1pq1...)", r.plugin)
+			return nil, fault(PluginShare, "", "a share cannot be encrypted to a recipient of age-plugin-%s", r.plugin).of(r.plugin)
 		}
 		out = append(out, r.Recipient)
 	}
@@ -34,12 +34,12 @@ func ShareIdentities(data []byte) (ShareIDs, error) {
 	for n, line := range textLines(data) {
 		id, _, ok := parseIdentity(line)
 		if !ok {
-			return nil, fault("", "line %d of the identity file is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...)", n)
+			return nil, fault(NotIdentity, "", "line %d of the identity file is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...)", n)
 		}
 		out = append(out, id)
 	}
 	if len(out) == 0 {
-		return nil, fault("", "the identity file holds no age identity")
+		return nil, fault(NotIdentity, "", "the identity file holds no age identity")
 	}
 	return out, nil
 }
@@ -58,7 +58,7 @@ const maxShareFile = 64 << 10
 // passphrase otherwise. path is for the errors, which are of type *[Error].
 func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error)) (*Share, error) {
 	if len(data) > maxShareFile {
-		return nil, fault(path, "is larger than %d bytes and cannot be a share", maxShareFile)
+		return nil, fault(WrongFile, path, "is larger than %d bytes and cannot be a share", maxShareFile)
 	}
 	if !bytes.HasPrefix(data, ageMagic) {
 		var err error
@@ -66,7 +66,7 @@ func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error
 			return nil, err
 		}
 	}
-	damaged := fault(path, "this share is damaged, or is no share; ask its custodian for the other copy, file or paper")
+	damaged := fault(DamagedShare, path, "this share is damaged, or is no share")
 	if !bytes.HasPrefix(data, ageMagic) {
 		return nil, damaged
 	}
@@ -81,11 +81,11 @@ func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error
 		}
 	} else {
 		if len(ids) == 0 {
-			return nil, fault(path, "this share is encrypted to its custodian's key; name the identity file with --identity FILE")
+			return nil, fault(LockedShare, path, "this share is encrypted to its custodian's key, and no identity was given")
 		}
 		r, err := age.Decrypt(bytes.NewReader(data), ids...)
 		if err != nil {
-			return nil, fault(path, "this share does not open with the identity given: it is another custodian's, or damaged; try the right identity, or the other copy")
+			return nil, fault(WrongIdentity, path, "this share does not open with the identity given: it is another custodian's, or damaged")
 		}
 		if text, err = io.ReadAll(io.LimitReader(r, maxShareFile)); err != nil {
 			return nil, damaged
@@ -135,17 +135,17 @@ func ParseLetters(path string, data []byte) ([]byte, error) {
 		n++
 		head := lineNumber(n)
 		if len(line) < len(head)+2 || line[:len(head)] != head {
-			return nil, fault(path, "line %s of the letters is missing or does not begin with its number; type it again from the sheet", head)
+			return nil, fault(MistypedLetters, path, "line %s of the letters is missing or does not begin with its number", head)
 		}
 		row := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(line[len(head) : len(line)-1])
 		if strings.Trim(row, "0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != Check3736(head+row) {
-			return nil, fault(path, "line %s of the letters is mistyped; compare it with the sheet", head)
+			return nil, fault(MistypedLetters, path, "line %s of the letters is mistyped", head)
 		}
 		all.WriteString(row)
 	}
 	out, err := shareLetters.DecodeString(all.String())
 	if err != nil || len(out) == 0 {
-		return nil, fault(path, "is neither a share's file nor its letters, or a line at the end is missing; type all lines of the sheet")
+		return nil, fault(MissingLetters, path, "is neither a share's file nor its letters, or a line at the end is missing")
 	}
 	return out, nil
 }

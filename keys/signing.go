@@ -31,7 +31,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 	if !found {
 		return f.agentSigner()
 	}
-	notKey := fault(path, "is not an OpenSSH private key, or is damaged or cut short; put back your copy of it")
+	notKey := fault(DamagedFile, path, "is not an OpenSSH private key, or is damaged or cut short")
 	block, rest := pem.Decode(data)
 	if block == nil || block.Type != "OPENSSH PRIVATE KEY" || len(bytes.TrimSpace(rest)) > 0 {
 		return nil, notKey
@@ -44,7 +44,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 			}
 			return err
 		})
-		if told := new(*Error); errors.As(err, told) {
+		if errors.As(err, new(*Error)) {
 			return nil, err
 		}
 	}
@@ -52,7 +52,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 		return nil, notKey
 	}
 	if err := sshsig.CheckKey(s.PublicKey()); err != nil {
-		return nil, fault(path, "%s; %s, or make a new folder with keys new", err, mendFile)
+		return nil, fault(UnusableKey, path, "%s", err)
 	}
 	as, ok := s.(ssh.AlgorithmSigner)
 	if !ok {
@@ -63,7 +63,7 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 		return nil, err
 	}
 	if pub != nil && !sameKey(pub, s.PublicKey()) {
-		return nil, fault(f.path(signingPub), "does not belong to the private key in %s; put back the files that were made together", signingFile)
+		return nil, fault(UnmatchedFiles, f.path(signingPub), "does not belong to the private key in %s", signingFile)
 	}
 	return hideSigner(as), nil
 }
@@ -77,15 +77,18 @@ func (f *Folder) ownSigner() (pub ssh.PublicKey, name string, err error) {
 	}
 	for n, line := range textLines(data) {
 		if pub != nil {
-			return nil, "", fault(f.path(signingPub), "line %d: one public key is expected, not two; %s", n, mendFile)
+			return nil, "", fault(DamagedFile, f.path(signingPub), "line %d: one public key is expected, not two", n)
 		}
-		var problem string
-		if pub, name, problem = parsePublicKey(line); problem != "" {
-			return nil, "", fault(f.path(signingPub), "line %d %s", n, mended(problem, mendFile))
+		var problem *Error
+		if pub, name, problem = parsePublicKey(line); problem != nil {
+			if problem.Fault == BadLine { // the file is one key, not a list
+				problem.Fault = DamagedFile
+			}
+			return nil, "", problem.at(f.path(signingPub), atLine(n))
 		}
 	}
 	if pub == nil {
-		return nil, "", fault(f.path(signingPub), "holds no public key; make it again: ssh-keygen -y -f %s > %s", shellPath(f.path(signingFile)), shellPath(f.path(signingPub)))
+		return nil, "", fault(NoPublicKey, f.path(signingPub), "holds no public key")
 	}
 	if !validName(name) {
 		name = ""
@@ -94,27 +97,26 @@ func (f *Folder) ownSigner() (pub ssh.PublicKey, name string, err error) {
 }
 
 // parsePublicKey reads a line of an OpenSSH .pub file: type, base64, comment.
-// problem, when not "", completes "line 3 ".
-func parsePublicKey(line string) (pub ssh.PublicKey, comment, problem string) {
+func parsePublicKey(line string) (pub ssh.PublicKey, comment string, problem *Error) {
 	kind, rest := field(line)
 	text, comment := field(rest)
 	if !slices.Contains(sshsig.KeyTypes, kind) {
 		if looksLikeKeyType(kind) {
-			return nil, "", "is a key of a type that is not supported; ask for ssh-ed25519, ecdsa or rsa, without certificate or hardware token"
+			return nil, "", bad(UnsupportedKey, "is a key of a type that is not supported")
 		}
-		return nil, "", "is not an OpenSSH public key (ssh-ed25519 ..., ecdsa-sha2-... or ssh-rsa ...)"
+		return nil, "", bad(BadLine, "is not an OpenSSH public key (ssh-ed25519 ..., ecdsa-sha2-... or ssh-rsa ...)")
 	}
 	wire, err := base64.StdEncoding.Strict().DecodeString(text)
 	if err == nil {
 		pub, err = sshsig.ParseKey(wire)
 	}
 	if err != nil {
-		return nil, "", "is a public key that is damaged, cut short or too weak (RSA needs 2048 bits); copy the whole line again"
+		return nil, "", bad(CutLine, "is a public key that is damaged, cut short or too weak (RSA needs 2048 bits)")
 	}
 	if pub.Type() != kind {
-		return nil, "", "is a public key whose type does not match its content; copy the whole line again"
+		return nil, "", bad(CutLine, "is a public key whose type does not match its content")
 	}
-	return pub, comment, ""
+	return pub, comment, nil
 }
 
 func looksLikeKeyType(s string) bool {

@@ -12,11 +12,11 @@ import (
 )
 
 // sshRecipient reads an OpenSSH public key that archives are encrypted to. age
-// writes a short hash of it into the archive, so that who has the key can tell
-// that it is meant; other kinds of recipients do not show that.
-func sshRecipient(line string) (r recipient, problem string) {
+// writes a short hash of it into the archive, so that whoever has the key can
+// see that it is meant; other kinds of recipients do not show that.
+func sshRecipient(line string) (r recipient, problem *Error) {
 	pub, _, problem := parsePublicKey(line)
-	if problem != "" {
+	if problem != nil {
 		return r, problem
 	}
 	r.ssh, r.text = pub, formatPublicKey(pub, "")
@@ -27,12 +27,12 @@ func sshRecipient(line string) (r recipient, problem string) {
 	case ssh.KeyAlgoRSA:
 		r.Recipient, err = agessh.NewRSARecipient(pub)
 	default:
-		return r, "is an SSH key to which nothing can be encrypted; ask for ssh-ed25519 or ssh-rsa, or an age recipient"
+		return r, bad(CannotEncrypt, "is an SSH key of a type to which nothing can be encrypted")
 	}
 	if err != nil {
-		return r, "is an SSH key to which nothing can be encrypted; ask for another one"
+		return r, bad(CannotEncrypt, "is an SSH key to which nothing can be encrypted")
 	}
-	return r, ""
+	return r, nil
 }
 
 // sshIdentity reads an OpenSSH private key that opens archives, and hides it.

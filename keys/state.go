@@ -14,7 +14,7 @@ import (
 	"strings"
 )
 
-// A site's folder keeps, for each study, what the site must not forget: one file
+// A site's folder keeps for each study a state that must not be lost or put back: one file
 // state-STUDY, 0600. Its first line is
 //
 //	outbreath-state-1 HMAC
@@ -73,8 +73,8 @@ func (f *Folder) readState(study string, all []*PseudonymKey) ([]byte, error) {
 			}
 		}
 	}
-	return nil, &Error{Path: f.path(name), cause: ErrState,
-		Message: "was changed, is damaged, or belongs to another pseudonym key; put back your copy of the key folder, or have the privacy officer begin it anew with custody COLLECTION --restored"}
+	return nil, &Error{Fault: BadState, Path: f.path(name), cause: ErrState,
+		Message: "was changed, is damaged, or belongs to another pseudonym key"}
 }
 
 func stateMAC(k *PseudonymKey, study string, body []byte) []byte {
@@ -84,10 +84,10 @@ func stateMAC(k *PseudonymKey, study string, body []byte) []byte {
 	return h.Sum(nil)
 }
 
-// ChangeState replaces what is kept for study by what change makes of it. The
-// folder is held meanwhile, so that two commands cannot undo each other's change;
-// the file is the old one or the new one at any time. An error of change leaves it
-// as it is.
+// ChangeState replaces the state of study by what change returns for the old one, which is
+// nil if there was none. The folder is locked meanwhile, so that two processes cannot undo
+// each other's change; the file is the old one or the new one at any time. An error of
+// change leaves it as it is and is returned; another error is an *[Error].
 func (f *Folder) ChangeState(study string, change func(old []byte) ([]byte, error)) error {
 	unlock, err := f.await()
 	if err != nil {
@@ -116,13 +116,14 @@ func (f *Folder) putState(study string, newest *PseudonymKey, body []byte) error
 	}
 	data := fmt.Appendf(nil, "%s%x\n%s", stateHeader, stateMAC(newest, study, body), body)
 	if len(data) > MaxState {
-		return fault(f.path(name), "has no room for more (%d bytes at most)", MaxState)
+		return fault(FullState, f.path(name), "has no room for more (%d bytes at most)", MaxState)
 	}
 	return f.replace(name, data, 0o600)
 }
 
-// SetStateAside moves the state file of a study out of use, as evidence, to a name
-// that ends with -aside-1, -aside-2 ..., which it returns; "" if there is none.
+// SetStateAside renames the state file of a study, which stays as evidence, to
+// aside-1-state-STUDY, aside-2-state-STUDY ..., and returns the new name; "" if there is
+// none.
 func (f *Folder) SetStateAside(study string) (moved string, err error) {
 	unlock, err := f.await()
 	if err != nil {

@@ -26,7 +26,7 @@ func (r Role) otherSideSigns() []string {
 // line of Public.
 type Trusted struct {
 	Kind string `json:"kind"` // "recipient" or "signer"
-	Name string `json:"name"` // whose it is; several names of a signer are joined by commas
+	Name string `json:"name"` // of its owner; several names of a signer are joined by commas
 	Type string `json:"type"` // "post-quantum hybrid", "X25519", "ssh-ed25519" ...
 
 	// Fingerprint is "SHA256:..." as OpenSSH writes it: of the key of a signer,
@@ -55,15 +55,15 @@ func trustedSigner(key ssh.PublicKey, name string, already bool) Trusted {
 	return newTrusted("signer", name, key.Type(), ssh.FingerprintSHA256(key), already)
 }
 
-// TrustOptions say how the keys in a file are taken.
+// TrustOptions are the choices of [Folder.Trust].
 type TrustOptions struct {
-	File          string // where the keys stand, for what is said of them
+	File          string // where the keys are from, for errors
 	Name          string // whose they are; "" is the comment of the signer's key
 	Day           string // today, 2026-11-25
 	Compared      bool   // two people have compared the words
 	Expires       string // last day of use; "" is none
 	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
-	Replace       bool   // other keys under the same name are put out of use
+	Replace       bool   // other keys under the same name are revoked
 	By            string // who trusts them
 	Reason        string // why a key that was revoked is trusted again; needed for such a one, as Compared is
 }
@@ -101,7 +101,8 @@ func (f *Folder) Trust(data []byte, o TrustOptions) ([]Trusted, error) {
 	return p.keys, f.writeContacts(p.contacts)
 }
 
-// Offered says what Trust would add, and changes nothing.
+// Offered returns what Trust would add, and changes nothing. Unlike Trust it accepts a
+// revoked key without a reason, and shows it in Revoked.
 func (f *Folder) Offered(data []byte, o TrustOptions) ([]Trusted, error) {
 	p, err := f.plan(data, o)
 	if err != nil {
@@ -115,13 +116,13 @@ type trustPlan struct {
 	TrustOptions
 	keys                      []Trusted
 	newRecipients, newSigners []string // lines
-	gone                      []string // fingerprints that are put out of use
+	gone                      []string // fingerprints of keys that are revoked
 
 	own        ssh.PublicKey
 	role       Role
-	recipients []recipient // then
-	allowed    *Allowed    // then
-	contacts   []contact   // then
+	recipients []recipient // as they will be; likewise the next two
+	allowed    *Allowed
+	contacts   []contact
 	revoked    map[string]Revocation
 }
 
@@ -130,8 +131,7 @@ type trustPlan struct {
 func (p *trustPlan) mayTrust() error {
 	for _, t := range p.keys {
 		if t.Revoked != nil && (p.Reason == "" || !p.Compared) {
-			return fault("", "a key of %s in this file was %s; find out whether it is that of its owner and nobody else's, compare the words, and trust it again with --reason TEXT",
-				t.Revoked.Name, t.Revoked)
+			return fault(RevokedKey, "", "a key of %s in this file was %s", t.Revoked.Name, t.Revoked).of(t.Revoked.Name)
 		}
 	}
 	return nil
@@ -163,13 +163,13 @@ func (p *trustPlan) nameOf(fingerprint string) string {
 
 func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	if o.Name != "" && !validName(o.Name) {
-		return nil, fault("", "the name given for the signer is not one: use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code")
+		return nil, fault(BadName, "", "the name given for the signer is not one")
 	}
 	if o.Expires != "" && !validDay(o.Expires) {
-		return nil, fault("", "the last day of use is not a date; write it as 2027-03-31")
+		return nil, fault(BadDay, "", "the last day of use is not a date")
 	}
 	if o.Expires != "" && o.Expires < o.Day {
-		return nil, fault("", "the last day of use is over: it was %s, and today is %s. Give a day to come; to put keys out of use, take them out with keys untrust. Nothing was trusted", o.Expires, o.Day)
+		return nil, fault(DayOver, "", "the last day of use is over: it was %s, and today is %s; nothing was trusted", o.Expires, o.Day)
 	}
 	offers, err := parseOffers(data, o.SSHRecipients)
 	if err != nil {
@@ -209,22 +209,24 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 		p.keys = append(p.keys, t)
 	}
 	if mixed(p.recipients) {
-		return nil, fault("", "%s; ask this laboratory for a recipient of the kind that %s already lists, or take the old lines out first", mixtureHelp, recipientsFile)
+		return nil, fault(MixedOffer, "", "%s", mixture)
 	}
 	return p, nil
 }
 
-// ofFile names the file in an error about what stands in it.
+// ofFile names the file in an error about its contents.
 func ofFile(path string, err error) error {
 	if e, ok := errors.AsType[*Error](err); ok && e.Path == "" {
-		return &Error{Path: path, Message: e.Message, cause: e.cause}
+		placed := *e
+		placed.Path = path
+		return &placed
 	}
 	return err
 }
 
 func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trusted, err error) {
 	if p.role == Lab {
-		return t, fault("", "line %d is an age recipient, and a laboratory encrypts for nobody; the file to add here is a site's public-keys.txt", k.line)
+		return t, fault(RecipientForLab, "", "line %d is an age recipient, and a laboratory encrypts for nobody", k.line)
 	}
 	already := slices.ContainsFunc(p.recipients, func(r recipient) bool { return r.text == k.recipient.text })
 	t = trustedRecipient(k.recipient, already)
@@ -250,7 +252,7 @@ func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trus
 
 func (p *trustPlan) takeSigner(k offer) (t Trusted, err error) {
 	if p.own != nil && sameKey(p.own, k.signer) {
-		return t, fault("", "line %d is this folder's own signing key; the file to add is the other side's public-keys.txt", k.line)
+		return t, fault(OwnKey, "", "line %d is this folder's own signing key", k.line)
 	}
 	if p.Replace {
 		name := cmp.Or(p.Name, k.comment)
@@ -296,9 +298,9 @@ func (p *trustPlan) note(t *Trusted) {
 
 // changedKey refuses another key under a name that is trusted.
 func changedKey(line int, name, old string) error {
-	return fault("", "line %d is another key for %s than the one that is trusted (%s). That may mean that %s made its keys anew, that two files were mixed up, or that somebody "+
-		"put keys of their own in between to read or forge shipments. Nothing was changed: ask %s by telephone, at a number that you know already and not one from the message that the file came with, whether and why "+
-		"the key was changed. Only if so, compare the words and trust the file again with --replace", line, name, old, name, name)
+	return fault(ChangedKey, "", "line %d is another key for %s than the one that is trusted (%s). "+
+		"That may mean that %s made its keys anew, that two files were mixed up, or that somebody put keys of their own "+
+		"in between to read or forge shipments. Nothing was changed", line, name, old, name).of(name)
 }
 
 // admit makes the line of allowed_signers for o, unless it is there already or
@@ -308,7 +310,7 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 		name = o.comment
 	}
 	if !validName(name) {
-		return l, false, fault("", "line %d is a signer's key without a name; give the name with --name: the site code, or the laboratory's short name", o.line)
+		return l, false, fault(NamelessKey, "", "line %d is a signer's key without a name", o.line)
 	}
 	l = allowedLine{principals: []string{name}, namespaces: namespaces, key: o.signer}
 	for _, old := range a.lines {
@@ -317,11 +319,11 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 		case named && same && old.covers(namespaces...):
 			already = true
 		case named && same:
-			return l, false, fault("", "%s is listed in %s with this key for other purposes only; take that line out, then trust the key again", name, allowedFile)
+			return l, false, fault(OtherPurpose, "", "%s is listed in %s with this key for other purposes only", name, allowedFile).of(name)
 		case named:
 			return l, false, changedKey(o.line, name, ssh.FingerprintSHA256(old.key))
 		case same:
-			return l, false, fault("", "line %d is the key that is trusted for %s already; each site and laboratory has its own: check that this is the right file, and the name", o.line, names([]allowedLine{old}))
+			return l, false, fault(SharedKey, "", "line %d is the key that is trusted for %s already, and each site and laboratory has its own", o.line, names([]allowedLine{old}))
 		}
 	}
 	return l, already, nil

@@ -239,25 +239,25 @@ func TestTrustRefuses(t *testing.T) {
 		as   string
 		want []string
 	}{
-		{"nothing", site, "", "", []string{"this file is empty", "public-keys.txt"}},
-		{"comments only", site, "# x\n\n", "", []string{"no public key", "expected"}},
-		{"other text", site, "# x\nDear Marta,\n", "", []string{"line 2", "public-keys.txt"}},
+		{"nothing", site, "", "", []string{"this file is empty", string(EmptyFile)}},
+		{"comments only", site, "# x\n\n", "", []string{"no public key", string(NotPublicKeys)}},
+		{"other text", site, "# x\nDear Marta,\n", "", []string{"line 2", string(NotPublicKeys)}},
 		{"good and bad", site, x25519(t) + "\n" + key + " new\nDear Marta,\n", "", []string{"line 3"}},
-		{"signer without a name", site, key, "", []string{"line 1", "--name", "site code"}},
-		{"signer whose comment is no name", site, key + " Marta Q", "", []string{"--name"}},
-		{"signer whose comment is a pattern", site, key + " *", "", []string{"--name"}},
+		{"signer without a name", site, key, "", []string{"line 1", string(NamelessKey)}},
+		{"signer whose comment is no name", site, key + " Marta Q", "", []string{string(NamelessKey)}},
+		{"signer whose comment is a pattern", site, key + " *", "", []string{string(NamelessKey)}},
 		{"bad name", site, key, "0*", []string{"the name given"}},
 		{"name with a comma", site, key, "07,08", []string{"the name given"}},
-		{"other key under a known name", site, key + " known", "", []string{"line 1", "known", "by telephone"}},
-		{"other key under a known name, by --name", site, key, "known", []string{"by telephone"}},
-		{"two keys under one name", site, key + "\n" + strings.TrimSpace(string(readFile(t, lab.path(signingPub)))), "x", []string{"line 2", "by telephone"}},
+		{"other key under a known name", site, key + " known", "", []string{"line 1", "known", string(ChangedKey)}},
+		{"other key under a known name, by --name", site, key, "known", []string{string(ChangedKey)}},
+		{"two keys under one name", site, key + "\n" + strings.TrimSpace(string(readFile(t, lab.path(signingPub)))), "x", []string{"line 2", string(ChangedKey)}},
 		{"known key under another name", site, known + " other", "", []string{"trusted for known already"}},
 		{"own key", site, string(readFile(t, site.path(publicFile))), "", []string{"own signing key"}},
 		{"recipient to a lab", lab, classic, "", []string{"line 1", "a laboratory encrypts for nobody"}},
 		{"own keys to a lab", lab, string(readFile(t, lab.path(publicFile))), "", []string{"a laboratory encrypts for nobody"}},
-		{"mixture with what is there", site, hybrid(t), "", []string{"post-quantum", "cannot share one archive", "take the old lines out"}},
+		{"mixture with what is there", site, hybrid(t), "", []string{"post-quantum", "cannot share one archive", string(MixedOffer)}},
 		{"mixture in itself", create(t, NewOptions{Role: Site}), x25519(t) + "\n" + hybrid(t), "", []string{"cannot share one archive"}},
-		{"age secret key", site, x.String(), "", []string{"line 1", "an age secret key", "no longer secret"}},
+		{"age secret key", site, x.String(), "", []string{"line 1", "an age secret key", string(SecretHanded)}},
 		{"age secret key in lower case", site, strings.ToLower(x.String()), "", []string{"an age secret key"}},
 		{"identity file", site, string(readFile(t, lab.path(identityPlain))), "", []string{"an age secret key"}},
 		{"private key", lab, string(readFile(t, site.path(signingFile))), "", []string{"line 1", "a private key"}},
@@ -376,12 +376,12 @@ func TestRecipientsRefuses(t *testing.T) {
 		name, text string
 		want       []string
 	}{
-		{"none", "# none\n", []string{"no laboratory", "keys trust"}},
-		{"mixture", x25519(t) + "\n" + hybrid(t), []string{"cannot share one archive", "keep the lines of one kind"}},
-		{"secret key", "# lab\n" + x.String(), []string{"line 2", "an age secret key", "make a new key"}},
+		{"none", "# none\n", []string{"no laboratory", string(NoRecipient)}},
+		{"mixture", x25519(t) + "\n" + hybrid(t), []string{"cannot share one archive", string(MixedRecipients)}},
+		{"secret key", "# lab\n" + x.String(), []string{"line 2", "an age secret key", string(SecretInList)}},
 		{"SSH key of a kind for signing only", ecdsaKey, []string{"line 1", "nothing can be encrypted"}},
 		{"plugin", "age1fido1qqqq", []string{"line 1", "damaged or cut"}},
-		{"other", "Marta", []string{"line 1", "not an age recipient"}},
+		{"other", "Marta", []string{"line 1", "neither an age recipient"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			writeFile(t, f.path(recipientsFile), []byte(tt.text), 0o644)
@@ -407,7 +407,7 @@ func TestRecipientsRefuses(t *testing.T) {
 func TestRecipientFingerprint(t *testing.T) {
 	needTool(t, "openssl")
 	r, problem := parseRecipient(x25519(t))
-	if problem != "" {
+	if problem != nil {
 		t.Fatal(problem)
 	}
 	sum, err := run(t, "", []byte(r.text), "openssl", "dgst", "-sha256", "-binary")

@@ -8,8 +8,8 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// rewrite makes comments of the lines of a public list whose keys are gone, saying
-// when, and appends others; whole or not at all.
+// rewrite makes comments of the lines of a public list whose keys are gone, with when
+// before each, and appends others; whole or not at all.
 func (f *Folder) rewrite(name string, gone []string, when string, lines []string) error {
 	old, _, err := f.read(name, false, maxList)
 	if err != nil {
@@ -28,7 +28,7 @@ func (f *Folder) rewrite(name string, gone []string, when string, lines []string
 	}
 	text = appendLines(text, lines...)
 	if len(text) > maxList {
-		return fault(f.path(name), "has no room for more keys (%d bytes at most); take out lines that are not needed", maxList)
+		return fault(FullList, f.path(name), "has no room for more keys (%d bytes at most)", maxList)
 	}
 	return f.replace(name, text, 0o644)
 }
@@ -36,24 +36,25 @@ func (f *Folder) rewrite(name string, gone []string, when string, lines []string
 // lineFingerprint is that of the key in a line of recipients.txt or
 // allowed_signers, "" if there is none.
 func lineFingerprint(line string) string {
-	if l, problem := parseAllowedLine(line); problem == "" {
+	if l, problem := parseAllowedLine(line); problem == nil {
 		return ssh.FingerprintSHA256(l.key)
 	}
-	if r, problem := parseRecipient(line); problem == "" {
+	if r, problem := parseRecipient(line); problem == nil {
 		return r.fingerprint()
 	}
 	return ""
 }
 
-// RevokeOptions say who revokes a key, when and why.
+// RevokeOptions are who revokes a key, when and why.
 type RevokeOptions struct {
 	Day    string // today, 2026-11-25
-	By     string
-	Reason string // may be empty
+	By     string // a person's name; must not be empty
+	Reason string // one line; may be empty
 }
 
-// Untrust revokes every key of name, and returns them. What was encrypted to a
-// recipient stays readable to it, and what a signer signed is not believed any more.
+// Untrust revokes all keys of name, and returns them. What was encrypted to a recipient
+// stays readable to it; what a signer signed is no longer accepted. The error is an
+// *[Error], [NobodyTrusted] if no key has that name.
 func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	unlock, err := f.lock()
 	if err != nil {
@@ -66,7 +67,7 @@ func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	}
 	gone := slices.DeleteFunc(trusted, func(t Trusted) bool { return t.Name != name || name == "" })
 	if len(gone) == 0 {
-		return nil, fault("", "no key is trusted under the name that was given; keys show lists the names (a key that several names share is taken out of %s by hand)", allowedFile)
+		return nil, fault(NobodyTrusted, "", "no key is trusted under the name that was given")
 	}
 	var prints []string
 	var revoked []Revocation

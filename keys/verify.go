@@ -10,7 +10,8 @@ import (
 	"outbreath/keys/sshsig"
 )
 
-// A Reason says why a signature is not accepted.
+// A Reason is why a signature is not accepted. Its values are stable, so that a caller
+// can choose by them what to advise.
 type Reason string
 
 const (
@@ -18,8 +19,10 @@ const (
 	UnknownSigner  Reason = "unknown-signer"  // the key is on no line of the list
 	RevokedSigner  Reason = "revoked-signer"  // the key was revoked here
 	OtherName      Reason = "other-name"      // the key is listed, for somebody else
-	OtherNamespace Reason = "other-namespace" // the signature, or the trust, is for another purpose
-	NotValidThen   Reason = "not-valid-then"  // before valid-after or after valid-before
+	OtherNamespace Reason = "other-namespace" // the signature is for another purpose
+	NotTrustedFor  Reason = "not-trusted-for" // the key is, but not for this purpose
+	NotValidThen   Reason = "not-valid-then"  // before valid-after, or between two times of validity
+	Expired        Reason = "expired"         // after valid-before, or after the last day of use
 	DataChanged    Reason = "data-changed"
 )
 
@@ -29,44 +32,48 @@ const (
 type SignatureError struct {
 	Reason      Reason
 	Fingerprint string // "SHA256:..." of the key that signed; "" for NotSignature
-	Message     string
+	Namespace   string // that was asked for
+	Name        string // of the signer that was expected; of RevokedSigner, whose key it was
+	By          string // who revoked the key; "" for other reasons
+	Message     string // the fact
 }
 
 func (e *SignatureError) Error() string { return e.Message }
 
 // Verify checks an armored SSHSIG signature over message: made by a key that
 // the list gives to principal, for namespace, valid at the time at. The error
-// is a *[SignatureError] and says which of these fails, in words for a person.
+// is a *[SignatureError] for the first of these that fails.
 //
 // Bounds of validity are inclusive, to the second; those without a Z are taken
 // in at's own time zone, so pass a local time to agree with ssh-keygen.
 func (a *Allowed) Verify(message, armored []byte, principal, namespace string, at time.Time) error {
 	sig, err := sshsig.Parse(armored)
 	if err != nil {
-		return &SignatureError{Reason: NotSignature, Message: err.Error() + "; ask for a new copy of the file"}
+		return &SignatureError{Reason: NotSignature, Namespace: namespace, Name: principal, Message: err.Error()}
 	}
 	fingerprint := ssh.FingerprintSHA256(sig.PublicKey)
 	refuse := func(r Reason, text string) error {
-		return &SignatureError{Reason: r, Fingerprint: fingerprint, Message: text}
+		return &SignatureError{Reason: r, Fingerprint: fingerprint, Namespace: namespace, Name: principal, Message: text}
 	}
 
 	if r, ok := a.revoked[fingerprint]; ok {
-		return refuse(RevokedSigner, "signed by a key of "+r.Name+" that was "+r.String()+"; do not use what it came with, keep it as it is, and tell "+r.By+" and your privacy officer")
+		return &SignatureError{Reason: RevokedSigner, Fingerprint: fingerprint, Namespace: namespace, Name: r.Name, By: r.By,
+			Message: "signed by a key of " + r.Name + " that was " + r.String()}
 	}
 	byKey := a.filter(func(l allowedLine) bool { return sameKey(l.key, sig.PublicKey) })
 	if len(byKey) == 0 {
-		return refuse(UnknownSigner, "signed by a key that is not trusted here ("+fingerprint+"); read this fingerprint to the signer by telephone, and only if it is theirs, add their public key with keys trust FILE")
+		return refuse(UnknownSigner, "signed by a key that is not trusted here ("+fingerprint+")")
 	}
 	byName := filter(byKey, func(l allowedLine) bool { return slices.Contains(l.principals, principal) })
 	if len(byName) == 0 {
-		return refuse(OtherName, "signed by "+names(byKey)+" and not under the name that was expected; keep what was signed apart and ask both sides by telephone")
+		return refuse(OtherName, "signed by "+names(byKey)+" and not under the name that was expected")
 	}
 	if namespace == "" || sig.Namespace != namespace {
-		return refuse(OtherNamespace, "the signature is "+principal+"'s, but was made for another purpose and moved here; do not use what it came with")
+		return refuse(OtherNamespace, "the signature is "+principal+"'s, but was made for another purpose and moved here")
 	}
 	byUse := filter(byName, func(l allowedLine) bool { return l.covers(namespace) })
 	if len(byUse) == 0 {
-		return refuse(OtherNamespace, principal+"'s key is trusted, but not for this purpose; if it should be, add "+namespace+" to the namespaces of its line in allowed_signers")
+		return refuse(NotTrustedFor, principal+"'s key is trusted, but not for this purpose")
 	}
 	at = at.Truncate(time.Second)
 	early := filter(byUse, func(l allowedLine) bool { return !l.after.isZero() && at.Before(l.after.in(at.Location())) })
@@ -75,23 +82,23 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 	switch {
 	case len(inTime) > 0:
 	case len(early) == len(byUse):
-		return refuse(NotValidThen, principal+"'s key is not valid yet (valid-after in allowed_signers); check this computer's clock")
+		return refuse(NotValidThen, principal+"'s key is not valid yet (valid-after in allowed_signers)")
 	case len(late) == len(byUse):
-		return refuse(NotValidThen, principal+"'s key is no longer valid (valid-before in allowed_signers); ask the signer for the new public key")
+		return refuse(Expired, principal+"'s key is no longer valid (valid-before in allowed_signers)")
 	default:
-		return refuse(NotValidThen, principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers); check this computer's clock")
+		return refuse(NotValidThen, principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers)")
 	}
 	if c := a.contacts[fingerprint]; c.expires != "" && at.Format(time.DateOnly) > c.expires {
-		return refuse(NotValidThen, principal+"'s key was to be used until "+c.expires+
-			"; ask "+principal+" by telephone for its present key, compare the words, and trust it with keys trust --replace and a new --expires")
+		return refuse(Expired, principal+"'s key was to be used until "+c.expires)
 	}
 	if sig.Verify(message, namespace) != nil {
-		return refuse(DataChanged, "the data was changed after "+principal+" signed it, or the signature was; do not use it, and ask for a new copy")
+		return refuse(DataChanged, "the data was changed after "+principal+" signed it, or the signature was")
 	}
 	return nil
 }
 
-// keyThatSigned returns the fingerprint of the key that made a signature, "" if it is none.
+// keyThatSigned returns the fingerprint of the key that made a signature; "" if armored
+// is no signature.
 func keyThatSigned(armored []byte) string {
 	sig, err := sshsig.Parse(armored)
 	if err != nil {

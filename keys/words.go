@@ -67,7 +67,7 @@ func SpokenWords(list []Trusted) []string {
 	return spoken(sha256.Sum256([]byte("outbreath-keys-1\n" + strings.Join(slices.Compact(lines), ""))))
 }
 
-// SameWord says whether what somebody typed is word: upper and lower case are one,
+// SameWord reports whether what somebody typed is word: upper and lower case are one,
 // and the four letters that no other word begins with will do.
 func SameWord(typed, word string) bool {
 	typed = strings.ToLower(strings.TrimSpace(typed))

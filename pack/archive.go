@@ -59,8 +59,7 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 		if token, ok := errors.AsType[*keys.Error](err); ok {
 			return nil, token
 		}
-		// age's own words may quote a recipient.
-		return nil, errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones; see keys show")
+		return nil, ErrRecipients
 	}
 	packed, err := newPacker(ctx, sealed, workers(o.Workers))
 	if err != nil {
@@ -70,7 +69,7 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 	w := newBagWriter(packed, p, o)
 	defer w.close()
 	if err := w.write(p, o.Signer); err != nil {
-		// When the medium failed, the writer was only told to stop.
+		// When the medium failed, the writer only learned that it must stop.
 		if cause := context.Cause(packed.ctx); cause != nil {
 			return nil, cause
 		}
@@ -114,7 +113,7 @@ type look struct {
 	data  []byte
 }
 
-// newBagWriter starts what searches beside it, which close ends.
+// newBagWriter starts the searches that run at the same time, which close ends.
 func newBagWriter(out sink, p *payload, o *SealOptions) *bagWriter {
 	w := &bagWriter{out: out, number: o.Number, total: p.total(), progress: o.Progress, inspection: p.search(),
 		searching: make(chan struct{}, workers(o.Workers)), looks: make(chan look), looked: make(chan struct{})}
@@ -263,7 +262,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 			w.progress(w.done, w.total)
 		}
 		if err == io.EOF && left > 0 {
-			return changedError(f.Name)
+			return &ChangedError{f.Name}
 		}
 		if err != nil && err != io.EOF {
 			return err
@@ -271,7 +270,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	}
 	switch n, err := readSome(r, make([]byte, 1)); { // a reader may refuse only at the end
 	case n > 0:
-		return changedError(f.Name)
+		return &ChangedError{f.Name}
 	case err != io.EOF:
 		return err
 	}
@@ -293,8 +292,4 @@ func readSome(r io.Reader, b []byte) (int, error) {
 		}
 	}
 	return 0, io.ErrNoProgress
-}
-
-func changedError(name string) error {
-	return fmt.Errorf("%s changed while it was being sealed: close the programs that use the collection, run check again, then seal", name)
 }

@@ -68,7 +68,7 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 		if !rejected {
 			return nil, cause
 		}
-		v.verdict.Checks = append(v.verdict.Checks, Check{r.check, false, r.detail})
+		v.verdict.Checks = append(v.verdict.Checks, Check{Name: r.check, Detail: r.detail, Cause: r.cause})
 		return v.verdict, nil
 	}
 	archive := rejected && (r.check == checkArchive || r.check == checkRepair || r.check == checkFiles && v.unreadable())
@@ -104,7 +104,8 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	}
 	found.Damage, found.Repaired = damage, &Repaired{v.o.RepairInto, damage.Bytes}
 	if rejected {
-		found.Checks = append([]Check{{checkRepaired, true, fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}}, found.Checks...)
+		found.Checks = append([]Check{{Name: checkRepaired, OK: true,
+			Detail: fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}}, found.Checks...)
 	}
 	return found, nil
 }

@@ -10,15 +10,30 @@ import (
 	"outbreath/pack/media"
 )
 
-// An ExistsError says that the medium already holds that shipment number, or
-// that the folder to unpack into is there already.
+// ErrRecipients is the error of recipients that age does not encrypt to together. Its own
+// words may quote a recipient.
+var ErrRecipients = errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones")
+
+// ErrUncompared is behind [Verdict.Caution].
+var ErrUncompared = errors.New("nobody has compared this key with its owner by the twelve words")
+
+// ErrParts is the error of an archive that would have more parts than a shipment may.
+var ErrParts = fmt.Errorf("the archive would have more than %d parts", maxParts)
+
+// A ChangedError is a file of the collection that changed while it was being sealed.
+type ChangedError struct{ File string } // slash-separated, in the bag
+
+func (e *ChangedError) Error() string { return e.File + " changed while it was being sealed" }
+
+// An ExistsError is a folder that must not be there yet: a shipment of that number on the
+// medium, or the folder to unpack into.
 type ExistsError struct{ Folder string }
 
 func (e *ExistsError) Error() string {
 	return fmt.Sprintf("%s is there already, and nothing is ever written over it", e.Folder)
 }
 
-// A TwiceError says that two folders to seal into are one: a second copy there is none.
+// A TwiceError is two folders to seal into that are one: a second copy there is none.
 type TwiceError struct{ First, Second string } // as they were named
 
 func (e *TwiceError) Error() string {
@@ -28,11 +43,28 @@ func (e *TwiceError) Error() string {
 	return fmt.Sprintf("%s and %s are the same folder: the medium was named twice", e.First, e.Second)
 }
 
-// A MediaError is an input or output failure of the medium.
+// Faults of a medium, or of the disk that is unpacked onto, in addition to those of package media.
+const (
+	TooSmall       media.Fault = "too-small"        // the shipment does not fit
+	RepairTooLarge media.Fault = "repair-too-large" // its file system cannot hold the repair data in one file
+	Differs        media.Fault = "differs"          // it took other bytes than another medium
+	Unreadable     media.Fault = "unreadable"       // this account may not read it
+	DiskFull       media.Fault = "disk-full"        // where a shipment is unpacked
+	DiskFailed     media.Fault = "disk-failed"      // likewise
+)
+
+// A MediaError is an input or output failure of the medium, or of the disk that is
+// unpacked onto.
 type MediaError struct {
-	Path string
-	Do   string // what to do
-	Err  error
+	Path  string
+	Fault media.Fault
+	Err   error
+
+	// Several reports that the shipment was to go onto other media too, on which no copy
+	// was left. Stuck are folders on them that could not be removed again: whole, but
+	// not counted as sealed.
+	Several bool
+	Stuck   []string
 
 	what string // in words; "": what media.Explain says about Err, or Err itself
 }
@@ -42,7 +74,7 @@ func (e *MediaError) Error() string { return e.Path + ": " + e.words() }
 func (e *MediaError) words() string {
 	what := e.what
 	if what == "" {
-		what, _ = media.Explain(e.Err)
+		_, what = media.Explain(e.Err)
 	}
 	if what == "" {
 		what = e.Err.Error()
@@ -58,11 +90,8 @@ func mediaError(path string, err error) error {
 	if told(err) {
 		return err
 	}
-	_, do := media.Explain(err)
-	if do == "" {
-		do = "look whether the medium is plugged in and can be written, then try again; if it fails once more, use another medium"
-	}
-	return &MediaError{Path: path, Do: do, Err: err}
+	kind, _ := media.Explain(err)
+	return &MediaError{Path: path, Fault: kind, Err: err}
 }
 
 // told reports whether err says already what to do.
@@ -73,11 +102,10 @@ func told(err error) bool {
 // readError is mediaError for something that is only read.
 func readError(path string, err error) error {
 	if !told(err) && errors.Is(err, fs.ErrPermission) {
-		return &MediaError{Path: path, Err: err, what: "this account may not read it",
-			Do: "ask whoever runs the computers for permission to read the medium, or run the command as somebody who may; the medium needs no right to write"}
+		return &MediaError{Path: path, Fault: Unreadable, Err: err, what: "this account may not read it"}
 	}
 	return mediaError(path, err)
 }
 
-// isFull says whether err means that the medium has no room left.
+// isFull reports whether err means that the medium has no room left.
 func isFull(err error) bool { return errors.Is(err, syscall.ENOSPC) }

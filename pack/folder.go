@@ -95,7 +95,7 @@ func (v *verifying) signature() error {
 		return err
 	}
 	if err := v.o.Allowed.Verify(sums, sig, v.label.Site, shipmentNamespace, v.o.Now); err != nil {
-		return reject(checkSignature, "%s does not stand for site %s: %v", sigName, v.label.Site, err)
+		return distrust(checkSignature, sigName, v.label.Site, err)
 	}
 	if v.sums, err = parseSums(sums); err != nil {
 		return reject(checkFiles, "%s %v: %s", sumsName, err, askSite)
@@ -108,7 +108,8 @@ func (v *verifying) signature() error {
 	v.verdict.Sessions, v.verdict.Recordings, v.verdict.Count = l.Sessions, l.Recordings, l.Tubes
 	v.verdict.Sealed = l.Sealed
 	caution := ""
-	if v.verdict.Caution = v.o.Allowed.Caution(sig); v.verdict.Caution != "" {
+	if fingerprint := v.o.Allowed.Uncompared(sig); fingerprint != "" {
+		v.verdict.Caution = "nobody has compared this key (" + fingerprint + ") with its owner by the twelve words"
 		caution = "; but " + v.verdict.Caution
 	}
 	v.pass(checkSignature, "signed by site %s, whose key is trusted here%s", l.Site, caution)

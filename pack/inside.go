@@ -99,7 +99,7 @@ func (v *verifying) inside(c *content) error {
 
 	err = v.o.Allowed.Verify(c.tags[bag.TagManifest], c.tags[tagSigName], v.label.Site, bagNamespace, v.o.Now)
 	if err != nil {
-		return reject(checkBag, "%s does not stand for site %s: %v", tagSigName, v.label.Site, err)
+		return distrust(checkBag, tagSigName, v.label.Site, err)
 	}
 	v.pass(checkBag, "what is inside was signed by site %s too", v.label.Site)
 
@@ -156,8 +156,9 @@ func (v *verifying) search(again *deid.Inspection) {
 	}
 	v.verdict.Decision = Discrepancies
 	at := left[0]
-	v.verdict.Checks = append(v.verdict.Checks, Check{checkSearch, false, fmt.Sprintf(
-		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at %q (class %s): do not pass the data on; tell the site, whose privacy officer decides",
+	v.verdict.Checks = append(v.verdict.Checks, Check{Name: checkSearch, Detail: fmt.Sprintf(
+		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at %q (class %s): "+
+			"do not pass the data on; tell the site, whose privacy officer decides",
 		len(left), at.File, at.Pointer, at.Class)})
 }
 

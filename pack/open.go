@@ -18,7 +18,7 @@ import (
 	"outbreath/pack/media"
 )
 
-// A staging is a folder beside the one to open into, which takes the bag until
+// A staging is a folder next to the one to open into, which takes the bag until
 // everything has been found good. Nobody but its owner can read it.
 type staging struct {
 	into  string
@@ -101,22 +101,19 @@ func (s *staging) room(need int64) error {
 	if err != nil || free < 0 || free >= need {
 		return nil // or the writing finds out
 	}
-	return &MediaError{Path: filepath.Clean(s.above.Name()), Err: syscall.ENOSPC, Do: intoFull,
+	return &MediaError{Path: filepath.Clean(s.above.Name()), Fault: DiskFull, Err: syscall.ENOSPC,
 		what: fmt.Sprintf("the disk is too small: %d bytes are free, and at least %d are needed", free, need)}
 }
 
-const intoFull = "make room on that disk, or name a folder on a larger one with --into; nothing was unpacked, and the shipment's medium needs no room"
-
-// intoError says what is wrong with the disk that is unpacked onto.
+// intoError is the failure of the disk that is unpacked onto.
 func intoError(path string, err error) error {
 	if told(err) {
 		return err
 	}
-	m := &MediaError{Path: path, Err: err, Do: "look at that disk and folder, or name another folder with --into; nothing was unpacked"}
 	if isFull(err) {
-		m.what, m.Do = "the disk that is unpacked onto is full", intoFull
+		return &MediaError{Path: path, Fault: DiskFull, Err: err, what: "the disk that is unpacked onto is full"}
 	}
-	return m
+	return &MediaError{Path: path, Fault: DiskFailed, Err: err}
 }
 
 // header takes the size alone: times and owners are those of the folder's owner.
@@ -228,7 +225,7 @@ func (f *stagedFile) Close() error {
 	return nil
 }
 
-// A firstError keeps the first error that it is told.
+// A firstError keeps the first error that is set.
 type firstError struct {
 	mu  sync.Mutex
 	err error

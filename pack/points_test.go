@@ -133,7 +133,7 @@ func TestTwoMediaFault(t *testing.T) {
 				}
 				points++
 				failed, ok := errors.AsType[*MediaError](err)
-				if !ok || failed.Path != filepath.Join(dir, bad) || !strings.Contains(failed.Do, "no copy was left on the other medium") {
+				if !ok || failed.Path != filepath.Join(dir, bad) || !failed.Several {
 					t.Fatalf("%s %d on %s: %v", op, n, bad, err)
 				}
 				for _, m := range o.Media {

@@ -62,9 +62,8 @@ var statements = map[Decision]string{
 		"and uses nothing of it.",
 }
 
-// NewReceipt makes the receipt for a verdict. The error says what keeps it from
-// being one: a shipment whose number is not known, or a text with control
-// characters.
+// NewReceipt makes the receipt for a verdict. The error, which completes "the receipt", is
+// of a shipment whose number is not known or of a text which [ReceiptText] refuses.
 func NewReceipt(v *Verdict, laboratory, by string, remarks []string, at time.Time) (*Receipt, error) {
 	r := &Receipt{
 		Kind: receiptFormat, Statement: statements[v.Decision],
@@ -100,8 +99,8 @@ func (r *Receipt) Format() []byte {
 	return b.Bytes()
 }
 
-// ParseReceipt reads exactly what Format writes. Who signed it is not its
-// business. The error holds no content of data.
+// ParseReceipt reads exactly what Format writes, of at most [MaxReceipt] bytes. It does not
+// check a signature. The error completes "the receipt" and holds no content of data.
 func ParseReceipt(data []byte) (*Receipt, error) {
 	if len(data) > MaxReceipt {
 		return nil, fmt.Errorf("is longer than %d bytes", MaxReceipt)
@@ -111,7 +110,7 @@ func ParseReceipt(data []byte) (*Receipt, error) {
 	}
 	other := json.Unmarshal(data, &named) == nil && named.Format != receiptFormat
 	if other && strings.HasPrefix(named.Format, "outbreath-receipt-") {
-		return nil, errors.New("was written by a later version of outbreath; use that version")
+		return nil, ErrLaterReceipt
 	}
 	r := new(Receipt)
 	d := json.NewDecoder(bytes.NewReader(data))
@@ -127,6 +126,9 @@ func ParseReceipt(data []byte) (*Receipt, error) {
 	}
 	return r, nil
 }
+
+// ErrLaterReceipt is the error of a receipt in a later format than this program reads.
+var ErrLaterReceipt = errors.New("was written by a later version of outbreath")
 
 // check returns what is wrong with r, in words that follow "the receipt", or nil.
 func (r *Receipt) check() error {

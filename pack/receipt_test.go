@@ -9,14 +9,14 @@ import (
 
 func sampleVerdict(d Decision) *Verdict {
 	v := &Verdict{Shipment: "WEIR-0012", Decision: d, Study: "LARK-2", Site: "WEIR", Sealed: "2026-03-06",
-		Parts: []Part{{partName("WEIR-0012", 0, 1), 12345, strings.Repeat("0a", 32)}}, Checks: []Check{{checkSignature, true, "signed"}}}
+		Parts: []Part{{partName("WEIR-0012", 0, 1), 12345, strings.Repeat("0a", 32)}}, Checks: []Check{{Name: checkSignature, OK: true, Detail: "signed"}}}
 	v.Archive = ArchiveDigest(v.Parts)
 	switch d {
 	case Discrepancies:
 		v.Recorded = []string{"T-1", "T-2"}
 		v.compareTubes([]string{"T-1", "T-3"})
 	case Rejected:
-		v.Checks = append(v.Checks, Check{checkArchive, false, "damaged"})
+		v.Checks = append(v.Checks, Check{Name: checkArchive, OK: false, Detail: "damaged"})
 	}
 	return v
 }
@@ -42,7 +42,7 @@ func TestReceipt(t *testing.T) {
 
 // What could not be believed is not receipted.
 func TestReceiptOfUnsigned(t *testing.T) {
-	v := &Verdict{Shipment: "WEIR-0012", Decision: Rejected, Checks: []Check{{checkSignature, false, "unknown"}}}
+	v := &Verdict{Shipment: "WEIR-0012", Decision: Rejected, Checks: []Check{{Name: checkSignature, OK: false, Detail: "unknown"}}}
 	if r, err := NewReceipt(v, "lab", "x", nil, intakeTime); err != nil || r.Archive != "" || r.Site != "" {
 		t.Error(r, err)
 	}

@@ -18,7 +18,7 @@ func (v *Verdict) Add(c Check, decision Decision) {
 // disagree notes a check that failed without rejecting the shipment.
 func (v *Verdict) disagree(check, detail string) {
 	v.Decision = Discrepancies
-	v.Checks = append(v.Checks, Check{check, false, detail})
+	v.Checks = append(v.Checks, Check{Name: check, Detail: detail})
 }
 
 // compareTubes compares the box with the records, if it was scanned.
@@ -29,7 +29,8 @@ func (v *Verdict) compareTubes(scanned []string) {
 	m := MatchTubes(scanned, v.Recorded)
 	v.Tubes = m
 	if m.Agrees() {
-		v.Checks = append(v.Checks, Check{checkTubes, true, fmt.Sprintf("the box holds the %d tubes of the records and no other", len(m.Matched))})
+		v.Checks = append(v.Checks, Check{Name: checkTubes, OK: true,
+			Detail: fmt.Sprintf("the box holds the %d tubes of the records and no other", len(m.Matched))})
 		return
 	}
 	m.Explain()

@@ -55,8 +55,7 @@ func (t *target) repairData(ctx context.Context, o *SealOptions) (made media.Par
 		return made, mediaError(t.media, err)
 	}
 	if limit > 0 && l.Size() > limit {
-		return made, &MediaError{Path: t.media, Err: errors.New("cannot hold so much repair data in one file"),
-			Do: "seal with a smaller share of repair data, or without"}
+		return made, &MediaError{Path: t.media, Fault: RepairTooLarge, Err: errors.New("cannot hold so much repair data in one file")}
 	}
 	out := media.NewParts(t.stage, repairName(o.Number), 0)
 	err = repair.Encode(ctx, l, from, out)

@@ -43,11 +43,10 @@ func (s *sealing) room() error {
 	return nil
 }
 
-// fullError says with figures that t is full.
+// fullError states with figures that t is full.
 func fullError(t *target, need int64, err error) error {
-	return &MediaError{Path: t.media, Err: err,
-		what: fmt.Sprintf("the medium is full: %d bytes were free, the shipment needs about %d", t.free, need),
-		Do:   "use an empty or a larger medium; nothing of this shipment was left on this one"}
+	return &MediaError{Path: t.media, Fault: TooSmall, Err: err,
+		what: fmt.Sprintf("the medium is full: %d bytes were free, the shipment needs about %d", t.free, need)}
 }
 
 // likely foretells the bytes of the archive from the beginnings of a few files

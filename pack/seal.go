@@ -54,9 +54,9 @@ type Sealed struct {
 	Bag        string `json:"bag_sha256"`     // SHA-256 of tagmanifest-sha256.txt inside, which fixes every byte of the bag: equal for equal input, keys and number
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
 
-	// Inside says of each sort of payload what was sealed, so that two bags can
-	// be told apart: "sessions", "recordings", "tubes.csv" ... to the SHA-256
-	// (hex) of their lines in the manifest.
+	// Inside identifies what was sealed of each sort of payload, so that the difference of
+	// two bags can be named: "sessions", "recordings", "tubes.csv" ... to the SHA-256 (hex)
+	// of their lines in the manifest.
 	Inside map[string]string `json:"-"`
 }
 
@@ -102,9 +102,9 @@ func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Seale
 	case len(o.Media) == 0:
 		return nil, errors.New("there is no medium to seal onto")
 	case o.Signer == nil:
-		return nil, errors.New("there is no signing key: see keys new")
+		return nil, errors.New("there is no signing key")
 	case len(o.Recipients) == 0:
-		return nil, errors.New("there is no recipient: ask the laboratory for its recipient.txt, then use keys trust")
+		return nil, errors.New("there is no recipient")
 	case o.Repair != 0 && (o.Repair < repair.MinPercent || o.Repair > repair.MaxPercent):
 		return nil, fmt.Errorf("repair data are %d to %d percent of the archive", repair.MinPercent, repair.MaxPercent)
 	case o.Date.IsZero() || o.PartSize < 0:
@@ -272,7 +272,7 @@ func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label) error 
 		sums = append(sums, sum{q.Name, q.SHA256})
 		for _, t := range s.targets {
 			if t.written[i] != q {
-				return mediaError(t.media, errors.New("took other bytes than the other medium"))
+				return &MediaError{Path: t.media, Fault: Differs, Err: errors.New("took other bytes than the other medium")}
 			}
 		}
 	}
@@ -325,17 +325,17 @@ func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label) error 
 	})
 }
 
-// ofSeveral says what became of the other media when one of several failed.
+// ofSeveral adds what became of the other media when one of several failed.
 func (s *sealing) ofSeveral(err error) error {
 	failed, ok := errors.AsType[*MediaError](err)
 	if !ok || len(s.targets) < 2 {
 		return err
 	}
 	more := *failed
-	more.Do += "; no copy was left on the other medium either: seal again onto two that work, or onto that one alone"
+	more.Several = true
 	for _, t := range s.targets {
 		if t.stuck {
-			more.Do += fmt.Sprintf("; %s could not be removed again: it is whole, but is recorded as not sealed, so do not send it", t.final)
+			more.Stuck = append(more.Stuck, t.final)
 		}
 	}
 	more.Err = err

@@ -219,7 +219,7 @@ func TestSealFails(t *testing.T) {
 	mediumError := func(op string, n int, err error) func(*payload, *SealOptions, *mediatest.Faults) {
 		return func(_ *payload, _ *SealOptions, m *mediatest.Faults) { m.Fail = mediatest.Nth(op, n, err) }
 	}
-	isMedia := func(err error) bool { m, ok := errors.AsType[*MediaError](err); return ok && m.Do != "" }
+	isMedia := func(err error) bool { m, ok := errors.AsType[*MediaError](err); return ok && m.Fault != "" }
 	isOther := func(err error) bool { return err != nil && !isMedia(err) }
 	tests := []struct {
 		name string

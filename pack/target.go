@@ -6,7 +6,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -182,7 +181,7 @@ func bothErrors(errs []error) error {
 		case all == nil:
 			all = m
 		default:
-			all = &MediaError{Path: all.Path, Do: m.Do, Err: errors.Join(all.Err, m.Err), what: all.words() + "; " + m.Error()}
+			all = &MediaError{Path: all.Path, Fault: m.Fault, Err: errors.Join(all.Err, m.Err), what: all.words() + "; " + m.Error()}
 		}
 	}
 	if all == nil {
@@ -201,7 +200,7 @@ type mediaWriter struct {
 
 func (w *mediaWriter) Write(b []byte) (int, error) {
 	if w.most > 0 && w.written+int64(len(b)) > w.most {
-		return 0, fmt.Errorf("the archive would have more than %d parts: choose a larger part size", maxParts)
+		return 0, ErrParts
 	}
 	err := each(w.targets, func(t *target) error {
 		if _, err := t.parts.Write(b); err != nil {

@@ -18,7 +18,10 @@ import (
 
 // A rejection says which check a shipment fails and why, in words for a
 // person, with what to do.
-type rejection struct{ check, detail string }
+type rejection struct {
+	check, detail string
+	cause         error // of the check, if it is for the caller to advise on; else nil
+}
 
 func (r *rejection) Error() string { return r.check + ": " + r.detail }
 
@@ -28,7 +31,12 @@ const (
 )
 
 func reject(check, format string, args ...any) error {
-	return &rejection{check, fmt.Sprintf(format, args...)}
+	return &rejection{check: check, detail: fmt.Sprintf(format, args...)}
+}
+
+// distrust is reject for a signature that err, of [keys.Allowed.Verify], does not accept.
+func distrust(check, file, site string, err error) error {
+	return &rejection{check: check, detail: fmt.Sprintf("%s is not accepted as the signature of site %s: %v", file, site, err), cause: err}
 }
 
 // Names of the checks that are made inside the archive.

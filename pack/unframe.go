@@ -140,44 +140,69 @@ func (u *unpacker) stop() {
 //
 // Source: RFC 8878, 3.1.1.
 func readFrame(r *bufio.Reader, buf []byte) (frame []byte, size int, err error) {
-	more := func(n int) ([]byte, error) {
-		from := len(buf)
-		if from+n > maxFrame+maxBlock {
-			return nil, errFrame
-		}
-		if cap(buf) < from+n {
-			buf = append(make([]byte, 0, max(3*maxBlock, 2*cap(buf), from+n)), buf...)
-		}
-		buf = buf[:from+n]
-		_, err := io.ReadFull(r, buf[from:])
-		if err == io.EOF && from > 0 {
-			err = io.ErrUnexpectedEOF
-		}
-		return buf[from:], err
+	f := frameReader{src: r, buf: buf}
+	size, checksum, err := f.header()
+	for last := false; err == nil && !last; {
+		last, err = f.block()
 	}
-	head, err := more(5)
+	if err == nil && checksum {
+		_, err = f.more(4)
+	}
 	if err != nil {
-		return buf, 0, err
+		return f.buf, 0, err
+	}
+	return f.buf, size, nil
+}
+
+// A frameReader collects the bytes of one frame.
+type frameReader struct {
+	src *bufio.Reader
+	buf []byte
+}
+
+// more reads the next n bytes of the frame.
+func (f *frameReader) more(n int) ([]byte, error) {
+	from := len(f.buf)
+	if from+n > maxFrame+maxBlock {
+		return nil, errFrame
+	}
+	if cap(f.buf) < from+n {
+		f.buf = append(make([]byte, 0, max(3*maxBlock, 2*cap(f.buf), from+n)), f.buf...)
+	}
+	f.buf = f.buf[:from+n]
+	_, err := io.ReadFull(f.src, f.buf[from:])
+	if err == io.EOF && from > 0 {
+		err = io.ErrUnexpectedEOF
+	}
+	return f.buf[from:], err
+}
+
+// header reads the frame's header (RFC 8878, 3.1.1.1): the size of the content in bytes,
+// and whether a checksum ends the frame.
+func (f *frameReader) header() (size int, checksum bool, err error) {
+	head, err := f.more(5)
+	if err != nil {
+		return 0, false, err
 	}
 	descriptor := head[4]
 	single := descriptor>>5&1 == 1
-	checksum := descriptor>>2&1 == 1
+	checksum = descriptor>>2&1 == 1
 	sizeBytes := [4]int{0, 2, 4, 8}[descriptor>>6]
 	if single && sizeBytes == 0 {
 		sizeBytes = 1
 	}
 	// Bit 3 is reserved, bits 0 and 1 would announce a dictionary.
 	if binary.LittleEndian.Uint32(head) != 0xFD2FB528 || descriptor&0b1011 != 0 || sizeBytes == 0 {
-		return buf, 0, errFrame
+		return 0, false, errFrame
 	}
 	if !single {
-		if _, err := more(1); err != nil { // the window, which the decoder bounds
-			return buf, 0, err
+		if _, err := f.more(1); err != nil { // the window, which the decoder bounds
+			return 0, false, err
 		}
 	}
-	field, err := more(sizeBytes)
+	field, err := f.more(sizeBytes)
 	if err != nil {
-		return buf, 0, err
+		return 0, false, err
 	}
 	var content uint64
 	for i, b := range field {
@@ -187,33 +212,29 @@ func readFrame(r *bufio.Reader, buf []byte) (frame []byte, size int, err error) 
 		content += 256
 	}
 	if content == 0 || content > maxFrame {
-		return buf, 0, errFrame
+		return 0, false, errFrame
 	}
-	for last := false; !last; {
-		h, err := more(3)
-		if err != nil {
-			return buf, 0, err
-		}
-		block := uint32(h[0]) | uint32(h[1])<<8 | uint32(h[2])<<16
-		last = block&1 == 1
-		n := int(block >> 3)
-		if n > maxBlock {
-			return buf, 0, errFrame
-		}
-		switch block >> 1 & 3 {
-		case 1: // one byte, repeated
-			n = 1
-		case 3: // reserved
-			return buf, 0, errFrame
-		}
-		if _, err := more(n); err != nil {
-			return buf, 0, err
-		}
+	return int(content), checksum, nil
+}
+
+// block reads one block with its header (RFC 8878, 3.1.1.2), and reports whether it is
+// the last of the frame.
+func (f *frameReader) block() (last bool, err error) {
+	h, err := f.more(3)
+	if err != nil {
+		return false, err
 	}
-	if checksum {
-		if _, err := more(4); err != nil {
-			return buf, 0, err
-		}
+	block := uint32(h[0]) | uint32(h[1])<<8 | uint32(h[2])<<16
+	n := int(block >> 3)
+	if n > maxBlock {
+		return false, errFrame
 	}
-	return buf, int(content), nil
+	switch block >> 1 & 3 {
+	case 1: // one byte, repeated
+		n = 1
+	case 3: // reserved
+		return false, errFrame
+	}
+	_, err = f.more(n)
+	return block&1 == 1, err
 }

@@ -42,6 +42,10 @@ type Check struct {
 	Name   string `json:"name"`
 	OK     bool   `json:"ok"`
 	Detail string `json:"detail"` // what was found, and when not OK what to do
+
+	// Cause is the error behind a check that failed, on which the caller of Verify may
+	// advise; nil when Detail says all.
+	Cause error `json:"-"`
 }
 
 // A Verdict is what Verify found. Its JSON form is the contract's.
@@ -159,7 +163,7 @@ type verifying struct {
 }
 
 func (v *verifying) pass(check, format string, args ...any) {
-	v.verdict.Checks = append(v.verdict.Checks, Check{check, true, fmt.Sprintf(format, args...)})
+	v.verdict.Checks = append(v.verdict.Checks, Check{Name: check, OK: true, Detail: fmt.Sprintf(format, args...)})
 }
 
 // disagree notes what a person must look at, though the shipment can be used.

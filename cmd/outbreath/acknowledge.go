@@ -87,7 +87,11 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 	if errors.Is(err, fs.ErrNotExist) || err != nil {
 		return nil, "", usagef("put the signature, whose name ends in .sig, beside the receipt", "%s cannot be read", quoted(path+".sig"))
 	}
-	if r, err = pack.ParseReceipt(data); err != nil {
+	r, err = pack.ParseReceipt(data)
+	if errors.Is(err, pack.ErrLaterReceipt) {
+		return nil, "", rejectf("use that version here too; nothing was recorded", "%s %s", quoted(path), err)
+	}
+	if err != nil {
 		return nil, "", rejectf(askAgain, "%s %s", quoted(path), err)
 	}
 	allowed, err := folder.Allowed()
@@ -95,10 +99,16 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 		return nil, "", err
 	}
 	if err := allowed.Verify(data, sig, r.Laboratory, pack.ReceiptNamespace, time.Now()); err != nil {
-		return nil, "", rejectf(askAgain, "%s does not stand for the laboratory that it names: %s", quoted(path+".sig"), err)
+		do := askAgain
+		var refused *keys.SignatureError
+		if errors.As(err, &refused) && refused.Reason != keys.NotSignature && refused.Reason != keys.DataChanged {
+			do = signatureToDo(refused) + "; the receipt was not recorded"
+		}
+		return nil, "", rejectf(do, "%s is not accepted as the signature of the laboratory that the receipt names: %s", quoted(path+".sig"), err)
 	}
-	if caution := allowed.Caution(sig); caution != "" {
-		u.say("caution: key of laboratory %s: %s", r.Laboratory, caution)
+	if fingerprint := allowed.Uncompared(sig); fingerprint != "" {
+		u.say("caution: key of laboratory %s: nobody has compared this key (%s) with its owner by the twelve words: %s",
+			r.Laboratory, fingerprint, compareWordsToDo)
 	}
 	sum := sha256.Sum256(data)
 	return r, hex.EncodeToString(sum[:]), nil

@@ -267,6 +267,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	if err != nil {
 		return nil, err
 	}
+	intake.Advise(verdict, toDo)
 	doc := &auditResult{
 		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study, Site: verdict.Site, Sealed: verdict.Sealed,
 		Records: verdict.Sessions, Recordings: verdict.Recordings, Tubes: verdict.Count,

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"strings"
 
 	"outbreath/deid"
@@ -14,7 +13,6 @@ import (
 	"outbreath/pack/intake"
 	"outbreath/pack/place"
 	"outbreath/pack/register"
-	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -79,6 +77,12 @@ type statusError int
 
 func (e statusError) Error() string { return "see above" }
 
+// is reports whether an error of type E is in err.
+func is[E error](err error) bool {
+	_, ok := errors.AsType[E](err)
+	return ok
+}
+
 // exitStatus is the one place where an error becomes an exit status.
 func exitStatus(err error) int {
 	var (
@@ -90,72 +94,25 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
-	case errors.As(err, new(*intake.ReceiptError)): // whatever caused it: the verdicts hold
+	case is[*intake.ReceiptError](err): // whatever caused it: the verdicts hold
 		return exitIO
 	case siteStatus(err) != 0:
 		return siteStatus(err)
-	case errors.As(err, new(*schema.QueriesError)), errors.As(err, new(*deid.FindingsError)), errors.As(err, new(*deid.InspectionError)), errors.As(err, new(*deid.RosterError)),
-		errors.As(err, new(*custody.TornError)), errors.As(err, new(*refusedError)), errors.As(err, new(*deid.ReasonError)), errors.As(err, new(*tubeError)), errors.As(err, new(*keys.MissingSharesError)),
-		errors.As(err, new(*custody.ChangedError)), errors.As(err, new(*schema.ChangedError)),
+	case is[*schema.QueriesError](err), is[*deid.FindingsError](err), is[*deid.InspectionError](err),
+		is[*deid.RosterError](err),
+		is[*custody.TornError](err), is[*refusedError](err), is[*deid.ReasonError](err), is[*tubeError](err),
+		is[*keys.MissingSharesError](err),
+		is[*custody.ChangedError](err), is[*schema.ChangedError](err),
 		errors.Is(err, keys.ErrBusy):
 		return exitResolve
-	case errors.As(err, new(*rejectedError)), errors.As(err, new(*custody.BrokenError)), errors.As(err, new(*custody.AlteredError)):
+	case is[*rejectedError](err), is[*custody.BrokenError](err), is[*custody.AlteredError](err):
 		return exitRejected
-	case errors.As(err, new(*usageError)), errors.As(err, new(*schema.ConfigError)),
-		errors.As(err, new(*keys.Error)), errors.As(err, new(*pack.ExistsError)), errors.As(err, new(*pack.TwiceError)), errors.As(err, new(*durable.Refusal)),
-		errors.As(err, new(*place.Error)), errors.As(err, new(*intake.Error)):
+	case is[*usageError](err), is[*schema.ConfigError](err),
+		is[*keys.Error](err), is[*pack.ExistsError](err), is[*pack.TwiceError](err), is[*durable.Refusal](err),
+		is[*place.Error](err), is[*intake.Error](err):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage
 	}
 	return exitIO
-}
-
-// toDo returns what a person can do about err, or "".
-func toDo(err error) string {
-	var (
-		usage    *usageError
-		rejected *rejectedError
-		media    *pack.MediaError
-		reg      *register.Error
-		conflict *site.ConflictError
-		where    *place.Error
-	)
-	switch {
-	case intakeToDo(err) != "":
-		return intakeToDo(err)
-	case errors.As(err, &conflict):
-		return conflictToDo(conflict)
-	case errors.As(err, new(*site.BusyError)), errors.As(err, new(*custody.ChangedError)):
-		return "wait until it has ended, then run this command again"
-	case errors.As(err, new(*schema.ChangedError)):
-		return "close the programs that use the collection, then run this command again"
-	case errors.As(err, &usage):
-		return usage.do
-	case errors.As(err, &rejected):
-		return rejected.do
-	case errors.As(err, &where):
-		return placeToDo(where)
-	case errors.As(err, &media):
-		return media.Do
-	case siteToDo(err) != "":
-		return siteToDo(err)
-	case errors.As(err, new(*deid.ReasonError)):
-		return "give the reason in other words with --tube-reason, then seal again; nothing was written"
-	case errors.As(err, new(*keys.MissingSharesError)):
-		return "ask further custodians for their shares, and name all files at once"
-	case errors.As(err, new(*custody.BrokenError)):
-		return damagedToDo
-	case errors.As(err, new(*custody.TornError)):
-		return "run outbreath custody COLLECTION --repair, which keeps the unfinished line in a file of its own"
-	case errors.As(err, &reg):
-		return reg.Do
-	case errors.As(err, new(*pack.TwiceError)):
-		return "name one folder on each of two media, or one folder alone; nothing was written"
-	case errors.As(err, new(*pack.ExistsError)):
-		return "choose another medium, or another number with --shipment; nothing was changed"
-	case errors.Is(err, fs.ErrPermission):
-		return "ask for the right to read and write there, or run as the person who owns it"
-	}
-	return ""
 }

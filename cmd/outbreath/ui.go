@@ -156,10 +156,30 @@ func (u *ui) failure(err error, status int) {
 		fmt.Fprintln(u.err, "outbreath: to do: decide on each with review, then run this command again; nothing was written")
 		return
 	}
-	fmt.Fprintln(u.err, "outbreath: error:", printable(err.Error()))
-	if do := toDo(err); do != "" {
-		fmt.Fprintln(u.err, "outbreath: to do:", printable(do))
+	for _, one := range joined(err) {
+		fmt.Fprintln(u.err, "outbreath: error:", printable(one.Error()))
+		if do := toDo(one); do != "" {
+			fmt.Fprintln(u.err, "outbreath: to do:", printable(do))
+		}
 	}
+}
+
+// joined returns the errors that [errors.Join] made into err, or err alone.
+func joined(err error) []error {
+	list, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []error{err}
+	}
+	var all []error
+	var lines []string
+	for _, one := range list.Unwrap() {
+		all = append(all, joined(one)...)
+		lines = append(lines, one.Error())
+	}
+	if strings.Join(lines, "\n") != err.Error() { // several causes of one error
+		return []error{err}
+	}
+	return all
 }
 
 // table writes rows in aligned columns.

@@ -20,7 +20,8 @@ var KeyTypes = []string{
 	ssh.KeyAlgoRSA,
 }
 
-// CheckKey says whether pub is of one of [KeyTypes] and, if RSA, long enough.
+// CheckKey returns nil if pub is of one of [KeyTypes] and, if RSA, of at least 2048 bits;
+// else why it is not accepted.
 func CheckKey(pub ssh.PublicKey) error {
 	if pub == nil {
 		return errors.New("no key")
@@ -38,7 +39,7 @@ func CheckKey(pub ssh.PublicKey) error {
 		}
 		return nil
 	}
-	return errors.New("the key's type is not supported: use ssh-ed25519, ecdsa or rsa, without certificate or hardware token")
+	return errors.New("the key's type is not supported: it is not ssh-ed25519, ecdsa or rsa, or has a certificate or hardware token")
 }
 
 // ParseKey reads a public key in SSH wire format (RFC 4253 section 6.6) that

@@ -28,7 +28,7 @@ const (
 	MaxArmored = 16 << 10
 )
 
-// Errors of Verify. Parse has no error that a caller needs to tell apart.
+// Errors of [Signature.Verify]. Callers need not distinguish those of [Parse].
 var (
 	ErrNamespace = errors.New("the signature was made for another purpose (namespace)")
 	ErrSignature = errors.New("the signature does not fit the data: one of them was changed")

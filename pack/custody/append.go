@@ -14,7 +14,14 @@ import (
 	"outbreath/pack/durable"
 )
 
-// A ChangedError says that the journal has grown or changed since [Read].
+// ErrReadBack is behind the error of an entry that the disk gave back changed. It was
+// taken away again.
+var ErrReadBack = errors.New("what was added reads back otherwise, and was taken away again")
+
+// ErrFull is behind the error of a journal that has no room for another entry.
+var ErrFull = fmt.Errorf("it would become longer than %d bytes", maxFile)
+
+// A ChangedError is a journal that has grown or changed since [Read].
 type ChangedError struct{ Path string }
 
 func (e *ChangedError) Error() string {
@@ -69,7 +76,7 @@ func (j *Journal) Append(e Entry) error {
 		return fmt.Errorf("%s: %w", j.path, err)
 	}
 	if j.size+int64(len(line)) > maxFile {
-		return fmt.Errorf("%s: it would become longer than %d bytes; start a new collection", j.path, maxFile)
+		return fmt.Errorf("%s: %w", j.path, ErrFull)
 	}
 	f, err := openAppend(j.root, j.name, j.size == 0)
 	if errors.Is(err, fs.ErrNotExist) && j.size > 0 {
@@ -143,7 +150,7 @@ func write(f file, line []byte) error {
 	return f.Sync()
 }
 
-// arrived reads the line back, and takes away what stands there instead: a whole
+// arrived reads the line back, and takes away whatever is there instead: a whole
 // line of something else could never be mended.
 func (j *Journal) arrived(f file, line []byte) error {
 	back := make([]byte, len(line)+1)
@@ -154,11 +161,11 @@ func (j *Journal) arrived(f file, line []byte) error {
 	if bytes.Equal(back[:n], line) {
 		return nil
 	}
-	return errors.Join(fmt.Errorf("%s: what was added reads back otherwise, and was taken away again: this disk cannot be trusted; copy the collection to another one and run the command there", j.path), f.Truncate(j.size), f.Sync())
+	return errors.Join(fmt.Errorf("%s: %w", j.path, ErrReadBack), f.Truncate(j.size), f.Sync())
 }
 
 // Repair moves an unfinished last line out of the journal called name in root into a new
-// file beside it, custody.torn-1 (or -2 ...), whose name it returns: "" if the
+// file in root, custody.torn-1 (or -2 ...), whose name it returns: "" if the
 // last line is whole and nothing was done. It does nothing to a journal that is
 // broken elsewhere. A last line whose SHA-256 (hex) is digest lacks only its line
 // feed: it gets it, and nothing is moved.

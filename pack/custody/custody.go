@@ -8,7 +8,7 @@
 //
 // Every line carries a checksum of itself ("sum") and the SHA-256 of the line
 // before ("prev"). So a line that was edited, removed, put in or moved is found
-// and named, wherever it stands, as long as a line of the old chain follows it.
+// and named, wherever it is, as long as a line of the old chain follows it.
 // The chain has no key: whole lines cut off at the end, and lines from some
 // place to the end written anew with fresh checksums, cannot be seen by it
 // alone. They are seen by the signature over the whole file in
@@ -68,7 +68,7 @@ type Journal struct {
 	unsigned int // entries at the end that no signature covers, as far as is known
 }
 
-// noLine stands for the line before the first.
+// noLine is the digest of the line before the first, which does not exist.
 var noLine = strings.Repeat("0", 2*sha256.Size)
 
 func newJournal(path string) *Journal { return &Journal{path: path, last: noLine} }
@@ -87,10 +87,10 @@ func (j *Journal) Digest(n int) string {
 	return j.Entries[n].Prev
 }
 
-// Watch has every later [Journal.Append] tell of the entry that it is about to
-// write and of its line's SHA-256, and, when entry and signature are there, that
-// they are. An error of before stops the append, and nothing is written; one of
-// after is returned, and the entry is there all the same.
+// Watch has every later [Journal.Append] call before with the entry that it is about to
+// write and the SHA-256 (hex) of its line, and after once entry and signature are
+// written. An error of before stops the append, and nothing is written; one of after is
+// returned, and the entry is there all the same.
 func (j *Journal) Watch(before func(e Entry, digest string) error, after func() error) {
 	j.before, j.after = before, after
 }

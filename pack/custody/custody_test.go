@@ -667,7 +667,7 @@ func FuzzRead(f *testing.F) {
 		// tried as well, with one.
 		line, _, _ := bytes.Cut(data, []byte("\n"))
 		line = append(bytes.Clone(line), fmt.Sprintf(`%s%x"}`, sumField, sha256.Sum256(line))...)
-		if e, msg := parse(line); msg == "" {
+		if e, err := parse(line); err == nil {
 			out, err := format(&e)
 			if err != nil || !bytes.Equal(out, append(line, '\n')) {
 				t.Fatalf("%s\nwritten again as\n%s, %v", line, out, err)

@@ -19,9 +19,9 @@ import (
 // look at the end of the journal, [ChangedError], is what is left.
 func Hold(root *os.Root) (release func(), held bool, err error) { return media.Hold(root) }
 
-// Writable says whether this process may write the journal called name in the collection
-// folder root, and its signature beside it, without touching them: a permission that is
-// missing, or a disk that can only be read, is the error.
+// Writable returns what keeps this process from writing the journal called name in the
+// collection folder root, and its signature, or nil; it touches neither. A permission
+// that is missing, or a disk that can only be read, is the error.
 func Writable(root *os.Root, name string) error {
 	d, err := root.Open(".")
 	if err != nil {

@@ -13,7 +13,7 @@ import (
 // maxLine bounds one line with its line feed, bytes.
 const maxLine = 64 << 10
 
-// sumField stands between what the checksum covers and the checksum; a fact may
+// sumField separates what the checksum covers from the checksum; a fact may
 // be called "sum" as well, so the last one counts.
 const sumField = `,"sum":"`
 
@@ -39,25 +39,35 @@ func format(e *Entry) ([]byte, error) {
 	return line, nil
 }
 
+// What is wrong with a line. Each completes "this line".
+var (
+	errNotEntry = errors.New("is not an entry of this journal")
+	errChanged  = errors.New("was changed after it was written")
+	errForm     = errors.New("is not of the form of an entry of this program: it was changed, or another version of the program wrote it")
+	errGap      = errors.New("does not follow the one before: lines between them are missing, or their order was changed")
+	errPutIn    = errors.New("does not follow the one before: it was put in, or the order of lines was changed")
+	errChain    = errors.New("was chained to another line than the one before it: one of the two was replaced")
+)
+
 // parse reads a line without its line feed. Only what format writes is taken:
-// that leaves no second way to read a line.
-func parse(line []byte) (Entry, string) {
+// that leaves no second way to read a line. The error completes "this line".
+func parse(line []byte) (Entry, error) {
 	var e Entry
 	i := bytes.LastIndex(line, []byte(sumField))
 	if i < 0 || json.Unmarshal(line, &e) != nil {
-		return e, "is not an entry of this journal"
+		return e, errNotEntry
 	}
 	if e.Sum != hexSum(line[:i]) {
-		return e, "was changed after it was written"
+		return e, errChanged
 	}
 	again := e
 	if want, err := format(&again); err != nil || !bytes.Equal(want, append(line[:len(line):len(line)], '\n')) {
-		return e, "is not of the form of an entry of this program: it was changed, or another version of the program wrote it"
+		return e, errForm
 	}
-	return e, ""
+	return e, nil
 }
 
-// check says what keeps e from being an entry. Control characters are refused
+// check returns what keeps e from being an entry. Control characters are refused
 // because their escapes in JSON are not the same in every version of Go.
 func (e *Entry) check() error {
 	switch {

@@ -15,11 +15,11 @@ import (
 // maxFile bounds a journal, bytes: some 100,000 entries.
 const maxFile = 64 << 20
 
-// A BrokenError names the line at which the journal does not hold.
+// A BrokenError is a line that was changed, or at which the chain breaks.
 type BrokenError struct {
 	Path string
-	Line int // from 1; 0: the file as a whole
-	Msg  string
+	Line int    // from 1; 0: the file as a whole
+	Msg  string // completes "this line"
 }
 
 func (e *BrokenError) Error() string {
@@ -35,7 +35,7 @@ func (e *BrokenError) Error() string {
 type TornError struct {
 	Path  string
 	Line  int  // from 1
-	Whole bool // nothing but the line feed is missing; set by who knows the line
+	Whole bool // nothing but the line feed is missing; set by [Journal.End]
 
 	rest []byte
 }
@@ -49,9 +49,9 @@ func (e *TornError) Error() string {
 
 // Read reads the journal called name, custody.jsonl, in the collection folder root, which
 // must stay open while entries are added; a missing file is an empty one. The error is
-// a *BrokenError for a damaged line or a broken chain, a *TornError for an
-// unfinished last line, with the journal of the lines before it, a *[durable.Refusal] for a link or whatever else is no
-// plain file, or one of the operating system.
+// a *[BrokenError] for a damaged line or a broken chain, a *[TornError] for an unfinished
+// last line, with the journal of the lines before it, a *[durable.Refusal] for a link or
+// whatever else is no plain file, or one of the operating system.
 func Read(root *os.Root, name string) (*Journal, error) {
 	path := filepath.Join(root.Name(), name)
 	f, err := durable.Open(root, name)
@@ -116,12 +116,12 @@ func (j *Journal) take(data []byte) error {
 		if len(line) > maxLine {
 			return &BrokenError{j.path, n, fmt.Sprintf("is longer than %d bytes", maxLine)}
 		}
-		e, msg := parse(line[:end])
-		if msg == "" {
-			msg = j.follows(e)
+		e, err := parse(line[:end])
+		if err == nil {
+			err = j.follows(e)
 		}
-		if msg != "" {
-			return &BrokenError{j.path, n, msg}
+		if err != nil {
+			return &BrokenError{j.path, n, err.Error()}
 		}
 		j.keep(e, line)
 	}
@@ -139,15 +139,16 @@ func (j *Journal) End(e *TornError, digest string) bool {
 	return true
 }
 
-// follows says why e, a sound line in itself, is not the next one.
-func (j *Journal) follows(e Entry) string {
+// follows returns why e, a sound line in itself, is not the next one; nil if it is. The
+// error completes "this line".
+func (j *Journal) follows(e Entry) error {
 	switch next := len(j.Entries) + 1; {
 	case e.Seq > next:
-		return "does not follow the one before: lines between them are missing, or their order was changed"
+		return errGap
 	case e.Seq < next:
-		return "does not follow the one before: it was put in, or the order of lines was changed"
+		return errPutIn
 	case e.Prev != j.last:
-		return "was chained to another line than the one before it: one of the two was replaced"
+		return errChain
 	}
-	return ""
+	return nil
 }

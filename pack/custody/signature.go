@@ -20,25 +20,25 @@ const (
 // itself, but was made over another text.
 var ErrText = errors.New("the signature was made over another text")
 
-// An AlteredError says that the signature does not fit the journal.
+// An AlteredError is a signature that covers no beginning of the journal.
 type AlteredError struct{ Path, Msg string }
 
 func (e *AlteredError) Error() string {
-	return fmt.Sprintf("%s: %s; change nothing, keep a copy of both files and tell the privacy officer", e.Path, e.Msg)
+	return fmt.Sprintf("%s: %s", e.Path, e.Msg)
 }
 
-// ErrUnsigned says that there is no signature beside a journal with entries.
+// ErrUnsigned is the error of a journal with entries and no signature file.
 var ErrUnsigned = errors.New("the journal is not signed")
 
 // signatureSuffix follows the journal's name in that of its signature.
 const signatureSuffix = ".sig"
 
-// SignWith has every later [Journal.Append] sign the whole file, as sign does
-// it, into a file beside it, custody.jsonl.sig.
+// SignWith has every later [Journal.Append] sign the whole file with sign, and write the
+// signature to custody.jsonl.sig in the same folder.
 func (j *Journal) SignWith(sign func(text []byte) ([]byte, error)) { j.sign = sign }
 
-// Signed checks the signature beside the journal and returns how many entries,
-// from the first, it covers: all of them, but for those that were added without
+// Signed checks the journal's signature and returns how many entries, from the
+// first, it covers: all of them, but for those that were added without
 // the key, or when the machine stopped between entry and signature. verify
 // checks one text and returns [ErrText] if only the text is another one.
 //
@@ -106,7 +106,7 @@ func (j *Journal) signText() error {
 	if err != nil {
 		return err
 	}
-	// The old signature stands until the new one has been read back. Runs that
+	// The old signature stays until the new one has been read back. Runs that
 	// were killed may have left one on its way; the lock on the journal keeps
 	// those that still run away from here.
 	name := j.name + signatureSuffix
@@ -116,9 +116,8 @@ func (j *Journal) signText() error {
 	return durable.Replace(j.root, name, sig, 0o600)
 }
 
-// FactUnsigned is the name of the fact that says how many entries before had no
-// signature when this one was added: what somebody put in there meanwhile gets
-// signed, but not unnoticed.
+// FactUnsigned names the fact of how many entries before this one had no signature when it
+// was added: what somebody put in there meanwhile gets signed, but not unnoticed.
 const FactUnsigned = "unsigned_before"
 
 func (j *Journal) noteUnsigned(facts map[string]string) map[string]string {

@@ -71,9 +71,9 @@ func rechained(t testing.TB, all [][]byte, i int) [][]byte {
 	j := newJournal("")
 	var out [][]byte
 	for n, line := range all {
-		e, msg := parse(line[:len(line)-1])
-		if msg != "" && n < i {
-			t.Fatal(msg)
+		e, err := parse(line[:len(line)-1])
+		if err != nil && n < i {
+			t.Fatal(err)
 		}
 		e.Seq, e.Prev = n+1, j.last
 		if n < i {

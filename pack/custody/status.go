@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// What is done to a shipment, as [Entry.What] says it.
+// What is done to a shipment, as values of [Entry.What].
 const (
 	Sealing   = "sealing"   // about to get its name
 	Sealed    = "sealed"    // whole on the medium
@@ -16,16 +16,16 @@ const (
 )
 
 // Facts of a receipt. FactDecision holds the laboratory's decision on the shipment;
-// it is not there when the receipt does not prove which shipment it speaks of.
-// FactReceived says when the laboratory made it (RFC 3339). FactRecalled is in an
-// entry that takes the place of a lost one: the time of that one (RFC 3339).
+// it is absent when the receipt does not prove which shipment it is about. FactReceived
+// is when the laboratory made it (RFC 3339). FactRecalled is in an entry that replaces a
+// lost one: the time of that one (RFC 3339).
 const (
 	FactDecision = "decision"
 	FactReceived = "received_at"
 	FactRecalled = "recalled"
 )
 
-// A State is where a shipment stands.
+// A State is how far a shipment has come.
 type State string
 
 const (
@@ -38,8 +38,7 @@ const (
 	Dead          State = "abandoned"
 )
 
-// A Shipment is what the journal says of one. Times are zero while nothing
-// happened.
+// A Shipment is what the journal holds of one. Times are zero until the event.
 type Shipment struct {
 	Shipment string    `json:"shipment"`
 	State    State     `json:"state"`
@@ -52,9 +51,9 @@ type Shipment struct {
 	Received time.Time `json:"received,omitzero"` // date of the receipt that counts, by the laboratory's clock
 }
 
-// Shipments returns the shipments in the order in which they first stand in the
-// journal. One is overdue when more than days days went by at now since it was
-// sealed, and no receipt came.
+// Shipments returns the shipments in the order in which they first appear in the
+// journal. One is overdue when, at now, more than days days have passed since it was
+// sealed and no receipt has come.
 func (j *Journal) Shipments(now time.Time, days int) []Shipment {
 	all := []Shipment{}
 	for _, e := range j.Entries {
@@ -125,7 +124,7 @@ func (s *Shipment) receipt(e Entry) {
 	s.Received, s.Receipt, s.Settled, s.State = at, e.When, false, state
 }
 
-// Open says that a person has something to do about s.
+// Open reports whether a person has something to do about s.
 func (s *Shipment) Open() bool {
 	return s.State == Overdue || s.State == Unfinished || (s.State == Discrepancies || s.State == Rejected) && !s.Settled
 }

@@ -155,6 +155,26 @@ func (j *Job) advised(reason error) string {
 	return j.with(reason.Error(), reason)
 }
 
+// Advise adds to the checks of v that failed, and to its caution, what advise says about
+// the errors behind them; it may be nil.
+func Advise(v *pack.Verdict, advise func(error) string) {
+	if advise == nil {
+		return
+	}
+	for i := range v.Checks {
+		c := &v.Checks[i]
+		if c.Cause == nil {
+			continue
+		}
+		if do := advise(c.Cause); do != "" {
+			c.Detail += "; " + do
+		}
+	}
+	if v.Caution != "" {
+		v.Caution += ": " + advise(pack.ErrUncompared)
+	}
+}
+
 // with returns fact, and what to do about reason.
 func (j *Job) with(fact string, reason error) string {
 	if j.Advise != nil {

@@ -123,7 +123,7 @@ func (w *Receipts) free(shipment string) string {
 
 // notWritten says in words why the file at path was not written.
 func notWritten(path string, err error) error {
-	what, _ := media.Explain(err)
+	_, what := media.Explain(err)
 	switch {
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("%s cannot be written", durable.Quote(path))

@@ -17,35 +17,34 @@ import (
 func TestExplain(t *testing.T) {
 	for _, c := range []struct {
 		err  error
+		kind media.Fault
 		what string
 	}{
-		{unix.ENOSPC, "is full"},
-		{unix.EROFS, "write-protected"},
-		{unix.EIO, "worn out"},
-		{unix.EFBIG, "file of that size"},
-		{unix.ENOTCONN, "pulled out"},
-		{unix.ECONNABORTED, "pulled out"},
-		{unix.ENODEV, "pulled out"},
-		{unix.EACCES, "may not write"},
-		{unix.EPERM, "may not write"},
-		{unix.EDQUOT, "allowance"},
-		{&media.MismatchError{Path: "x"}, "read back"},
-		{errors.Join(&fs.PathError{Op: "write", Path: "x", Err: unix.EIO}, unix.ENODEV), "pulled out"},
-		{errors.Join(unix.EIO, unix.ENOSPC), "is full"},
+		{unix.ENOSPC, media.Full, "is full"},
+		{unix.EROFS, media.ReadOnly, "write-protected"},
+		{unix.EIO, media.Broken, "worn out"},
+		{unix.EFBIG, media.FileTooBig, "file of that size"},
+		{unix.ENOTCONN, media.PulledOut, "pulled out"},
+		{unix.ECONNABORTED, media.PulledOut, "pulled out"},
+		{unix.ENODEV, media.PulledOut, "pulled out"},
+		{unix.EACCES, media.NotAllowed, "may not write"},
+		{unix.EPERM, media.NotAllowed, "may not write"},
+		{unix.EDQUOT, media.OverQuota, "allowance"},
+		{&media.MismatchError{Path: "x"}, media.Mismatch, "read back"},
+		{errors.Join(&fs.PathError{Op: "write", Path: "x", Err: unix.EIO}, unix.ENODEV), media.PulledOut, "pulled out"},
+		{errors.Join(unix.EIO, unix.ENOSPC), media.Full, "is full"},
 	} {
-		what, do := media.Explain(fmt.Errorf("sealing: %w", c.err))
-		if !strings.Contains(what, c.what) || do == "" {
-			t.Errorf("%v: %q, %q", c.err, what, do)
+		kind, what := media.Explain(fmt.Errorf("sealing: %w", c.err))
+		if !strings.Contains(what, c.what) || kind != c.kind {
+			t.Errorf("%v: %q, %q", c.err, kind, what)
 		}
-		for _, s := range []string{what, do} {
-			if strings.HasSuffix(s, ".") || s[:1] != strings.ToLower(s[:1]) {
-				t.Errorf("not in the house style: %q", s)
-			}
+		if strings.HasSuffix(what, ".") || what[:1] != strings.ToLower(what[:1]) {
+			t.Errorf("not in the house style: %q", what)
 		}
 	}
 	for _, err := range []error{nil, errors.New("something else"), fs.ErrExist, unix.EINVAL} {
-		if what, do := media.Explain(err); what != "" || do != "" {
-			t.Errorf("%v: %q, %q", err, what, do)
+		if kind, what := media.Explain(err); kind != media.Unexplained || what != "" {
+			t.Errorf("%v: %q, %q", err, kind, what)
 		}
 	}
 }

@@ -24,10 +24,10 @@ func init() {
 
 const maxName = 100
 
-// PortableName says whether Linux, macOS and Windows can all hold a file or
-// folder of that name on any file system: 1 to 100 ASCII letters, digits and
-// ". _ -", a letter or digit first, no dot last, no device of Windows. That two
-// names differ by more than case is for the caller to see. The error does not
+// PortableName returns what keeps Linux, macOS or Windows from holding a file or
+// folder of that name on any file system, or nil for 1 to 100 ASCII letters, digits
+// and ". _ -", a letter or digit first, no dot last, no device of Windows. That two
+// names differ by more than case is for the caller to check. The error does not
 // quote the name.
 //
 // Source: POSIX Base Definitions, "Portable Filename Character Set"; Microsoft,

@@ -16,7 +16,7 @@ import (
 )
 
 // fsType returns the type of the file system that holds root, as statfs(2)
-// counts them. Tests stand in for a FAT stick here.
+// numbers them. Tests replace it to imitate a FAT stick.
 var fsType = func(root *os.Root) (int64, error) {
 	st, err := statfs(root)
 	return int64(st.Type), err
@@ -102,7 +102,7 @@ func free(root *os.Root) (int64, error) {
 	return int64(st.Bavail) * int64(st.Bsize), nil
 }
 
-// writeBack starts the writing and returns; what fails is told by the fsync
+// writeBack starts the writing and returns; the fsync reports what fails
 // that follows.
 func writeBack(f *os.File, off, n int64) error {
 	return unix.SyncFileRange(int(f.Fd()), off, n, unix.SYNC_FILE_RANGE_WRITE)

@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// notOffered tells errors that mean "this file system does not do that".
+// notOffered reports whether err means "this file system does not do that".
 func notOffered(err error) bool {
 	return errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOTSUP) || errors.Is(err, unix.ENOSYS)
 }

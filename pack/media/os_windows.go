@@ -10,7 +10,7 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// notOffered tells errors that mean "this system does not do that": Windows
+// notOffered reports whether err means "this system does not do that": Windows
 // cannot flush a folder.
 func notOffered(err error) bool {
 	return errors.Is(err, windows.ERROR_ACCESS_DENIED) || errors.Is(err, windows.ERROR_INVALID_HANDLE) ||

@@ -9,17 +9,17 @@ import (
 	"path/filepath"
 )
 
-// A MismatchError says that a file gave other bytes than were written to it.
+// A MismatchError is a file that gave other bytes than were written to it.
 type MismatchError struct{ Path string }
 
 func (e *MismatchError) Error() string {
-	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller than it says; use another one", e.Path)
+	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller than it says", e.Path)
 }
 
 // ReadBack reads a synced file of dir from the medium and compares its size and
-// SHA-256. dropped tells whether the operating system could be asked to forget
+// SHA-256. dropped reports whether the operating system could be asked to forget
 // the file first; if not, the bytes may have come from memory and prove little.
-// Other bytes are a *MismatchError, any other error is the medium's or ctx's.
+// Other bytes are a *[MismatchError], any other error is the medium's or ctx's.
 func ReadBack(ctx context.Context, dir Folder, name string, want [32]byte, size int64) (dropped bool, err error) {
 	f, err := dir.Open(name)
 	if err != nil {

@@ -54,7 +54,7 @@ func NewParts(dir Folder, base string, limit int64) *Parts {
 }
 
 // Write takes all of b or returns the error that ended the writing. A full
-// medium may be told only by a later Write or by Finish.
+// medium may be reported only by a later Write or by Finish.
 func (p *Parts) Write(b []byte) (int, error) {
 	if p.err == nil && p.finished {
 		p.err = os.ErrClosed
@@ -86,7 +86,7 @@ func (p *Parts) Write(b []byte) (int, error) {
 func (p *Parts) flush() error {
 	if p.file == nil {
 		if len(p.parts) == maxParts {
-			return fmt.Errorf("%s: more than %d parts; choose larger ones", p.base, maxParts)
+			return fmt.Errorf("%s: more than %d parts", p.base, maxParts)
 		}
 		name := fmt.Sprintf("%s.%03d", p.base, len(p.parts)+1)
 		f, err := p.dir.Create(name)
@@ -171,7 +171,7 @@ func (p *Parts) Abort() error {
 	p.finished = true
 	var errs []error
 	if p.file != nil {
-		p.file.Close() // what it could tell no longer matters
+		p.file.Close() // its error no longer matters
 		p.file = nil
 	}
 	for _, name := range p.made {

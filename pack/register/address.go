@@ -16,14 +16,14 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 )
 
-// parseAddress tells which driver opens address and how. Its errors never
-// repeat address.
+// parseAddress returns the driver that opens address, and what it is to open. Its
+// errors never repeat address.
 func parseAddress(address string) (driver, dsn string, sys system, err error) {
 	scheme, _, found := strings.Cut(address, "://")
 	switch {
 	case strings.EqualFold(scheme, "postgres") || strings.EqualFold(scheme, "postgresql"):
 		if !found {
-			return "", "", 0, configError("write it as postgres://USER@HOST/DATABASE", "the address of the register is not complete")
+			return "", "", 0, configError(BadAddress, "the address of the register is not complete")
 		}
 		if err := checkPostgres(address); err != nil {
 			return "", "", 0, err
@@ -33,7 +33,7 @@ func parseAddress(address string) (driver, dsn string, sys system, err error) {
 	case strings.Contains(address, "password="):
 		return "", "", 0, passwordError()
 	case found || likeAddress.MatchString(address) || strings.Contains(address, "=") && !plainPath(address):
-		return "", "", 0, configError("name a file, or write postgres://USER@HOST/DATABASE; before a file's name that holds = or a colon write ./",
+		return "", "", 0, configError(UnknownAddress,
 			"the register is neither a file nor a PostgreSQL address")
 	}
 	dsn, err = sqliteAddress(address)
@@ -51,14 +51,14 @@ func plainPath(address string) bool {
 }
 
 func passwordError() error {
-	return configError("take it out, put it into a file that only you can read, name that file in PGPASSFILE, and change the password: other users of this computer may have seen it",
+	return configError(PasswordShown,
 		"the address of the register has a password in it")
 }
 
 func checkPostgres(address string) error {
 	u, err := url.Parse(address)
 	if err != nil {
-		return configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be read")
+		return configError(BadAddress, "the address of the register cannot be read")
 	}
 	if _, has := u.User.Password(); has {
 		return passwordError()
@@ -72,7 +72,7 @@ func checkPostgres(address string) error {
 		return err
 	}
 	if _, err := pgx.ParseConfig(address); err != nil {
-		return configError("write it as postgres://USER@HOST/DATABASE, and look at the PG... variables of the environment", "the address of the register, or a setting for PostgreSQL, cannot be used")
+		return configError(BadSetting, "the address of the register, or a setting for PostgreSQL, cannot be used")
 	}
 	return nil
 }
@@ -85,13 +85,13 @@ func checkPostgres(address string) error {
 func secured(address string) (string, error) {
 	u, err := url.Parse(address)
 	if err != nil {
-		return "", configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be read")
+		return "", configError(BadAddress, "the address of the register cannot be read")
 	}
 	q := u.Query()
 	if !q.Has("sslmode") && os.Getenv("PGSSLMODE") == "" {
 		c, err := pgx.ParseConfig(address)
 		if err != nil {
-			return "", configError("write it as postgres://USER@HOST/DATABASE", "the address of the register cannot be used")
+			return "", configError(BadAddress, "the address of the register cannot be used")
 		}
 		if local(c.Host) && !slices.ContainsFunc(c.Fallbacks, func(f *pgconn.FallbackConfig) bool { return !local(f.Host) }) {
 			return address, nil
@@ -102,12 +102,12 @@ func secured(address string) (string, error) {
 	}
 	c, err := pgx.ParseConfig(address)
 	if err != nil {
-		return "", configError("look at sslmode and sslrootcert in the address, and at the PG... variables of the environment", "the settings for TLS cannot be used")
+		return "", configError(BadTLS, "the settings for TLS cannot be used")
 	}
 	hosts := append([]*pgconn.FallbackConfig{{Host: c.Host, TLSConfig: c.TLSConfig}}, c.Fallbacks...)
 	for _, h := range hosts {
 		if !local(h.Host) && (h.TLSConfig == nil || h.TLSConfig.InsecureSkipVerify || h.TLSConfig.ServerName == "") {
-			return "", configError("write sslmode=verify-full, or leave sslmode away and take PGSSLMODE out of the environment; sslrootcert names the certificate authority of your own server",
+			return "", configError(Unverified,
 				"the register's server is on another computer, and its certificate would not be verified")
 		}
 	}
@@ -123,7 +123,7 @@ func local(host string) bool {
 	return err == nil && ip.IsLoopback()
 }
 
-// ownFiles refuses a register, or a file that SQLite keeps beside it, that is a link or
+// ownFiles refuses a register, or a file that SQLite keeps with it, that is a link or
 // no plain file: SQLite would follow it. A register that is not there is made here,
 // before SQLite makes it for everybody to read; its other files take its mode.
 //
@@ -131,7 +131,7 @@ func local(host string) bool {
 func ownFiles(abs string) error {
 	root, name, err := durable.At(abs)
 	if err != nil {
-		return configError("name a file in a folder that you may read", "the folder of the register cannot be opened")
+		return configError(NoFolder, "the folder of the register cannot be opened")
 	}
 	defer root.Close()
 	for _, suffix := range []string{"", "-journal", "-wal", "-shm"} {
@@ -139,9 +139,9 @@ func ownFiles(abs string) error {
 		var refused *durable.Refusal
 		switch {
 		case errors.As(err, &refused) && suffix == "":
-			return configError("name the register's own file, or a new one", "the register "+refused.Msg)
+			return configError(NotFile, "the register "+refused.Msg)
 		case errors.As(err, &refused):
-			return configError("move it away when no command is at work on the register, then run the command again", "the register's file that ends in "+suffix+" "+refused.Msg)
+			return configError(NotSideFile, "the register's file that ends in "+suffix+" "+refused.Msg)
 		}
 	}
 	if f, err := durable.Create(root, name, 0); err == nil {
@@ -158,14 +158,14 @@ func ownFiles(abs string) error {
 // "Transaction": BEGIN IMMEDIATE.
 func sqliteAddress(path string) (string, error) {
 	if path == "" {
-		return "", configError("name a file, or write postgres://USER@HOST/DATABASE", "--register has no address")
+		return "", configError(NoAddress, "the register has no address")
 	}
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return "", err
 	}
 	if info, err := os.Stat(filepath.Dir(abs)); err != nil || !info.IsDir() {
-		return "", configError("make the folder, or correct the path", "the folder of the register is not there")
+		return "", configError(NoFolder, "the folder of the register is not there")
 	}
 	if err := ownFiles(abs); err != nil {
 		return "", err

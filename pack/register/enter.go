@@ -21,7 +21,7 @@ type Arrival struct {
 	TubesSince            time.Time // shipments first seen earlier are not compared: their tubes were used again
 }
 
-// A Kind says what an arrival is to the register.
+// A Kind is what an arrival is to the register.
 type Kind string
 
 const (
@@ -40,7 +40,7 @@ type Answer struct {
 	Settled  *Settlement  // the last one of the number, or nil
 }
 
-// A Sighting says where and when something was seen.
+// A Sighting is where and when something was seen.
 type Sighting struct {
 	Station string
 	When    time.Time // UTC
@@ -124,7 +124,7 @@ func receivedBefore(ctx context.Context, tx *sql.Tx, n int, a Arrival) (r receiv
 	return r, err
 }
 
-// classify says what the arrival is, after what was there before, and returns the state
+// classify sets what the arrival is, after what was there before, and returns the state
 // that the number gets.
 func (ans *Answer) classify(
 	ctx context.Context, tx *sql.Tx, n int, a Arrival, before received,

@@ -12,16 +12,69 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// An Error is a register that cannot be used.
+// A Fault is the kind of an [Error]. Its values are stable, so that a caller can choose
+// by them what to advise.
+type Fault string
+
+// Faults of the address and of the settings for the database.
+const (
+	NoAddress      Fault = "no-address"       // it is empty
+	UnknownAddress Fault = "unknown-address"  // neither a file nor PostgreSQL's
+	BadAddress     Fault = "bad-address"      // PostgreSQL's, but it cannot be read
+	PasswordShown  Fault = "password-shown"   // it holds a password, which other users can see
+	BadSetting     Fault = "bad-setting"      // it or an environment variable cannot be used
+	BadTLS         Fault = "bad-tls"          // likewise, of what it says on TLS
+	Unverified     Fault = "unverified"       // another computer's certificate would not be verified
+	SettingNoFile  Fault = "setting-no-file"  // a setting names something that is no ordinary file
+	SettingTooLong Fault = "setting-too-long" // or a file that is far too large
+	NoFolder       Fault = "no-folder"        // the folder of the register's file cannot be opened
+	NotFile        Fault = "not-a-file"       // the register is a link, a folder, a pipe ...
+	NotSideFile    Fault = "not-a-side-file"  // likewise, a file that SQLite keeps with it
+)
+
+// Faults of the database.
+const (
+	NotRegister    Fault = "not-a-register"   // something else is in the file
+	NotWritable    Fault = "not-writable"     // nor may it be written to
+	LaterVersion   Fault = "later-version"    // a later version of the program made it
+	NotPrepared    Fault = "not-prepared"     // [Prepare] must make its tables, or bring them up to date
+	BadContents    Fault = "bad-contents"     // it holds what no version writes
+	DamagedFile    Fault = "damaged-file"     // SQLite finds it damaged
+	FailedFile     Fault = "failed-file"      // SQLite failed otherwise
+	DiskFull       Fault = "disk-full"        // where the file is
+	Busy           Fault = "busy"             // another program has held it for a minute
+	Unreachable    Fault = "unreachable"      // the server does not answer
+	BadCertificate Fault = "bad-certificate"  // the server's is not trusted here
+	LoginRefused   Fault = "login-refused"    // role, password or database is wrong
+	NoDatabase     Fault = "no-database"      // the server has none of that name
+	NotGranted     Fault = "not-granted"      // the role lacks a right
+	ServerDiskFull Fault = "server-disk-full" // of the server
+	ServerRefused  Fault = "server-refused"   // the server gives another reason
+)
+
+// Faults of what is to be entered or settled.
+const (
+	WrongSite      Fault = "wrong-site"      // a shipment's number does not belong to its site
+	BadNumber      Fault = "bad-number"      // it is not a site code, a hyphen and four digits
+	BadReason      Fault = "bad-reason"      // empty, too long, or of several lines
+	NothingOpen    Fault = "nothing-open"    // the shipment is not open, or was settled
+	UnknownSite    Fault = "unknown-site"    // nothing of that site and study has arrived
+	SeveralStudies Fault = "several-studies" // the site sends for all of Studies
+	TwoContents    Fault = "two-contents"    // came under one number, which cannot be settled
+)
+
+// An Error states why a register cannot be used, or cannot take what is to be entered.
+// It never quotes the address. What to do about it follows from Fault.
 type Error struct {
-	Msg    string
-	Do     string // what to do
-	Config bool   // the address or the database is the wrong one; else it fails at the moment
+	Fault   Fault
+	Msg     string   // the fact
+	Config  bool     // the address, the database or what is to be entered is wrong; false: it fails at the moment
+	Studies []string // with SeveralStudies: their codes, sorted
 }
 
 func (e *Error) Error() string { return e.Msg }
 
-func configError(do, msg string) error { return &Error{Msg: msg, Do: do, Config: true} }
+func configError(kind Fault, msg string) error { return &Error{Fault: kind, Msg: msg, Config: true} }
 
 // errContents marks what no version of this program writes.
 var errContents = errors.New("the register holds something that cannot be read")
@@ -38,50 +91,49 @@ func explain(err error) error {
 	case err == nil || errors.As(err, &own) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
 		return err
 	case errors.Is(err, errContents):
-		return &Error{Msg: err.Error(), Do: "keep the database as it is, and ask the person who looks after it"}
+		return &Error{Msg: err.Error(), Fault: BadContents}
 	case errors.As(err, &lite):
 		return explainSQLite(lite.Code())
 	case errors.As(err, &pg):
 		return explainPostgres(pg.Code)
 	}
 	if errors.As(err, new(x509.UnknownAuthorityError)) || errors.As(err, new(x509.HostnameError)) || errors.As(err, new(x509.CertificateInvalidError)) || errors.As(err, new(*tls.CertificateVerificationError)) {
-		return configError("ask the person who looks after the server for the certificate of its authority, and name that file with sslrootcert=FILE in the address; do not turn the check off",
+		return configError(BadCertificate,
 			"the certificate of the register's server is not trusted here, is out of date, or is that of another computer")
 	}
-	return &Error{Msg: "the register's database cannot be reached, or the connection broke",
-		Do: "look whether the server runs and the address is right, then run this again: what was entered counts once"}
+	return &Error{Fault: Unreachable, Msg: "the register's database cannot be reached, or the connection broke"}
 }
 
 // Source: SQLite documentation, "Result and Error Codes".
 func explainSQLite(code int) error {
 	switch code & 0xff {
 	case sqlite3.SQLITE_NOTADB:
-		return configError("name the register's file, or one that is not there yet", "the file named as the register is no SQLite database")
+		return configError(NotRegister, "the file named as the register is no SQLite database")
 	case sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM:
-		return configError("ask for the right to write the file and its folder", "the register's file cannot be opened for writing")
+		return configError(NotWritable, "the register's file cannot be opened for writing")
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
-		return &Error{Msg: "another program has held the register for a minute", Do: "close it, then run this again: what was entered counts once"}
+		return &Error{Fault: Busy, Msg: "another program has held the register for a minute"}
 	case sqlite3.SQLITE_FULL:
-		return &Error{Msg: "the disk of the register is full", Do: "make room, then run this again: what was entered counts once"}
+		return &Error{Fault: DiskFull, Msg: "the disk of the register is full"}
 	case sqlite3.SQLITE_CORRUPT:
-		return &Error{Msg: "the register's file is damaged", Do: "keep it as it is, and go on with the last copy of it"}
+		return &Error{Fault: DamagedFile, Msg: "the register's file is damaged"}
 	}
-	return &Error{Msg: fmt.Sprintf("the register's file failed (SQLite result code %d)", code), Do: "look at the disk, then run this again: what was entered counts once"}
+	return &Error{Msg: fmt.Sprintf("the register's file failed (SQLite result code %d)", code), Fault: FailedFile}
 }
 
 // Source: PostgreSQL 15 documentation, appendix A "PostgreSQL Error Codes".
 func explainPostgres(code string) error {
 	switch code {
 	case "28P01", "28000":
-		return configError("look whether the names of role and database in the address are right, put the role's password into the file that PGPASSFILE names, or ask the person who looks after the server",
+		return configError(LoginRefused,
 			"the server does not let this role into this database; it does not say whether role, password or database is the wrong one")
 	case "3D000":
-		return configError("correct the name, or have the database made", "the server has no such database")
+		return configError(NoDatabase, "the server has no such database")
 	case "42501":
-		return configError("ask for SELECT, INSERT and UPDATE on the register's tables for a station's role; the role that makes them with --prepare also needs the right to make tables",
+		return configError(NotGranted,
 			"this role may not do in the database what a register needs")
 	case "53100":
-		return &Error{Msg: "the disk of the database server is full", Do: "have room made, then run this again: what was entered counts once"}
+		return &Error{Fault: ServerDiskFull, Msg: "the disk of the database server is full"}
 	}
-	return &Error{Msg: "the database server refused (SQLSTATE " + code + ")", Do: "run this again: what was entered counts once; if it fails once more, ask the person who looks after the server"}
+	return &Error{Msg: "the database server refused (SQLSTATE " + code + ")", Fault: ServerRefused}
 }

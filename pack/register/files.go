@@ -25,7 +25,7 @@ var driverFiles = map[string]struct{ env, home string }{
 
 // plainFiles refuses an address that would make the driver open a pipe, for which it would
 // wait for ever, a device or a folder. Every place that may name a file is judged, whichever
-// of them the driver would prefer. What is not there is the driver's to tell.
+// of them the driver would prefer. Whether a file exists is left to the driver.
 func plainFiles(address *url.URL) error {
 	home, _ := os.UserHomeDir()
 	for setting, at := range driverFiles {
@@ -81,9 +81,9 @@ func plainFile(setting, path string) error {
 	case path == os.DevNull: // the usual way to say: none
 		return nil
 	case !info.Mode().IsRegular():
-		return configError("name an ordinary file, or take the setting out", "what is set as "+what+" is no ordinary file; it was not opened")
+		return configError(SettingNoFile, "what is set as "+what+" is no ordinary file; it was not opened")
 	case info.Size() > maxSettings:
-		return configError("check that it is the right file", "the file that is set as "+what+" is far too large to be one")
+		return configError(SettingTooLong, "the file that is set as "+what+" is far too large to be one")
 	}
 	return nil
 }

@@ -32,7 +32,7 @@ func (r *Register) migrate(ctx context.Context) error {
 			return err
 		}
 		if version > len(files) {
-			return configError("use that version here too", "the register was made by a later version of outbreath")
+			return configError(LaterVersion, "the register was made by a later version of outbreath")
 		}
 		for _, name := range files[version:] {
 			statements, err := migrations.ReadFile(name)
@@ -56,13 +56,12 @@ func (r *Register) current(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	const do = "let somebody whose role may make tables run outbreath verify --register DB --prepare, then grant this role SELECT, INSERT and UPDATE on them"
 	var there bool
 	if err := r.db.QueryRowContext(ctx, "SELECT to_regclass('intake_version') IS NOT NULL").Scan(&there); err != nil {
 		return err
 	}
 	if !there {
-		return configError(do, "the database holds no register yet")
+		return configError(NotPrepared, "the database holds no register yet")
 	}
 	var n int
 	if err := r.db.QueryRowContext(ctx, "SELECT coalesce(max(version), 0) FROM intake_version").Scan(&n); err != nil {
@@ -70,9 +69,9 @@ func (r *Register) current(ctx context.Context) error {
 	}
 	switch {
 	case n < len(files):
-		return configError(do, "the tables of the register are of an earlier version of outbreath")
+		return configError(NotPrepared, "the tables of the register are of an earlier version of outbreath")
 	case n > len(files):
-		return configError("use that version here too", "the register was made by a later version of outbreath")
+		return configError(LaterVersion, "the register was made by a later version of outbreath")
 	}
 	return nil
 }
@@ -91,7 +90,7 @@ func (r *Register) version(ctx context.Context, tx *sql.Tx) (n int, err error) {
 		return 0, err
 	}
 	if id != applicationID && (id != 0 || tables > 0 || n > 0) {
-		return 0, configError("name the register's file, or one that is not there yet", "the file named as the register is a database of something else; it was not changed")
+		return 0, configError(NotRegister, "the file named as the register is a database of something else; it was not changed")
 	}
 	return n, nil
 }

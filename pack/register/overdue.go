@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// A Status is what the register says of all sites, ordered by study, site and
+// A Status is what the register holds of all sites, ordered by study, site and
 // number. Its JSON form is that of verify --overdue.
 type Status struct {
 	Sites   []Site       `json:"sites"`
@@ -49,14 +49,14 @@ type Unsettled struct {
 	Station  string    `json:"station"`
 }
 
-// OK says that nothing is overdue and no number has two contents. Other unsettled
-// shipments are told for the laboratory and are not overdue.
+// OK reports that nothing is overdue and no number has two contents. Other unsettled
+// shipments are listed for the laboratory and are not overdue.
 func (s *Status) OK() bool {
 	silent := func(site Site) bool { return site.Silent }
 	return len(s.Gaps) == 0 && !slices.ContainsFunc(s.Sites, silent) && !s.Alarm()
 }
 
-// Alarm says that two contents came under a number.
+// Alarm reports whether two contents came under a number.
 func (s *Status) Alarm() bool {
 	return slices.ContainsFunc(s.Open, func(o Unsettled) bool { return o.State == string(Conflict) })
 }

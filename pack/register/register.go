@@ -48,9 +48,9 @@ const (
 // Source: PostgreSQL 15 documentation, 34.15 "Environment Variables" and 34.16
 // "The Password File".
 //
-// waiting, if not nil, is told once for each thing that is asked of the register, the
-// opening too, what it waits for when another program has held the register for a
-// second. It is called on another goroutine.
+// waiting, if not nil, is called with a description of who holds the register once for
+// each operation, opening included, that has waited for another program for a second. It
+// is called on another goroutine.
 func Open(ctx context.Context, address string, waiting func(holder string)) (*Register, error) {
 	return open(ctx, address, waiting, false)
 }
@@ -119,8 +119,8 @@ func (r *Register) write(ctx context.Context, do func(tx *sql.Tx) error) error {
 	return tx.Commit()
 }
 
-// patiently has the waiting told when what is asked now takes longer than patience, until
-// the function that it returns is called.
+// patiently calls waiting if the operation takes longer than patience; the function that
+// it returns ends it.
 func (r *Register) patiently(ctx context.Context) func() {
 	if r.waiting == nil {
 		return func() {}
@@ -129,10 +129,10 @@ func (r *Register) patiently(ctx context.Context) func() {
 	return func() { t.Stop() }
 }
 
-// patience is how long the register is waited for without a word.
+// patience is how long an operation waits for the register before it says so.
 const patience = time.Second
 
-// holder says who has the register, as far as that can be known.
+// holder describes who has the register, as far as that can be known.
 func (r *Register) holder(ctx context.Context) string {
 	const unknown = "another program"
 	if r.sys != postgres {
@@ -172,7 +172,7 @@ func number(shipment, site string) (int, error) {
 			return strconv.Atoi(m[1])
 		}
 	}
-	return 0, &Error{Msg: "a shipment's number does not belong to its site", Do: "verify the shipment again", Config: true}
+	return 0, configError(WrongSite, "a shipment's number does not belong to its site")
 }
 
 // shipmentName is the opposite of number.

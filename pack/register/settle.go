@@ -12,7 +12,7 @@ import (
 	"unicode/utf8"
 )
 
-// A Settlement says that a person looked after a number that was open.
+// A Settlement is a person's word that a number that was open has been dealt with.
 type Settlement struct {
 	Study    string    `json:"study"`
 	Site     string    `json:"site"`
@@ -44,7 +44,7 @@ var shipmentForm = regexp.MustCompile(`^(.+)-[0-9]{4}$`)
 func (r *Register) Settle(ctx context.Context, s Settlement) (Settlement, error) {
 	m := shipmentForm.FindStringSubmatch(s.Shipment)
 	if m == nil {
-		return s, configError("write it as WEIR-0012", "the number of the shipment is not a site code, a hyphen and four digits")
+		return s, configError(BadNumber, "the number of the shipment is not a site code, a hyphen and four digits")
 	}
 	s.Site = m[1]
 	n, err := number(s.Shipment, s.Site)
@@ -52,7 +52,7 @@ func (r *Register) Settle(ctx context.Context, s Settlement) (Settlement, error)
 		return s, err
 	}
 	if strings.TrimSpace(s.Why) == "" || len(s.Why) > maxWhy || !utf8.ValidString(s.Why) || strings.ContainsFunc(s.Why, unicode.IsControl) {
-		return s, configError("write one line of at most 500 bytes, without anything about a person", "the reason is empty, too long or has line ends")
+		return s, configError(BadReason, "the reason is empty, too long or has line ends")
 	}
 	s.When = s.When.UTC().Truncate(time.Second)
 	err = r.write(ctx, func(tx *sql.Tx) error { return settle(ctx, tx, n, &s) })
@@ -73,14 +73,14 @@ func settle(ctx context.Context, tx *sql.Tx, n int, s *Settlement) error {
 		return err
 	}
 	if arrivals == 0 && (n == 0 || n > highest) {
-		return configError("look at verify --overdue for what is open", s.Shipment+" cannot be missing yet: no higher number of its site has arrived")
+		return configError(NothingOpen, s.Shipment+" cannot be missing yet: no higher number of its site has arrived")
 	}
 	held, err := settledBefore(ctx, tx, n, s.Study, s.Site, true)
 	switch {
 	case err != nil:
 		return err
 	case held != nil:
-		return configError("look at verify --overdue for what is open", fmt.Sprintf("%s was settled already, on %s UTC", s.Shipment, held.When.Format(time.DateTime)))
+		return configError(NothingOpen, fmt.Sprintf("%s was settled already, on %s UTC", s.Shipment, held.When.Format(time.DateTime)))
 	}
 	err = tx.QueryRowContext(ctx, "SELECT state FROM intake_shipment WHERE study = $1 AND site = $2 AND number = $3", s.Study, s.Site, n).Scan(&s.State)
 	switch {
@@ -91,10 +91,10 @@ func settle(ctx context.Context, tx *sql.Tx, n int, s *Settlement) error {
 	case err != nil:
 		return err
 	case s.State == string(Conflict):
-		return configError("let the site seal the contents that shall not count under this number again, under a free one; use neither until it has said which counts",
+		return configError(TwoContents,
 			"two contents came under the number "+s.Shipment+", and that stays an alarm")
 	case s.State != discrepancies:
-		return configError("look at verify --overdue for what is open", s.Shipment+" was accepted: nothing of it is open")
+		return configError(NothingOpen, s.Shipment+" was accepted: nothing of it is open")
 	}
 	_, err = tx.ExecContext(ctx, "INSERT INTO intake_settled (study, site, number, nth, state, arrivals, why, station, settled_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
 		s.Study, s.Site, n, nth+1, s.State, arrivals, s.Why, s.Station, stamp(s.When))
@@ -122,9 +122,10 @@ func studyOf(ctx context.Context, tx *sql.Tx, s *Settlement) error {
 	case rows.Err() != nil:
 		return rows.Err()
 	case len(known) == 0:
-		return configError("look at verify --overdue for the studies and sites that the register knows", "nothing of that site and study has arrived")
+		return configError(UnknownSite, "nothing of that site and study has arrived")
 	case len(known) > 1:
-		return configError("say which one with --study: "+strings.Join(known, " or "), "the site sends for several studies, and each has its own numbers")
+		return &Error{Fault: SeveralStudies, Studies: known, Config: true,
+			Msg: "the site sends for several studies, and each has its own numbers"}
 	}
 	s.Study = known[0]
 	return nil
