@@ -2,9 +2,9 @@ package deid
 
 import (
 	"io"
-	"syscall"
 	"testing"
 
+	"outbreath/internal/costtest"
 	"outbreath/schema/demo"
 )
 
@@ -20,7 +20,7 @@ func BenchmarkRecording(b *testing.B) {
 			r := first(b, d, format)
 			b.SetBytes(r.Size)
 			b.ReportAllocs()
-			before := cpu(b)
+			before := costtest.Processor()
 			for b.Loop() {
 				in, err := d.reader(r, nil)
 				if err != nil {
@@ -31,16 +31,7 @@ func BenchmarkRecording(b *testing.B) {
 				}
 				in.Close()
 			}
-			b.ReportMetric(float64(r.Size)*float64(b.N)/1e6/(cpu(b)-before), "cpu-MB/s")
+			b.ReportMetric(float64(r.Size)*float64(b.N)/1e6/(costtest.Processor()-before).Seconds(), "cpu-MB/s")
 		})
 	}
-}
-
-// cpu returns the seconds of processor time that this process has used.
-func cpu(b *testing.B) float64 {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
 }

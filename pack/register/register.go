@@ -26,7 +26,13 @@ type Register struct {
 	sys system
 
 	waiting func(holder string) // may be nil
+	after   alarm
 }
+
+// An alarm has do called after a while, on another goroutine, unless stop is called first.
+type alarm func(while time.Duration, do func()) (stop func() bool)
+
+func clock(while time.Duration, do func()) (stop func() bool) { return time.AfterFunc(while, do).Stop }
 
 // A system is what differs between the two databases.
 type system int
@@ -52,20 +58,20 @@ const (
 // each operation, opening included, that has waited for another program for a second. It
 // is called on another goroutine.
 func Open(ctx context.Context, address string, waiting func(holder string)) (*Register, error) {
-	return open(ctx, address, waiting, false)
+	return open(ctx, address, waiting, clock, false)
 }
 
 // Prepare makes the tables of the register at address, or brings them up to date. The
 // role must be allowed to make tables.
 func Prepare(ctx context.Context, address string) error {
-	r, err := open(ctx, address, nil, true)
+	r, err := open(ctx, address, nil, clock, true)
 	if err != nil {
 		return err
 	}
 	return r.Close()
 }
 
-func open(ctx context.Context, address string, waiting func(holder string), prepare bool) (*Register, error) {
+func open(ctx context.Context, address string, waiting func(holder string), after alarm, prepare bool) (*Register, error) {
 	driver, dsn, sys, err := parseAddress(address)
 	if err != nil {
 		return nil, err
@@ -74,7 +80,7 @@ func open(ctx context.Context, address string, waiting func(holder string), prep
 	if err != nil {
 		return nil, explain(err)
 	}
-	r := &Register{db: db, sys: sys, waiting: waiting}
+	r := &Register{db: db, sys: sys, waiting: waiting, after: after}
 	if sys == sqliteFile {
 		db.SetMaxOpenConns(1) // one writer at a time; others wait in Go and not in SQLite
 	}
@@ -125,8 +131,8 @@ func (r *Register) patiently(ctx context.Context) func() {
 	if r.waiting == nil {
 		return func() {}
 	}
-	t := time.AfterFunc(patience, func() { r.waiting(r.holder(ctx)) })
-	return func() { t.Stop() }
+	stop := r.after(patience, func() { r.waiting(r.holder(ctx)) })
+	return func() { stop() }
 }
 
 // patience is how long an operation waits for the register before it says so.

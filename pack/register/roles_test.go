@@ -7,9 +7,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"outbreath/internal/costtest"
 	"outbreath/pack/register/registertest"
 )
 
@@ -77,7 +79,12 @@ func TestStationRole(t *testing.T) {
 	if err := conn.QueryRowContext(ctx, "SELECT pg_backend_pid()::text FROM (SELECT pg_advisory_lock($1)) x", int64(lockKey)).Scan(&pid); err != nil {
 		t.Fatal(err)
 	}
-	waiting(t, r, "process "+pid+" of the server, from ", func() { conn.ExecContext(ctx, "SELECT pg_advisory_unlock($1)", int64(lockKey)) })
+	blocked := func() { // another connection waits for a lock
+		for n := 0; n == 0 && ctx.Err() == nil; time.Sleep(time.Millisecond) {
+			db.QueryRowContext(ctx, "SELECT count(*) FROM pg_stat_activity WHERE cardinality(pg_blocking_pids(pid)) > 0").Scan(&n)
+		}
+	}
+	waiting(t, r, "process "+pid+" of the server, from ", blocked, func() { conn.ExecContext(ctx, "SELECT pg_advisory_unlock($1)", int64(lockKey)) })
 
 	// also when the tables are locked before the register is opened
 	tx, err := conn.BeginTx(ctx, nil)
@@ -94,42 +101,64 @@ func TestStationRole(t *testing.T) {
 			if !strings.HasPrefix(holder, "process "+pid+" of the server, from ") {
 				t.Errorf("told %q", holder)
 			}
-		case <-time.After(30 * time.Second):
+		case <-time.After(costtest.Hang):
 			t.Error("nothing was told")
 		}
 		tx.Rollback()
 	}()
-	late, err := Open(ctx, station, func(holder string) { heard <- holder })
+	rings := &rings{t: t, once: blocked}
+	late, err := open(ctx, station, func(holder string) { heard <- holder }, rings.after, false)
 	if err != nil {
 		t.Fatal(err)
 	}
 	late.Close()
+	if rings.stopped.Load() != 1 {
+		t.Errorf("stopped %d alarms, not the one that was set", rings.stopped.Load())
+	}
+}
+
+// rings are alarms that ring once something has come about, whatever the clock says.
+type rings struct {
+	t       *testing.T
+	once    func() // returns once it has
+	stopped atomic.Int32
+}
+
+func (r *rings) after(while time.Duration, do func()) (stop func() bool) {
+	if while != time.Second { // what Open promises
+		r.t.Errorf("an alarm after %v", while)
+	}
+	go func() { r.once(); do() }()
+	return func() bool { r.stopped.Add(1); return true }
 }
 
 // waiting enters while another holds the register, until it was told so.
-func waiting(t *testing.T, r *Register, want string, release func()) {
+func waiting(t *testing.T, r *Register, want string, once, release func()) {
 	t.Helper()
 	told := make(chan string, 1)
-	r.waiting = func(holder string) { told <- holder }
+	rings := &rings{t: t, once: once}
+	r.waiting, r.after = func(holder string) { told <- holder }, rings.after
 	done := make(chan error, 1)
-	begin := time.Now()
 	go func() {
 		_, err := r.Enter(context.Background(), arrival(2))
 		done <- err
 	}()
 	select {
 	case holder := <-told:
-		if !strings.HasPrefix(holder, want) || time.Since(begin) < patience {
-			t.Errorf("told %q after %v, want %q", holder, time.Since(begin), want)
+		if !strings.HasPrefix(holder, want) || rings.stopped.Load() != 0 {
+			t.Errorf("told %q, want %q", holder, want)
 		}
 	case err := <-done:
 		t.Errorf("entered while another held the register: %v", err)
-	case <-time.After(30 * time.Second):
+	case <-time.After(costtest.Hang):
 		t.Error("nothing was told")
 	}
 	release()
 	if err := <-done; err != nil {
 		t.Error(err)
+	}
+	if rings.stopped.Load() != 1 {
+		t.Errorf("stopped %d alarms, not the one that was set", rings.stopped.Load())
 	}
 }
 
@@ -143,7 +172,7 @@ func TestSQLiteWaitsAndMode(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	waiting(t, b, "another program", func() { tx.Rollback() })
+	waiting(t, b, "another program", func() {}, func() { tx.Rollback() })
 }
 
 // Source: PostgreSQL 15 documentation, 34.19.3, for what each mode protects from.

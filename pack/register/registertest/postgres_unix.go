@@ -1,6 +1,5 @@
 //go:build unix
 
-// Package registertest starts a PostgreSQL server for tests.
 package registertest
 
 import (

@@ -1,0 +1,2 @@
+// Package registertest starts a PostgreSQL server for tests.
+package registertest
