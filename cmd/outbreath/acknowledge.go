@@ -7,13 +7,13 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"slices"
 	"strings"
 	"time"
 
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/site"
 	"outbreath/schema"
 )
 
@@ -28,31 +28,19 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 		return err
 	}
 	defer j.Release()
-	proven, err := belongs(r, j.Journal, col.Study, folder)
+	a, err := j.Acknowledge(r, digest, custody.Entry{When: now(), Who: operatorName(s.by)})
 	if err != nil {
 		return err
 	}
-	known := false
-	for _, e := range j.Entries {
-		known = known || e.What == custody.Receipt && e.Facts["receipt_sha256"] == digest
-	}
-	if !known {
-		e := custody.Entry{When: now(), Who: operatorName(s.by), What: custody.Receipt, Shipment: r.Shipment,
-			Why: "signed receipt of laboratory " + r.Laboratory, Facts: receiptFacts(r, digest, proven)}
-		if err := j.Append(e); err != nil {
-			return err
-		}
-	}
-	_, givenUp := j.Of(r.Shipment, custody.GivenUp)
-	stored := standing(j.Journal, r.Shipment, col.Study.ReceiptDays)
 	status := exitOK
-	if stored.Open() || !proven {
+	if a.State.Open() || !a.Proven {
 		status = exitResolve
 	}
-	doc := map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": known, "proven": proven, "given_up": givenUp, "shipment": stored}
+	doc := map[string]any{"ok": status == exitOK, "receipt": r, "recorded_before": a.Known, "proven": a.Proven,
+		"given_up": a.GivenUp, "shipment": a.State}
 	if err := u.result(doc, func(w io.Writer) {
-		printReceipt(w, r, known, proven, stored)
-		if givenUp {
+		printReceipt(w, r, a)
+		if a.GivenUp {
 			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the laboratory whether it is used; the number is not used again\n", r.Shipment)
 		}
 	}); err != nil {
@@ -62,17 +50,6 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 		return statusError(status)
 	}
 	return nil
-}
-
-// standing returns what the log now says of a shipment that it knows. A receipt that was
-// just read need not be the one that counts.
-func standing(j *custody.Journal, number string, days int) custody.Shipment {
-	for _, s := range j.Shipments(time.Now(), days) {
-		if s.Shipment == number {
-			return s
-		}
-	}
-	return custody.Shipment{Shipment: number}
 }
 
 // readReceipt reads a receipt and checks its signature against the laboratories
@@ -114,83 +91,11 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 	return r, hex.EncodeToString(sum[:]), nil
 }
 
-// belongs checks that the receipt is about a shipment that left from here, is signed
-// by a laboratory that it was encrypted to, and names these very bytes. It is not
-// proven what a rejection speaks of whose label could not be believed.
-func belongs(r *pack.Receipt, j *custody.Journal, study *schema.Study, folder *keys.Folder) (proven bool, err error) {
-	var sealed []custody.Entry
-	for _, e := range j.Entries {
-		if e.Shipment == r.Shipment && e.What == custody.Sealed {
-			sealed = append(sealed, e)
-		}
-	}
-	switch {
-	case len(sealed) == 0:
-		return false, rejectf("name the collection that it was sealed from; if this is the one, entries were taken from its log: tell the privacy officer",
-			"the receipt is about shipment %s, which the log of this collection does not know", r.Shipment)
-	case r.Site != "" && (r.Study != study.Study || r.Site != study.Site):
-		return false, rejectf("tell the laboratory by telephone; nothing was recorded", "the receipt is about a shipment of another study or site")
-	case r.At.After(now().Add(24 * time.Hour)):
-		return false, rejectf("compare this computer's clock with the laboratory's, and ask for a new receipt; nothing was recorded", "the receipt is dated in the future")
-	case !slices.ContainsFunc(sealed, func(e custody.Entry) bool { return !r.At.Before(e.When.Add(-24 * time.Hour)) }):
-		return false, rejectf("compare this computer's clock with the laboratory's, and ask the laboratory by telephone for a new receipt; nothing was recorded",
-			"the receipt is dated %s, before %s was sealed", r.At.Local().Format(time.DateOnly), r.Shipment)
-	}
-	if r.Archive != "" {
-		sealed = slices.DeleteFunc(sealed, func(e custody.Entry) bool {
-			return slices.ContainsFunc(r.Parts, func(p pack.Part) bool { return e.Facts["sha256 "+p.Name] != p.SHA256 })
-		})
-	}
-	if len(sealed) == 0 {
-		return false, rejectf("ask the laboratory by telephone what it received; nothing was recorded",
-			"the receipt is about another archive than the one that was sealed here as %s", r.Shipment)
-	}
-	_, trusted, err := folder.Public()
-	if err != nil {
-		return false, err
-	}
-	if !slices.ContainsFunc(sealed, func(e custody.Entry) bool { return encryptedTo(e, r.Laboratory, trusted) }) {
-		return false, rejectf("ask both laboratories by telephone how the shipment came there; if the laboratory's key was listed without a name, give it one with keys trust FILE --name NAME",
-			"the receipt is signed by %s, but %s was not encrypted to that laboratory; nothing was recorded", r.Laboratory, r.Shipment)
-	}
-	return r.Archive != "", nil
-}
-
-// encryptedTo reports whether the shipment that e records was encrypted to a key of
-// the laboratory, by the name that the key had then or has now.
-func encryptedTo(e custody.Entry, laboratory string, trusted []keys.Trusted) bool {
-	for _, reader := range strings.Split(e.Facts["recipients"], ", ") {
-		name, fingerprint, _ := strings.Cut(reader, " ")
-		if name == laboratory || slices.ContainsFunc(trusted, func(t keys.Trusted) bool {
-			return t.Kind == "recipient" && t.Name == laboratory && t.Fingerprint == fingerprint
-		}) {
-			return true
-		}
-	}
-	return false
-}
-
-func receiptFacts(r *pack.Receipt, digest string, proven bool) map[string]string {
-	f := map[string]string{
-		"laboratory": r.Laboratory, "received_by": r.By, custody.FactReceived: r.At.Format(time.RFC3339),
-		"receipt_sha256": digest, "archive_sha256": r.Archive, "remarks": fmt.Sprint(len(r.Remarks)),
-	}
-	if proven {
-		f[custody.FactDecision] = string(r.Decision)
-	} else {
-		f["decision_unproven"] = string(r.Decision)
-	}
-	if r.Tubes != nil {
-		f["tubes_matched"], f["tubes_missing"], f["tubes_unexpected"] =
-			fmt.Sprint(len(r.Tubes.Matched)), fmt.Sprint(len(r.Tubes.Missing)), fmt.Sprint(len(r.Tubes.Unexpected))
-	}
-	return f
-}
-
 // printReceipt shows what the receipt says, and what to do about the shipment as the log
 // now has it.
-func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool, stored custody.Shipment) {
-	older := proven && r.At.Before(stored.Received)
+func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
+	stored := a.State
+	older := a.Proven && r.At.Before(stored.Received)
 	if older {
 		fmt.Fprintf(w, "%s: an older receipt: %s\n", r.Shipment, decisionWords[r.Decision])
 	} else {
@@ -217,12 +122,12 @@ func printReceipt(w io.Writer, r *pack.Receipt, known, proven bool, stored custo
 	for _, text := range r.Remarks {
 		fmt.Fprintf(w, "  remark: %s\n", text)
 	}
-	if known {
+	if a.Known {
 		fmt.Fprintln(w, "recorded before; nothing was added. Keep the receipt and its .sig file")
 	} else {
 		fmt.Fprintln(w, "recorded. Keep the receipt and its .sig file with the study's papers")
 	}
-	if !proven {
+	if !a.Proven {
 		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the state of "+r.Shipment+" is unchanged: ask by telephone what it received")
 		return
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -88,9 +87,10 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 	case s.receipt != "":
 		return acknowledge(u, s, col, folder)
 	case s.settle != "":
-		return settleShipment(u, s, col, folder)
+		return s.act(u, col, folder, s.settle, (*site.Log).Settle, "recorded as settled")
 	case s.giveUp != "":
-		return giveUp(u, s, col, folder)
+		return s.act(u, col, folder, s.giveUp, (*site.Log).GiveUp,
+			"recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
 	}
 	l, err := lookAtLog(u, col, folder)
 	if err != nil {
@@ -226,95 +226,35 @@ func custodyToDo(s custody.Shipment) string {
 	return "nothing: the number is not used again"
 }
 
-// entry returns the entry of an act that needs a reason.
-func (s *custodyOptions) entry(col *schema.Collection, what, number string) (custody.Entry, error) {
-	e, err := officerEntry(col, s.by, s.reason, what)
-	e.Shipment = number
-	return e, err
-}
-
-// act readies an entry about the number asked for, and the log that takes it. The caller
-// releases the log.
-func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder, what, asked string) (number string, e custody.Entry, l *site.Log, err error) {
-	if number, err = site.ParseNumber(col.Study.Site, asked); err != nil {
-		return
+// act opens the log for an act about one number, which needs a reason, and says that it
+// was recorded.
+func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder, asked string,
+	do func(*site.Log, string, custody.Entry) error, said string) error {
+	number, err := site.ParseNumber(col.Study.Site, asked)
+	if err != nil {
+		return err
 	}
-	if e, err = s.entry(col, what, number); err != nil {
-		return
+	e, err := officerEntry(col, s.by, s.reason)
+	if err != nil {
+		return err
 	}
-	l, err = openLog(u, col, folder)
-	return
-}
-
-// settleShipment records that what a receipt objected to was settled.
-func settleShipment(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	number, e, l, err := s.act(u, col, folder, custody.Settled, s.settle)
+	l, err := openLog(u, col, folder)
 	if err != nil {
 		return err
 	}
 	defer l.Release()
-	found := false
-	for _, old := range l.Shipments(time.Now(), 0) {
-		found = found || old.Shipment == number && (old.State == custody.Discrepancies || old.State == custody.Rejected) && !old.Settled
-	}
-	if !found {
-		return usagef("see outbreath custody for the shipments whose receipt objects to something", "there is nothing to settle about %s", number)
-	}
-	return recorded(u, l, e, "recorded as settled")
-}
-
-// giveUp records that a number will never be sent, so that the laboratory can be
-// told why it is missing.
-func giveUp(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	number, e, l, err := s.act(u, col, folder, custody.GivenUp, s.giveUp)
-	if err != nil {
+	if err := do(l, number, e); err != nil {
 		return err
 	}
-	defer l.Release()
-	for _, old := range l.Shipments(time.Now(), 0) {
-		if old.Shipment == number && !old.Receipt.IsZero() {
-			return usagef("see outbreath custody; what the laboratory objects to is recorded with --settle", "the laboratory has answered for %s, so it cannot be given up", number)
-		}
-	}
-	x := l.State.Shipment(number)
-	switch {
-	case x == nil:
-		err = notFar(l, col.Study.Site, number)
-	case x.What == custody.GivenUp:
-		err = usagef("nothing needs to be done; outbreath custody lists it", "%s was given up before", number)
-	case x.What != custody.Abandoned && !l.Own(x):
-		err = usagef("give it up in the collection that it was sealed from: the one in which outbreath custody lists "+number+", sealed on "+x.Day,
-			"%s was sealed from another collection, on %s", number, x.Day)
-	}
-	if err != nil {
-		return err
-	}
-	return recorded(u, l, e, "recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
-}
-
-// notFar refuses a number far beyond the next one: all between would be lost.
-func notFar(l *site.Log, code, number string) error {
-	next, far := l.TooFar(code, number)
-	if !far {
-		return nil
-	}
-	return usagef("compare it with the label; the next number of this site is "+next, "%s is far beyond the numbers that this site has given", number)
-}
-
-// recorded appends e and says so.
-func recorded(u *ui, l *site.Log, e custody.Entry, what string) error {
-	if err := l.Append(e); err != nil {
-		return err
-	}
-	return u.result(map[string]any{"ok": true, "shipment": e.Shipment}, func(w io.Writer) {
-		fmt.Fprintf(w, "%s: %s\n", e.Shipment, what)
+	return u.result(map[string]any{"ok": true, "shipment": number}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s: %s\n", number, said)
 	})
 }
 
 // restoreLog takes a collection that contradicts the key folder for the present
 // one: an officer's act.
 func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
-	e, err := s.entry(col, site.Restored, "")
+	e, err := officerEntry(col, s.by, s.reason)
 	if err != nil {
 		return err
 	}
@@ -322,9 +262,6 @@ func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.F
 		return usagef("give the officer's name with --by NAME", "--restored needs --by NAME")
 	}
 	l, done, err := site.Restore(siteOptions(col, folder), e)
-	if errors.Is(err, site.ErrNothing) {
-		return usagef("seal, or whatever was to be done: no command refuses this collection", "%s", err)
-	}
 	if err != nil {
 		return err
 	}

@@ -6,8 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"outbreath/deid"
-	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/place"
 )
@@ -88,7 +86,7 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 		return err
 	}
 	defer col.Root.Close()
-	entry, err := officerEntry(col, s.by, s.reason, linkageEntry)
+	entry, err := officerEntry(col, s.by, s.reason)
 	if err != nil {
 		return err
 	}
@@ -101,33 +99,17 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 		return err
 	}
 	defer journal.Release()
-	all := journal.Generations
-	if len(all) < 2 {
-		return usagef("there is nothing to join before keys rotate", "the key folder holds one generation of the pseudonym key only")
-	}
-	recipients, known, err := folder.Recipients(col.Study.Recipients, now().Format("2006-01-02"))
+	list, err := journal.Linkage(entry)
 	if err != nil {
 		return err
 	}
-	sayRecipients(u, known)
-	text, err := deid.Linkage(all, col, journal.State.Gone())
-	if err != nil {
+	sayRecipients(u, list.Readers)
+	if err := writeSigned(folder, s.linkage, pack.NoticeNamespace, list.Sealed); err != nil {
 		return err
 	}
-	sealed, err := keys.Encrypt(text, recipients...)
-	if err != nil {
-		return err
-	}
-	entry.Facts = map[string]string{"before": all[1].KeyID, "after": all[0].KeyID}
-	if err := journal.Append(entry); err != nil {
-		return err
-	}
-	if err := writeSigned(folder, s.linkage, pack.NoticeNamespace, sealed); err != nil {
-		return err
-	}
-	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": all[1].KeyID, "after": all[0].KeyID}, func(w io.Writer) {
+	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": list.Before, "after": list.After}, func(w io.Writer) {
 		fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in %s.sig\n", quoted(s.linkage), quoted(s.linkage))
-		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i identity.txt %s\n", all[1].KeyID, all[0].KeyID, quoted(s.linkage))
+		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
 		fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
 	})
 }

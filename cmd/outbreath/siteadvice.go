@@ -28,6 +28,11 @@ func numberToDo(e *site.NumberError) string {
 			"for another copy of it give --again, without --new-number",
 		site.NumberWithdrawn: "seal what is left under a new number, without that subject: " +
 			"outbreath seal COLLECTION --to MEDIA --new-number",
+		site.NumberGivenUpBefore: "nothing needs to be done; outbreath custody lists it",
+		site.NumberAnswered:      "see outbreath custody; what the laboratory objects to is recorded with --settle",
+		site.NumberElsewhere: "give it up in the collection that it was sealed from: the one in which outbreath custody lists " +
+			e.Number + ", sealed on " + e.Day,
+		site.NumberSettled: "see outbreath custody for the shipments whose receipt objects to something",
 		site.NumberTaken: "another collection took this number while yours was being sealed, and nothing was sealed: " +
 			"run seal again, without --shipment; it takes the next number",
 	}[e.Reason]
@@ -40,6 +45,21 @@ func sentToDo(e *site.SentError) string {
 	}
 	digits := strings.TrimLeft(e.Number[strings.LastIndex(e.Number, "-")+1:], "0")
 	return "for another copy of it: outbreath seal COLLECTION --to MEDIA --again " + digits + "; " + sendAnew
+}
+
+// siteReceiptToDo says what to do about a receipt that does not count here.
+func siteReceiptToDo(e *site.ReceiptError) string {
+	return map[site.ReceiptReason]string{
+		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were taken from its log: " +
+			"tell the privacy officer",
+		site.ReceiptElsewhere: "tell the laboratory by telephone; nothing was recorded",
+		site.ReceiptFuture:    "compare this computer's clock with the laboratory's, and ask for a new receipt; nothing was recorded",
+		site.ReceiptEarly: "compare this computer's clock with the laboratory's, and ask the laboratory by telephone " +
+			"for a new receipt; nothing was recorded",
+		site.ReceiptOtherArchive: "ask the laboratory by telephone what it received; nothing was recorded",
+		site.ReceiptOtherReader: "ask both laboratories by telephone how the shipment came there; if the laboratory's key was " +
+			"listed without a name, give it one with keys trust FILE --name NAME",
+	}[e.Reason]
 }
 
 // contentsToDo says what to do about a number that would stand for two contents.
@@ -70,11 +90,12 @@ func siteStatus(err error) int {
 		errors.As(err, new(*site.SourceChangedError)), errors.As(err, new(*site.BusyError)),
 		ok && number.Reason == site.NumberTaken:
 		return exitResolve
-	case errors.As(err, new(*site.ConflictError)):
+	case errors.As(err, new(*site.ConflictError)), errors.As(err, new(*site.ReceiptError)):
 		return exitRejected
 	case ok, errors.As(err, new(*site.SentError)), errors.As(err, new(*site.ContentsError)), errors.As(err, new(*site.ClockError)),
 		errors.As(err, new(*site.PlanError)), errors.As(err, new(*site.AmendedError)), errors.As(err, new(*site.LastNumberError)),
-		errors.Is(err, site.ErrSamePlan), errors.Is(err, site.ErrNobodyLeft):
+		errors.Is(err, site.ErrSamePlan), errors.Is(err, site.ErrNobodyLeft), errors.Is(err, site.ErrNoSubject),
+		errors.Is(err, site.ErrOneGeneration), errors.Is(err, site.ErrNothing):
 		return exitUsage
 	}
 	return 0
@@ -88,6 +109,7 @@ func siteToDo(err error) string {
 		sent     *site.SentError
 		contents *site.ContentsError
 		last     *site.LastNumberError
+		receipt  *site.ReceiptError
 	)
 	switch {
 	case errors.As(err, &number):
@@ -106,6 +128,15 @@ func siteToDo(err error) string {
 		return amendedToDo
 	case errors.Is(err, site.ErrNobodyLeft):
 		return "there is nothing to seal"
+	case errors.Is(err, site.ErrNoSubject):
+		return "compare the id with roster.csv, character by character; if it is right, " +
+			"run withdraw for the collection whose roster has it"
+	case errors.Is(err, site.ErrOneGeneration):
+		return "there is nothing to join before keys rotate"
+	case errors.Is(err, site.ErrNothing):
+		return "seal, or whatever was to be done: no command refuses this collection"
+	case errors.As(err, &receipt):
+		return siteReceiptToDo(receipt)
 	case errors.As(err, new(*site.SealAtWorkError)):
 		return "wait until it has ended, then seal again; nothing was changed"
 	case errors.As(err, new(*site.SourceChangedError)):

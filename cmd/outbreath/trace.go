@@ -3,13 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
-	"slices"
-	"strconv"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/deid"
-	"outbreath/pack/site"
 )
 
 // A traceResult is the JSON form of trace.
@@ -53,7 +50,7 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		return err
 	}
 	defer col.Root.Close()
-	entry, err := officerEntry(col, by, reason, traceEntry)
+	entry, err := officerEntry(col, by, reason)
 	if err != nil {
 		return err
 	}
@@ -66,42 +63,24 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		return err
 	}
 	defer journal.Release()
-	all := journal.Generations
-	found, ok := deid.Trace(all, col, name)
-	entry.Facts = map[string]string{"pseudonym": name, "found": strconv.FormatBool(ok)}
-	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID, Records: nonNil(found.Records)}
-	if ok {
-		names, err := deid.Pseudonyms(all, found.SubjectID)
-		if err != nil {
-			return err
-		}
-		r.sent(journal, names)
-		entry.Facts["key_id"], entry.Facts["withdrawn"] = found.KeyID, strconv.FormatBool(r.Withdrawn)
+	found, err := journal.Trace(name, entry)
+	if err != nil {
+		return err
 	}
-	if err := journal.Append(entry); err != nil {
-		return fmt.Errorf("nothing is shown, because it could not be written into %s: %w", custodyFile, err)
-	}
-	if !ok {
+	if !found.Found {
 		if err := u.result(map[string]any{"ok": false, "pseudonym": name}, func(w io.Writer) {
-			fmt.Fprintf(w, "nobody in this collection has that pseudonym, in any of the %s\nto do: try the other collections of this study; the question was logged\n", count(len(all), "key generation"))
+			fmt.Fprintf(w, "nobody in this collection has that pseudonym, in any of the %s\nto do: try the other collections of this study; the question was logged\n", count(len(journal.Generations), "key generation"))
 		}); err != nil {
 			return err
 		}
 		return statusError(exitResolve)
 	}
+	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID, Records: nonNil(found.Records),
+		Withdrawn: found.Withdrawn, Shipments: nonNil(found.Shipments), Unlisted: nonNil(found.Unlisted)}
 	return u.result(r, r.print)
 }
 
-// sent notes whether the subject of these pseudonyms has withdrawn, and which shipments
-// hold its data.
-func (r *traceResult) sent(l *site.Log, pseudonyms []string) {
-	gone := l.State.Gone()
-	r.Withdrawn = slices.ContainsFunc(pseudonyms, func(p string) bool { return gone[p] })
-	holding, unlisted := l.ShipmentsWith(pseudonyms)
-	r.Shipments, r.Unlisted = nonNil(append(holding, unlisted...)), nonNil(unlisted)
-}
-
-func (r *traceResult) print(w io.Writer) {
+func (r traceResult) print(w io.Writer) {
 	if r.Withdrawn {
 		fmt.Fprintln(w, "caution: this subject has withdrawn consent; ask the committee before you pass anything on")
 		fmt.Fprintf(w, "  shipments sealed before that still hold the data: %s\n", words(r.Shipments))

@@ -5,14 +5,11 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
-	"outbreath/deid"
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/place"
@@ -76,7 +73,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 		return err
 	}
 	defer col.Root.Close()
-	entry, err := officerEntry(col, s.by, s.reason, site.Withdrawn)
+	entry, err := officerEntry(col, s.by, s.reason)
 	if err != nil {
 		return err
 	}
@@ -96,29 +93,21 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 		return err
 	}
 	defer journal.Release()
-	pseudonyms, err := deid.Pseudonyms(journal.Generations, id)
+	// Logged first: a subject who withdrew is left out even when the notice
+	// cannot be written, and withdraw can be run again.
+	done, err := journal.WithdrawSubject(id, entry)
 	if err != nil {
 		return err
 	}
-	holding, unlisted := journal.ShipmentsWith(pseudonyms)
-	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: pseudonyms,
-		Shipments: nonNil(append(holding, unlisted...)), Unlisted: nonNil(unlisted), Tubes: nonNil(deid.TubesOf(col, id))}
-	entry.Facts = map[string]string{
-		"pseudonyms": strings.Join(pseudonyms, " "), "shipments": strings.Join(r.Shipments, " "), "tubes": strconv.Itoa(len(r.Tubes)),
-	}
-	notice := pack.NewNotice(col.Study.Study, col.Study.Site, pseudonyms, r.Shipments, r.Tubes)
-	// Logged first: a subject who withdrew is left out even when the notice
-	// cannot be written, and withdraw can be run again.
-	if err := journal.Withdraw(entry, id); err != nil {
-		return err
-	}
-	if err := writeSigned(folder, s.to, pack.NoticeNamespace, notice.Encode()); err != nil {
+	if err := writeSigned(folder, s.to, pack.NoticeNamespace, done.Notice.Encode()); err != nil {
 		return fmt.Errorf("the withdrawal is recorded and later seals leave the subject out, but the notice was not written; run withdraw again: %w", err)
 	}
-	if slices.ContainsFunc(col.Problems, func(p schema.Problem) bool { return p.Rule == "subject.unlisted" }) {
+	if done.Strangers {
 		u.say("caution: this collection has records of subjects who are not in roster.csv; if one is this subject's under a wrong id, its tubes are missing from the notice")
 		u.say("  to do: run check, which names them; correct their ids, and run withdraw again for a whole notice")
 	}
+	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: done.Pseudonyms,
+		Shipments: nonNil(done.Shipments), Unlisted: nonNil(done.Unlisted), Tubes: nonNil(done.Tubes)}
 	return u.result(r, func(w io.Writer) { r.print(w, folder.Name()) })
 }
 
@@ -135,23 +124,17 @@ func (r *withdrawResult) print(w io.Writer, site string) {
 	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too: each names its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
 }
 
-// oneSubject asks for the subject's id, and refuses one that may be two people's: the
-// notice would name another person's tubes.
+// oneSubject asks for the subject's id.
 func oneSubject(u *ui, col *schema.Collection) (id string, err error) {
 	typed, err := askSubject(u)
 	if err != nil {
 		return "", err
 	}
-	id, ok := deid.Known(col, typed)
-	if !ok {
-		return "", usagef("compare the id with roster.csv, character by character; if it is right, run withdraw for the collection whose roster has it",
-			"no subject of this collection has that id; nothing was written")
-	}
-	if two := col.TwoPeople(id); len(two) > 0 {
+	id, err = site.SubjectOf(col, typed)
+	if errors.As(err, new(*schema.QueriesError)) {
 		u.tell("this id may be that of two people; nothing was written")
-		return "", &schema.QueriesError{Problems: two}
 	}
-	return id, nil
+	return id, err
 }
 
 // askSubject reads the subject's id: at a terminal without showing it, else from

@@ -7,13 +7,6 @@ import (
 	"outbreath/schema"
 )
 
-// Entries of custody.jsonl that are about subjects, by pseudonym, beside those of
-// package site.
-const (
-	traceEntry   = "traced"  // a pseudonym was led back to its subject
-	linkageEntry = "linkage" // the laboratory got a list of old and new pseudonyms
-)
-
 // sayLeftOut tells how many records of subjects who have withdrawn, from this
 // collection or another of the study, are left out, never whose.
 func sayLeftOut(u *ui, gone []*schema.Session) {
@@ -40,14 +33,14 @@ func tubesIn(gone []*schema.Session) map[string]bool {
 
 // officerEntry is the entry of a privacy officer's act. The reason must not name
 // anybody: it stays in the log for good.
-func officerEntry(col *schema.Collection, by, reason, what string) (custody.Entry, error) {
+func officerEntry(col *schema.Collection, by, reason string) (custody.Entry, error) {
 	if strings.TrimSpace(reason) == "" {
 		return custody.Entry{}, usagef("say why with --reason TEXT; it is kept in custody.jsonl", "--reason is missing")
 	}
 	if err := textsMayStay(col, by, actText{"--reason", reason}); err != nil {
 		return custody.Entry{}, err
 	}
-	return custody.Entry{When: now(), Who: operatorName(by), What: what, Why: reason}, nil
+	return custody.Entry{When: now(), Who: operatorName(by), Why: reason}, nil
 }
 
 // words joins with commas, for the screen.

@@ -39,6 +39,11 @@ const (
 	NumberWithdrawn    NumberReason = "withdrawn"    // a subject in it has withdrawn since
 	NumberFar          NumberReason = "far"          // so far beyond Next that it is taken for a slip of the hand
 	NumberTaken        NumberReason = "taken"        // another collection was given it meanwhile, on Day
+
+	NumberGivenUpBefore NumberReason = "given-up-before" // it cannot be given up once more
+	NumberAnswered      NumberReason = "answered"        // it cannot be given up: the laboratory's receipt is here
+	NumberElsewhere     NumberReason = "elsewhere"       // it cannot be given up here: another collection sealed it on Day
+	NumberSettled       NumberReason = "settled"         // no receipt objects to anything that is not settled
 )
 
 // A NumberError refuses a shipment number. Nothing was changed.
@@ -62,6 +67,14 @@ func (e *NumberError) Error() string {
 		return fmt.Sprintf("%s is no new number: it was given on %s", e.Number, e.Day)
 	case NumberWithdrawn:
 		return e.Number + " holds data of a subject who has withdrawn consent since; it must not be copied"
+	case NumberGivenUpBefore:
+		return e.Number + " was given up before"
+	case NumberAnswered:
+		return "the laboratory has answered for " + e.Number + ", so it cannot be given up"
+	case NumberElsewhere:
+		return fmt.Sprintf("%s was sealed from another collection, on %s", e.Number, e.Day)
+	case NumberSettled:
+		return "there is nothing to settle about " + e.Number
 	case NumberFar:
 		return e.Number + " is far beyond the numbers that this site has given"
 	}
@@ -166,7 +179,7 @@ func (l *Log) Choose(c *schema.Collection, w Wish) (Choice, error) {
 // nil for a number that was never given.
 func (l *Log) open(x *Shipment, number string) error {
 	for _, e := range l.Entries {
-		if e.Shipment == number && e.What == custody.Receipt && e.Facts[custody.FactDecision] == "accepted" {
+		if e.Shipment == number && accepted(e) {
 			return &NumberError{Reason: NumberAcknowledged, Number: number, Day: e.When.Format(time.DateOnly)}
 		}
 	}

@@ -172,7 +172,7 @@ func decided(entries []custody.Entry, proven int) (lines []byte) {
 		case Decided:
 			parts = append(parts, part{e.Seq, decisionLines(e)})
 		case Restored:
-			first, _, _ := strings.Cut(e.Facts[factUnproven], " ")
+			first, _, _ := strings.Cut(e.Facts[factUnprovenEntries], " ")
 			if from, err := strconv.Atoi(first); err == nil {
 				for len(parts) > 0 && parts[len(parts)-1].seq >= from {
 					parts = parts[:len(parts)-1]
@@ -186,9 +186,9 @@ func decided(entries []custody.Entry, proven int) (lines []byte) {
 	return lines
 }
 
-// factUnproven names entries that were neither signed nor known to the state when
+// factUnprovenEntries names entries that were neither signed nor known to the state when
 // an officer took them over: "8 to 9".
-const factUnproven = "unproven_entries"
+const factUnprovenEntries = "unproven_entries"
 
 func (r *Restoration) facts(l *Log) map[string]string {
 	f := map[string]string{
@@ -196,7 +196,7 @@ func (r *Restoration) facts(l *Log) map[string]string {
 		"head_here": l.Head(), factReview: sum(l.Review), factBytes: strconv.Itoa(len(l.Review)),
 	}
 	if n := len(l.Entries); r.Unproven > 0 {
-		f[factUnproven] = fmt.Sprintf("%d to %d", n-r.Unproven+1, n)
+		f[factUnprovenEntries] = fmt.Sprintf("%d to %d", n-r.Unproven+1, n)
 	}
 	if r.Decisions != "" {
 		f["decisions_set_aside"], f["decisions_void"] = r.Decisions, strconv.Itoa(r.Void)

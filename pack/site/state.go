@@ -172,7 +172,7 @@ func (s *State) take(id string, e custody.Entry, made *Shipment) {
 		}
 		x.settled()
 	case custody.Receipt:
-		if x := s.Shipment(e.Shipment); x != nil && e.Facts[custody.FactDecision] == "accepted" {
+		if x := s.Shipment(e.Shipment); x != nil && accepted(e) {
 			x.Accepted = true
 		}
 	case Withdrawn:
