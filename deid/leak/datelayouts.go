@@ -84,17 +84,15 @@ func (p *page) sixDigits(i int) (d dateText, ok bool) {
 	return d, true
 }
 
-// Signs of Chinese, Japanese and Korean dates, folded.
-var (
-	yearSigns  = [2]string{foldString("年"), foldString("년")}
-	monthSigns = [2]string{foldString("月"), foldString("월")}
-	daySigns   = [2]string{foldString("日"), foldString("일")}
-)
+// dateSigns numbers the signs for year (0), month (1) and day (2).
+var dateSigns = wordNumbers("datesigns")
 
 func (p *page) signedDate(i int) (d dateText, ok bool) {
-	if !p.is(i+1, yearSigns) || !p.number(i+2) || !p.is(i+3, monthSigns) ||
-		!p.number(i+4) || !p.is(i+5, daySigns) {
-		return d, false
+	for n := range 3 {
+		k := i + 1 + 2*n
+		if sign, ok := dateSigns()[p.wordAt(k)]; !ok || sign != n || n < 2 && !p.number(k+1) {
+			return d, false
+		}
 	}
 	year, _ := p.num(i)
 	month, _ := p.num(i + 2)
@@ -104,11 +102,6 @@ func (p *page) signedDate(i int) (d dateText, ok bool) {
 		d.readings = []reading{{birth: birth{year, month, day}, month: true}}
 	}
 	return d, true
-}
-
-// is reports whether token i is one of the words.
-func (p *page) is(i int, words [2]string) bool {
-	return i < len(p.tok) && (string(p.word(i)) == words[0] || string(p.word(i)) == words[1])
 }
 
 // romanMonths numbers the months in Roman numerals from 1 to 12.
