@@ -13,9 +13,9 @@ type FindingsError struct{ Findings []leak.Finding }
 
 func (e *FindingsError) Error() string {
 	if len(e.Findings) == 1 {
-		return "a finding of the leak check waits for a decision; decide on it with review, then run the command again"
+		return "a finding of the leak check waits for a decision"
 	}
-	return fmt.Sprintf("%d findings of the leak check wait for a decision; decide on each with review, then run the command again", len(e.Findings))
+	return fmt.Sprintf("%d findings of the leak check wait for a decision", len(e.Findings))
 }
 
 // A File is one payload file of a shipment.

@@ -249,7 +249,7 @@ func (d *Draft) Findings(dec *leak.Decisions) ([]leak.Finding, error) {
 		if seen[f.ID] && f.ID != "" {
 			return nil, &schema.QueriesError{Problems: []schema.Problem{{
 				File: f.File, Pointer: f.Pointer, Rule: "leak.id", Severity: schema.Error,
-				Message: "by chance a finding in this text has the id of another one; change any word of the text and run check again",
+				Message: "by chance a finding in this text has the id of another one; change any word of the text",
 			}}}
 		}
 		seen[f.ID] = true
@@ -286,7 +286,7 @@ func (d *Draft) CanRedact(f leak.Finding) bool {
 	return ok && field.Treatment.Kind == schema.Text
 }
 
-var errNoKey = errors.New("no pseudonym key was given, so nothing can be released; name the site's key folder and run the command again")
+var errNoKey = errors.New("no pseudonym key was given, so nothing can be released")
 
 // parallel calls f for 0 to n-1, on all cores. A panic of f is the caller's.
 func parallel(n int, f func(i int)) {

@@ -138,7 +138,7 @@ func (e *InspectionError) Error() string {
 		what = fmt.Sprintf("%d texts that look like identifiers", n)
 	}
 	return fmt.Sprintf("the finished bag holds %s and that nobody decided to keep, the first in data/%s at %q (%s); "+
-		"nothing was sealed: correct the record or the plan that lets the text out, then run check again", what, f.File, f.Pointer, f.Class.Words().Removed)
+		"nothing was sealed", what, f.File, f.Pointer, f.Class.Words().Removed)
 }
 
 // Left returns what was found but where treatment.json says that something stays,

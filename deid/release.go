@@ -51,15 +51,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		c.tubes = append(c.tubes, s.tubes...)
 		c.subjects = append(c.subjects, s.subject)
 		for k := range s.recordings {
-			r := &s.recordings[k]
-			c.recordings++
-			c.source[r.leaves] = r.File
-			keptIn, masks := d.settledIn(r.File, dec)
-			c.settled[r.leaves] = append(keptIn, masks...)
-			for _, m := range masks {
-				removed[i] = append(removed[i], RemovedPlace{r.leaves, "", m.start, m.end})
-			}
-			c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
+			removed[i] = append(removed[i], d.releaseRecording(c, &s.recordings[k], dec)...)
 		}
 	}
 	sortTubes(c.tubes)
@@ -95,6 +87,20 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		c.settle(HandlingName, first, text)
 	}
 	return c, nil
+}
+
+// releaseRecording adds a recording to what leaves, and returns where its treatment
+// writes masks.
+func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) (removed []RemovedPlace) {
+	c.recordings++
+	c.source[r.leaves] = r.File
+	kept, masks := d.settledIn(r.File, dec)
+	c.settled[r.leaves] = append(kept, masks...)
+	for _, m := range masks {
+		removed = append(removed, RemovedPlace{r.leaves, "", m.start, m.end})
+	}
+	c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
+	return removed
 }
 
 // settledIn returns where in a recording texts stand in which something was kept,

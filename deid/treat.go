@@ -388,7 +388,7 @@ func (v *visit) recordingName(pointer string) string {
 	}
 	if format != "csv" && format != "edf" {
 		v.absent = append(v.absent, schema.Problem{File: v.File, Pointer: pointer, Rule: "treat.recording", Severity: schema.Error,
-			Message: "the recording named here was not in the folder when it was read; put it there, then run check again"})
+			Message: "the recording named here was not in the folder when it was read; put it there"})
 		format = "csv"
 	}
 	i, _ := strconv.Atoi(strings.Split(pointer+"//", "/")[2])

@@ -35,9 +35,9 @@ var (
 func Begin(dir, study, site string) error {
 	switch {
 	case !studyCode.MatchString(study):
-		return &ConfigError{"study code", "must be 1 to 32 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
 	case !siteCode.MatchString(site):
-		return &ConfigError{"site code", "must be 1 to 16 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+		return &ConfigError{File: "site code", Message: "must be 1 to 16 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
 	}
 	dir, err := filepath.Abs(dir)
 	if err != nil {
@@ -71,7 +71,7 @@ func Begin(dir, study, site string) error {
 func emptyFolder(dir string) (bool, error) {
 	name := filepath.Base(dir)
 	if above, err := os.Stat(filepath.Dir(dir)); err != nil || !above.IsDir() {
-		return false, &ConfigError{name, "the folder in which it should stand does not exist: make that one first, or correct the path"}
+		return false, &ConfigError{File: name, Message: "the folder in which it should stand does not exist: make that one first, or correct the path"}
 	}
 	info, err := os.Lstat(dir)
 	switch {
@@ -80,11 +80,11 @@ func emptyFolder(dir string) (bool, error) {
 	case err != nil:
 		return false, err
 	case !info.IsDir():
-		return false, &ConfigError{name, "is there already and is no folder: choose another name"}
+		return false, &ConfigError{File: name, Message: "is there already and is no folder: choose another name"}
 	}
 	entries, err := os.ReadDir(dir)
 	if err == nil && len(entries) > 0 {
-		err = &ConfigError{name, "is there already and not empty; nothing in it was touched: choose the name of a new folder"}
+		err = &ConfigError{File: name, Message: "is there already and not empty; nothing in it was touched: choose the name of a new folder"}
 	}
 	return true, err
 }

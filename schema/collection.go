@@ -46,7 +46,7 @@ const (
 // The caller closes c.Root.
 func Load(dir string) (c *Collection, err error) {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
-		return nil, &ConfigError{dir, "this is a file: give the collection folder, which holds study.json"}
+		return nil, &ConfigError{File: dir, Message: "this is a file: give the collection folder, which holds study.json"}
 	}
 	c = &Collection{Dir: dir}
 	if c.Root, err = durable.OpenFolder(dir); err != nil {
@@ -62,7 +62,10 @@ func Load(dir string) (c *Collection, err error) {
 func (c *Collection) load() error {
 	data, err := readPlain(c.Root, studyFile, maxSchemaBytes)
 	if err != nil {
-		return explainFile(err, studyFile, "there is no study.json in this folder: give the collection folder, or lay out a new one with begin")
+		if errors.Is(err, fs.ErrNotExist) {
+			return &ConfigError{File: studyFile, Message: "there is no study.json in this folder", NoCollection: true}
+		}
+		return explainFile(err, studyFile, "")
 	}
 	if c.Study, err = parseStudy(data); err != nil {
 		return err
@@ -110,7 +113,7 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 		files = append(files, file)
 	}
 	c.Read.Records = len(files)
-	tooMuch := &ConfigError{sessionsDir, "there are more than 100,000 records, or more than 1 GiB of them: split the collection"}
+	tooMuch := &ConfigError{File: sessionsDir, Message: "there are more than 100,000 records, or more than 1 GiB of them: split the collection"}
 	if len(files) > maxRecords {
 		return tooMuch
 	}
@@ -134,7 +137,7 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in the form that session-to-copy.json shows"})
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
 		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact", Severity: Error,
-			Message: "the contact is still the text that begin wrote: put there whom a finder of a lost stick should call, an institution and no person; everybody can read it on the medium"})
+			Message: "the contact is still the one that a new folder is laid out with: put there whom a finder of a lost stick should call, an institution and no person; everybody can read it on the medium"})
 	}
 	shelf.unnamed(c)
 	return nil

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"slices"
 	"strings"
 
 	"outbreath/pack/durable"
@@ -81,9 +82,9 @@ func explainFile(err error, file, missing string) error {
 	irregular := new(irregularError)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return &ConfigError{file, missing}
+		return &ConfigError{File: file, Message: missing}
 	case errors.As(err, &irregular):
-		return &ConfigError{file, irregular.Error()}
+		return &ConfigError{File: file, Message: irregular.Error()}
 	}
 	return err
 }
@@ -101,6 +102,25 @@ func system(name string) bool {
 	return strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$")
 }
 
+// ownFiles are read or written by name.
+var ownFiles = []string{studyFile, rosterFile, "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "packing.json"}
+
+// asideFiles begin the names of what was set aside, and say why it is kept.
+var asideFiles = map[string]string{
+	"custody.damaged-": "a file that an officer had set aside; keep it",
+	"review.aside-":    "a file that an officer had set aside; keep it",
+	"custody.torn-":    "an unfinished line of custody.jsonl, which the tool set aside; keep it",
+}
+
+func aside(name string) (why string) {
+	for prefix, why := range asideFiles {
+		if strings.HasPrefix(name, prefix) {
+			return why
+		}
+	}
+	return ""
+}
+
 // top sorts the entries of the collection folder into those that are read, those
 // that are omitted and problems. It returns which of the two subfolders exist.
 func (c *Collection) top() (sessions, recordings bool, err error) {
@@ -112,14 +132,12 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 		name := e.Name()
 		low := strings.ToLower(name)
 		switch {
-		case name == studyFile || name == rosterFile || name == "review.jsonl" || name == "custody.jsonl" || name == "packing.json" || name == "custody.jsonl.sig":
+		case slices.Contains(ownFiles, name):
 			if !regular(e) {
 				c.irregular(name, e.Type())
 			}
-		case (strings.HasPrefix(name, "custody.damaged-") || strings.HasPrefix(name, "review.aside-")) && regular(e):
-			c.omit(name, "a file that an officer had set aside; keep it")
-		case strings.HasPrefix(name, "custody.torn-") && regular(e):
-			c.omit(name, "an unfinished line of custody.jsonl, which the tool set aside; keep it")
+		case aside(name) != "" && regular(e):
+			c.omit(name, aside(name))
 		case system(name):
 			c.omit(name, "a hidden file or one of the operating system's")
 		case name == sessionsDir && e.IsDir():

@@ -90,7 +90,7 @@ func Builtin() []string { return []string{"shifted", "limited", "year-only"} }
 func LoadPlan(name string) (*Plan, error) {
 	changes, ok := variants[name]
 	if !ok {
-		return nil, &ConfigError{"study.json", `the plan must be "shifted", "limited", "year-only" or the path of a schema in the collection folder`}
+		return nil, &ConfigError{File: "study.json", Message: `the plan must be "shifted", "limited", "year-only" or the path of a schema in the collection folder`}
 	}
 	root, err := ParseJSON(sessionSchema)
 	if err != nil {
@@ -136,7 +136,7 @@ func (c change) apply(root *Node) error {
 func ParsePlan(name string, data []byte) (*Plan, error) {
 	root, err := parseSchema(data)
 	if err != nil {
-		return nil, &ConfigError{name, err.Error()}
+		return nil, &ConfigError{File: name, Message: err.Error()}
 	}
 	return newPlan(name, root, false)
 }
@@ -178,7 +178,7 @@ func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 		}
 	}
 	if err != nil {
-		return nil, &ConfigError{name, err.Error()}
+		return nil, &ConfigError{File: name, Message: err.Error()}
 	}
 	return p, nil
 }

@@ -46,6 +46,8 @@ func SortProblems(problems []Problem) {
 type ConfigError struct {
 	File    string
 	Message string // what is wrong and what to do; no value of the file
+
+	NoCollection bool // the folder has no study.json, so that it is no collection's
 }
 
 func (e *ConfigError) Error() string { return fmt.Sprintf("%s: %s", e.File, e.Message) }

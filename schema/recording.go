@@ -219,54 +219,73 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		if j == len(p) || digits == 0 || digits+places > plainDigits {
 			return i
 		}
-		v := int64(m)
-		if neg {
-			v = -v
-		}
 		col := &c.columns[c.col]
-		if v < col.lo[places] || v > col.hi[places] || m > col.most && !col.short(m, places) {
-			return i
-		}
-		if m >= listedFrom && c.Listed != nil && c.Listed(m, places == 0) {
+		if !col.spans(m, neg, places) || c.listed(m, places == 0) {
 			return i
 		}
 		if col.Rising && !col.rises(&decimal{neg: neg, hi: m, scale: -places}) {
 			return i
 		}
-		if c.Each != nil && (c.Of == nil || c.Of[c.col]) {
-			if m <= 1<<53 { // as float does it
-				f := float64(m) / exact10[places]
-				if neg {
-					f = -f
-				}
-				c.row[c.col] = f
-			} else {
-				d := decimal{neg: neg, hi: m, scale: -places}
-				c.row[c.col] = d.float()
-			}
+		if c.wants(c.col) {
+			c.row[c.col] = plainFloat(m, neg, places)
 		}
 		k, end := c.col, ","
-		last := k == len(c.columns)-1
-		switch {
-		case p[j] == ',' && !last:
+		if last := k == len(c.columns)-1; p[j] == ',' && !last {
 			c.col++
-		case p[j] == '\n' && last:
-			end = "\n"
-			c.endRow(j)
-		case p[j] == '\r' && last && j+1 < len(p) && p[j+1] == '\n':
-			end = "\r\n"
-			c.endRow(j + 1)
-		default:
+		} else if end = lineMark(p[j:]); end != "" && last {
+			c.endRow(j + len(end) - 1)
+		} else {
 			return i
 		}
 		if col.Rising {
 			col.last, col.begun = decimal{neg: neg, hi: m, scale: -places}, true
 		}
 		c.stencils[k].cut(j-i, places, neg, end, col)
-		c.stencils[k].needed = c.Each != nil && (c.Of == nil || c.Of[k])
+		c.stencils[k].needed = c.wants(k)
 		j += len(end) - 1
 		i = j + 1
 	}
+}
+
+// wants reports whether the values of column k are handed on.
+func (c *CSVCheck) wants(k int) bool { return c.Each != nil && (c.Of == nil || c.Of[k]) }
+
+// listed reports whether the digits of a cell are somebody's number.
+func (c *CSVCheck) listed(m uint64, whole bool) bool {
+	return m >= listedFrom && c.Listed != nil && c.Listed(m, whole)
+}
+
+// spans reports whether a number may stand in the column: m without sign and point.
+func (col *csvColumn) spans(m uint64, neg bool, places int) bool {
+	v := int64(m)
+	if neg {
+		v = -v
+	}
+	return v >= col.lo[places] && v <= col.hi[places] && (m <= col.most || col.short(m, places))
+}
+
+// plainFloat returns the number as float does.
+func plainFloat(m uint64, neg bool, places int) float64 {
+	if m > 1<<53 {
+		d := decimal{neg: neg, hi: m, scale: -places}
+		return d.float()
+	}
+	f := float64(m) / exact10[places]
+	if neg {
+		f = -f
+	}
+	return f
+}
+
+// lineMark returns the end of a line with which p begins, "" if it begins with none.
+func lineMark(p []byte) string {
+	switch {
+	case p[0] == '\n':
+		return "\n"
+	case p[0] == '\r' && len(p) > 1 && p[1] == '\n':
+		return "\r\n"
+	}
+	return ""
 }
 
 // next takes one byte, which stands at index i.
@@ -276,28 +295,7 @@ func (c *CSVCheck) next(b byte, i int) {
 	case atFile, atMark, inHeader, atHeaderCR:
 		c.nextOfHeader(b, i)
 	case atCell:
-		c.num, c.exp, c.expNeg, c.expLong = decimal{}, 0, false, 0
-		c.cellAt = i - c.lineAt + 1
-		switch {
-		case digit:
-			c.num.add(b, 0)
-			c.state = inWhole
-		case b == '-' || b == '+':
-			c.num.neg = b == '-'
-			c.state = atSign
-		case b == '.':
-			c.state = atPoint
-		case b == 'N':
-			c.state = atN
-		case c.col == 0 && (b == '\n' || b == '\r'):
-			c.fail(faultBlank, b, i)
-		case c.col == 0 && comments(b):
-			c.fail(faultComment, b, i)
-		case b == ',' || b == '\n' || b == '\r':
-			c.endCell(b, i, true)
-		default:
-			c.stray(b, i)
-		}
+		c.beginCell(b, i)
 	case atSign, inWhole:
 		switch {
 		case digit:
@@ -321,34 +319,9 @@ func (c *CSVCheck) next(b byte, i int) {
 			c.stray(b, i)
 		}
 	case atExp, atExpSign, inExp:
-		switch {
-		case digit:
-			c.exp = min(c.exp*10+int(b-'0'), 1<<20) // far beyond every float64
-			c.expLong++
-			c.state = inExp
-		case c.state == atExp && (b == '-' || b == '+'):
-			c.expNeg = b == '-'
-			c.state = atExpSign
-		case c.state == inExp && (b == ',' || b == '\n' || b == '\r'):
-			c.endCell(b, i, false)
-		default:
-			c.stray(b, i)
-		}
-	case atN, atNa:
-		switch {
-		case c.state == atN && b == 'a':
-			c.state = atNa
-		case c.state == atNa && b == 'N':
-			c.state = atNaN
-		default:
-			c.fail(faultText, b, i)
-		}
-	case atNaN:
-		if b == ',' || b == '\n' || b == '\r' {
-			c.endCell(b, i, true)
-		} else {
-			c.fail(faultText, b, i)
-		}
+		c.nextOfExponent(b, i)
+	case atN, atNa, atNaN:
+		c.nextOfNaN(b, i)
 	case atCR:
 		if b == '\n' {
 			c.endRow(i)
@@ -361,6 +334,65 @@ func (c *CSVCheck) next(b byte, i int) {
 		if b == '\n' {
 			c.newLine(i)
 		}
+	}
+}
+
+// beginCell takes the first byte of a cell.
+func (c *CSVCheck) beginCell(b byte, i int) {
+	c.num, c.exp, c.expNeg, c.expLong = decimal{}, 0, false, 0
+	c.cellAt = i - c.lineAt + 1
+	switch {
+	case b-'0' <= 9:
+		c.num.add(b, 0)
+		c.state = inWhole
+	case b == '-' || b == '+':
+		c.num.neg = b == '-'
+		c.state = atSign
+	case b == '.':
+		c.state = atPoint
+	case b == 'N':
+		c.state = atN
+	case c.col == 0 && (b == '\n' || b == '\r'):
+		c.fail(faultBlank, b, i)
+	case c.col == 0 && comments(b):
+		c.fail(faultComment, b, i)
+	case endsCell(b):
+		c.endCell(b, i, true)
+	default:
+		c.stray(b, i)
+	}
+}
+
+func endsCell(b byte) bool { return b == ',' || b == '\n' || b == '\r' }
+
+// nextOfExponent takes a byte after an E.
+func (c *CSVCheck) nextOfExponent(b byte, i int) {
+	switch {
+	case b-'0' <= 9:
+		c.exp = min(c.exp*10+int(b-'0'), 1<<20) // far beyond every float64
+		c.expLong++
+		c.state = inExp
+	case c.state == atExp && (b == '-' || b == '+'):
+		c.expNeg = b == '-'
+		c.state = atExpSign
+	case c.state == inExp && endsCell(b):
+		c.endCell(b, i, false)
+	default:
+		c.stray(b, i)
+	}
+}
+
+// nextOfNaN takes a byte after an N.
+func (c *CSVCheck) nextOfNaN(b byte, i int) {
+	switch {
+	case c.state == atN && b == 'a':
+		c.state = atNa
+	case c.state == atNa && b == 'N':
+		c.state = atNaN
+	case c.state == atNaN && endsCell(b):
+		c.endCell(b, i, true)
+	default:
+		c.fail(faultText, b, i)
 	}
 }
 
@@ -405,7 +437,7 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 			c.fail(faultDigits, b, i)
 			return
 		}
-		if c.num.hi >= listedFrom && c.Listed != nil && c.Listed(c.num.hi, whole) {
+		if c.listed(c.num.hi, whole) {
 			c.fail(faultListed, b, i)
 			return
 		}
@@ -417,7 +449,7 @@ func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 			col.last, col.begun = c.num, true
 		}
 	}
-	if c.Each != nil && (c.Of == nil || c.Of[c.col]) {
+	if c.wants(c.col) {
 		c.row[c.col] = math.NaN()
 		if !dropped {
 			c.row[c.col] = c.num.float()

@@ -54,7 +54,7 @@ func ParseRoster(data []byte) (*Roster, []Problem, error) { return parseRoster(d
 func parseRoster(data []byte) (*Roster, []Problem, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	refuse := func(format string, args ...any) (*Roster, []Problem, error) {
-		return nil, nil, &ConfigError{rosterFile, fmt.Sprintf(format, args...)}
+		return nil, nil, &ConfigError{File: rosterFile, Message: fmt.Sprintf(format, args...)}
 	}
 	if len(data) > maxRosterBytes {
 		return refuse("the list is larger than 64 MiB: it holds more than subjects")

@@ -26,7 +26,7 @@ type Study struct {
 
 const studyFile = "study.json"
 
-// contactToWrite is how the contact begins that begin lays out.
+// contactToWrite is how the contact of a new folder begins: see [Begin].
 const contactToWrite = "WRITE HERE"
 
 //go:embed study.schema.json
@@ -36,17 +36,17 @@ var studySchema []byte
 func parseStudy(data []byte) (*Study, error) {
 	n, err := ParseJSON(data)
 	if e, ok := err.(*SyntaxError); ok {
-		return nil, &ConfigError{studyFile, fmt.Sprintf("line %d, column %d: %s", e.Line, e.Column, e.Message)}
+		return nil, &ConfigError{File: studyFile, Message: fmt.Sprintf("line %d, column %d: %s", e.Line, e.Column, e.Message)}
 	}
 	v, err := CompileOutgoing(studySchema)
 	if err != nil {
 		return nil, err
 	}
 	if problems := v.Validate(studyFile, n); len(problems) > 0 {
-		return nil, &ConfigError{studyFile, sentence(problems)}
+		return nil, &ConfigError{File: studyFile, Message: sentence(problems)}
 	}
 	if _, message, found := Hidden(n.Member("contact").Text); found {
-		return nil, &ConfigError{studyFile, "the contact: " + message}
+		return nil, &ConfigError{File: studyFile, Message: "the contact: " + message}
 	}
 	s := &Study{
 		Study: n.Member("study").Text, Site: n.Member("site").Text, Contact: strings.TrimSpace(n.Member("contact").Text),
@@ -101,10 +101,10 @@ func loadPlan(root *os.Root, name string) (*Plan, error) {
 	}
 	name = strings.TrimPrefix(name, "./")
 	if !filepath.IsLocal(filepath.FromSlash(name)) || strings.Contains(name, `\`) {
-		return nil, &ConfigError{studyFile, `"plan" must be "shifted", "limited", "year-only" or the path of a schema in the collection folder, with / between folders`}
+		return nil, &ConfigError{File: studyFile, Message: `"plan" must be "shifted", "limited", "year-only" or the path of a schema in the collection folder, with / between folders`}
 	}
 	if top, _, _ := strings.Cut(name, "/"); top == sessionsDir || top == recordingsDir {
-		return nil, &ConfigError{studyFile, `"plan" names a file among the records or recordings: move the schema to the top of the folder`}
+		return nil, &ConfigError{File: studyFile, Message: `"plan" names a file among the records or recordings: move the schema to the top of the folder`}
 	}
 	data, err := readPlain(root, name, maxSchemaBytes)
 	if err != nil {

@@ -214,38 +214,37 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 			return "is not written as the plan asks: " + hint, ""
 		}
 		return "is not written in the form that the plan asks for", ""
-	case "minLength":
-		if limit == "1" {
-			return "must not be empty", "length"
-		}
-		return fmt.Sprintf("must be at least %s characters long", limit), "length"
-	case "maxLength":
-		return fmt.Sprintf("must be at most %s characters long", limit), "length"
-	case "minItems":
-		if limit == "1" {
-			return "must have at least one entry", "length"
-		}
-		return fmt.Sprintf("must have at least %s entries", limit), "length"
-	case "maxItems":
-		return fmt.Sprintf("must have at most %s entries", limit), "length"
 	case "uniqueItems":
 		return "has two equal entries: remove one of them", ""
-	case "minimum":
-		return "must be at least " + limit, "range"
-	case "exclusiveMinimum":
-		return "must be greater than " + limit, "range"
-	case "maximum":
-		return "must be at most " + limit, "range"
-	case "exclusiveMaximum":
-		return "must be less than " + limit, "range"
 	case "anyOf":
 		return "fits none of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
 	case "oneOf":
 		return "does not fit exactly one of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
-	case "multipleOf":
-		return "must be a multiple of " + limit, ""
+	}
+	if w, ok := limitWords[keyword]; ok {
+		if limit == "1" && w.one != "" {
+			return w.one, w.rule
+		}
+		return fmt.Sprintf(w.text, limit), w.rule
 	}
 	return "does not follow the plan", "other"
+}
+
+// limitWords say what the keywords ask that have a number.
+var limitWords = map[string]struct {
+	text string // with the number
+	one  string // instead, where the number is 1; "": no other words
+	rule string
+}{
+	"minLength":        {"must be at least %s characters long", "must not be empty", "length"},
+	"maxLength":        {"must be at most %s characters long", "", "length"},
+	"minItems":         {"must have at least %s entries", "must have at least one entry", "length"},
+	"maxItems":         {"must have at most %s entries", "", "length"},
+	"minimum":          {"must be at least %s", "", "range"},
+	"exclusiveMinimum": {"must be greater than %s", "", "range"},
+	"maximum":          {"must be at most %s", "", "range"},
+	"exclusiveMaximum": {"must be less than %s", "", "range"},
+	"multipleOf":       {"must be a multiple of %s", "", ""},
 }
 
 var formatWords = map[string]string{

@@ -55,6 +55,17 @@ var remedies = []remedy{
 	of(conflictToDo),
 	on[*site.BusyError](waitToDo), on[*custody.ChangedError](waitToDo),
 	on[*schema.ChangedError]("close the programs that use the collection, then run this command again"),
+	of(func(e *schema.ConfigError) string {
+		if e.NoCollection {
+			return "give the collection folder, or lay out a new one with begin"
+		}
+		return ""
+	}),
+	on[*deid.FindingsError]("decide on each with review, then run this command again; nothing was written"),
+	on[*deid.InspectionError]("correct the record or the plan that lets the text out, then run check again"),
+	on[*deid.RosterError]("look at that place, take the value out at the source (a recording: export it again " +
+		"without it, or leave it out of the record), tell whoever looks after this tool that its search missed it, " +
+		"then run check again"),
 	of(func(e *usageError) string { return e.do }),
 	of(func(e *rejectedError) string { return e.do }),
 	allKeysToDo,

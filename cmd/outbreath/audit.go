@@ -194,7 +194,7 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 		return nil, err
 	}
 	u.say("attacking it")
-	report := audit.Examine(out, in)
+	report := examine(out, in)
 	left, names := r.counts(), r.names()
 	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: left.Recordings, Report: report}
 	doc := &auditResult{
@@ -229,6 +229,22 @@ func (r *reading) decided() []leak.Decision {
 		}
 	}
 	return list
+}
+
+// examine says of each attack that was not run what to do about it.
+func examine(out *audit.Output, in *audit.Input) *audit.Report {
+	report := audit.Examine(out, in)
+	for i := range report.Attacks {
+		a := &report.Attacks[i]
+		if do := map[audit.Lack]string{
+			audit.LacksRoster:  "; name one with --roster",
+			audit.LacksArchive: ": run audit on the shipment too",
+			audit.LacksSource:  ": run audit on the collection",
+		}[a.Lacks]; do != "" {
+			a.Detail += do
+		}
+	}
+	return report
 }
 
 // rosterColumns lists the columns that hold something.
@@ -286,7 +302,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	}
 	in.Study, in.Site, in.Fields, in.HoldingDays = ledger.Study, ledger.Site, audit.FieldsOf(ledger), usualHolding
 	in.Sealed, _ = time.Parse(time.DateOnly, verdict.Sealed)
-	report := audit.Examine(out, in)
+	report := examine(out, in)
 	facts := &audit.Facts{Ledger: ledger, Shipment: true, Roster: rosterColumns(in.Roster), Recordings: verdict.Recordings, Report: report}
 	doc.OK = doc.OK && report.OK()
 	doc.Plan, doc.KeyID, doc.Fields, doc.Texts = ledger.Plan, ledger.KeyID, ledger.Fields, ledger.Texts

@@ -11,7 +11,7 @@ import (
 func (e *examiner) archive() Attack {
 	a := Attack{Name: "times and owners in the archive", Unit: "files", Knows: "the opened archive: times, owners, rights and names of its files"}
 	if !e.o.Archive {
-		a.Verdict, a.Detail = NotRun, "there is no archive before sealing: run audit on the shipment too"
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no archive before sealing", LacksArchive
 		return a
 	}
 	bad := func(f Entry, code, what string) {

@@ -14,7 +14,18 @@ type Attack struct {
 	Chance    float64 `json:"chance,omitempty"` // successes to be expected by guessing
 	Verdict   string  `json:"verdict"`
 	Detail    string  `json:"detail"`
+	Lacks     Lack    `json:"-"` // why it was not run
 }
+
+// A Lack is something without which an attack cannot be run.
+type Lack int
+
+const (
+	LacksNothing Lack = iota
+	LacksRoster       // a list of subjects
+	LacksArchive      // the sealed archive
+	LacksSource       // the site's own records
+)
 
 const (
 	Holds    = "holds"

@@ -41,7 +41,7 @@ func (e *examiner) book() map[string][]time.Time {
 // book has, and who is that one.
 func (e *examiner) match(a Attack, ofVisits func([]time.Time) string, least int) Attack {
 	if len(e.in.Source) == 0 {
-		a.Verdict, a.Detail = NotRun, "the true dates of the visits are known at the site only: run audit on the collection"
+		a.Verdict, a.Detail, a.Lacks = NotRun, "the true dates of the visits are known at the site only", LacksSource
 		return a
 	}
 	owners := map[string][]string{}

@@ -144,7 +144,7 @@ func (e *examiner) rosterHashes() Attack {
 	a := Attack{Name: "hashes of the roster", Unit: "hashes", Knows: "the roster, and how an unkeyed hash is made"}
 	ids := e.identifiers(true)
 	if len(ids) == 0 {
-		a.Verdict, a.Detail = NotRun, "there is no roster at hand; name one with --roster"
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster at hand", LacksRoster
 		return a
 	}
 	h := &hasher{t: e.pseudonyms(), found: map[string]bool{}}
@@ -238,7 +238,7 @@ func (e *examiner) patternHashes() Attack {
 		}
 	}
 	if len(spaces) == 0 {
-		a.Verdict, a.Detail = NotRun, "there is no identifier at hand whose form could be tried; name a roster with --roster"
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no identifier at hand whose form could be tried", LacksRoster
 		return a
 	}
 	keys := make([]string, 0, len(spaces))

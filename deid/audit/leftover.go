@@ -31,10 +31,10 @@ func (e *examiner) leftovers() Attack {
 				kept++
 			case !h.Sure:
 				doubtful++
-				e.is.add("leftover.word", false, where, "a word that is a name in the roster, and may be an ordinary one here", "read the text; if it is the name, take it out with review or at its source")
+				e.is.add("leftover.word", false, where, "a word that is a name in the roster, and may be an ordinary one here", "read the text; if it is the name, redact it or correct its source")
 			default:
 				found = true
-				e.is.add("leftover."+h.Class, true, where, "this text holds "+leak.Article(leak.Class(h.Class).Words().Shown)+" ("+h.Basis+")", "take it out with review, or at its source")
+				e.is.add("leftover."+h.Class, true, where, "this text holds "+leak.Article(leak.Class(h.Class).Words().Shown)+" ("+h.Basis+")", "redact it, or correct its source")
 			}
 		}
 		if found {

@@ -15,7 +15,7 @@ import (
 func (e *examiner) linkage() Attack {
 	a := Attack{Name: "linkage with the roster", Unit: "subjects", Knows: "the roster: sex, birth date and postal code of everybody at the site"}
 	if e.in.Roster == nil {
-		a.Verdict, a.Detail = NotRun, "there is no roster at hand; name one with --roster"
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster at hand", LacksRoster
 		return a
 	}
 	var sex, age, region = -1, -1, -1
@@ -34,21 +34,7 @@ func (e *examiner) linkage() Attack {
 		a.Verdict, a.Detail = NotRun, "no quasi-identifier leaves that the roster holds too"
 		return a
 	}
-	on := e.in.Sealed
-	// People who share what the roster says are counted once.
-	type person struct {
-		sex, postal string
-		age         int
-	}
-	people, who := map[person]int{}, map[person]string{}
-	for _, row := range e.in.Roster.Rows {
-		p := person{strings.ToLower(row["sex"]), strings.ToUpper(squeeze(row["postal_code"])), -1}
-		if born, err := time.Parse(time.DateOnly, row["birth_date"]); err == nil && !on.IsZero() {
-			p.age = yearsBetween(born, on)
-		}
-		people[p]++
-		who[p] = identity(row["subject_id"])
-	}
+	people, who := e.people()
 	values := func(row Row, at int) []string {
 		if at < 0 || row.Quasi[at] == "" {
 			return nil
@@ -65,7 +51,7 @@ func (e *examiner) linkage() Attack {
 			n, found := 0, ""
 			sexes, bands, regions := values(row, sex), values(row, age), values(row, region)
 			for p, count := range people {
-				if (sexes == nil || p.sex == "" || slices.Contains(sexes, p.sex)) && (bands == nil || p.age < 0 || inBands(bands, p.age)) && (regions == nil || p.postal == "" || inRegions(regions, p.postal)) {
+				if p.fits(sexes, bands, regions) {
 					n += count
 					found = who[p]
 				}
@@ -89,6 +75,34 @@ func (e *examiner) linkage() Attack {
 	}
 	a.Detail = fmt.Sprintf("success means that %s; %d subjects were taken for another. Whoever has the roster is not the recipient: this is the worst case, not the likely one", how, wrong)
 	return a
+}
+
+// A person is what the roster says of somebody: lower-case sex, postal code in capitals
+// without blanks, age in whole years at the sealing date, -1 where it is not known.
+type person struct {
+	sex, postal string
+	age         int
+}
+
+// people counts those who share what the roster says, and names one of each.
+func (e *examiner) people() (count map[person]int, who map[person]string) {
+	count, who = map[person]int{}, map[person]string{}
+	for _, row := range e.in.Roster.Rows {
+		p := person{strings.ToLower(row["sex"]), strings.ToUpper(squeeze(row["postal_code"])), -1}
+		if born, err := time.Parse(time.DateOnly, row["birth_date"]); err == nil && !e.in.Sealed.IsZero() {
+			p.age = yearsBetween(born, e.in.Sealed)
+		}
+		count[p]++
+		who[p] = identity(row["subject_id"])
+	}
+	return count, who
+}
+
+// fits reports whether p may be the subject of a row; nil stands for what does not leave.
+func (p person) fits(sexes, bands, regions []string) bool {
+	return (sexes == nil || p.sex == "" || slices.Contains(sexes, p.sex)) &&
+		(bands == nil || p.age < 0 || inBands(bands, p.age)) &&
+		(regions == nil || p.postal == "" || inRegions(regions, p.postal))
 }
 
 func yearsBetween(born, on time.Time) int {

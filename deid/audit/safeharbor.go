@@ -109,40 +109,7 @@ func (f *Facts) judge(class leak.Class) Class {
 			set(Transformed, values)
 		}
 	}
-	redacted, kept, open := 0, 0, 0
-	for _, finding := range f.Findings {
-		if string(finding.Class) != letter {
-			continue
-		}
-		switch finding.Decision {
-		case "redact":
-			redacted++
-		case "keep":
-			kept++
-		default:
-			open++
-		}
-	}
-	if redacted > 0 {
-		set(Removed, fmt.Sprintf("%d found in texts and taken out", redacted))
-	}
-	if kept > 0 {
-		set(Retained, fmt.Sprintf("%d found in texts and kept with a reason", kept))
-	}
-	if open > 0 {
-		set(Retained, fmt.Sprintf("%d found in texts and not decided on", open))
-	}
-	if f.Report != nil {
-		n := 0
-		for _, i := range f.Report.Issues {
-			if i.Code == "leftover."+letter {
-				n++
-			}
-		}
-		if n > 0 {
-			set(Retained, fmt.Sprintf("%d left over in what leaves, by the second search", n))
-		}
-	}
+	found := f.inTexts(class, set)
 	switch {
 	case letter == "P" && f.Recordings > 0:
 		set(Retained, fmt.Sprintf("no finger or voice print, but %d curves of breath, of which nobody has shown that they cannot single a person out", f.Recordings))
@@ -155,11 +122,46 @@ func (f *Facts) judge(class leak.Class) Class {
 	if f.Shipment && f.Ledger.Texts.Findings > 0 {
 		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; their classes are known at the site", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
 	}
-	if letter != "P" && letter != "Q" && redacted+kept+open == 0 {
+	if letter != "P" && letter != "Q" && found == 0 {
 		says = append(says, texts)
 	}
 	c.Evidence = strings.Join(says, "; ")
 	return c
+}
+
+// inTexts says with set what the two searches found of a class, and returns how many
+// findings the first had.
+func (f *Facts) inTexts(class leak.Class, set func(status, why string)) (found int) {
+	decided := map[string]int{}
+	for _, finding := range f.Findings {
+		if finding.Class == class {
+			decided[finding.Decision]++
+			found++
+		}
+	}
+	redacted, kept := decided["redact"], decided["keep"]
+	if redacted > 0 {
+		set(Removed, fmt.Sprintf("%d found in texts and taken out", redacted))
+	}
+	if kept > 0 {
+		set(Retained, fmt.Sprintf("%d found in texts and kept with a reason", kept))
+	}
+	if open := found - redacted - kept; open > 0 {
+		set(Retained, fmt.Sprintf("%d found in texts and not decided on", open))
+	}
+	if f.Report == nil {
+		return found
+	}
+	left := 0
+	for _, i := range f.Report.Issues {
+		if i.Code == "leftover."+string(class) {
+			left++
+		}
+	}
+	if left > 0 {
+		set(Retained, fmt.Sprintf("%d left over in what leaves, by the second search", left))
+	}
+	return found
 }
 
 // A Route says why what leaves is not what Safe Harbor describes, and what such

@@ -78,20 +78,8 @@ func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 			fault("pseudonym.form", "this is no pseudonym: its form or its check character is wrong")
 		}
 	case schema.AgeBand:
-		m := bandForm.FindStringSubmatch(l.Text)
-		switch {
-		case m == nil && over89(l.Text):
-			fault("age.over-89", "an age over 89 leaves on its own instead of in the band 90+")
-		case m == nil:
-			fault("age.band", "this is no age band")
-		case m[1] != "":
-			low, _ := strconv.Atoi(m[1])
-			high, _ := strconv.Atoi(m[2])
-			if high > 89 || low >= 90 {
-				fault("age.over-89", "an age over 89 leaves in a band of its own")
-			} else if high-low+1 < t.Width && high != 89 {
-				fault("age.band", "the age band is narrower than the plan says")
-			}
+		if code, what := bandFault(l.Text, t.Width); code != "" {
+			fault(code, what)
 		}
 	case schema.Region:
 		digits := strings.Trim(l.Text, "0123456789") == ""
@@ -112,6 +100,28 @@ func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 			fault("date.form", "this is no date")
 		}
 	}
+}
+
+// bandFault says what is wrong with an age band of at least width years; "" for nothing.
+func bandFault(text string, width int) (code, what string) {
+	m := bandForm.FindStringSubmatch(text)
+	switch {
+	case m == nil && over89(text):
+		return "age.over-89", "an age over 89 leaves on its own instead of in the band 90+"
+	case m == nil:
+		return "age.band", "this is no age band"
+	case m[1] == "":
+		return "", ""
+	}
+	low, _ := strconv.Atoi(m[1])
+	high, _ := strconv.Atoi(m[2])
+	switch {
+	case high > 89 || low >= 90:
+		return "age.over-89", "an age over 89 leaves in a band of its own"
+	case high-low+1 < width && high != 89:
+		return "age.band", "the age band is narrower than the plan says"
+	}
+	return "", ""
 }
 
 // over89 says whether s begins with a whole number over 89.

@@ -180,14 +180,14 @@ func (w *Words) nameHits(text string) []Hit {
 		start = -1
 	}
 	for i, r := range text {
-		in := unicode.IsLetter(r) || unicode.Is(unicode.Mn, r) || (r == '\'' || r == '’' || r == 'ʻ') && start >= 0
+		in := unicode.IsLetter(r) || unicode.Is(unicode.Mn, r) || strings.ContainsRune("'’ʻ", r) && start >= 0
 		switch {
 		case in && start < 0:
 			start = i
 		case !in && start >= 0:
 			word(i)
 		}
-		if r == '.' || r == '!' || r == '?' || r == '\n' || r == ':' {
+		if strings.ContainsRune(".!?\n:", r) {
 			begins = true
 		}
 	}
