@@ -55,7 +55,8 @@ func sortTubes(tubes []ClearedTube) {
 // NamesSomebody says whether what was scanned from the box stands in the roster:
 // a wristband or a patient's label instead of a tube. It must not be shown.
 func (d *Draft) NamesSomebody(scanned string) bool {
-	return slices.ContainsFunc(d.searcher.scan.Scan(scanned, nil), func(m leak.Match) bool { return strings.HasPrefix(m.Basis, "roster: ") })
+	return slices.ContainsFunc(d.searcher.scan.Scan(scanned, nil),
+		func(m leak.Match) bool { return strings.HasPrefix(m.Basis, "roster: ") })
 }
 
 // A ReasonError says what keeps a reason from leaving. Class is "" when it is no
@@ -77,7 +78,8 @@ func (d *Draft) Reason(barcode, reason string) error {
 	refuse := func(class leak.Class, message string) error { return &ReasonError{barcode, class, message} }
 	switch {
 	case d.NamesSomebody(barcode):
-		return &ReasonError{"(withheld)", "", "cannot be given: what was scanned stands in the roster and is no tube's barcode"}
+		return &ReasonError{"(withheld)", "", "cannot be given: what was scanned stands in the roster and is no " +
+			"tube's barcode"}
 	case strings.TrimSpace(reason) == "":
 		return refuse("", "is empty: say why the box is sent like this")
 	case oneLine(reason, maxReason) != nil:

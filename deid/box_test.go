@@ -24,7 +24,8 @@ func TestReasons(t *testing.T) {
 	row := truth.Roster[0]
 	for name, bad := range map[string]string{
 		"empty": " ", "two lines": "a\nb", "long": strings.Repeat("a ", 300), "formula": "=1+1",
-		"name": "with " + row["family_name"], "record number": "see " + row["mrn"], "telephone": "call " + row["phone"], "address": "ask x.y@example.org",
+		"name": "with " + row["family_name"], "record number": "see " + row["mrn"],
+		"telephone": "call " + row["phone"], "address": "ask x.y@example.org",
 	} {
 		err := d.Reason(b, bad)
 		if e := new(ReasonError); !errors.As(err, &e) {
@@ -32,7 +33,8 @@ func TestReasons(t *testing.T) {
 		} else if strings.Contains(err.Error(), strings.TrimSpace(bad)) && bad != " " {
 			t.Errorf("%s: repeated in %v", name, err)
 		}
-		if err := d.State([]Discrepancy{{b, TubeMissing, "broke"}, {"X", TubeUnexpected, bad}}); err == nil || d.stated != nil {
+		if err := d.State([]Discrepancy{{b, TubeMissing, "broke"}, {"X", TubeUnexpected, bad}}); err == nil ||
+			d.stated != nil {
 			t.Errorf("%s: stated", name)
 		}
 	}
@@ -50,7 +52,8 @@ func TestReasons(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := string(payload(t, c)[DiscrepanciesName]), "barcode,kind,reason\n"+b+",missing,broke\nX-1,unexpected,\"spare, clean\"\n"; got != want {
+	if got, want := string(payload(t, c)[DiscrepanciesName]),
+		"barcode,kind,reason\n"+b+",missing,broke\nX-1,unexpected,\"spare, clean\"\n"; got != want {
 		t.Errorf("%s", got)
 	}
 }

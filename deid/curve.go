@@ -86,7 +86,8 @@ func newEDFCurve(h *edf.Header) *edfCurve {
 	for i := range h.Signals {
 		s := &h.Signals[i]
 		if s.Dimension == "kPa" && strings.Contains(strings.ToUpper(s.Label), "CO2") && h.RecordSeconds() > 0 {
-			c := &edfCurve{Meter: breath.NewMeter(), offset: at, samples: s.Samples, seconds: h.RecordSeconds(), size: h.RecordSize()}
+			c := &edfCurve{Meter: breath.NewMeter(), offset: at, samples: s.Samples, seconds: h.RecordSeconds(),
+				size: h.RecordSize()}
 			most, _ := strconv.ParseFloat(s.PhysMax, 64) // the header has been checked
 			c.least, _ = strconv.ParseFloat(s.PhysMin, 64)
 			c.digMin, _ = strconv.Atoi(s.DigMin)
@@ -191,12 +192,17 @@ func (r *recording) impossible() []schema.Problem {
 		return nil
 	}
 	var out []schema.Problem
-	if r.lasted > 0 && f.Seconds > (r.lasted+longer).Seconds() { // a session that ends before it begins is told of elsewhere
-		out = append(out, r.query(schema.Error, "recording.length", fmt.Sprintf("the recording lasts %.0f s and the session that names it %.0f s, from started_at to ended_at, so it may be another session's: "+
-			"name the right file in the record, or correct the wrong time", f.Seconds, r.lasted.Seconds())))
+	// a session that ends before it begins is told of elsewhere
+	if r.lasted > 0 && f.Seconds > (r.lasted+longer).Seconds() {
+		out = append(out, r.query(schema.Error, "recording.length",
+			fmt.Sprintf("the recording lasts %.0f s and the session that names it %.0f s, from started_at to "+
+				"ended_at, so it may be another session's: "+
+				"name the right file in the record, or correct the wrong time", f.Seconds, r.lasted.Seconds())))
 	}
 	if f.Hint == breath.HintMmHg {
-		out = append(out, r.query(schema.Error, "recording.unit", "CO2 is declared in kPa, and the curve runs in numbers that fit mmHg: set the recorder to kPa, or convert, then export the recording again"))
+		out = append(out, r.query(schema.Error, "recording.unit",
+			"CO2 is declared in kPa, and the curve runs in numbers that fit mmHg: set the recorder to kPa, or "+
+				"convert, then export the recording again"))
 	}
 	return out
 }
@@ -215,18 +221,22 @@ func (s *treated) doubtful() []schema.Problem {
 		together += f.Seconds
 		warn := func(rule, message string) { out = append(out, r.query(schema.Warning, rule, message)) }
 		if f.LongestGap > gap {
-			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: look whether the recorder stopped, and say so in interruptions", f.LongestGap))
+			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: look whether "+
+				"the recorder stopped, and say so in interruptions", f.LongestGap))
 		}
 		if f.Flat {
-			warn("recording.flat", "CO2 stays the same from beginning to end, so nothing was measured: look whether the sensor was connected, and tell the laboratory")
+			warn("recording.flat", "CO2 stays the same from beginning to end, so nothing was measured: look "+
+				"whether the sensor was connected, and tell the laboratory")
 		}
 		if f.Hint == breath.HintLeak {
-			warn("recording.leak", "CO2 stays low at the ends of the breaths, or falls off on the way: look whether the mask or the sampling line leaked, and say so in notes")
+			warn("recording.leak", "CO2 stays low at the ends of the breaths, or falls off on the way: look "+
+				"whether the mask or the sampling line leaked, and say so in notes")
 		}
 	}
 	if n := len(s.recordings); n > 0 && together < s.recordings[0].lasted.Seconds()/2 {
 		out = append(out, s.recordings[0].query(schema.Warning, "recording.length",
-			"what was recorded covers less than half of the session, from started_at to ended_at: check whether the recording was cut off or is another session's, and say so in interruptions"))
+			"what was recorded covers less than half of the session, from started_at to ended_at: check whether "+
+				"the recording was cut off or is another session's, and say so in interruptions"))
 	}
 	return out
 }

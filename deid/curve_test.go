@@ -43,7 +43,8 @@ func TestFigures(t *testing.T) {
 			f := got[r.File]
 			formats[r.Format]++
 			if f.Session != s.File || f.Samples != r.Seconds*r.Hz || math.Abs(f.Seconds-float64(r.Seconds)) > 0.1 ||
-				f.Breaths < r.Breaths-1 || f.Breaths > r.Breaths+r.Coughs+1 || math.Abs(f.EndTidal-r.EndTidal) > 0.3 || (f.OffShare > 0) != r.MaskOff {
+				f.Breaths < r.Breaths-1 || f.Breaths > r.Breaths+r.Coughs+1 ||
+				math.Abs(f.EndTidal-r.EndTidal) > 0.3 || (f.OffShare > 0) != r.MaskOff {
 				t.Errorf("%+v, but it is %+v", f, r)
 			}
 		}
@@ -86,11 +87,13 @@ func TestFigures(t *testing.T) {
 	if err := json.Unmarshal(before, &s); err != nil {
 		t.Fatal(err)
 	}
-	if s.Format != "outbreath-recordings-1" || !strings.Contains(s.Note, "not a medical reading") || len(s.Recordings) != len(got) {
+	if s.Format != "outbreath-recordings-1" || !strings.Contains(s.Note, "not a medical reading") ||
+		len(s.Recordings) != len(got) {
 		t.Errorf("%s, %s, %d recordings", s.Format, s.Note, len(s.Recordings))
 	}
 	for i, f := range s.Recordings {
-		if files[f.File] == nil || files["sessions/"+f.Session+".json"] == nil || !strings.HasPrefix(f.File, "recordings/"+f.Session+"-") ||
+		if files[f.File] == nil || files["sessions/"+f.Session+".json"] == nil ||
+			!strings.HasPrefix(f.File, "recordings/"+f.Session+"-") ||
 			f.Breaths == 0 || i > 0 && s.Recordings[i-1].File >= f.File {
 			t.Errorf("%+v", f)
 		}
@@ -122,7 +125,8 @@ func TestFiguresAsk(t *testing.T) {
 		{"a third", rows(120, breathing, nil), "recording.length", schema.Warning},
 		{"flat", rows(360, func(float64) float64 { return 0.03 }, nil), "recording.flat", schema.Warning},
 		{"gap of 4 s", rows(360, breathing, func(t float64) bool { return t > 100 && t < 104 }), "", ""},
-		{"gap of 6 s", rows(360, breathing, func(t float64) bool { return t > 100 && t < 106 }), "recording.gap", schema.Warning},
+		{"gap of 6 s", rows(360, breathing, func(t float64) bool { return t > 100 && t < 106 }), "recording.gap",
+			schema.Warning},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			dir, truth := invented(t, demo.Options{Subjects: 1, Sessions: 1, RecordingSeconds: 360, NoEDF: true})
@@ -135,11 +139,13 @@ func TestFiguresAsk(t *testing.T) {
 			if err != nil || (len(problems) == 0) != (test.rule == "") {
 				t.Fatalf("%+v, %v", problems, err)
 			}
-			if test.rule != "" && (len(problems) != 1 || problems[0].Rule != test.rule || problems[0].Severity != test.weight || problems[0].File != file) {
+			if test.rule != "" && (len(problems) != 1 || problems[0].Rule != test.rule ||
+				problems[0].Severity != test.weight || problems[0].File != file) {
 				t.Errorf("%+v", problems)
 			}
 			_, err = drain(d, first(t, d, "csv"), nil)
-			if stops := errors.As(err, new(*schema.QueriesError)); stops != (test.weight == schema.Error) || !stops && err != nil {
+			if stops := errors.As(err, new(*schema.QueriesError)); stops != (test.weight == schema.Error) ||
+				!stops && err != nil {
 				t.Errorf("the stream ends with %v", err)
 			}
 		})
@@ -165,8 +171,10 @@ func TestEDFCurve(t *testing.T) {
 		Patient: "X X X X", Recording: "Startdate X X X X", StartDate: "01.01.85", StartTime: "00.00.00",
 		Reserved: "EDF+D", Records: 3, RecordDuration: "2",
 		Signals: []edf.Signal{
-			{Label: "Pressure", Dimension: "Pa", PhysMin: "-1", PhysMax: "1", DigMin: "-100", DigMax: "100", Samples: 7},
-			{Label: "Resp co2", Dimension: "kPa", PhysMin: "0", PhysMax: "10", DigMin: "-1000", DigMax: "1000", Samples: 4},
+			{Label: "Pressure", Dimension: "Pa", PhysMin: "-1", PhysMax: "1", DigMin: "-100", DigMax: "100",
+				Samples: 7},
+			{Label: "Resp co2", Dimension: "kPa", PhysMin: "0", PhysMax: "10", DigMin: "-1000", DigMax: "1000",
+				Samples: 4},
 			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 8},
 		},
 	}

@@ -220,7 +220,8 @@ func (d *draft) twice() []schema.Problem {
 		if other, ok := first[s.name]; ok {
 			problems = append(problems, schema.Problem{
 				File: s.file, Pointer: "/session_id", Rule: "session.twice", Severity: schema.Error,
-				Message: "this session has the same identifier as " + strconv.Quote(other) + " but for upper case, blanks and hyphens; correct the wrong one, or take one of the two records away",
+				Message: "this session has the same identifier as " + strconv.Quote(other) + " but for upper case, " +
+					"blanks and hyphens; correct the wrong one, or take one of the two records away",
 			})
 		}
 		first[s.name] = s.file

@@ -75,7 +75,8 @@ func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 // seen refuses a text with what cannot be seen in it.
 func (r *recording) seen(offset int64, text string) error {
 	if at, message, found := schema.Hidden(text); found {
-		return r.problem("recording.edf.hidden", fmt.Sprintf("the annotation at byte %d holds what cannot be read: %s; export the recording again",
+		return r.problem("recording.edf.hidden", fmt.Sprintf("the annotation at byte %d holds what cannot be read: "+
+			"%s; export the recording again",
 			offset+int64(at), message))
 	}
 	return nil
@@ -126,7 +127,8 @@ func (r *recording) edfError(err error) error {
 func (r *recording) extremes(h *edf.Header) error {
 	for i, s := range h.Signals {
 		if r.listed.inExtreme(s.PhysMin) || r.listed.inExtreme(s.PhysMax) {
-			return r.problem("recording.edf.listed", fmt.Sprintf("the physical minimum or maximum of signal %d has the digits of a number or a birth date in the roster; "+
+			return r.problem("recording.edf.listed", fmt.Sprintf("the physical minimum or maximum of signal %d has "+
+				"the digits of a number or a birth date in the roster; "+
 				"export the recording again, or ask the person who maintains the recorder", i+1))
 		}
 	}
@@ -142,13 +144,15 @@ func (r *recording) starts(h *edf.Header) error {
 	}
 	clock, err := time.Parse("15.04.05", h.StartTime)
 	if err != nil {
-		return r.problem("recording.edf.start", "the header has no start time; export the recording again from the recorder")
+		return r.problem("recording.edf.start", "the header has no start time; export the recording again from the "+
+			"recorder")
 	}
 	at := day.Add(clock.Sub(clock.Truncate(24 * time.Hour)))
 	y, m, d := r.started.Date()
 	session := time.Date(y, m, d, r.started.Hour(), r.started.Minute(), r.started.Second(), 0, time.UTC)
 	if apart := at.Sub(session); apart > 24*time.Hour || apart < -24*time.Hour {
-		return r.problem("recording.edf.start", "the recording began more than a day before or after the session that names it, so it may be another subject's; "+
+		return r.problem("recording.edf.start", "the recording began more than a day before or after the session "+
+			"that names it, so it may be another subject's; "+
 			"name the right file in the record, or correct the wrong date")
 	}
 	return nil

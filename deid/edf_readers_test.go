@@ -56,7 +56,8 @@ func edflib(t *testing.T) reader {
 // edfdecoder is the npm package edfdecoder 0.1.2.
 func edfdecoder(t *testing.T) reader {
 	dir := t.TempDir()
-	cmd := exec.Command("npm", "install", "--no-save", "--silent", "--no-audit", "--no-fund", "--prefix", dir, "edfdecoder@0.1.2")
+	cmd := exec.Command("npm", "install", "--no-save", "--silent", "--no-audit", "--no-fund", "--prefix", dir,
+		"edfdecoder@0.1.2")
 	cmd.Dir = dir
 	if out, err := cmd.CombinedOutput(); err != nil {
 		needed(t, "npm with edfdecoder", out)
@@ -109,7 +110,8 @@ func readAlike(t *testing.T, files []string, read reader, plans []string) {
 				t.Errorf("%s, %s: the identity is as it was", filepath.Base(file), plan)
 			}
 			for _, line := range []string{h.Patient, h.Recording} {
-				if line = strings.TrimSpace(line); len(line) > 8 && plan != "limited" && bytes.Contains(after, []byte(line)) {
+				if line = strings.TrimSpace(line); len(line) > 8 && plan != "limited" &&
+					bytes.Contains(after, []byte(line)) {
 					t.Errorf("%s, %s: the patient or recording line is left", filepath.Base(file), plan)
 				}
 			}

@@ -41,7 +41,8 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 			out[i] = exampleText()
 			continue
 		case schema.Pseudonym:
-			n.Text = map[string]string{"subject": subject, "session": v.ID, "operator": "op-kestrel"}[f.Treatment.Purpose]
+			n.Text = map[string]string{"subject": subject, "session": v.ID,
+				"operator": "op-kestrel"}[f.Treatment.Purpose]
 		case schema.Shift, schema.Year:
 			if n.Text = "2026-11-24T09:47:30+01:00"; f.Format == "date" {
 				n.Text = "2026-11-24"

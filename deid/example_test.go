@@ -32,7 +32,8 @@ func TestExamples(t *testing.T) {
 				continue
 			}
 			shown++
-			if e.Before == "" || (e.After == "") != (f.Treatment.Kind == schema.Drop) || strings.Contains(e.After, e.Before) {
+			if e.Before == "" || (e.After == "") != (f.Treatment.Kind == schema.Drop) ||
+				strings.Contains(e.After, e.Before) {
 				t.Errorf("%s %s (%s): %q -> %q", name, f.Path, f.Treatment, e.Before, e.After)
 			}
 		}

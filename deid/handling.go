@@ -71,6 +71,7 @@ func (d *draft) halfHolding() time.Duration {
 // handlingCaution says what handling.csv reveals.
 func (d *draft) handlingCaution() string {
 	days := strconv.FormatFloat(d.halfHolding().Hours()/24, 'f', -1, 64)
-	return fmt.Sprintf("handling.csv tells which tubes are from sessions that ended more than %s days before the newest session in this shipment, or were kept at ambient temperature, and no date. "+
+	return fmt.Sprintf("handling.csv tells which tubes are from sessions that ended more than %s days before the "+
+		"newest session in this shipment, or were kept at ambient temperature, and no date. "+
 		"Together with the sealing date on the label this narrows down when those sessions took place.", days)
 }

@@ -18,7 +18,8 @@ func TestHandling(t *testing.T) {
 	bands := func(plan *schema.Plan) map[string]string {
 		d := &draft{c: &schema.Collection{Plan: plan, Study: &schema.Study{HoldingDays: 7}}}
 		var tubes []ClearedTube
-		for name, age := range map[string]time.Duration{"NEW": 0, "HALF": 84 * time.Hour, "OLD": 84*time.Hour + time.Second, "AMBIENT": time.Hour} {
+		for name, age := range map[string]time.Duration{"NEW": 0, "HALF": 84 * time.Hour,
+			"OLD": 84*time.Hour + time.Second, "AMBIENT": time.Hour} {
 			d.sessions = append(d.sessions, &treated{name: name, ended: newest.Add(-age)})
 			storage := "refrigerated"
 			if name == "AMBIENT" {

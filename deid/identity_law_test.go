@@ -19,31 +19,44 @@ import (
 type twin struct{ kind, a, b string }
 
 var twins = []twin{
-	{"case", "A", "a"}, {"case", "Ä", "ä"}, {"case", "Σ", "ς"}, {"case", "Ж", "ж"}, {"case", "ẞ", "ß"}, {"case", "Ǆ", "ǆ"},
-	{"case, full", "Straße", "STRASSE"}, {"case, full", "ŉ", "ʼn"}, {"case, full", "ΐ", "\u03b9\u0308\u0301"}, {"case, full", "և", "եւ"},
+	{"case", "A", "a"}, {"case", "Ä", "ä"}, {"case", "Σ", "ς"}, {"case", "Ж", "ж"}, {"case", "ẞ", "ß"},
+	{"case", "Ǆ", "ǆ"},
+	{"case, full", "Straße", "STRASSE"}, {"case, full", "ŉ", "ʼn"}, {"case, full", "ΐ", "\u03b9\u0308\u0301"},
+	{"case, full", "և", "եւ"},
 	{"case, full", "İ", "i\u0307"}, {"case, full", "ſ", "s"}, {"case, full", "Ꭰ", "\uab70"},
 	{"width", "Ａ", "a"}, {"width", "１", "1"}, {"width", "ｱ", "ア"}, {"width", "ｶﾞ", "ガ"}, {"width", "Ａ１", "A1"},
-	{"compatibility", "\u2126", "\u03c9"}, {"compatibility", "\u212b", "\u00e5"}, {"compatibility", "\u212a", "k"}, {"compatibility", "№1", "No1"},
-	{"compatibility", "㎒", "MHz"}, {"compatibility", "𝐀𝟘", "A0"}, {"compatibility", "Ⓐ", "a"}, {"compatibility", "①", "1"},
-	{"compatibility", "⑴", "1"}, {"compatibility", "½", "12"}, {"compatibility", "㋐", "ア"}, {"compatibility", "ﷲ", "الله"},
-	{"ligature", "ﬁ", "fi"}, {"ligature", "ﬄ", "FFL"}, {"ligature", "ﬅ", "st"}, {"ligature", "ﬓ", "մն"}, {"ligature", "ﻻ", "لا"},
-	{"superscript", "²", "2"}, {"superscript", "ª", "A"}, {"superscript", "₇", "7"}, {"superscript", "ⁿ", "n"}, {"superscript", "ʰ", "H"},
+	{"compatibility", "\u2126", "\u03c9"}, {"compatibility", "\u212b", "\u00e5"}, {"compatibility", "\u212a", "k"},
+	{"compatibility", "№1", "No1"},
+	{"compatibility", "㎒", "MHz"}, {"compatibility", "𝐀𝟘", "A0"}, {"compatibility", "Ⓐ", "a"},
+	{"compatibility", "①", "1"},
+	{"compatibility", "⑴", "1"}, {"compatibility", "½", "12"}, {"compatibility", "㋐", "ア"},
+	{"compatibility", "ﷲ", "الله"},
+	{"ligature", "ﬁ", "fi"}, {"ligature", "ﬄ", "FFL"}, {"ligature", "ﬅ", "st"}, {"ligature", "ﬓ", "մն"},
+	{"ligature", "ﻻ", "لا"},
+	{"superscript", "²", "2"}, {"superscript", "ª", "A"}, {"superscript", "₇", "7"}, {"superscript", "ⁿ", "n"},
+	{"superscript", "ʰ", "H"},
 	{"Roman numeral", "Ⅳ", "IV"}, {"Roman numeral", "ⅻ", "XII"}, {"Roman numeral", "Ⅿ", "m"},
-	{"composed", "é", "e\u0301"}, {"composed", "ë", "E\u0308"}, {"composed", "ǻ", "å\u0301"}, {"composed", "한", "\u1112\u1161\u11ab"},
+	{"composed", "é", "e\u0301"}, {"composed", "ë", "E\u0308"}, {"composed", "ǻ", "å\u0301"},
+	{"composed", "한", "\u1112\u1161\u11ab"},
 	{"composed", "が", "か\u3099"}, {"composed", "q\u0307\u0323", "q\u0323\u0307"}, {"composed", "ệ", "e\u0302\u0323"},
-	{"ignorable", "a\u00adb", "ab"}, {"ignorable", "a\u200bb", "ab"}, {"ignorable", "a\u2060b", "ab"}, {"ignorable", "\ufeffa", "a"},
+	{"ignorable", "a\u00adb", "ab"}, {"ignorable", "a\u200bb", "ab"}, {"ignorable", "a\u2060b", "ab"},
+	{"ignorable", "\ufeffa", "a"},
 	{"ignorable", "e\u200d\u0301", "é"}, {"ignorable", "a\u202eb", "ab"}, {"ignorable", "a\U000e0041b", "ab"},
-	{"punctuation", "a-b", "ab"}, {"punctuation", "a b", "a_b"}, {"punctuation", "a/b", "a.b"}, {"punctuation", "a–b", "a\u00a0b"},
+	{"punctuation", "a-b", "ab"}, {"punctuation", "a b", "a_b"}, {"punctuation", "a/b", "a.b"},
+	{"punctuation", "a–b", "a\u00a0b"},
 	{"punctuation", "a·b", "a'b"}, {"punctuation", "a+b", "a b"}, {"punctuation", "😀a", "A"},
 }
 
 // strangers look or sound alike, and are two.
 var strangers = []twin{
 	{"accent", "e", "é"}, {"accent", "o", "ø"}, {"accent", "u", "ü"}, {"accent", "n", "ñ"}, {"dotless", "i", "ı"},
-	{"script", "a", "а"}, {"script", "o", "ο"}, {"script", "B", "В"}, {"script", "1", "١"}, {"script", "2", "२"}, {"script", "ア", "あ"},
-	{"shape", "O", "0"}, {"shape", "l", "1"}, {"shape", "Z", "2"}, {"shape", "ß", "B"}, {"shape", "æ", "a"}, {"shape", "đ", "d"},
+	{"script", "a", "а"}, {"script", "o", "ο"}, {"script", "B", "В"}, {"script", "1", "١"}, {"script", "2", "२"},
+	{"script", "ア", "あ"},
+	{"shape", "O", "0"}, {"shape", "l", "1"}, {"shape", "Z", "2"}, {"shape", "ß", "B"}, {"shape", "æ", "a"},
+	{"shape", "đ", "d"},
 	{"count", "1", "11"}, {"count", "a", "aa"}, {"count", "1", "01"}, {"order", "12", "21"}, {"order", "ab", "ba"},
-	{"letters", "ﬁ", "fl"}, {"letters", "Ⅳ", "VI"}, {"letters", "²", "3"}, {"letters", "½", "13"}, {"letters", "ß", "sz"}, {"letters", "ä", "ae"},
+	{"letters", "ﬁ", "fl"}, {"letters", "Ⅳ", "VI"}, {"letters", "²", "3"}, {"letters", "½", "13"},
+	{"letters", "ß", "sz"}, {"letters", "ä", "ae"},
 	{"mark", "क\u094d", "क"}, {"mark", "e\u0301", "e\u0300"},
 }
 
@@ -62,7 +75,8 @@ func identityPairs(of []twin, n int) (pairs []twin) {
 // of its objections are to the two being one.
 func twoRows(t testing.TB, a, b string) (met int) {
 	t.Helper()
-	text := "subject_id,given_name,family_name,birth_date\n" + a + ",Basil,Quillfeather,1971-02-03\n" + b + ",Odile,Marchbanks,1982-05-06\n"
+	text := "subject_id,given_name,family_name,birth_date\n" + a + ",Basil,Quillfeather,1971-02-03\n" + b +
+		",Odile,Marchbanks,1982-05-06\n"
 	_, problems, err := schema.ParseRoster([]byte(text))
 	if err != nil {
 		t.Fatalf("%+q, %+q: %v", a, b, err)
@@ -134,10 +148,12 @@ func TestOneIdentity(t *testing.T) {
 // Source: Unicode 15.0, DerivedCoreProperties.txt, Default_Ignorable_Code_Point.
 func TestInvisibleIdentity(t *testing.T) {
 	n := 0
-	for _, r := range []rune{0x034f, 0x115f, 0x1160, 0x17b4, 0x17b5, 0x180b, 0x180d, 0x180f, 0x3164, 0xfe00, 0xfe0f, 0xffa0, 0xe0100, 0xe01ef} {
+	for _, r := range []rune{0x034f, 0x115f, 0x1160, 0x17b4, 0x17b5, 0x180b, 0x180d, 0x180f, 0x3164, 0xfe00, 0xfe0f,
+		0xffa0, 0xe0100, 0xe01ef} {
 		for _, form := range []string{"LARK2-WEIR-%s007", "%s0007", "S_012%s"} {
 			n++
-			text := "subject_id,given_name,family_name,birth_date\n" + fmt.Sprintf(form, string(r)) + ",Basil,Quillfeather,1971-02-03\n"
+			text := "subject_id,given_name,family_name,birth_date\n" + fmt.Sprintf(form, string(r)) +
+				",Basil,Quillfeather,1971-02-03\n"
 			_, problems, err := schema.ParseRoster([]byte(text))
 			refused := false
 			for _, p := range problems {

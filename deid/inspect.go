@@ -64,7 +64,8 @@ type SettledPlace struct {
 }
 
 func (s SettledPlace) compare(t SettledPlace) int {
-	return cmp.Or(cmp.Compare(s.File, t.File), cmp.Compare(s.Pointer, t.Pointer), cmp.Compare(s.Start, t.Start), cmp.Compare(s.End, t.End), cmp.Compare(s.Class, t.Class))
+	return cmp.Or(cmp.Compare(s.File, t.File), cmp.Compare(s.Pointer, t.Pointer), cmp.Compare(s.Start, t.Start),
+		cmp.Compare(s.End, t.End), cmp.Compare(s.Class, t.Class))
 }
 
 // A RemovedPlace is a stretch that the treatment wrote over something that was
@@ -91,7 +92,8 @@ var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
 // NewInspection inspects a shipment of a site in a study.
 func NewInspection(study, site string) *Inspection {
-	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{}, stays: map[[2]string][]span{}, removed: map[[2]string][]span{}}
+	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{},
+		stays: map[[2]string][]span{}, removed: map[[2]string][]span{}}
 }
 
 // Inspection inspects what is released, for one sealing: it knows from the
@@ -160,13 +162,17 @@ func (i *Inspection) Left() []leak.Finding {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
 	}
 	slices.SortStableFunc(left, order)
-	return slices.CompactFunc(left, func(a, b leak.Finding) bool { return order(a, b) == 0 && a.End == b.End && a.Class == b.Class })
+	return slices.CompactFunc(left, func(a, b leak.Finding) bool {
+		return order(a, b) == 0 && a.End == b.End &&
+			a.Class == b.Class
+	})
 }
 
 // excused says whether f is known to stay, or is a mask of ours.
 func (i *Inspection) excused(f *foundAgain) bool {
 	for _, class := range []leak.Class{"", f.Class} {
-		if i.settled[SettledPlace{File: f.File, Pointer: f.Pointer, Class: class}] || within(f, i.stays[[2]string{f.File, string(class)}]) {
+		if i.settled[SettledPlace{File: f.File, Pointer: f.Pointer, Class: class}] ||
+			within(f, i.stays[[2]string{f.File, string(class)}]) {
 			return true
 		}
 	}
@@ -184,9 +190,10 @@ var ourWords = regexp.MustCompile(`\[removed: [a-z, -]+\]`)
 
 // ownMask says whether text[start:end] has the form of what the treatment writes.
 func ownMask(text string, start, end int) bool {
-	return strings.Trim(text[start:end], "X") == "" || slices.ContainsFunc(ourWords.FindAllStringIndex(text, -1), func(at []int) bool {
-		return at[0] <= start && end <= at[1]
-	})
+	return strings.Trim(text[start:end], "X") == "" ||
+		slices.ContainsFunc(ourWords.FindAllStringIndex(text, -1), func(at []int) bool {
+			return at[0] <= start && end <= at[1]
+		})
 }
 
 // A long text is searched in windows of so many bytes, because the search takes
@@ -202,10 +209,12 @@ const (
 func (i *Inspection) text(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	if at, _, found := schema.Hidden(text); found {
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
-			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"}, false})
+			Class: "R", Basis: "pattern: character that cannot be seen", Confidence: leak.Sure, Action: "review"},
+			false})
 		return true
 	}
-	if len(text) < 4 || own(text) || file == "treatment.json" && pointer == "/program" && ProgramForm.MatchString(text) {
+	if len(text) < 4 || own(text) || file == "treatment.json" && pointer == "/program" &&
+		ProgramForm.MatchString(text) {
 		return false
 	}
 	found := false
@@ -275,7 +284,8 @@ const pseudonymPattern = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A
 
 // own says whether text is of a form of ours. Few texts begin as one does.
 func own(text string) bool {
-	return len(text) < 80 && strings.IndexByte("0123456789ABCDEFGHJKMNPQRSTVWXYZrh", text[0]) >= 0 && ownForm.MatchString(text)
+	return len(text) < 80 && strings.IndexByte("0123456789ABCDEFGHJKMNPQRSTVWXYZrh", text[0]) >= 0 &&
+		ownForm.MatchString(text)
 }
 
 // Small takes a whole payload file that is no recording, by its name below

@@ -72,7 +72,8 @@ func TestInspectionOfPlanted(t *testing.T) {
 		{"a member's name", session, "", `"kit":`, `"` + mail + `": 1, "kit":`, ""},
 		{"a column of the tubes", "tubes.csv", "/1/5", "refrigerated\n", mail + "\n", ""},
 		{"a reason in the plan", "treatment.json", "/fields/0/why", `"why": "`, `"why": "ask ` + mail + `, `, ""},
-		{"a title in the schema", "session.schema.json", "/$comment", `"$schema"`, `"$comment": "ask ` + mail + `", "$schema"`, ""},
+		{"a title in the schema", "session.schema.json", "/$comment", `"$schema"`,
+			`"$comment": "ask ` + mail + `", "$schema"`, ""},
 		{"a remark in a recording", csv, "", "\n0.05,", "\n# " + mail + "\n0.05,", mail},
 		{"the end of a recording", csv, "", "t_s,", "t_s, " + mail + ",", mail},
 		{"a transducer in EDF", edf, "", "CO2             ", "w.b@example.org ", "w.b@example.org"},
@@ -106,7 +107,9 @@ func TestInspectionOfPlanted(t *testing.T) {
 				if strings.HasPrefix(test.file, "recordings/") {
 					// the whole recording, another text of it, and one that ends too early excuse nothing
 					f := left[0]
-					for _, other := range []SettledPlace{place, {File: test.file, Start: int64(f.End), End: int64(f.End) + 80}, {File: test.file, Start: int64(f.Start), End: int64(f.End) - 1}} {
+					for _, other := range []SettledPlace{place,
+						{File: test.file, Start: int64(f.End), End: int64(f.End) + 80},
+						{File: test.file, Start: int64(f.Start), End: int64(f.End) - 1}} {
 						files["treatment.json"] = (&Ledger{Settled: []SettledPlace{other}}).Encode()
 						if left := inspected(files, piece); len(left) != 1 {
 							t.Errorf("kept at %+v, and not told", other)
@@ -137,10 +140,14 @@ func TestInspectionOfMasks(t *testing.T) {
 	}{
 		{"typed by a person", "recordings/a.csv", typed, nil, 2},
 		{"ours", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}}, 1},
-		{"ours, among others", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}, {"recordings/a.csv", "", 1, 2}, {"recordings/a.csv", "", mask + 9, mask + 10}}, 1},
-		{"said to be ours, and a name", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", name, name + 8}}, 2},
+		{"ours, among others", "recordings/a.csv", typed,
+			[]RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}, {"recordings/a.csv", "", 1, 2},
+				{"recordings/a.csv", "", mask + 9, mask + 10}}, 1},
+		{"said to be ours, and a name", "recordings/a.csv", typed,
+			[]RemovedPlace{{"recordings/a.csv", "", name, name + 8}}, 2},
 		{"of another file", "recordings/a.csv", typed, []RemovedPlace{{"recordings/b.csv", "", mask, mask + 8}}, 2},
-		{"shorter than what is found", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", mask, mask + 7}}, 2},
+		{"shorter than what is found", "recordings/a.csv", typed,
+			[]RemovedPlace{{"recordings/a.csv", "", mask, mask + 7}}, 2},
 		{"the whole file", "recordings/a.csv", typed, []RemovedPlace{{"recordings/a.csv", "", 0, 1 << 40}}, 1},
 		{"a word in a note", "sessions/a.json", note, []RemovedPlace{{"sessions/a.json", "/notes", 11, 26}}, 1},
 	} {
@@ -175,9 +182,11 @@ func TestInspectionOfMany(t *testing.T) {
 
 // Pieces of any size give the same.
 func TestInspectionPieces(t *testing.T) {
-	line := rapid.SampledFrom([]string{"0.01,4.2,-3", "nobody", "a@example.org", "", "1e5,NaN,2", "\x00\xff", strings.Repeat("5", 500), "+1 646 555 0143 "})
+	line := rapid.SampledFrom([]string{"0.01,4.2,-3", "nobody", "a@example.org", "", "1e5,NaN,2", "\x00\xff",
+		strings.Repeat("5", 500), "+1 646 555 0143 "})
 	rapid.Check(t, func(t *rapid.T) {
-		text := strings.Join(rapid.SliceOfN(line, 0, 30).Draw(t, "lines"), rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end"))
+		text := strings.Join(rapid.SliceOfN(line, 0, 30).Draw(t, "lines"),
+			rapid.SampledFrom([]string{"\n", "\r\n"}).Draw(t, "end"))
 		files := map[string][]byte{"recordings/a.csv": []byte(text)}
 		want := inspected(files, 1<<20)
 		got := inspected(files, rapid.IntRange(1, 50).Draw(t, "piece"))

@@ -19,13 +19,14 @@ const ledgerFormat = "outbreath-treatment-1"
 // A Ledger is treatment.json: what was done to each field. It holds counts and
 // no identifier.
 type Ledger struct {
-	Format     string          `json:"format"`
-	Study      string          `json:"study"`
-	Site       string          `json:"site"`
-	Plan       string          `json:"plan"`
-	Program    string          `json:"program"` // which program treated the records, as [ProgramForm]; "" when it was not said
-	KeyID      string          `json:"key_id"`  // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
-	Fields     []FieldLedger   `json:"fields"`  // in the order of the plan
+	Format string `json:"format"`
+	Study  string `json:"study"`
+	Site   string `json:"site"`
+	Plan   string `json:"plan"`
+	// which program treated the records, as [ProgramForm]; "" when it was not said
+	Program    string          `json:"program"`
+	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
+	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
 	Settled    []SettledPlace  `json:"settled"` // texts in which something found stays
 	Removed    []RemovedPlace  `json:"removed"` // what the treatment wrote over what was found; [Release] fills it in
@@ -67,22 +68,28 @@ type RecordingLedger struct {
 
 // cautions go with every shipment. Sources: 45 CFR 164.514(b); GDPR, recital 26.
 var cautions = []string{
-	"A clean search means that no listed identifier and no known pattern was found. It does not mean that nobody can be recognised.",
-	"This file is no legal determination. The privacy officer, the ethics committee, the protocol, the consent and the law decide.",
-	"The pseudonyms are keyed hashes of the site's identifiers. Whoever holds the site's key can lead them back to subjects: these are personal data for that site, and may be for others.",
-	"Rare conditions, dates, places and the curves of a recording can single out a person without a name. Do not try to recognise anybody.",
+	"A clean search means that no listed identifier and no known pattern was found. It does not mean that nobody " +
+		"can be recognised.",
+	"This file is no legal determination. The privacy officer, the ethics committee, the protocol, the consent and " +
+		"the law decide.",
+	"The pseudonyms are keyed hashes of the site's identifiers. Whoever holds the site's key can lead them back to " +
+		"subjects: these are personal data for that site, and may be for others.",
+	"Rare conditions, dates, places and the curves of a recording can single out a person without a name. Do not " +
+		"try to recognise anybody.",
 	"The ranges that recordings are checked against find technical faults. They say nothing about a subject's health.",
 }
 
 // Ledger returns what was done, with the findings as [Draft.Findings] gave them.
 func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 	l := &Ledger{
-		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, Program: d.program, KeyID: d.keyID,
+		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, Program: d.program,
+		KeyID: d.keyID,
 		Texts: TextLedger{Searched: d.searched, Findings: len(findings)}, Fields: []FieldLedger{},
 		Cautions: append(slices.Clone(cautions), d.handlingCaution()), Removed: []RemovedPlace{},
 	}
 	for i, f := range d.c.Plan.Fields {
-		l.Fields = append(l.Fields, FieldLedger{f.Path, f.Treatment.String(), f.Risk, f.Why, d.treater.values[i].Load()})
+		l.Fields = append(l.Fields, FieldLedger{f.Path, f.Treatment.String(), f.Risk, f.Why,
+			d.treater.values[i].Load()})
 	}
 	for _, f := range findings {
 		switch f.Decision {
@@ -205,7 +212,8 @@ func ParseLedger(data []byte) (*Ledger, error) {
 	var l Ledger
 	d := json.NewDecoder(bytes.NewReader(data))
 	if err := d.Decode(&l); err != nil || l.Format != ledgerFormat {
-		return nil, errors.New("treatment.json is not of the form " + ledgerFormat + "; a newer version of this tool may have made it")
+		return nil, errors.New("treatment.json is not of the form " + ledgerFormat + "; a newer version of this " +
+			"tool may have made it")
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return nil, errors.New("something follows the end of treatment.json; the shipment was not made by this tool")

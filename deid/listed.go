@@ -59,7 +59,8 @@ func digitsIn(column, value string) []string {
 		}
 		y, m, d := digits[:4], digits[4:6], digits[6:]
 		return []string{y + m + d, d + m + y, m + d + y, y[2:] + m + d, d + m + y[2:], m + d + y[2:]}
-	case "given_name", "family_name", "other_names", "sex", "email", "street", "city", "country", "emergency_contact_name":
+	case "given_name", "family_name", "other_names", "sex", "email", "street", "city", "country",
+		"emergency_contact_name":
 		return nil
 	}
 	return []string{digits}

@@ -30,7 +30,8 @@ func TestListedCells(t *testing.T) {
 	}
 	for cell, listed := range map[string]bool{
 		mrn[:1] + "." + mrn[1:]: true, "0.00" + mrn: true, "4." + mrn: true, mrn[:1] + "." + mrn[1:] + "7": true,
-		mrn[:1] + "." + mrn[1:] + "000": true, born[:1] + "." + born[1:]: true, born[6:7] + "." + born[7:] + born[4:6] + born[:4]: born[6] != '0',
+		mrn[:1] + "." + mrn[1:] + "000": true, born[:1] + "." + born[1:]: true,
+		born[6:7] + "." + born[7:] + born[4:6] + born[:4]: born[6] != '0',
 		"4.12345678": false, "4.1234567": false, digits(other["mrn"])[:1] + "." + digits(other["mrn"])[1:]: false,
 	} {
 		lines := strings.Split(string(was), "\n")
@@ -53,28 +54,34 @@ func TestListedCells(t *testing.T) {
 
 func TestListedNumbers(t *testing.T) {
 	l := newListedNumbers(&schema.Roster{Rows: []map[string]string{
-		{"subject_id": "S-1", "mrn": "3041 8923", "birth_date": "1979-04-04", "phone": "+47 4054 1234", "street": "House 12345678"},
+		{"subject_id": "S-1", "mrn": "3041 8923", "birth_date": "1979-04-04", "phone": "+47 4054 1234",
+			"street": "House 12345678"},
 		{"subject_id": "S-2", "mrn": "204188", "birth_date": "1980-12-31"},
 	}})
 	for text, want := range map[string]bool{
-		"3041892": true, "304.1892": true, "19790404": true, "4041979": true, "790404": true, "311280": true, "204188": true, "-20.4188": true,
-		"32767": false, "3276.7": false, "-100": false, "819200": false, "1234567": false, "304189": false, "0.04188": false,
+		"3041892": true, "304.1892": true, "19790404": true, "4041979": true, "790404": true, "311280": true,
+		"204188": true, "-20.4188": true,
+		"32767": false, "3276.7": false, "-100": false, "819200": false, "1234567": false, "304189": false,
+		"0.04188": false,
 	} {
 		if got := l.inExtreme(text); got != want {
 			t.Errorf("%s is listed %v", text, got)
 		}
 	}
-	if !l.inCell(nil, 30418923, true) || l.inCell(nil, 30418923, false) || l.inCell(l.of["s2"], 30418923, false) || !l.inCell(l.of["s1"], 730418923, false) {
+	if !l.inCell(nil, 30418923, true) || l.inCell(nil, 30418923, false) || l.inCell(l.of["s2"], 30418923, false) ||
+		!l.inCell(l.of["s1"], 730418923, false) {
 		t.Error("cells are compared with the wrong rows")
 	}
-	if !l.inCell(l.of["s1"], 4740541234, false) || !l.inCell(l.of["s1"], 40541234, false) || l.inCell(l.of["s1"], 12345678, false) {
+	if !l.inCell(l.of["s1"], 4740541234, false) || !l.inCell(l.of["s1"], 40541234, false) ||
+		l.inCell(l.of["s1"], 12345678, false) {
 		t.Error("telephone numbers, and nothing else")
 	}
 }
 
 // The limits of an EDF signal are compared with the roster.
 func TestListedExtremes(t *testing.T) {
-	r := &recording{listed: newListedNumbers(&schema.Roster{Rows: []map[string]string{{"subject_id": "S-1", "mrn": "3041892"}}})}
+	r := &recording{listed: newListedNumbers(&schema.Roster{Rows: []map[string]string{{"subject_id": "S-1",
+		"mrn": "3041892"}}})}
 	h := &edf.Header{Signals: []edf.Signal{{PhysMin: "-100", PhysMax: "100"}, {PhysMin: "-3041892", PhysMax: "0"}}}
 	if err := r.extremes(h); err == nil || !strings.Contains(err.Error(), "signal 2") {
 		t.Error(err)

@@ -42,9 +42,11 @@ type insertion struct {
 // leave, on purpose (45 CFR 164.514(b)(2)(i) names neither sex nor country).
 var notSecret = map[string]bool{"sex": true, "country": true}
 
-var keptPlaces = []string{"/kit/lot", "/kit/unit", "/sampler/serial", "/sampler/firmware", "/tubes/0/position", "/tubes/0/barcode", "/subject/smoking_status"}
+var keptPlaces = []string{"/kit/lot", "/kit/unit", "/sampler/serial", "/sampler/firmware", "/tubes/0/position",
+	"/tubes/0/barcode", "/subject/smoking_status"}
 
-var allPlaces = slices.Concat(keptPlaces, []string{"/notes", "/notes", "/notes", "/recordings/0/content", "/interruptions/0/cause", "/interruptions/0/note",
+var allPlaces = slices.Concat(keptPlaces, []string{"/notes", "/notes", "/notes", "/recordings/0/content",
+	"/interruptions/0/cause", "/interruptions/0/note",
 	"edf annotation", "edf annotation", "edf label", "edf transducer", "edf prefilter", "csv header", "csv cell"})
 
 // run makes n insertions, one a session, as often as it takes.
@@ -53,7 +55,8 @@ func (s *smuggler) run(n int) []insertion {
 	const sessions = 24
 	var all []insertion
 	for seed := uint64(1); len(all) < n; seed++ {
-		dir, truth := invented(s.t, demo.Options{Seed: seed, Subjects: 24, Sessions: sessions, RecordingSeconds: 5, NoEDF: true})
+		dir, truth := invented(s.t, demo.Options{Seed: seed, Subjects: 24, Sessions: sessions, RecordingSeconds: 5,
+			NoEDF: true})
 		batch := make([]insertion, 0, sessions)
 		for i, session := range truth.Sessions {
 			for try := 0; try < 200 && len(batch) <= i; try++ {
@@ -72,7 +75,8 @@ func (s *smuggler) run(n int) []insertion {
 }
 
 func (s *smuggler) draw(row map[string]string, session int) (insertion, bool) {
-	columns := slices.DeleteFunc(slices.Sorted(maps.Keys(row)), func(c string) bool { return notSecret[c] || row[c] == "" })
+	columns := slices.DeleteFunc(slices.Sorted(maps.Keys(row)),
+		func(c string) bool { return notSecret[c] || row[c] == "" })
 	x := insertion{session: session, column: columns[s.r.IntN(len(columns))], place: s.places[s.r.IntN(len(s.places))]}
 	x.value = row[x.column]
 	x.text = s.glue(s.r, x.value)
@@ -92,7 +96,8 @@ func (s *smuggler) insert(dir string, session demo.Session, x *insertion) bool {
 		s.t.Fatal(err)
 	}
 	if record["interruptions"] == nil || len(record["interruptions"].([]any)) == 0 {
-		record["interruptions"] = []any{map[string]any{"at": session.Started.Format(time.RFC3339), "cause": "", "note": ""}}
+		record["interruptions"] = []any{map[string]any{"at": session.Started.Format(time.RFC3339), "cause": "",
+			"note": ""}}
 	}
 	switch {
 	case strings.HasPrefix(x.place, "/"):
@@ -124,7 +129,8 @@ func (s *smuggler) insert(dir string, session demo.Session, x *insertion) bool {
 	if !hideInEDF(filepath.Join(dir, filepath.FromSlash(name)), session.Started, x) {
 		return false
 	}
-	record["recordings"] = append(record["recordings"].([]any), map[string]any{"file": name, "format": "edf", "content": "pressure"})
+	record["recordings"] = append(record["recordings"].([]any),
+		map[string]any{"file": name, "format": "edf", "content": "pressure"})
 	return os.WriteFile(file, must(json.Marshal(record)), 0o600) == nil
 }
 
@@ -137,9 +143,11 @@ func must(b []byte, err error) []byte {
 
 // hideInEDF writes a recording of one data record; false if it cannot hold x.
 func hideInEDF(file string, started time.Time, x *insertion) bool {
-	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: started.Format("02.01.06"), StartTime: started.Format("15.04.05"),
-		Reserved: "EDF+C", Records: 1, RecordDuration: "1", Signals: []edf.Signal{
-			{Label: "Pressure", Dimension: "Pa", PhysMin: "-100", PhysMax: "100", DigMin: "-32768", DigMax: "32767", Samples: 20},
+	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: started.Format("02.01.06"),
+		StartTime: started.Format("15.04.05"),
+		Reserved:  "EDF+C", Records: 1, RecordDuration: "1", Signals: []edf.Signal{
+			{Label: "Pressure", Dimension: "Pa", PhysMin: "-100", PhysMax: "100", DigMin: "-32768", DigMax: "32767",
+				Samples: 20},
 			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 100},
 		}}
 	text := ""
@@ -200,7 +208,10 @@ func (s *smuggler) ask(dir string, truth *demo.Truth, batch []insertion) {
 			}
 		}
 		c.Sessions = slices.DeleteFunc(c.Sessions, func(session *schema.Session) bool {
-			return slices.ContainsFunc(batch, func(x insertion) bool { return x.found == "refused" && truth.Sessions[x.session].File == session.File })
+			return slices.ContainsFunc(batch, func(x insertion) bool {
+				return x.found == "refused" &&
+					truth.Sessions[x.session].File == session.File
+			})
 		})
 	}
 	refuse(c.Problems)
@@ -228,7 +239,8 @@ func (s *smuggler) ask(dir string, truth *demo.Truth, batch []insertion) {
 	for i := range batch {
 		x := &batch[i]
 		for _, f := range list {
-			in := f.File == truth.Sessions[x.session].File && f.Pointer == x.place || f.File == "recordings/hidden-"+fmt.Sprint(x.session)+".edf"
+			in := f.File == truth.Sessions[x.session].File && f.Pointer == x.place ||
+				f.File == "recordings/hidden-"+fmt.Sprint(x.session)+".edf"
 			if in && x.found == "" {
 				x.found = "found"
 			}
@@ -264,13 +276,15 @@ func tell(t *testing.T, all []insertion) (missed int) {
 	for _, key := range slices.Sorted(maps.Keys(by)) {
 		t.Logf("%-34s found %4d, refused %4d, of %4d", key, by[key].found, by[key].refused, by[key].all)
 	}
-	t.Logf("found %d, refused %d, missed %d, of %d", total.found, total.refused, total.all-total.found-total.refused, total.all)
+	t.Logf("found %d, refused %d, missed %d, of %d", total.found, total.refused, total.all-total.found-total.refused,
+		total.all)
 	return total.all - total.found - total.refused
 }
 
 // glued glues a value to letters, digits and marks, on one side or both.
 func glued(r *rand.Rand, value string) string {
-	pieces := []string{"x", "geb", "DOB", "ID", "Nr", "tube", "zz", "Q", "mit", "7", "00", "4471", "_", "#", "*", "~", "|", "+", "/", "\\", "^", "–", "“", "§", "=", "\"", "$", "%", "..", "--"}
+	pieces := []string{"x", "geb", "DOB", "ID", "Nr", "tube", "zz", "Q", "mit", "7", "00", "4471", "_", "#", "*",
+		"~", "|", "+", "/", "\\", "^", "–", "“", "§", "=", "\"", "$", "%", "..", "--"}
 	left, right := pieces[r.IntN(len(pieces))], pieces[r.IntN(len(pieces))]
 	switch r.IntN(4) {
 	case 0:
@@ -305,7 +319,8 @@ func TestInitialsOfTheSubject(t *testing.T) {
 	n := 0
 	for _, s := range truth.Sessions {
 		found := slices.ContainsFunc(list, func(f leak.Finding) bool {
-			return f.File == s.File && f.Pointer == "/notes" && f.Start == 0 && f.End == len(initials) && f.Confidence == leak.Possible && f.Open()
+			return f.File == s.File && f.Pointer == "/notes" && f.Start == 0 && f.End == len(initials) &&
+				f.Confidence == leak.Possible && f.Open()
 		})
 		if own := s.Row == truth.Sessions[0].Row; found != own {
 			t.Errorf("%s of row %d: found %v; %+v", s.File, s.Row, found, list)
@@ -335,7 +350,8 @@ func bent(r *rand.Rand, value string) string {
 		for cut < len(value) && !utf8.RuneStart(value[cut]) {
 			cut++
 		}
-		value = value[:cut] + pick("\u00ad", "\u200b", "\u2060", "\U000e0041", "\ufe0f", "\u034f", "\u202e", "\x00") + value[cut:]
+		value = value[:cut] + pick("\u00ad", "\u200b", "\u2060", "\U000e0041", "\ufe0f", "\u034f", "\u202e",
+			"\x00") + value[cut:]
 	case 4:
 		var wide strings.Builder
 		for _, c := range value {

@@ -34,8 +34,10 @@ const (
 func (e *RosterError) problems() (list []schema.Problem) {
 	for _, h := range e.Hits {
 		list = append(list, finished(h.File, h.Source, "", ruleRosterBytes, fmt.Sprintf(
-			"bytes %d to %d of data/%s would hold what stands in the column %q of the roster, and the search for identifiers did not see it: take the value out at the source "+
-				"(a recording: export it again without it, or leave it out of the record), and tell whoever looks after this tool that its search missed it",
+			"bytes %d to %d of data/%s would hold what stands in the column %q of the roster, and the search for "+
+				"identifiers did not see it: take the value out at the source "+
+				"(a recording: export it again without it, or leave it out of the record), and tell whoever looks "+
+				"after this tool that its search missed it",
 			h.Start, h.End, h.File, h.Column)))
 	}
 	return list
@@ -44,7 +46,8 @@ func (e *RosterError) problems() (list []schema.Problem) {
 func (e *InspectionError) problems() (list []schema.Problem) {
 	for _, f := range e.Findings {
 		list = append(list, finished(f.File, e.source[f.File], f.Pointer, ruleFinished, fmt.Sprintf(
-			"bytes %d to %d of the text in data/%s would leave, look like %s (class %s, %s), and nobody decided to keep them: correct the record or the plan that lets the text out",
+			"bytes %d to %d of the text in data/%s would leave, look like %s (class %s, %s), and nobody decided to "+
+				"keep them: correct the record or the plan that lets the text out",
 			f.Start, f.End, f.File, leak.Article(f.Class.Words().Removed), f.Class, f.Basis)))
 	}
 	return list

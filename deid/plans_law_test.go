@@ -67,7 +67,8 @@ func (m *planMaker) int(label string, from, to int) int {
 	return rapid.IntRange(from, to).Draw(m.T, label)
 }
 
-var lawTreatments = []string{`"keep"`, `"drop"`, `{"pseudonym":"subject"}`, `{"pseudonym":"operator"}`, `"shift"`, `"year"`, `{"age-band":5}`,
+var lawTreatments = []string{`"keep"`, `"drop"`, `{"pseudonym":"subject"}`, `{"pseudonym":"operator"}`, `"shift"`,
+	`"year"`, `{"age-band":5}`,
 	`"region"`, `{"region":1}`, `{"round":5}`, `{"round":10,"from":50,"to":90}`, `"text"`}
 
 // bare is a leaf without its annotations.
@@ -108,11 +109,17 @@ func (m *planMaker) bare(treatment, format string) piece {
 	case `{"age-band":5}`:
 		return piece{`{"type":"string","format":"date"}`, text(func() string { return m.hide("19" + m.date()[2:]) })}
 	case `"region"`, `{"region":1}`:
-		return piece{`{"type":"string"}`, text(func() string { return m.hide(strconv.Itoa(m.int("zip", 10_000, 99_999))) })}
+		return piece{`{"type":"string"}`, text(func() string {
+			return m.hide(strconv.Itoa(m.int("zip", 10_000,
+				99_999)))
+		})}
 	case `"text"`:
 		return piece{`{"type":"string","maxLength":50}`, func() string { return m.keep(strconv.Quote(m.word("kp"))) }}
 	}
-	return piece{`{"type":"number"}`, func() string { return fmt.Sprintf("%d.%d", m.int("whole", 0, 150), m.int("tenths", 0, 9)) }}
+	return piece{`{"type":"number"}`, func() string {
+		return fmt.Sprintf("%d.%d", m.int("whole", 0, 150),
+			m.int("tenths", 0, 9))
+	}}
 }
 
 // leaf has its treatment in itself, beside alternatives, or in each of them.
@@ -164,7 +171,8 @@ func (m *planMaker) object(members []member) piece {
 			required = append(required, strconv.Quote(f.name))
 		}
 	}
-	return piece{m.ref(`{"type":"object","additionalProperties":false,"required":[` + strings.Join(required, ",") + `],"properties":{` + strings.Join(properties, ",") + `}}`), func() string {
+	return piece{m.ref(`{"type":"object","additionalProperties":false,"required":[` + strings.Join(required, ",") +
+		`],"properties":{` + strings.Join(properties, ",") + `}}`), func() string {
 		var out []string
 		for _, f := range members {
 			if f.required || m.yes("present") {
@@ -194,7 +202,8 @@ func (m *planMaker) choice(depth int) piece {
 	var all []piece
 	for range m.int("objects", 1, 3) {
 		fixed := strconv.Quote(m.word("kp"))
-		members := []member{{"kind", true, piece{`{"const":` + fixed + `,"deid":"keep"}`, func() string { return m.keep(fixed) }}}}
+		members := []member{{"kind", true, piece{`{"const":` + fixed + `,"deid":"keep"}`,
+			func() string { return m.keep(fixed) }}}}
 		if m.yes("told apart by what is dropped") { // so that treated ones may look alike
 			gone := m.bare(`"drop"`, "")
 			members = []member{{m.word("f"), true, piece{`{"deid":"drop",` + gone.schema[1:], gone.value}}}
@@ -209,7 +218,8 @@ func (m *planMaker) choice(depth int) piece {
 	}
 	if m.yes("gone") { // an object of which nothing may leave
 		hidden := m.bare(`"drop"`, "")
-		all = append(all, m.object([]member{{m.word("f"), true, piece{`{"deid":"drop",` + hidden.schema[1:], hidden.value}}}))
+		all = append(all, m.object([]member{{m.word("f"), true,
+			piece{`{"deid":"drop",` + hidden.schema[1:], hidden.value}}}))
 	}
 	if m.yes("list") {
 		all = append(all, m.list(m.any(depth+1)))
@@ -308,7 +318,8 @@ func TestPlansLaw(t *testing.T) {
 		}
 		m.lawful(plan, own, "", v.shift, leaves)
 	})
-	for _, treatment := range []schema.TreatmentKind{schema.Keep, schema.Pseudonym, schema.Shift, schema.Year, schema.AgeBand, schema.Region, schema.Round, schema.Text} {
+	for _, treatment := range []schema.TreatmentKind{schema.Keep, schema.Pseudonym, schema.Shift, schema.Year,
+		schema.AgeBand, schema.Region, schema.Round, schema.Text} {
 		if leaves[treatment] == 0 {
 			t.Errorf("no value left with the treatment %s: the test shows nothing of it", treatment)
 		}
@@ -321,7 +332,8 @@ var (
 )
 
 // lawful checks the form of every value that leaves.
-func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, shift int, leaves map[schema.TreatmentKind]int) {
+func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, shift int,
+	leaves map[schema.TreatmentKind]int) {
 	f, known := plan.Field(planPath(pointer))
 	year := known && f.Treatment.Kind == schema.Year && n.Member("year") != nil // other objects may stand here too
 	switch {
@@ -351,7 +363,8 @@ func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, sh
 			return err == nil && at.AddDate(0, 0, -shift).Format(time.DateOnly)+d[10:] == n.Text
 		})
 	case schema.Year:
-		ok = n.Kind == schema.Number && len(n.Text) == 4 || year && f.Format == "date-time" && len(n.Members) == 2 && n.Member("elapsed_s") != nil
+		ok = n.Kind == schema.Number && len(n.Text) == 4 || year && f.Format == "date-time" && len(n.Members) == 2 &&
+			n.Member("elapsed_s") != nil
 	case schema.AgeBand:
 		ok = lawBand.MatchString(n.Text)
 	case schema.Region:
@@ -361,7 +374,8 @@ func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, sh
 		}
 	case schema.Round:
 		x, err := strconv.Atoi(n.Text)
-		ok = err == nil && x%f.Treatment.Width == 0 && (!f.Treatment.Coded || x >= f.Treatment.From && x <= f.Treatment.To)
+		ok = err == nil && x%f.Treatment.Width == 0 &&
+			(!f.Treatment.Coded || x >= f.Treatment.From && x <= f.Treatment.To)
 	}
 	if !ok {
 		m.Fatalf("%s leaves with the treatment %q as %s", pointer, f.Treatment, literal)

@@ -25,7 +25,8 @@ func (d *Draft) Preview(dec *leak.Decisions) ([]File, error) {
 			}
 		}
 		data := doc.Encode()
-		files = append(files, File{"sessions/" + s.name + ".json", int64(len(data)), func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
+		files = append(files, File{"sessions/" + s.name + ".json", int64(len(data)),
+			func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
 	}
 	return files, nil
 }

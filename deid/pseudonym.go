@@ -31,7 +31,8 @@ type pseudonymiser struct {
 type CollisionError struct{ Purpose keys.Purpose }
 
 func (e *CollisionError) Error() string {
-	return fmt.Sprintf("two different %s identifiers have the same pseudonym; nothing was made: ask the privacy officer for a new pseudonym key", e.Purpose)
+	return fmt.Sprintf("two different %s identifiers have the same pseudonym; nothing was made: ask the privacy "+
+		"officer for a new pseudonym key", e.Purpose)
 }
 
 // NewPseudonymiser derives the per-purpose keys of study from key.
@@ -96,14 +97,16 @@ func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
 func ParsePseudonym(text string) (string, error) {
 	s := strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(text))
 	if len(s) != 17 {
-		return "", errors.New("a pseudonym has 16 letters and digits and a check character; type it again as it is printed")
+		return "", errors.New("a pseudonym has 16 letters and digits and a check character; type it again as it is " +
+			"printed")
 	}
 	body := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(s[:16])
 	if strings.Trim(body, crockfordAlphabet) != "" {
 		return "", errors.New("the pseudonym holds a character that no pseudonym has; type it again as it is printed")
 	}
 	if s[16] != keys.Check3736(body) {
-		return "", errors.New("the check character does not fit the pseudonym; one character or more is mistyped: compare it with the print")
+		return "", errors.New("the check character does not fit the pseudonym; one character or more is mistyped: " +
+			"compare it with the print")
 	}
 	return group(body) + "-" + s[16:], nil
 }

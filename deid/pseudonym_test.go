@@ -45,9 +45,11 @@ func TestPseudonymAgainstOpenSSL(t *testing.T) {
 		key[i] = byte(7 * i)
 	}
 	mac := func(purpose, canonical string) []byte {
-		derived := run("", "kdf", "-keylen", "32", "-kdfopt", "digest:SHA256", "-kdfopt", "hexkey:"+hex.EncodeToString(key[:]),
+		derived := run("", "kdf", "-keylen", "32", "-kdfopt", "digest:SHA256", "-kdfopt",
+			"hexkey:"+hex.EncodeToString(key[:]),
 			"-kdfopt", "hexinfo:"+hex.EncodeToString([]byte("outbreath/1/"+purpose+"/LARK-2")), "-binary", "HKDF")
-		return run(canonical, "mac", "-digest", "SHA256", "-macopt", "hexkey:"+hex.EncodeToString(derived), "-binary", "HMAC")
+		return run(canonical, "mac", "-digest", "SHA256", "-macopt", "hexkey:"+hex.EncodeToString(derived),
+			"-binary", "HMAC")
 	}
 	p := NewPseudonymiser(keys.NewPseudonymKey(key), "LARK-2")
 	for _, test := range []struct {
@@ -149,7 +151,8 @@ func TestCrockfordPacking(t *testing.T) {
 		t.Error("not Crockford's alphabet")
 	}
 	got := crockford.EncodeToString([]byte("foobafooba"))
-	want := strings.Map(func(r rune) rune { return rune(crockfordAlphabet[strings.IndexRune(rfc, r)]) }, "MZXW6YTBMZXW6YTB")
+	want := strings.Map(func(r rune) rune { return rune(crockfordAlphabet[strings.IndexRune(rfc, r)]) },
+		"MZXW6YTBMZXW6YTB")
 	if got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
@@ -224,7 +227,8 @@ func TestShiftSpread(t *testing.T) {
 
 func TestPseudonymRefuses(t *testing.T) {
 	p := NewPseudonymiser(testKey(), "LARK-2")
-	for id, want := range map[string]error{"": schema.ErrEmptyID, "- -": schema.ErrEmptyID, "S\u0378": schema.ErrUnassigned} {
+	for id, want := range map[string]error{"": schema.ErrEmptyID, "- -": schema.ErrEmptyID,
+		"S\u0378": schema.ErrUnassigned} {
 		for _, f := range []func(string) (string, error){p.Subject, p.Session, p.Operator} {
 			if got, err := f(id); got != "" || !errors.Is(err, want) {
 				t.Errorf("%+q: %q, %v", id, got, err)
@@ -270,7 +274,8 @@ func TestParsePseudonymRefuses(t *testing.T) {
 	if good[20:] == "0" {
 		wrong = "1"
 	}
-	for _, text := range []string{"", "S-0007", good[:20], good + "0", good[:20] + wrong, "U" + good[1:], "\u00c9" + good[2:]} {
+	for _, text := range []string{"", "S-0007", good[:20], good + "0", good[:20] + wrong, "U" + good[1:],
+		"\u00c9" + good[2:]} {
 		if got, err := ParsePseudonym(text); err == nil || got != "" {
 			t.Errorf("%q is accepted", text)
 		} else if len(text) > 5 && strings.Contains(err.Error(), text) {

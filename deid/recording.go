@@ -40,7 +40,8 @@ type recording struct {
 }
 
 func (d *draft) recording(v *visit, i int) recording {
-	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started, lasted: v.Ended.Sub(v.Started)}
+	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started,
+		lasted: v.Ended.Sub(v.Started)}
 	r.declared = leak.Declare(d.c.Study.Study, d.c.Study.Site) // who reads a recording alone knows no more
 	r.listed, r.numbers = d.treater.listed, v.numbers
 	r.leaves = v.recordingName(r.Pointer)
@@ -57,11 +58,13 @@ func (d *draft) recording(v *visit, i int) recording {
 
 // problem says what is wrong with the recording as a whole.
 func (r *recording) problem(rule, message string) *schema.QueriesError {
-	return &schema.QueriesError{Problems: []schema.Problem{{File: r.File, Rule: rule, Severity: schema.Error, Message: message}}}
+	return &schema.QueriesError{Problems: []schema.Problem{{File: r.File, Rule: rule, Severity: schema.Error,
+		Message: message}}}
 }
 
 func (r *recording) changed() error {
-	return r.problem("collection.changed", "the file has changed since the folder was read; wait until nothing writes to it any more, then run the command again")
+	return r.problem("collection.changed", "the file has changed since the folder was read; wait until nothing "+
+		"writes to it any more, then run the command again")
 }
 
 // A source reads a recording that must still be the file that was judged.

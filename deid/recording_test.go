@@ -110,11 +110,13 @@ func TestRecordingChanged(t *testing.T) {
 				i := slices.IndexFunc(cleared.Files(), func(f File) bool { return f.Name == r.leaves })
 				_, err = cleared.Files()[i].Open()
 				var queries *schema.QueriesError
-				if !errors.As(err, &queries) || queries.Problems[0].Rule != "collection.changed" || queries.Problems[0].File != r.File {
+				if !errors.As(err, &queries) || queries.Problems[0].Rule != "collection.changed" ||
+					queries.Problems[0].File != r.File {
 					t.Errorf("%v", err)
 				}
 				problems, err := broken(t, treat(t, c)) // the collection as it was read
-				if err != nil || len(problems) != 1 || problems[0].Rule != "collection.changed" || problems[0].File != r.File {
+				if err != nil || len(problems) != 1 || problems[0].Rule != "collection.changed" ||
+					problems[0].File != r.File {
 					t.Errorf("%+v, %v", problems, err)
 				}
 			})
@@ -125,7 +127,8 @@ func TestRecordingChanged(t *testing.T) {
 // What is no number does not leave, wherever in the file it stands.
 func TestCSVThatSpeaks(t *testing.T) {
 	for _, at := range []string{"early", "late"} {
-		dir, truth := invented(t, demo.Options{Subjects: 1, Sessions: 1, RecordingSeconds: 600, SampleHz: 100, NoEDF: true})
+		dir, truth := invented(t, demo.Options{Subjects: 1, Sessions: 1, RecordingSeconds: 600, SampleHz: 100,
+			NoEDF: true})
 		file := filepath.Join(dir, filepath.FromSlash(truth.Sessions[0].Recordings[0].File))
 		data, err := os.ReadFile(file)
 		if err != nil {
@@ -141,12 +144,14 @@ func TestCSVThatSpeaks(t *testing.T) {
 		}
 		d := treat(t, load(t, dir))
 		problems, err := broken(t, d)
-		if err != nil || len(problems) == 0 || problems[0].File != truth.Sessions[0].Recordings[0].File || problems[0].Line != 1+bytes.Count(data[:i], []byte("\n")) {
+		if err != nil || len(problems) == 0 || problems[0].File != truth.Sessions[0].Recordings[0].File ||
+			problems[0].Line != 1+bytes.Count(data[:i], []byte("\n")) {
 			t.Fatalf("%s: %+v, %v", at, problems, err)
 		}
 		got, err := drain(d, first(t, d, "csv"), nil)
 		var queries *schema.QueriesError
-		if !errors.As(err, &queries) || bytes.Contains(got, []byte("Zebulon")) || strings.Contains(err.Error(), "Zebulon") {
+		if !errors.As(err, &queries) || bytes.Contains(got, []byte("Zebulon")) ||
+			strings.Contains(err.Error(), "Zebulon") {
 			t.Errorf("%s: %d bytes, %v", at, len(got), err)
 		}
 	}
@@ -156,7 +161,8 @@ func TestCSVThatSpeaks(t *testing.T) {
 func TestRecordingReaders(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 	i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InAnnotation, Session: truth.Sessions[i].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InAnnotation, Session: truth.Sessions[i].File,
+		Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	d := treat(t, load(t, dir))
@@ -167,7 +173,8 @@ func TestRecordingReaders(t *testing.T) {
 		if err != nil || int64(len(want)) != r.Size {
 			t.Fatalf("%s: %d of %d bytes, %v", format, len(want), r.Size, err)
 		}
-		for name, wrap := range map[string]func(io.Reader) io.Reader{"one byte": iotest.OneByteReader, "half": iotest.HalfReader} {
+		for name, wrap := range map[string]func(io.Reader) io.Reader{"one byte": iotest.OneByteReader,
+			"half": iotest.HalfReader} {
 			rc, err := d.reader(r, dec)
 			if err != nil {
 				t.Fatal(err)
@@ -260,7 +267,8 @@ func TestEDFRedaction(t *testing.T) {
 	for _, place := range []planting.Place{planting.InTransducer, planting.InAnnotation} {
 		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 		i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-		planted, err := planting.Put(dir, planting.Identifier{Place: place, Session: truth.Sessions[i].File, Column: "email"})
+		planted, err := planting.Put(dir, planting.Identifier{Place: place, Session: truth.Sessions[i].File,
+			Column: "email"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -278,7 +286,8 @@ func TestEDFRedaction(t *testing.T) {
 		if want := strings.Repeat("X", len(planted.Value)); string(cut[planted.Start:planted.End]) != want {
 			t.Errorf("%s: %q", place, cut[planted.Start:planted.End])
 		}
-		if !bytes.Equal(kept[:planted.Start], cut[:planted.Start]) || !bytes.Equal(kept[planted.End:], cut[planted.End:]) {
+		if !bytes.Equal(kept[:planted.Start], cut[:planted.Start]) ||
+			!bytes.Equal(kept[planted.End:], cut[planted.End:]) {
 			t.Errorf("%s: more than the value was changed", place)
 		}
 	}
@@ -299,18 +308,21 @@ func TestOtherPeoplesEDF(t *testing.T) {
 		{"edfio/SC4001EC-Hypnogram.edf", "1989-04-24", true},
 	} {
 		t.Run(test.file, func(t *testing.T) {
-			before, err := os.ReadFile(filepath.Join("..", "..", "shared", "external", "edf", filepath.FromSlash(test.file)))
+			before, err := os.ReadFile(filepath.Join("..", "..", "shared", "external", "edf",
+				filepath.FromSlash(test.file)))
 			if err != nil {
 				t.Skip("the recordings of other projects are not at hand")
 			}
 			dir, truth := invented(t, demo.Options{RecordingSeconds: 10, Start: day(test.start)})
 			i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
 			for k := range i { // the EDF session must fall on the day of the recording
-				if y, m, d := truth.Sessions[k].Started.Date(); !time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Equal(day(test.start)) {
+				if y, m, d := truth.Sessions[k].Started.Date(); !time.Date(y, m, d, 0, 0, 0, 0,
+					time.UTC).Equal(day(test.start)) {
 					t.Fatal("the sessions of the day are too few")
 				}
 			}
-			if err := os.WriteFile(filepath.Join(dir, filepath.FromSlash(truth.Sessions[i].Recordings[1].File)), before, 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, filepath.FromSlash(truth.Sessions[i].Recordings[1].File)),
+				before, 0o600); err != nil {
 				t.Fatal(err)
 			}
 			d := treat(t, load(t, dir))
@@ -329,7 +341,8 @@ func TestOtherPeoplesEDF(t *testing.T) {
 			if got, want := string(after[8:88]), r.subject+" X X X"; strings.TrimRight(got, " ") != want {
 				t.Errorf("patient %q", got)
 			}
-			want := "Startdate " + strings.ToUpper(day(test.start).AddDate(0, 0, -r.shift).Format("02-Jan-2006")) + " X X X"
+			want := "Startdate " + strings.ToUpper(day(test.start).AddDate(0, 0, -r.shift).Format("02-Jan-2006")) +
+				" X X X"
 			if got := strings.TrimRight(string(after[88:168]), " "); got != want {
 				t.Errorf("recording %q, want %q", got, want)
 			}
@@ -380,7 +393,8 @@ func TestEDFOfAnotherDay(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if wrong := len(problems) == 1 && problems[0].Rule == "recording.edf.start"; wrong != test.wrong || len(problems) > 1 {
+		if wrong := len(problems) == 1 && problems[0].Rule == "recording.edf.start"; wrong != test.wrong ||
+			len(problems) > 1 {
 			t.Errorf("%s and %s: %+v", test.date, test.clock, problems)
 		}
 		if _, err := Release(d, nil); errors.As(err, new(*schema.QueriesError)) != test.wrong {
@@ -398,7 +412,8 @@ func TestEDFBroken(t *testing.T) {
 	if err := os.Truncate(file, 5000); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File,
+		Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	d := treat(t, load(t, dir))

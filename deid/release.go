@@ -30,10 +30,12 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if problems := append(d.broken(findings, dec), same...); len(problems) > 0 {
 		return nil, &schema.QueriesError{Problems: problems}
 	}
-	if open := slices.DeleteFunc(slices.Clone(findings), func(f leak.Finding) bool { return !f.Open() }); len(open) > 0 {
+	if open := slices.DeleteFunc(slices.Clone(findings),
+		func(f leak.Finding) bool { return !f.Open() }); len(open) > 0 {
 		return nil, &FindingsError{open}
 	}
-	c := &Cleared{study: d.c.Study, sessions: len(d.sessions), roster: d.c.Roster, plan: d.c.Plan, source: map[string]string{}, settled: map[string][]span{}}
+	c := &Cleared{study: d.c.Study, sessions: len(d.sessions), roster: d.c.Roster, plan: d.c.Plan,
+		source: map[string]string{}, settled: map[string][]span{}}
 	made := make([][]byte, len(d.sessions))
 	kept := make([][]string, len(d.sessions))
 	removed := make([][]RemovedPlace, len(d.sessions))
@@ -122,7 +124,8 @@ func (d *Draft) settledIn(file string, dec *leak.Decisions) (kept, masks []span)
 }
 
 func (c *Cleared) add(name string, data []byte) {
-	c.files = append(c.files, File{name, int64(len(data)), func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
+	c.files = append(c.files, File{name, int64(len(data)),
+		func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
 }
 
 // broken returns what no decision on a finding can settle: errors of the
@@ -143,7 +146,8 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 		if decision, ok := dec.Of(f.ID); ok && f.Open() && decision.Action == "redact" {
 			problems = append(problems, schema.Problem{
 				File: f.File, Pointer: f.Pointer, Rule: "leak.redact", Severity: schema.Error,
-				Message: "it was decided to redact here, but this field leaves as it is and cannot be redacted; correct the source, or decide keep with a reason",
+				Message: "it was decided to redact here, but this field leaves as it is and cannot be redacted; " +
+					"correct the source, or decide keep with a reason",
 			})
 		}
 	}
@@ -267,7 +271,8 @@ func tubesCSV(tubes []ClearedTube) ([]byte, error) {
 			if schema.Formula(cell) {
 				return nil, &schema.QueriesError{Problems: []schema.Problem{{
 					File: "tubes.csv", Rule: "tube.formula", Severity: schema.Error,
-					Message: "a value of a tube begins with = + - @ or a tab, which a spreadsheet would run as a formula; correct barcode, position, volume and storage in the records",
+					Message: "a value of a tube begins with = + - @ or a tab, which a spreadsheet would run as a " +
+						"formula; correct barcode, position, volume and storage in the records",
 				}}}
 			}
 		}

@@ -129,8 +129,10 @@ func TestReleaseOfEveryPlan(t *testing.T) {
 				t.Fatal(err)
 			}
 			files := payload(t, cleared)
-			if cleared.Sessions() != len(truth.Sessions) || cleared.Recordings() != len(truth.Sessions)+1 || len(cleared.Tubes()) != 2*len(truth.Sessions) || cleared.Study() != c.Study {
-				t.Errorf("%d sessions, %d recordings, %d tubes", cleared.Sessions(), cleared.Recordings(), len(cleared.Tubes()))
+			if cleared.Sessions() != len(truth.Sessions) || cleared.Recordings() != len(truth.Sessions)+1 ||
+				len(cleared.Tubes()) != 2*len(truth.Sessions) || cleared.Study() != c.Study {
+				t.Errorf("%d sessions, %d recordings, %d tubes", cleared.Sessions(), cleared.Recordings(),
+					len(cleared.Tubes()))
 			}
 			checkNames(t, cleared, truth)
 			checkOutgoing(t, files)
@@ -244,7 +246,8 @@ func checkTubes(t *testing.T, files map[string][]byte, truth *demo.Truth) {
 	if err != nil || bytes.Contains(data, []byte("\r")) {
 		t.Fatal(err)
 	}
-	if !slices.Equal(rows[0], []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}) { // contract
+	// contract
+	if !slices.Equal(rows[0], []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}) {
 		t.Errorf("header %q", rows[0])
 	}
 	rows = rows[1:]
@@ -273,8 +276,10 @@ func checkLedger(t *testing.T, files map[string][]byte, c *schema.Collection, se
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l.Study != demo.Study || l.Site != demo.Site || l.Plan != c.Plan.Name || len(l.KeyID) != 9 || len(l.Cautions) == 0 ||
-		l.Recordings != (RecordingLedger{sessions, 1}) || l.Texts.Findings+l.Texts.Redacted+l.Texts.Kept != 0 || l.Texts.Searched < 5*sessions {
+	if l.Study != demo.Study || l.Site != demo.Site || l.Plan != c.Plan.Name || len(l.KeyID) != 9 ||
+		len(l.Cautions) == 0 ||
+		l.Recordings != (RecordingLedger{sessions, 1}) || l.Texts.Findings+l.Texts.Redacted+l.Texts.Kept != 0 ||
+		l.Texts.Searched < 5*sessions {
 		t.Errorf("%+v", l)
 	}
 	if len(l.Fields) != len(c.Plan.Fields) {
@@ -285,14 +290,17 @@ func checkLedger(t *testing.T, files map[string][]byte, c *schema.Collection, se
 		if f.Path != p.Path || f.Treatment != p.Treatment.String() || f.Why != p.Why || f.Risk != p.Risk {
 			t.Errorf("%+v for %+v", f, p)
 		}
-		if want := map[bool]int64{true: int64(sessions), false: 2 * int64(sessions)}[!strings.Contains(f.Path, "*")]; p.Required && !strings.HasPrefix(f.Path, "/interr") && !strings.HasPrefix(f.Path, "/recordings") && f.Values != want {
+		if want := map[bool]int64{true: int64(sessions),
+			false: 2 * int64(sessions)}[!strings.Contains(f.Path, "*")]; p.Required &&
+			!strings.HasPrefix(f.Path, "/interr") && !strings.HasPrefix(f.Path, "/recordings") && f.Values != want {
 			t.Errorf("%s: %d values, want %d", f.Path, f.Values, want)
 		}
 	}
 	if !bytes.Equal(l.Encode(), files["treatment.json"]) {
 		t.Error("treatment.json does not come back")
 	}
-	for _, bad := range []string{"", "{}", `{"format":"outbreath-treatment-2"}`, string(files["treatment.json"]) + "x"} {
+	for _, bad := range []string{"", "{}", `{"format":"outbreath-treatment-2"}`,
+		string(files["treatment.json"]) + "x"} {
 		if _, err := ParseLedger([]byte(bad)); err == nil {
 			t.Errorf("%.40q is accepted", bad)
 		}
@@ -320,7 +328,8 @@ func TestPlanted(t *testing.T) {
 		t.Run(string(test.place)+" "+test.column, func(t *testing.T) {
 			dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 			in := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
-			planted, err := planting.Put(dir, planting.Identifier{Place: test.place, Session: truth.Sessions[in].File, Row: truth.Sessions[in].Row, Column: test.column})
+			planted, err := planting.Put(dir, planting.Identifier{Place: test.place,
+				Session: truth.Sessions[in].File, Row: truth.Sessions[in].Row, Column: test.column})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -330,11 +339,14 @@ func TestPlanted(t *testing.T) {
 				t.Fatal("not found")
 			}
 			text, _ := json.Marshal(list)
-			if bytes.Contains(bytes.ToLower(text), bytes.ToLower([]byte(planted.Value))) && test.place != planting.InFileName { // the name of a file is its place
+			// the name of a file is its place
+			if bytes.Contains(bytes.ToLower(text), bytes.ToLower([]byte(planted.Value))) &&
+				test.place != planting.InFileName {
 				t.Error("the findings tell the identifier")
 			}
 			for _, f := range list {
-				if certain := test.place == planting.InNotes && f.Confidence == leak.Sure; f.Automatic != certain || f.Open() == certain {
+				if certain := test.place == planting.InNotes && f.Confidence == leak.Sure; f.Automatic != certain ||
+					f.Open() == certain {
 					t.Errorf("%+v", f)
 				}
 				if f.ID == "" || d.CanRedact(f) != test.canRedact {
@@ -342,12 +354,15 @@ func TestPlanted(t *testing.T) {
 				}
 				switch test.place {
 				case planting.InFileName:
-					if !strings.Contains(f.File[f.Start:f.End], planted.Value) && !strings.Contains(planted.Value, f.File[f.Start:f.End]) {
+					if !strings.Contains(f.File[f.Start:f.End], planted.Value) &&
+						!strings.Contains(planted.Value, f.File[f.Start:f.End]) {
 						t.Errorf("%+v is not where it was planted", f)
 					}
 				default:
-					if f.File != planted.File || f.Pointer != planted.Pointer || f.Start >= planted.End || f.End <= planted.Start {
-						t.Errorf("%+v is not where it was planted: %s %d to %d", f, planted.File, planted.Start, planted.End)
+					if f.File != planted.File || f.Pointer != planted.Pointer || f.Start >= planted.End ||
+						f.End <= planted.Start {
+						t.Errorf("%+v is not where it was planted: %s %d to %d", f, planted.File, planted.Start,
+							planted.End)
 					}
 				}
 			}
@@ -356,14 +371,16 @@ func TestPlanted(t *testing.T) {
 			undecided, err := Release(d, nil)
 			switch {
 			case len(waiting) > 0:
-				if !errors.As(err, &open) || len(open.Findings) != len(waiting) || strings.Contains(err.Error(), planted.Value) {
+				if !errors.As(err, &open) || len(open.Findings) != len(waiting) ||
+					strings.Contains(err.Error(), planted.Value) {
 					t.Fatalf("released undecided: %v", err)
 				}
 			case err != nil:
 				t.Fatal(err)
 			default:
 				checkNobody(t, payload(t, undecided), truth)
-				if l, err := ParseLedger(payload(t, undecided)["treatment.json"]); err != nil || l.Texts.Certain != len(list) || l.Texts.Redacted != len(list) {
+				if l, err := ParseLedger(payload(t, undecided)["treatment.json"]); err != nil ||
+					l.Texts.Certain != len(list) || l.Texts.Redacted != len(list) {
 					t.Errorf("%+v, %v", l.Texts, err)
 				}
 			}
@@ -372,7 +389,8 @@ func TestPlanted(t *testing.T) {
 			cleared, err := Release(d, redact)
 			if !test.canRedact {
 				var queries *schema.QueriesError
-				if !errors.As(err, &queries) || queries.Problems[0].Rule != "leak.redact" || strings.Contains(err.Error(), planted.Value) {
+				if !errors.As(err, &queries) || queries.Problems[0].Rule != "leak.redact" ||
+					strings.Contains(err.Error(), planted.Value) {
 					t.Fatalf("a kept field was redacted: %v", err)
 				}
 				if list := findings(t, d, redact); !list[0].Open() {
@@ -394,7 +412,8 @@ func TestPlanted(t *testing.T) {
 				t.Fatal(err)
 			}
 			files := payload(t, cleared)
-			left := slices.ContainsFunc(cleared.Files(), func(f File) bool { return bytes.Contains(files[f.Name], []byte(planted.Value)) })
+			left := slices.ContainsFunc(cleared.Files(),
+				func(f File) bool { return bytes.Contains(files[f.Name], []byte(planted.Value)) })
 			if left == (test.place == planting.InFileName) {
 				t.Errorf("kept, and in what leaves: %v", left)
 			}
@@ -420,7 +439,8 @@ func TestPlanted(t *testing.T) {
 // A key of another site makes other ids: no decision is carried over by chance.
 func TestFindingIDIsKeyed(t *testing.T) {
 	dir, truth := invented(t, demo.Small())
-	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File,
+		Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	other, err := Treat(load(t, dir), keys.NewPseudonymKey([32]byte{9}))
@@ -435,10 +455,12 @@ func TestFindingIDIsKeyed(t *testing.T) {
 
 func TestStudyIsSearched(t *testing.T) {
 	dir, truth := invented(t, demo.Small())
-	edit(t, filepath.Join(dir, "study.json"), `"contact": "`, `"contact": "ask `+truth.Roster[0]["given_name"]+" "+truth.Roster[0]["family_name"]+", ")
+	edit(t, filepath.Join(dir, "study.json"), `"contact": "`,
+		`"contact": "ask `+truth.Roster[0]["given_name"]+" "+truth.Roster[0]["family_name"]+", ")
 	d := treat(t, load(t, dir))
 	list := findings(t, d, nil)
-	if len(list) == 0 || list[0].File != "study.json" || list[0].Pointer != "/contact" || list[0].Action != "review" || d.CanRedact(list[0]) {
+	if len(list) == 0 || list[0].File != "study.json" || list[0].Pointer != "/contact" ||
+		list[0].Action != "review" || d.CanRedact(list[0]) {
 		t.Fatalf("%+v", list)
 	}
 	if _, err := Release(d, nil); !errors.As(err, new(*FindingsError)) {
@@ -494,7 +516,9 @@ func TestTubesCSVRefusesFormulas(t *testing.T) {
 		}
 	}
 	got, err := tubesCSV([]ClearedTube{{"a,b", "s", `q"`, "x", "5e2", "1=2", false}})
-	if want := "barcode,session,position,fraction,volume_ml,storage\n\"a,b\",s,\"q\"\"\",x,5e2,1=2\n"; err != nil || string(got) != want { // RFC 4180, 2.6 and 2.7
+	// RFC 4180, 2.6 and 2.7
+	if want := "barcode,session,position,fraction,volume_ml,storage\n\"a,b\",s,\"q\"\"\",x,5e2,1=2\n"; err != nil ||
+		string(got) != want {
 		t.Errorf("%q, %v", got, err)
 	}
 }
@@ -535,7 +559,8 @@ func TestNothingComesThrough(t *testing.T) {
 			c := &schema.Collection{
 				Study: &schema.Study{Study: "LARK-2", Site: "WEIR", Contact: "x"}, Plan: plan, Roster: &schema.Roster{},
 				Sessions: []*schema.Session{{
-					File: "sessions/1.json", Doc: doc, ID: doc.Member("session_id").Text, Subject: doc.At("/subject/subject_id").Text, Started: started,
+					File: "sessions/1.json", Doc: doc, ID: doc.Member("session_id").Text,
+					Subject: doc.At("/subject/subject_id").Text, Started: started,
 				}},
 			}
 			d, err := Treat(c, testKey())
@@ -611,9 +636,12 @@ func randomRecord(t *rapid.T, plan *schema.Plan) (record []byte, secrets []strin
 	id := rapid.StringMatching(`[A-Za-z]{3,6}[-_/ ][A-Za-z0-9]{6,10}`)
 	word := rapid.StringMatching(`[a-z]{8,12} [a-z]{8,12}`)
 	when := func(path, label string) string {
-		s := fmt.Sprintf("%04d-%02d-%02dT%02d:%02d:%02d%s%s", rapid.IntRange(1990, 2090).Draw(t, label+" year"), rapid.IntRange(1, 12).Draw(t, label+" month"),
-			rapid.IntRange(1, 28).Draw(t, label+" day"), rapid.IntRange(0, 23).Draw(t, label+" hour"), rapid.IntRange(0, 59).Draw(t, label+" minute"),
-			rapid.IntRange(0, 59).Draw(t, label+" second"), rapid.SampledFrom([]string{"", ".5", ".123"}).Draw(t, label+" fraction"),
+		s := fmt.Sprintf("%04d-%02d-%02dT%02d:%02d:%02d%s%s", rapid.IntRange(1990, 2090).Draw(t, label+" year"),
+			rapid.IntRange(1, 12).Draw(t, label+" month"),
+			rapid.IntRange(1, 28).Draw(t, label+" day"), rapid.IntRange(0, 23).Draw(t, label+" hour"),
+			rapid.IntRange(0, 59).Draw(t, label+" minute"),
+			rapid.IntRange(0, 59).Draw(t, label+" second"),
+			rapid.SampledFrom([]string{"", ".5", ".123"}).Draw(t, label+" fraction"),
 			rapid.SampledFrom([]string{"Z", "+02:00", "-05:00", "+14:00", "+05:45"}).Draw(t, label+" offset"))
 		secret(path, s)
 		return s
@@ -625,30 +653,39 @@ func randomRecord(t *rapid.T, plan *schema.Plan) (record []byte, secrets []strin
 	}
 	subject := map[string]any{
 		"subject_id": secret("/subject/subject_id", id.Draw(t, "subject")),
-		"birth_date": secret("/subject/birth_date", fmt.Sprintf("%04d-%02d-%02d", rapid.IntRange(1880, 1989).Draw(t, "born"), rapid.IntRange(1, 12).Draw(t, "born month"), rapid.IntRange(1, 28).Draw(t, "born day"))),
-		"sex":        rapid.SampledFrom([]string{"female", "male", "other", "unknown"}).Draw(t, "sex"),
+		"birth_date": secret("/subject/birth_date", fmt.Sprintf("%04d-%02d-%02d",
+			rapid.IntRange(1880, 1989).Draw(t, "born"), rapid.IntRange(1, 12).Draw(t, "born month"),
+			rapid.IntRange(1, 28).Draw(t, "born day"))),
+		"sex": rapid.SampledFrom([]string{"female", "male", "other", "unknown"}).Draw(t, "sex"),
 	}
-	maybe(subject, "postal_code", secret("/subject/postal_code", rapid.StringMatching(`[1-9][0-9]{4}|[A-Z]{2}[0-9]{2} [0-9][A-Z]{2}`).Draw(t, "postal code")))
+	maybe(subject, "postal_code", secret("/subject/postal_code",
+		rapid.StringMatching(`[1-9][0-9]{4}|[A-Z]{2}[0-9]{2} [0-9][A-Z]{2}`).Draw(t, "postal code")))
 	maybe(subject, "smoking_status", "former")
 	maybe(subject, "height_cm", float64(rapid.IntRange(300, 2600).Draw(t, "height"))/10)
 	maybe(subject, "weight_kg", rapid.IntRange(1, 400).Draw(t, "weight"))
 	r := map[string]any{
 		"session_id": secret("/session_id", id.Draw(t, "session")), "study": "LARK-2", "site": "WEIR",
 		"operator": secret("/operator", id.Draw(t, "operator")), "subject": subject,
-		"started_at": when("/started_at", "start"), "ended_at": when("/ended_at", "end"), "outcome": "complete", "fraction": "whole",
-		"kit":     map[string]any{"lot": "L" + rapid.StringMatching(`[0-9]{3}`).Draw(t, "lot"), "unit": rapid.IntRange(0, 99).Draw(t, "unit")},
-		"sampler": map[string]any{"serial": secret("/sampler/serial", "serial-7"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2", "checks": []any{map[string]any{"name": "flow", "passed": rapid.Bool().Draw(t, "passed")}}},
+		"started_at": when("/started_at", "start"), "ended_at": when("/ended_at", "end"), "outcome": "complete",
+		"fraction": "whole",
+		"kit": map[string]any{"lot": "L" + rapid.StringMatching(`[0-9]{3}`).Draw(t, "lot"),
+			"unit": rapid.IntRange(0, 99).Draw(t, "unit")},
+		"sampler": map[string]any{"serial": secret("/sampler/serial",
+			"serial-7"+rapid.StringMatching(`[A-Za-z]{9,16}`).Draw(t, "serial")), "firmware": "3.2",
+			"checks": []any{map[string]any{"name": "flow", "passed": rapid.Bool().Draw(t, "passed")}}},
 	}
 	var tubes []any
 	for i := range rapid.IntRange(1, 3).Draw(t, "tubes") {
 		tubes = append(tubes, map[string]any{
-			"barcode": fmt.Sprintf("T%04d", i), "position": i, "uncapped_at": when("/tubes/*/uncapped_at", "open"), "capped_at": when("/tubes/*/capped_at", "closed"),
+			"barcode": fmt.Sprintf("T%04d", i), "position": i, "uncapped_at": when("/tubes/*/uncapped_at", "open"),
+			"capped_at": when("/tubes/*/capped_at", "closed"),
 			"volume_ml": 500, "storage": "frozen",
 		})
 	}
 	r["tubes"], r["recordings"] = tubes, []any{}
 	maybe(r, "interruptions", []any{map[string]any{
-		"at": when("/interruptions/*/at", "at"), "cause": secret("/interruptions/*/cause", word.Draw(t, "cause")), "note": secret("/interruptions/*/note", word.Draw(t, "note")),
+		"at": when("/interruptions/*/at", "at"), "cause": secret("/interruptions/*/cause", word.Draw(t, "cause")),
+		"note": secret("/interruptions/*/note", word.Draw(t, "note")),
 	}})
 	maybe(r, "notes", secret("/notes", word.Draw(t, "notes")))
 	record, err := json.Marshal(r)

@@ -60,7 +60,8 @@ func (e *RosterError) Error() string {
 	if n := len(e.Hits) - 1; n > 0 {
 		more = fmt.Sprintf("; places like it: %d more", n)
 	}
-	return fmt.Sprintf("data/%s%s holds at byte %d what stands in the column %q of the roster, and the search for identifiers did not see it%s; "+
+	return fmt.Sprintf("data/%s%s holds at byte %d what stands in the column %q of the roster, and the search for "+
+		"identifiers did not see it%s; "+
 		"nothing was sealed", h.File, from, h.Start, h.Column, more)
 }
 
@@ -68,7 +69,8 @@ func (e *RosterError) Error() string {
 func (e *RosterError) Findings() []leak.Finding {
 	var list []leak.Finding
 	for _, h := range e.Hits {
-		list = append(list, leak.Finding{File: "data/" + h.File, Start: int(h.Start), End: int(h.End), Class: classOfColumn(h.Column),
+		list = append(list, leak.Finding{File: "data/" + h.File, Start: int(h.Start), End: int(h.End),
+			Class: classOfColumn(h.Column),
 			Basis: "roster: " + h.Column + ", byte for byte", Confidence: leak.Sure, Action: "review"})
 	}
 	return list
@@ -98,7 +100,8 @@ func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &RosterSearch{literals: literals, inSamples: sync.OnceValue(literals.Samples), source: c.source, settled: c.settled}, nil
+	return &RosterSearch{literals: literals, inSamples: sync.OnceValue(literals.Samples), source: c.source,
+		settled: c.settled}, nil
 }
 
 // ourText holds the words that we write into every shipment: the heads of lists,
@@ -117,7 +120,8 @@ func (r *RosterSearch) Err() error {
 		return nil
 	}
 	slices.SortFunc(r.found, func(a, b RosterHit) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Start, b.Start), cmp.Compare(b.End, a.End), cmp.Compare(a.Column, b.Column))
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Start, b.Start), cmp.Compare(b.End, a.End),
+			cmp.Compare(a.Column, b.Column))
 	})
 	var hits []RosterHit
 	for _, h := range r.found { // a family name within a whole name says nothing more

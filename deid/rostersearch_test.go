@@ -48,7 +48,8 @@ func TestRosterSearchOfClean(t *testing.T) {
 	for seed := range seeds {
 		plan := schema.Builtin()[seed%len(schema.Builtin())]
 		t.Run(fmt.Sprint(seed, plan), func(t *testing.T) {
-			dir, _ := invented(t, demo.Options{Seed: uint64(seed), RecordingSeconds: 10, Subjects: 14 + seed, Sessions: 18 + seed})
+			dir, _ := invented(t, demo.Options{Seed: uint64(seed), RecordingSeconds: 10, Subjects: 14 + seed,
+				Sessions: 18 + seed})
 			usePlan(t, dir, plan)
 			c, err := Release(treat(t, load(t, dir)), nil)
 			if err != nil {
@@ -97,10 +98,12 @@ func TestRosterSearchOfRecordings(t *testing.T) {
 			}
 			edf = binary.LittleEndian.AppendUint16(edf, uint16(v))
 			if i%4 == 0 {
-				csv = fmt.Appendf(csv, "%d,%d.%06d,%d\n", 10_000_000+i*277_777/4%83_000_000, v, rnd.IntN(1e6), rnd.IntN(1e8))
+				csv = fmt.Appendf(csv, "%d,%d.%06d,%d\n", 10_000_000+i*277_777/4%83_000_000, v, rnd.IntN(1e6),
+					rnd.IntN(1e8))
 			}
 		}
-		if err := searchedBy(r, map[string][]byte{"recordings/a.edf": edf, "recordings/a.csv": csv}, piece); err != nil {
+		if err := searchedBy(r, map[string][]byte{"recordings/a.edf": edf, "recordings/a.csv": csv},
+			piece); err != nil {
 			t.Fatalf("seed %d: %v", seed, err)
 		}
 	}
@@ -130,7 +133,8 @@ func TestRosterSearchOfPlanted(t *testing.T) {
 		t.Fatal(err)
 	}
 	clean := payload(t, c)
-	session, csv, edf := find(t, c, "sessions/", ".json"), find(t, c, "recordings/", ".csv"), find(t, c, "recordings/", ".edf")
+	session, csv, edf := find(t, c, "sessions/", ".json"), find(t, c, "recordings/", ".csv"),
+		find(t, c, "recordings/", ".edf")
 	name, family := row["given_name"]+" "+row["family_name"], row["family_name"]
 	const both = "given_name, family_name"
 	for _, test := range []struct {
@@ -178,12 +182,14 @@ func TestRosterSearchOfPlanted(t *testing.T) {
 					t.Fatalf("in pieces of %d: %v", piece, err)
 				}
 				if !slices.ContainsFunc(found.Hits, func(h RosterHit) bool {
-					return h.File == test.file && h.Column == test.column && strings.Contains(test.value, string(bent[h.Start:h.End])) && int(h.Start)-at < 2
+					return h.File == test.file && h.Column == test.column &&
+						strings.Contains(test.value, string(bent[h.Start:h.End])) && int(h.Start)-at < 2
 				}) {
 					t.Errorf("in pieces of %d: %+v", piece, found.Hits)
 				}
 				for _, secret := range []string{test.value, family, row["mrn"]} {
-					if text := fmt.Sprint(err, found.Findings()); strings.Contains(strings.ToLower(text), strings.ToLower(secret)) {
+					if text := fmt.Sprint(err, found.Findings()); strings.Contains(strings.ToLower(text),
+						strings.ToLower(secret)) {
 						t.Errorf("the value is told: %s", text)
 					}
 				}
@@ -233,14 +239,16 @@ func TestRosterSearchOfChance(t *testing.T) {
 // Where a person decided to keep a finding, it leaves, and there alone.
 func TestRosterSearchOfKept(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
-	for _, place := range []planting.Place{planting.InNotes, planting.InTransducer, planting.InAnnotation, planting.InKeptField} {
+	for _, place := range []planting.Place{planting.InNotes, planting.InTransducer, planting.InAnnotation,
+		planting.InKeptField} {
 		s := truth.Sessions[0]
 		for _, other := range truth.Sessions {
 			if slices.ContainsFunc(other.Recordings, func(r demo.Recording) bool { return r.Format == "edf" }) {
 				s = other
 			}
 		}
-		if _, err := planting.Put(dir, planting.Identifier{Place: place, Session: s.File, Row: 4, Column: "family_name"}); err != nil {
+		if _, err := planting.Put(dir, planting.Identifier{Place: place, Session: s.File, Row: 4,
+			Column: "family_name"}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -273,7 +281,8 @@ func TestRosterSearchOfKept(t *testing.T) {
 // Where the first search is blind, this one still sees.
 func TestRosterSearchBehindABlindOne(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
-	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 4, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File,
+		Row: 4, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	col := load(t, dir)

@@ -63,7 +63,8 @@ func (d *draft) sameCurves() ([]schema.Problem, error) {
 		for _, group := range alike {
 			for _, r := range group[min(1, len(group)):] {
 				problems = append(problems, schema.Problem{File: r.File, Rule: "recording.same", Severity: schema.Error,
-					Message: fmt.Sprintf("this recording holds the same curve as %q, byte for byte: find out which session it belongs to, and put the right file in place of the other", group[0].File)})
+					Message: fmt.Sprintf("this recording holds the same curve as %q, byte for byte: find out which "+
+						"session it belongs to, and put the right file in place of the other", group[0].File)})
 			}
 		}
 	}

@@ -69,6 +69,7 @@ func (r *recording) spoken() []schema.Problem {
 		more = fmt.Sprintf("; places like it: %d more", n)
 	}
 	return []schema.Problem{{File: r.File, Rule: "recording.edf.words", Severity: schema.Warning, Message: fmt.Sprintf(
-		"among the samples, bytes %d to %d read as words%s; a signal does not: look at them, and if somebody is named there, export the recording again or leave it out of the record",
+		"among the samples, bytes %d to %d read as words%s; a signal does not: look at them, and if somebody is "+
+			"named there, export the recording again or leave it out of the record",
 		r.words[0].start, r.words[0].end, more)}}
 }

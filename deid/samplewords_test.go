@@ -50,7 +50,8 @@ func TestSampleWords(t *testing.T) {
 		t.Fatal("not planted")
 	}
 	p := told()
-	if len(p) != 1 || p[0].File != file || p[0].Severity != schema.Warning || !strings.Contains(p[0].Message, "bytes 1044 to 1083 ") || strings.Contains(p[0].Message, "Doctor") {
+	if len(p) != 1 || p[0].File != file || p[0].Severity != schema.Warning ||
+		!strings.Contains(p[0].Message, "bytes 1044 to 1083 ") || strings.Contains(p[0].Message, "Doctor") {
 		t.Errorf("%+v", p)
 	}
 }

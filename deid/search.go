@@ -159,13 +159,15 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 			}
 			seen[k] = true
 			f := leak.Finding{
-				ID: s.id(&p, p.base+m.Start, m), File: p.file, Pointer: p.pointer, Start: p.base + m.Start, End: p.base + m.End,
+				ID: s.id(&p, p.base+m.Start, m), File: p.file, Pointer: p.pointer, Start: p.base + m.Start,
+				End:   p.base + m.End,
 				Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review",
 			}
 			if p.certain(m) {
 				f.Action, f.Decision, f.Automatic = "redact", "redact", true
 			}
-			if d, ok := dec.Of(f.ID); ok && f.ID != "" && (d.Action == "keep" || d.Action == "redact" && p.manner != fixed) {
+			if d, ok := dec.Of(f.ID); ok && f.ID != "" &&
+				(d.Action == "keep" || d.Action == "redact" && p.manner != fixed) {
 				f.Decision, f.Automatic = d.Action, false
 			}
 			f.Moved = f.Decision == "redact" && p.instead(m) != ""

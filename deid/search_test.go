@@ -16,7 +16,8 @@ import (
 func testSearcher(keyed bool) *searcher {
 	return &searcher{keyed: keyed, key: [32]byte{1}, scan: leak.New(&schema.Roster{
 		Columns: []string{"subject_id", "given_name", "family_name", "email"},
-		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "given_name": "Zebulon", "family_name": "Quennell", "email": "zq@example.org"}},
+		Rows: []map[string]string{{"subject_id": "LARK2-WEIR-001", "given_name": "Zebulon",
+			"family_name": "Quennell", "email": "zq@example.org"}},
 	})}
 }
 
@@ -25,7 +26,8 @@ func decide(t testing.TB, action string, findings ...leak.Finding) *leak.Decisio
 	t.Helper()
 	var lines []byte
 	for _, f := range findings {
-		lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "checked", Who: "co-ordinator", When: time.Date(2026, 3, 6, 9, 0, 0, 0, time.UTC)}.Format()...)
+		lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "checked", Who: "co-ordinator",
+			When: time.Date(2026, 3, 6, 9, 0, 0, 0, time.UTC)}.Format()...)
 	}
 	dec, err := leak.ParseDecisions(lines)
 	if err != nil {
@@ -36,7 +38,8 @@ func decide(t testing.TB, action string, findings ...leak.Finding) *leak.Decisio
 
 func TestSettle(t *testing.T) {
 	s := testSearcher(true)
-	p := place{file: "sessions/1.json", pointer: "/notes", text: "asked Zebulon Quennell, then zq@example.org wrote", manner: words}
+	p := place{file: "sessions/1.json", pointer: "/notes", text: "asked Zebulon Quennell, then zq@example.org wrote",
+		manner: words}
 	first := s.settle(p, nil)
 	const redacted = "asked [removed: name], then [removed: e-mail address] wrote"
 	if len(first.findings) == 0 || first.text != redacted {
@@ -45,12 +48,16 @@ func TestSettle(t *testing.T) {
 	fixedPlace := p
 	fixedPlace.manner = masked // where nothing is taken out without a decision
 	if open := s.settle(fixedPlace, nil); len(open.findings) != len(first.findings) || open.text != p.text ||
-		slices.ContainsFunc(open.findings, func(f leak.Finding) bool { return !f.Open() || f.Automatic || f.Action != "review" }) {
+		slices.ContainsFunc(open.findings, func(f leak.Finding) bool {
+			return !f.Open() || f.Automatic ||
+				f.Action != "review"
+		}) {
 		t.Errorf("%+v", open)
 	}
 	seen := map[string]bool{}
 	for _, f := range first.findings {
-		if !f.Automatic || f.Confidence != leak.Sure || f.Action != "redact" || f.Decision != "redact" || seen[f.ID] || len(f.ID) != 9 || f.ID[4] != '-' || f.File != p.file || f.Pointer != p.pointer {
+		if !f.Automatic || f.Confidence != leak.Sure || f.Action != "redact" || f.Decision != "redact" ||
+			seen[f.ID] || len(f.ID) != 9 || f.ID[4] != '-' || f.File != p.file || f.Pointer != p.pointer {
 			t.Errorf("%+v", f)
 		}
 		seen[f.ID] = true
@@ -68,12 +75,14 @@ func TestSettle(t *testing.T) {
 		t.Errorf("%q, want %q", done.text, redacted)
 	}
 	kept := s.settle(p, decide(t, "keep", first.findings...))
-	if kept.text != p.text || slices.ContainsFunc(kept.findings, func(f leak.Finding) bool { return f.Decision != "keep" }) {
+	if kept.text != p.text || slices.ContainsFunc(kept.findings,
+		func(f leak.Finding) bool { return f.Decision != "keep" }) {
 		t.Errorf("%+v", kept)
 	}
 	// A changed text asks again.
 	p.text += "."
-	if again := s.settle(p, decide(t, "keep", first.findings...)); len(again.findings) == 0 || !again.findings[0].Automatic || again.text == p.text {
+	if again := s.settle(p, decide(t, "keep", first.findings...)); len(again.findings) == 0 ||
+		!again.findings[0].Automatic || again.text == p.text {
 		t.Errorf("decided by the decision on another text: %+v", again.findings)
 	}
 }
@@ -82,7 +91,8 @@ func TestSettle(t *testing.T) {
 func TestSettleOwnWords(t *testing.T) {
 	s := &searcher{keyed: true, scan: leak.New(&schema.Roster{
 		Columns: []string{"subject_id", "family_name", "street"},
-		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell"}, {"subject_id": "LARK2-WEIR-002", "street": "Removed"}},
+		Rows: []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell"},
+			{"subject_id": "LARK2-WEIR-002", "street": "Removed"}},
 	})}
 	if len(s.scan.Scan("by [removed: name] x", nil)) == 0 {
 		t.Fatal("the test needs a roster that matches")
@@ -106,7 +116,8 @@ func TestSettleManners(t *testing.T) {
 			t.Errorf("manner %d proposes %q", m, open.findings[0].Action)
 		}
 		done := s.settle(p, decide(t, "redact", open.findings...))
-		want := map[manner]string{fixed: p.text, words: "by [removed: name] at 2", masked: "by XXXXXXXX at 2", name: "by [removed: name] at 2"}[m]
+		want := map[manner]string{fixed: p.text, words: "by [removed: name] at 2", masked: "by XXXXXXXX at 2",
+			name: "by [removed: name] at 2"}[m]
 		if done.text != want || done.findings[0].Open() != (m == fixed) {
 			t.Errorf("manner %d: %q, %+v", m, done.text, done.findings)
 		}
@@ -118,7 +129,8 @@ func TestSettleManners(t *testing.T) {
 func TestKeptPostalCode(t *testing.T) {
 	s := &searcher{scan: leak.New(&schema.Roster{
 		Columns: []string{"subject_id", "family_name", "street", "postal_code", "phone"},
-		Rows:    []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell", "street": "17 Zebulon Row", "postal_code": "81707", "phone": "+1 212 555 0143"}},
+		Rows: []map[string]string{{"subject_id": "LARK2-WEIR-001", "family_name": "Quennell",
+			"street": "17 Zebulon Row", "postal_code": "81707", "phone": "+1 212 555 0143"}},
 	})}
 	for _, test := range []struct {
 		pointer, text string
@@ -154,9 +166,11 @@ func TestSettleWithoutKey(t *testing.T) {
 // touch nothing beside the findings.
 func TestSettleProperties(t *testing.T) {
 	s := testSearcher(true)
-	word := rapid.SampledFrom([]string{"Zebulon", "Quennell", "zq@example.org", "LARK2-WEIR-001", "tube", "name:", "removed", "12", "March", "2026", "call", "Mr", "\u00e9t\u00e9", "[", "]", ",", "+1 212 555 0143", " "})
+	word := rapid.SampledFrom([]string{"Zebulon", "Quennell", "zq@example.org", "LARK2-WEIR-001", "tube", "name:",
+		"removed", "12", "March", "2026", "call", "Mr", "\u00e9t\u00e9", "[", "]", ",", "+1 212 555 0143", " "})
 	rapid.Check(t, func(t *rapid.T) {
-		text := strings.Join(rapid.SliceOfN(word, 1, 12).Draw(t, "words"), rapid.SampledFrom([]string{" ", "", "  ", "-"}).Draw(t, "between"))
+		text := strings.Join(rapid.SliceOfN(word, 1, 12).Draw(t, "words"),
+			rapid.SampledFrom([]string{" ", "", "  ", "-"}).Draw(t, "between"))
 		how := rapid.SampledFrom([]manner{words, masked}).Draw(t, "manner")
 		p := place{file: "f", pointer: "/notes", text: text, manner: how}
 		var lines []byte
@@ -172,13 +186,15 @@ func TestSettleProperties(t *testing.T) {
 				if f.Start < 0 || f.Start >= f.End || f.End > len(text) {
 					t.Fatalf("offsets %d to %d in %d bytes", f.Start, f.End, len(text))
 				}
-				if decided[f.ID] != f.Decision && !(f.Automatic && decided[f.ID] == "" && f.Decision == "redact" && how == words) {
+				if decided[f.ID] != f.Decision && !(f.Automatic && decided[f.ID] == "" && f.Decision == "redact" &&
+					how == words) {
 					t.Fatalf("%+v was decided %q", f, decided[f.ID])
 				}
 				if f.Open() || f.Automatic && rapid.IntRange(0, 3).Draw(t, "turned over") == 0 {
 					open++
 					decided[f.ID] = rapid.SampledFrom([]string{"redact", "redact", "keep"}).Draw(t, "action")
-					lines = append(lines, leak.Decision{ID: f.ID, Action: decided[f.ID], Reason: "r", Who: "w"}.Format()...)
+					lines = append(lines, leak.Decision{ID: f.ID, Action: decided[f.ID], Reason: "r",
+						Who: "w"}.Format()...)
 				}
 			}
 			if open > 0 {
@@ -188,7 +204,10 @@ func TestSettleProperties(t *testing.T) {
 				t.Fatalf("%d bytes became %d", len(text), len(done.text))
 			}
 			for _, f := range done.findings {
-				if value := text[f.Start:f.End]; f.Decision == "redact" && strings.Count(done.text, value) >= strings.Count(text, value) && !strings.Contains("[removed: name, e-mail address, telephone number, date, identifying number, record number]XXXX", value) {
+				if value := text[f.Start:f.End]; f.Decision == "redact" &&
+					strings.Count(done.text, value) >= strings.Count(text, value) &&
+					!strings.Contains("[removed: name, e-mail address, telephone number, date, identifying number, "+
+						"record number]XXXX", value) {
 					t.Fatalf("%q is still in %q", value, done.text)
 				}
 			}
@@ -201,7 +220,8 @@ func TestSettleProperties(t *testing.T) {
 func TestCutsMerge(t *testing.T) {
 	const text = "ab cd,ef  gh"
 	var c cuts
-	for _, m := range []leak.Match{{Start: 3, End: 5, Class: "A"}, {Start: 0, End: 2, Class: "D"}, {Start: 6, End: 8, Class: "A"}, {Start: 10, End: 12, Class: "A"}} {
+	for _, m := range []leak.Match{{Start: 3, End: 5, Class: "A"}, {Start: 0, End: 2, Class: "D"},
+		{Start: 6, End: 8, Class: "A"}, {Start: 10, End: 12, Class: "A"}} {
 		c = c.add(text, m, "")
 	}
 	got, ps := c.apply(text, words)
@@ -211,7 +231,8 @@ func TestCutsMerge(t *testing.T) {
 	if from, to := ps.origin(3, len(got)-2); from != 0 || to != 12 {
 		t.Errorf("origin %d to %d", from, to)
 	}
-	if from, to := ps.origin(33, 34); from != 5 || to != 6 || ps.within(33, 34) || !ps.within(0, 33) || ps.within(0, 34) {
+	if from, to := ps.origin(33, 34); from != 5 || to != 6 || ps.within(33, 34) || !ps.within(0, 33) ||
+		ps.within(0, 34) {
 		t.Errorf("the comma comes from %d to %d", from, to)
 	}
 	if got, _ := c.apply(text, masked); got != "XXXXX,XXXXXX" {

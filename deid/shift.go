@@ -8,7 +8,8 @@ import (
 	"time"
 )
 
-var errDate = errors.New("is no date that can be moved: expected YYYY-MM-DD, or a date and time of RFC 3339 with offset, in the years 0001 to 9999")
+var errDate = errors.New("is no date that can be moved: expected YYYY-MM-DD, or a date and time of RFC 3339 with " +
+	"offset, in the years 0001 to 9999")
 
 // shiftDate moves the civil date at the start of a date or RFC 3339 date-time
 // back by days. All behind the date stays byte for byte: time of day, fraction,

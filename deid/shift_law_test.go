@@ -93,7 +93,8 @@ func TestShiftsDiffer(t *testing.T) {
 		chi += math.Pow(float64(seen[days])-expected, 2) / expected
 	}
 	sigma := math.Sqrt(2 * (kinds - 1))
-	if len(seen) != kinds || math.Abs(chi-(kinds-1)) > 5*sigma || equalNeighbours == 0 || equalNeighbours > 120 { // 60 expected
+	// 60 expected
+	if len(seen) != kinds || math.Abs(chi-(kinds-1)) > 5*sigma || equalNeighbours == 0 || equalNeighbours > 120 {
 		t.Errorf("%d kinds of shift, chi-square %.1f, %d equal neighbours", len(seen), chi, equalNeighbours)
 	}
 }
@@ -108,7 +109,8 @@ func TestYearLaws(t *testing.T) {
 		after := rapid.Int64Range(-3600, 400_000).Draw(t, "after")
 		later := time.FixedZone("", 60*rapid.IntRange(-14*60, 14*60).Draw(t, "offset after the clocks changed"))
 		tell := func(start time.Time) (year int, seconds int64) {
-			n, err := yearNode(&visit{Session: &schema.Session{Started: start}, day: start}, start.Add(time.Duration(after)*time.Second).In(later).Format(time.RFC3339))
+			n, err := yearNode(&visit{Session: &schema.Session{Started: start}, day: start},
+				start.Add(time.Duration(after)*time.Second).In(later).Format(time.RFC3339))
 			if err != nil {
 				t.Fatal(err)
 			}

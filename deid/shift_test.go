@@ -33,8 +33,10 @@ func TestShiftDate(t *testing.T) {
 			t.Errorf("%s back %d: %s, %v, want %s", test.text, test.days, got, err, test.want)
 		}
 	}
-	for _, text := range []string{"", "2026", "2026-02-30", "2026-13-01", "2026-1-01", "0000-05-05", "0001-01-05", "2026-03-29 ", "2026-03-29T",
-		"2026-03-29T10:00", "2026-03-29T10:00:00", "2026-03-29T10:00:00+2:00", "2026-03-29T10:00:00Z Marta", "12026-03-29", "+2026-03-29", "29.03.2026"} {
+	for _, text := range []string{"", "2026", "2026-02-30", "2026-13-01", "2026-1-01", "0000-05-05", "0001-01-05",
+		"2026-03-29 ", "2026-03-29T",
+		"2026-03-29T10:00", "2026-03-29T10:00:00", "2026-03-29T10:00:00+2:00", "2026-03-29T10:00:00Z Marta",
+		"12026-03-29", "+2026-03-29", "29.03.2026"} {
 		if got, err := shiftDate(text, 5); err == nil {
 			t.Errorf("%q is moved to %q", text, got)
 		} else if len(text) > 3 && strings.Contains(err.Error(), text) {
@@ -46,7 +48,8 @@ func TestShiftDate(t *testing.T) {
 // Intervals of one subject are kept, dates never move forward or stay, and the
 // text behind the date is untouched.
 func TestShiftProperties(t *testing.T) {
-	first, last := time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC).Unix(), time.Date(2100, 12, 31, 0, 0, 0, 0, time.UTC).Unix()
+	first, last := time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC).Unix(),
+		time.Date(2100, 12, 31, 0, 0, 0, 0, time.UTC).Unix()
 	rapid.Check(t, func(t *rapid.T) {
 		days := rapid.IntRange(1, 364).Draw(t, "days")
 		zone := time.FixedZone("", 60*rapid.IntRange(-14*60, 14*60).Draw(t, "zone"))
@@ -149,7 +152,8 @@ func TestElapsed(t *testing.T) {
 		"2026-03-29T00:59:59.9z":       "0",
 		"2026-03-29T00:59:59Z":         "-1",
 		"2026-03-29T02:09:59.49+01:00": "600",
-		"1526-03-29T00:59:59.5Z":       "-15778540800", // 182,622 days: 500 years, 125 fourth ones less 1700, 1800 and 1900
+		// 182,622 days: 500 years, 125 fourth ones less 1700, 1800 and 1900
+		"1526-03-29T00:59:59.5Z": "-15778540800",
 	} {
 		at, err := parseTime(text)
 		if err != nil {

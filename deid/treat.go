@@ -40,7 +40,8 @@ func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) 
 			}
 		}
 	}
-	return &treater{plan, steps(plan), outgoing, names, initials, newListedNumbers(roster), make([]atomic.Int64, len(plan.Fields))}, nil
+	return &treater{plan, steps(plan), outgoing, names, initials, newListedNumbers(roster),
+		make([]atomic.Int64, len(plan.Fields))}, nil
 }
 
 // A visit is a session while it is treated.
@@ -139,7 +140,8 @@ func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schem
 		}
 		return t.leaf(v, n, s, pointer)
 	default:
-		v.fault(pointer, n, "treat.unplanned", "the plan gives no treatment for what stands here, so it cannot leave; remove it, or ask the privacy officer for a plan that names it")
+		v.fault(pointer, n, "treat.unplanned", "the plan gives no treatment for what stands here, so it cannot "+
+			"leave; remove it, or ask the privacy officer for a plan that names it")
 		return nil
 	}
 	if gone {
@@ -162,7 +164,8 @@ func (t *treater) members(v *visit, n *schema.Node, s *step, pointer string, out
 		}
 	}
 	if known < len(n.Members) {
-		v.fault(pointer, n, "treat.unplanned", "this object has a field that the plan does not name, so it cannot leave; remove it, or ask the privacy officer for a plan that names it")
+		v.fault(pointer, n, "treat.unplanned", "this object has a field that the plan does not name, so it cannot "+
+			"leave; remove it, or ask the privacy officer for a plan that names it")
 	}
 }
 
@@ -191,7 +194,8 @@ func (t *treater) leaf(v *visit, n *schema.Node, s *step, pointer string) *schem
 	return out
 }
 
-var errKind = errors.New("this treatment is not possible for a value of this kind; correct the record, or ask the privacy officer to correct the plan")
+var errKind = errors.New("this treatment is not possible for a value of this kind; correct the record, or ask the " +
+	"privacy officer to correct the plan")
 
 // value gives the treatment of f to one value that is not null.
 func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer string) (*schema.Node, error) {
@@ -299,7 +303,8 @@ func bandOf(birth string, day time.Time, width int) (string, error) {
 // Source: 45 CFR 164.514(b)(2)(i)(B); list of the HHS guidance of November 2012
 // from the Census of 2000. A newer census may have another list.
 var census2000 = []string{
-	"036", "059", "063", "102", "203", "556", "692", "790", "821", "823", "830", "831", "878", "879", "884", "890", "893",
+	"036", "059", "063", "102", "203", "556", "692", "790", "821", "823", "830", "831", "878", "879", "884", "890",
+	"893",
 }
 
 // region shortens a postal code to its first width letters or digits, in upper
@@ -327,7 +332,8 @@ func region(code string, width int) (string, error) {
 		}
 	}
 	if len(short) < 3 || len(short) <= width {
-		return "", errors.New("the postal code is too short to be shortened to a region; correct it, or leave the field out")
+		return "", errors.New("the postal code is too short to be shortened to a region; correct it, or leave the " +
+			"field out")
 	}
 	prefix := string(short[:width])
 	if zip && slices.Contains(census2000, prefix) {
@@ -387,8 +393,9 @@ func (v *visit) recordingName(pointer string) string {
 		}
 	}
 	if format != "csv" && format != "edf" {
-		v.absent = append(v.absent, schema.Problem{File: v.File, Pointer: pointer, Rule: "treat.recording", Severity: schema.Error,
-			Message: "the recording named here was not in the folder when it was read; put it there"})
+		v.absent = append(v.absent, schema.Problem{File: v.File, Pointer: pointer, Rule: "treat.recording",
+			Severity: schema.Error,
+			Message:  "the recording named here was not in the folder when it was read; put it there"})
 		format = "csv"
 	}
 	i, _ := strconv.Atoi(strings.Split(pointer+"//", "/")[2])

@@ -47,7 +47,8 @@ func TestRegion(t *testing.T) {
 		width int
 		want  string
 	}{
-		{"10115", 1, "1"}, {"10115", 2, "10"}, {"10115", 3, "101"}, {"03601", 3, "000"}, {"SW1A 1AA", 1, "S"}, {"SW1A 1AA", 3, "SW1"},
+		{"10115", 1, "1"}, {"10115", 2, "10"}, {"10115", 3, "101"}, {"03601", 3, "000"}, {"SW1A 1AA", 1, "S"},
+		{"SW1A 1AA", 3, "SW1"},
 		{"101", 3, ""}, {"101", 2, "10"}, {"10", 1, ""},
 	} {
 		if got, err := region(c.code, c.width); got != c.want || (err != nil) != (c.want == "") {
@@ -68,7 +69,8 @@ func TestRegion(t *testing.T) {
 func TestCoded(t *testing.T) {
 	height := schema.Treatment{Kind: schema.Round, Width: 5, From: 140, To: 200, Coded: true}
 	for in, want := range map[string]string{
-		"92": "140", "137.4": "140", "142.4": "140", "142.5": "145", "173": "175", "200": "200", "202.4": "200", "219": "200", "1e3": "200", "-3": "140",
+		"92": "140", "137.4": "140", "142.4": "140", "142.5": "145", "173": "175", "200": "200", "202.4": "200",
+		"219": "200", "1e3": "200", "-3": "140",
 	} {
 		if got, err := coded(in, height); err != nil || got != want {
 			t.Errorf("%s: %q, %v, want %s", in, got, err, want)
@@ -87,7 +89,8 @@ func TestRoundTo(t *testing.T) {
 	}{
 		{"172.4", 5, "170"}, {"172.5", 5, "175"}, {"172.49999999999999999999", 5, "170"}, {"177.5", 5, "180"},
 		{"0", 5, "0"}, {"2.4", 5, "0"}, {"-2.4", 5, "0"}, {"-0.0", 5, "0"}, {"-2.5", 5, "-5"}, {"-7.6", 5, "-10"},
-		{"1.72e2", 1, "172"}, {"172.5", 1, "173"}, {"1E+3", 100, "1000"}, {"49.9", 100, "0"}, {"50", 100, "100"}, {"1e-999", 5, "0"},
+		{"1.72e2", 1, "172"}, {"172.5", 1, "173"}, {"1E+3", 100, "1000"}, {"49.9", 100, "0"}, {"50", 100, "100"},
+		{"1e-999", 5, "0"},
 	} {
 		if got, err := roundTo(test.in, test.width); err != nil || got != test.want {
 			t.Errorf("%s to %d: %q, %v, want %s", test.in, test.width, got, err, test.want)
@@ -224,7 +227,8 @@ func TestTreatRecord(t *testing.T) {
 	}
 	slices.Sort(searched)
 	// All that a person wrote and that leaves: not the listed, dated, dropped and treated values.
-	if want := []string{"/e/0", "/e/1", "/fraction", "/site", "/study", "/tubes/0/barcode", "/tubes/0/position", "/tubes/0/storage", "/tubes/0/volume_ml"}; !slices.Equal(searched, want) {
+	if want := []string{"/e/0", "/e/1", "/fraction", "/site", "/study", "/tubes/0/barcode", "/tubes/0/position",
+		"/tubes/0/storage", "/tubes/0/volume_ml"}; !slices.Equal(searched, want) {
 		t.Errorf("searched %q, want %q", searched, want)
 	}
 }
@@ -235,15 +239,17 @@ func TestTreatDeniesByDefault(t *testing.T) {
 	plan := planWith(t, `,"a":{"type":"object","additionalProperties":false,"properties":{"gone":{"type":"string","deid":"drop","why":"w"}}},
 	"s":{"type":"string","deid":"text","why":"w"}`)
 	for name, record := range map[string]string{
-		"/":            `{` + coreRecord + `,"extra":"secretvalue"}`,
-		"/a":           `{` + coreRecord + `,"a":{"gone":"x","extra":"secretvalue"}}`,
-		"/s":           `{` + coreRecord + `,"s":{"extra":"secretvalue"}}`,
-		"/s list":      `{` + coreRecord + `,"s":["secretvalue"]}`,
-		"/s null":      `{` + coreRecord + `,"s":null}`,
-		"/s number":    `{` + coreRecord + `,"s":2125550143}`,
-		"/study":       `{` + strings.Replace(coreRecord, `"study":"LARK-2"`, `"study":null`, 1) + `}`,
-		"/tubes/0":     `{` + strings.Replace(strings.Replace(coreRecord, `[{"barcode"`, `[[{"barcode"`, 1), `"ambient"}]`, `"ambient"}]]`, 1) + `}`,
-		"/started_at":  `{` + strings.Replace(coreRecord, `"started_at":"2026`, `"started_at":"secretvalue2026`, 1) + `}`,
+		"/":         `{` + coreRecord + `,"extra":"secretvalue"}`,
+		"/a":        `{` + coreRecord + `,"a":{"gone":"x","extra":"secretvalue"}}`,
+		"/s":        `{` + coreRecord + `,"s":{"extra":"secretvalue"}}`,
+		"/s list":   `{` + coreRecord + `,"s":["secretvalue"]}`,
+		"/s null":   `{` + coreRecord + `,"s":null}`,
+		"/s number": `{` + coreRecord + `,"s":2125550143}`,
+		"/study":    `{` + strings.Replace(coreRecord, `"study":"LARK-2"`, `"study":null`, 1) + `}`,
+		"/tubes/0": `{` + strings.Replace(strings.Replace(coreRecord, `[{"barcode"`, `[[{"barcode"`, 1),
+			`"ambient"}]`, `"ambient"}]]`, 1) + `}`,
+		"/started_at": `{` + strings.Replace(coreRecord, `"started_at":"2026`, `"started_at":"secretvalue2026`, 1) +
+			`}`,
 		"/ended_at":    `{` + strings.Replace(coreRecord, `"ended_at":"2026`, `"ended_at":"secretvalue2026`, 1) + `}`,
 		"/session_id ": `{` + strings.Replace(coreRecord, `"session_id":"V-1"`, `"session_id":"--"`, 1) + `}`,
 	} {
@@ -253,7 +259,8 @@ func TestTreatDeniesByDefault(t *testing.T) {
 			continue
 		}
 		for _, p := range v.faults {
-			if strings.Contains(p.Message+p.Pointer, "secret") || p.Rule == "" || p.Severity != schema.Error || p.Line == 0 {
+			if strings.Contains(p.Message+p.Pointer, "secret") || p.Rule == "" || p.Severity != schema.Error ||
+				p.Line == 0 {
 				t.Errorf("%s: %+v", name, p)
 			}
 		}
@@ -264,7 +271,8 @@ func TestTreatDeniesByDefault(t *testing.T) {
 func TestTreatProves(t *testing.T) {
 	plan := planWith(t, `,"code":{"type":"string","pattern":"^[A-Z]+$","deid":"keep","why":"w"}`)
 	out, v := treatOne(t, plan, `{`+coreRecord+`,"code":"lower"}`)
-	if len(v.faults) != 1 || v.faults[0].Rule != "treat.outgoing" || v.faults[0].Pointer != "/code" || strings.Contains(v.faults[0].Message, "lower\"") {
+	if len(v.faults) != 1 || v.faults[0].Rule != "treat.outgoing" || v.faults[0].Pointer != "/code" ||
+		strings.Contains(v.faults[0].Message, "lower\"") {
 		t.Errorf("%v, %+v", out, v.faults)
 	}
 }
@@ -283,7 +291,8 @@ func TestTreatNeedsIdentifiers(t *testing.T) {
 		change(s)
 		_, err := tr.visit(s)
 		var queries *schema.QueriesError
-		if !errors.As(err, &queries) || len(queries.Problems) != 1 || queries.Problems[0].Pointer != pointer || queries.Problems[0].Rule != "treat.pseudonym" {
+		if !errors.As(err, &queries) || len(queries.Problems) != 1 || queries.Problems[0].Pointer != pointer ||
+			queries.Problems[0].Rule != "treat.pseudonym" {
 			t.Errorf("%s: %v", pointer, err)
 		}
 	}

@@ -49,7 +49,8 @@ func (t *Typed) Why(text string, declared ...string) error {
 		return err
 	}
 	for _, m := range t.scan().Scan(text, leak.Declare(append(declared, t.declared...)...)) {
-		return fmt.Errorf("may hold %s: say it without, because it is kept for good", leak.Article(m.Class.Words().Removed))
+		return fmt.Errorf("may hold %s: say it without, because it is kept for good",
+			leak.Article(m.Class.Words().Removed))
 	}
 	return nil
 }

@@ -42,6 +42,8 @@ func (l *lookalikes) add(key string, at place) (other place, alike bool) {
 }
 
 const (
-	subjectAlike = "this subject_id differs from that in %s only by characters that look alike (O and 0; I, l and 1): look at both, because one may be misread and belong to the other subject"
-	tubeAlike    = "this barcode differs from that in %s only by characters that look alike (O and 0; I, l and 1): look at both tubes, because one may be misread"
+	subjectAlike = "this subject_id differs from that in %s only by characters that look alike (O and 0; I, l and " +
+		"1): look at both, because one may be misread and belong to the other subject"
+	tubeAlike = "this barcode differs from that in %s only by characters that look alike (O and 0; I, l and 1): " +
+		"look at both tubes, because one may be misread"
 )

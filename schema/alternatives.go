@@ -44,7 +44,8 @@ func (b beside) join(words []Member) (all []Member, message string) {
 		case m.Name == "required" && isNames(m.Value) == "" && isNames(all[i].Value) == "":
 			all[i].Value = union(all[i].Value, m.Value)
 		case !equal(all[i].Value, m.Value):
-			return nil, `the keyword ` + odd(m.Name) + ` stands both beside the alternatives and in one of them: keep one of the two`
+			return nil, `the keyword ` + odd(m.Name) +
+				` stands both beside the alternatives and in one of them: keep one of the two`
 		}
 	}
 	return all, ""
@@ -214,7 +215,8 @@ func nearestOf(e *jsonschema.ValidationError) *jsonschema.ValidationError {
 			case "type":
 				ruledOut = ruledOut || l.InstanceLocation == e.InstanceLocation
 			case "const", "enum":
-				ruledOut = ruledOut || l.InstanceLocation == e.InstanceLocation || parent(l.InstanceLocation) == e.InstanceLocation
+				ruledOut = ruledOut || l.InstanceLocation == e.InstanceLocation ||
+					parent(l.InstanceLocation) == e.InstanceLocation
 			}
 		})
 		switch {

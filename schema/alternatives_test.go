@@ -19,46 +19,82 @@ func TestAlternativesRefused(t *testing.T) {
 		changes []string
 		message string
 	}{
-		{"no treatment in one", []string{x, `{"oneOf": [` + kept + `, {"type": "number"}]}`}, "at /properties/x/oneOf/1 of the schema: this field has no treatment"},
-		{"no treatment deep in one", []string{x, `{"anyOf": [` + kept + `, ` + closed(`"a": {"type": "array", "items": {"oneOf": [`+dropped+`, {"type": "null"}]}}`) + `]}`}, "at /properties/x/anyOf/1/properties/a/items/oneOf/1 of the schema: this field has no treatment"},
-		{"no treatment behind a reference", []string{"/$defs", `{"n": {"type": "number"}}`, x, `{"oneOf": [` + kept + `, {"$ref": "#/$defs/n"}]}`}, "at /properties/x/oneOf/1 of the schema: this field has no treatment"},
-		{"two treatments", []string{x, `{"oneOf": [` + kept + `, ` + dropped + `]}`}, `at /properties/x/oneOf/1 of the schema: the alternatives contradict each other: /x has the treatment "drop" here and "keep" in another`},
-		{"two treatments deep", []string{x, `{"anyOf": [` + closed(`"k": {"const": 1, "deid": "keep"}, "a": `+kept) + `, ` + closed(`"k": {"const": 2, "deid": "keep"}, "a": {"type": "string", "deid": "text"}`) + `]}`}, "at /properties/x/anyOf/1/properties/a of the schema: the alternatives contradict each other"},
+		{"no treatment in one", []string{x, `{"oneOf": [` + kept + `, {"type": "number"}]}`},
+			"at /properties/x/oneOf/1 of the schema: this field has no treatment"},
+		{"no treatment deep in one", []string{x, `{"anyOf": [` + kept + `, ` +
+			closed(`"a": {"type": "array", "items": {"oneOf": [`+dropped+`, {"type": "null"}]}}`) + `]}`},
+			"at /properties/x/anyOf/1/properties/a/items/oneOf/1 of the schema: this field has no treatment"},
+		{"no treatment behind a reference", []string{"/$defs", `{"n": {"type": "number"}}`, x,
+			`{"oneOf": [` + kept + `, {"$ref": "#/$defs/n"}]}`},
+			"at /properties/x/oneOf/1 of the schema: this field has no treatment"},
+		{"two treatments", []string{x, `{"oneOf": [` + kept + `, ` + dropped + `]}`},
+			`at /properties/x/oneOf/1 of the schema: the alternatives contradict each other: /x has the treatment "drop" here and "keep" in another`},
+		{"two treatments deep", []string{x, `{"anyOf": [` + closed(`"k": {"const": 1, "deid": "keep"}, "a": `+kept) +
+			`, ` + closed(`"k": {"const": 2, "deid": "keep"}, "a": {"type": "string", "deid": "text"}`) + `]}`},
+			"at /properties/x/anyOf/1/properties/a of the schema: the alternatives contradict each other"},
 		{"two pseudonyms", []string{x, `{"anyOf": [{"type": "string", "deid": {"pseudonym": "subject"}}, {"type": "string", "deid": {"pseudonym": "operator"}}]}`}, "contradict each other"},
 		{"two widths", []string{x, `{"anyOf": [{"type": "number", "deid": {"round": 5}}, {"type": "number", "deid": {"round": 10}}]}`}, "contradict each other"},
 		{"two risks", []string{x, `{"anyOf": [{"type": "number", "deid": "keep", "risk": "quasi"}, {"type": "string", "deid": "keep", "risk": "sensitive"}]}`}, `has the risk "sensitive" here`},
-		{"beside and within", []string{x, `{"deid": "keep", "anyOf": [` + dropped + `]}`}, `at /properties/x/anyOf/0 of the schema: the keyword "deid" stands both beside`},
-		{"unfit in one", []string{x, `{"deid": {"round": 5}, "oneOf": [{"type": "number"}, {"type": "string"}]}`}, `at /properties/x/oneOf/1 of the schema: the treatment "round" needs`},
+		{"beside and within", []string{x, `{"deid": "keep", "anyOf": [` + dropped + `]}`},
+			`at /properties/x/anyOf/0 of the schema: the keyword "deid" stands both beside`},
+		{"unfit in one", []string{x, `{"deid": {"round": 5}, "oneOf": [{"type": "number"}, {"type": "string"}]}`},
+			`at /properties/x/oneOf/1 of the schema: the treatment "round" needs`},
 		{"text of a constant", []string{x, `{"deid": "text", "type": "string", "oneOf": [{"minLength": 9}, {"const": "none"}]}`}, `at /properties/x/oneOf/1 of the schema: the treatment "text" is for free text`},
 		{"text of listed values", []string{x, `{"oneOf": [{"enum": ["a"], "deid": "text"}]}`}, "is for free text"},
 		{"two formats", []string{x, `{"type": "string", "deid": "shift", "oneOf": [{"format": "date"}, {"format": "date-time"}]}`}, "different formats"},
-		{"treatment of an object", []string{x, `{"deid": "drop", "oneOf": [` + closed(`"a": `+dropped) + `]}`}, `at /properties/x/oneOf/0 of the schema: the keyword "deid" does not fit here`},
-		{"open in one", []string{x, `{"oneOf": [` + closed(`"a": `+kept) + `, {"type": "object", "properties": {"b": ` + kept + `}}]}`}, `at /properties/x/oneOf/1 of the schema: "additionalProperties": false is missing`},
-		{"open by true", []string{kit + "/additionalProperties", "", kit + "/oneOf", `[{"additionalProperties": true}]`}, `"properties" and "additionalProperties" stand both`},
-		{"fields beside and within", []string{kit + "/oneOf", `[` + closed(`"a": `+kept) + `]`}, `at /properties/kit/oneOf/0 of the schema: "properties" and "additionalProperties" stand both`},
-		{"anything", []string{x, `{"oneOf": [` + kept + `, true]}`}, "at /properties/x/oneOf/1 of the schema: a schema must stand here"},
-		{"a list of anything", []string{x, `{"oneOf": [` + kept + `, {"type": "array"}]}`}, `at /properties/x/oneOf/1 of the schema: "items" is missing`},
+		{"treatment of an object", []string{x, `{"deid": "drop", "oneOf": [` + closed(`"a": `+dropped) + `]}`},
+			`at /properties/x/oneOf/0 of the schema: the keyword "deid" does not fit here`},
+		{"open in one", []string{x, `{"oneOf": [` + closed(`"a": `+kept) +
+			`, {"type": "object", "properties": {"b": ` + kept + `}}]}`},
+			`at /properties/x/oneOf/1 of the schema: "additionalProperties": false is missing`},
+		{"open by true", []string{kit + "/additionalProperties", "", kit + "/oneOf",
+			`[{"additionalProperties": true}]`}, `"properties" and "additionalProperties" stand both`},
+		{"fields beside and within", []string{kit + "/oneOf", `[` + closed(`"a": `+kept) + `]`},
+			`at /properties/kit/oneOf/0 of the schema: "properties" and "additionalProperties" stand both`},
+		{"anything", []string{x, `{"oneOf": [` + kept + `, true]}`},
+			"at /properties/x/oneOf/1 of the schema: a schema must stand here"},
+		{"a list of anything", []string{x, `{"oneOf": [` + kept + `, {"type": "array"}]}`},
+			`at /properties/x/oneOf/1 of the schema: "items" is missing`},
 		{"none", []string{x, `{"oneOf": []}`}, "a list of at least one schema"},
 		{"no list", []string{x, `{"anyOf": ` + kept + `}`}, "a list of at least one schema"},
 		{"both keywords", []string{x, `{"anyOf": [` + kept + `], "oneOf": [` + kept + `]}`}, "stand beside each other"},
-		{"65", []string{x, `{"deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 64) + `{"type": "string"}]}`}, "at /properties/x/anyOf/64 of the schema: the schema has more than 64"},
+		{"65", []string{x, `{"deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 64) +
+			`{"type": "string"}]}`}, "at /properties/x/anyOf/64 of the schema: the schema has more than 64"},
 		{"in itself", []string{x, `{"oneOf": [` + kept + `, {"$ref": "#/properties/x"}]}`}, "leads back to itself"},
 		{"keyword of another type", []string{x, `{"deid": "keep", "minimum": 5, "oneOf": [{"type": "number"}, {"type": "string"}]}`}, `at /properties/x/oneOf/1 of the schema: the keyword "minimum" does not fit`},
-		{"misspelt beside", []string{x, `{"diid": "keep", "oneOf": [` + kept + `]}`}, `at /properties/x of the schema: the keyword "diid" is not known`},
-		{"misspelt field in required", []string{"/oneOf", `[{"required": ["notes"]}, {"required": ["note"]}]`}, `at /oneOf/1 of the schema: "required" names the field "note"`},
-		{"allOf", []string{x, `{"oneOf": [{"allOf": [` + kept + `]}]}`}, `at /properties/x/oneOf/0 of the schema: the keyword "allOf" is not supported here: write its parts together`},
-		{"not beside", []string{x, `{"not": {}, "oneOf": [` + kept + `]}`}, `at /properties/x of the schema: the keyword "not" is not supported`},
-		{"unevaluatedProperties", []string{kit + "/additionalProperties", "", kit + "/unevaluatedProperties", "false", kit + "/anyOf", "[{}]"}, `the keyword "unevaluatedProperties" is not supported`},
-		{"prefixItems", []string{x, `{"oneOf": [{"type": "array", "items": ` + kept + `, "prefixItems": [` + kept + `]}]}`}, `the keyword "prefixItems" is not supported`},
-		{"dependentSchemas", []string{kit + "/oneOf", `[{"dependentSchemas": {}}]`}, `the keyword "dependentSchemas" is not supported`},
+		{"misspelt beside", []string{x, `{"diid": "keep", "oneOf": [` + kept + `]}`},
+			`at /properties/x of the schema: the keyword "diid" is not known`},
+		{"misspelt field in required", []string{"/oneOf", `[{"required": ["notes"]}, {"required": ["note"]}]`},
+			`at /oneOf/1 of the schema: "required" names the field "note"`},
+		{"allOf", []string{x, `{"oneOf": [{"allOf": [` + kept + `]}]}`},
+			`at /properties/x/oneOf/0 of the schema: the keyword "allOf" is not supported here: write its parts together`},
+		{"not beside", []string{x, `{"not": {}, "oneOf": [` + kept + `]}`},
+			`at /properties/x of the schema: the keyword "not" is not supported`},
+		{"unevaluatedProperties", []string{kit + "/additionalProperties", "", kit + "/unevaluatedProperties",
+			"false", kit + "/anyOf", "[{}]"}, `the keyword "unevaluatedProperties" is not supported`},
+		{"prefixItems", []string{x, `{"oneOf": [{"type": "array", "items": ` + kept + `, "prefixItems": [` + kept +
+			`]}]}`}, `the keyword "prefixItems" is not supported`},
+		{"dependentSchemas", []string{kit + "/oneOf", `[{"dependentSchemas": {}}]`},
+			`the keyword "dependentSchemas" is not supported`},
 
-		{"core field missing in one", []string{"/properties/subject", `{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": "subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`}, `/subject/subject_id must stand in "required"`},
-		{"core field optional in one", []string{"/properties/kit", "", "/properties/tubes/items/required/0", "", "/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`}, `/tubes/*/barcode must stand in "required"`},
-		{"core field an object in one", []string{"/properties/study", `{"oneOf": [` + kept + `, ` + closed(`"a": `+kept) + `]}`}, "/study must be a single value in every alternative"},
-		{"core field without a format in one", []string{"/properties/started_at", `{"type": "string", "deid": "keep", "oneOf": [{"format": "date-time"}, {"maxLength": 4}]}`}, `/started_at must have "format"`},
-		{"recording of any format in one", []string{"/properties/recordings/items/properties/format", `{"type": "string", "deid": "keep", "oneOf": [{"const": "csv"}, {"minLength": 4}]}`}, `must have "enum" with "csv"`},
-		{"recordings with other columns", []string{"/properties/recordings/items/properties/file", `{"type": "string", "deid": "recording", "oneOf": [{"columns": [{"name": "a", "min": 0, "max": 1}]}, {}]}`}, `other "columns" in another one`},
-		{"everything a list in one", []string{"/type", "", "/additionalProperties", "", "/required", "", "/properties", "", "/oneOf", `[{"type": "array", "items": ` + kept + `}]`}, "must describe an object"},
+		{"core field missing in one", []string{"/properties/subject",
+			`{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": "subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`}, `/subject/subject_id must stand in "required"`},
+		{"core field optional in one", []string{"/properties/kit", "", "/properties/tubes/items/required/0", "",
+			"/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`},
+			`/tubes/*/barcode must stand in "required"`},
+		{"core field an object in one", []string{"/properties/study",
+			`{"oneOf": [` + kept + `, ` + closed(`"a": `+kept) + `]}`},
+			"/study must be a single value in every alternative"},
+		{"core field without a format in one", []string{"/properties/started_at",
+			`{"type": "string", "deid": "keep", "oneOf": [{"format": "date-time"}, {"maxLength": 4}]}`},
+			`/started_at must have "format"`},
+		{"recording of any format in one", []string{"/properties/recordings/items/properties/format",
+			`{"type": "string", "deid": "keep", "oneOf": [{"const": "csv"}, {"minLength": 4}]}`},
+			`must have "enum" with "csv"`},
+		{"recordings with other columns", []string{"/properties/recordings/items/properties/file",
+			`{"type": "string", "deid": "recording", "oneOf": [{"columns": [{"name": "a", "min": 0, "max": 1}]}, {}]}`}, `other "columns" in another one`},
+		{"everything a list in one", []string{"/type", "", "/additionalProperties", "", "/required", "",
+			"/properties", "", "/oneOf", `[{"type": "array", "items": ` + kept + `}]`}, "must describe an object"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := ParsePlan("own.json", own(t, c.changes...))
@@ -87,17 +123,20 @@ func TestAlternatives(t *testing.T) {
 		"/properties/emptied", `{"anyOf": [{"type": "array", "minItems": 2, "maxItems": 4, "items": {"type": "string", "deid": "drop"}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
 		"/properties/same", `{"type": "string", "deid": {"pseudonym": "operator"}, "oneOf": [{"const": "op-1"}, {"pattern": "^x"}]}`,
 		"/required/12", `"same"`, "/required/13", `"informant"`,
-		"/properties/recordings/items/properties/format", `{"deid": "keep", "oneOf": [{"const": "csv"}, {"const": "edf"}]}`,
+		"/properties/recordings/items/properties/format",
+		`{"deid": "keep", "oneOf": [{"const": "csv"}, {"const": "edf"}]}`,
 	))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for path, want := range map[string]Field{
-		"/dose":             {Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null", "number"}, Risk: "sensitive", Why: "The dose matters."},
+		"/dose": {Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null", "number"},
+			Risk: "sensitive", Why: "The dose matters."},
 		"/informant/kind":   {Treatment: Treatment{Kind: Keep}, Types: []string{"string"}, Enum: true},
 		"/informant/called": {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}},
 		"/informant":        {Treatment: Treatment{Kind: Drop}, Types: []string{"string"}, Required: true},
-		"/same":             {Treatment: Treatment{Kind: Pseudonym, Purpose: "operator"}, Types: []string{"string"}, Required: true},
+		"/same": {Treatment: Treatment{Kind: Pseudonym, Purpose: "operator"}, Types: []string{"string"},
+			Required: true},
 	} {
 		want.Path = path
 		if got, _ := p.Field(path); cmp.Diff(want, got) != "" {
@@ -144,14 +183,16 @@ func TestAlternativesExplained(t *testing.T) {
 		t.Fatal(err)
 	}
 	for value, want := range map[string][]string{
-		`{"kind": "person", "name": "x"}`:            nil,
-		`{"kind": "ward", "ward": "north"}`:          nil,
-		`[1, 2]`:                                     nil,
-		`{"kind": "person"}`:                         {"/informant schema.required informant.name is missing: add it"},
-		`{"kind": "person", "name": "x", "age": 90}`: {"/informant schema.unknown the field whose value stands here is not part of the plan: remove it or correct its name"},
-		`[1, "x"]`:                                   {"/informant/1 schema.type informant[1] must be a whole number, without quotation marks"},
-		`{"kind": "uncle"}`:                          {"/informant schema.alternatives informant fits none"},
-		`"Odile"`:                                    {"/informant schema.alternatives informant"},
+		`{"kind": "person", "name": "x"}`:   nil,
+		`{"kind": "ward", "ward": "north"}`: nil,
+		`[1, 2]`:                            nil,
+		`{"kind": "person"}`:                {"/informant schema.required informant.name is missing: add it"},
+		`{"kind": "person", "name": "x", "age": 90}`: {"/informant schema.unknown the field whose value stands " +
+			"here is not part of the plan: remove it or correct its name"},
+		`[1, "x"]`: {"/informant/1 schema.type informant[1] must be a whole " +
+			"number, without quotation marks"},
+		`{"kind": "uncle"}`: {"/informant schema.alternatives informant fits none"},
+		`"Odile"`:           {"/informant schema.alternatives informant"},
 	} {
 		var got []string
 		for _, q := range p.Validate("r", parse(t, strings.Replace(validRecord, "{", `{"informant": `+value+`,`, 1))) {
@@ -166,7 +207,8 @@ func TestAlternativesExplained(t *testing.T) {
 			t.Errorf("%s: %q, want %q", value, got, want)
 		}
 	}
-	if got := p.Validate("r", parse(t, strings.Replace(validRecord, "{", `{"twice": 5,`, 1))); len(got) != 1 || got[0].Rule != "schema.alternatives" {
+	if got := p.Validate("r", parse(t, strings.Replace(validRecord, "{", `{"twice": 5,`, 1))); len(got) != 1 ||
+		got[0].Rule != "schema.alternatives" {
 		t.Errorf("a value that fits both: %v", got)
 	}
 }

@@ -35,9 +35,11 @@ var (
 func Begin(dir, study, site string) error {
 	switch {
 	case !studyCode.MatchString(study):
-		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, the first " +
+			"no hyphen: write it as the protocol does"}
 	case !siteCode.MatchString(site):
-		return &ConfigError{File: "site code", Message: "must be 1 to 16 letters, digits and hyphens, the first no hyphen: write it as the protocol does"}
+		return &ConfigError{File: "site code", Message: "must be 1 to 16 letters, digits and hyphens, the first no " +
+			"hyphen: write it as the protocol does"}
 	}
 	dir, err := filepath.Abs(dir)
 	if err != nil {
@@ -71,7 +73,8 @@ func Begin(dir, study, site string) error {
 func emptyFolder(dir string) (bool, error) {
 	name := filepath.Base(dir)
 	if above, err := os.Stat(filepath.Dir(dir)); err != nil || !above.IsDir() {
-		return false, &ConfigError{File: name, Message: "the folder in which it should stand does not exist: make that one first, or correct the path"}
+		return false, &ConfigError{File: name, Message: "the folder in which it should stand does not exist: make " +
+			"that one first, or correct the path"}
 	}
 	info, err := os.Lstat(dir)
 	switch {
@@ -84,7 +87,8 @@ func emptyFolder(dir string) (bool, error) {
 	}
 	entries, err := os.ReadDir(dir)
 	if err == nil && len(entries) > 0 {
-		err = &ConfigError{File: name, Message: "is there already and not empty; nothing in it was touched: choose the name of a new folder"}
+		err = &ConfigError{File: name, Message: "is there already and not empty; nothing in it was touched: choose " +
+			"the name of a new folder"}
 	}
 	return true, err
 }
@@ -100,7 +104,8 @@ func layOut(staging, name, study, site string) error {
 		return err
 	}
 	fill := strings.NewReplacer(
-		"{{STUDY}}", html.EscapeString(study), "{{SITE}}", html.EscapeString(site), "{{FOLDER}}", html.EscapeString(name),
+		"{{STUDY}}", html.EscapeString(study), "{{SITE}}", html.EscapeString(site), "{{FOLDER}}",
+		html.EscapeString(name),
 		"{{STYLE}}", styleHash(string(page)),
 	)
 	entries, err := beginFiles.ReadDir("begin")
@@ -116,7 +121,8 @@ func layOut(staging, name, study, site string) error {
 			return err
 		}
 	}
-	return errors.Join(os.Mkdir(filepath.Join(staging, "sessions"), 0o700), os.Mkdir(filepath.Join(staging, "recordings"), 0o700))
+	return errors.Join(os.Mkdir(filepath.Join(staging, "sessions"), 0o700),
+		os.Mkdir(filepath.Join(staging, "recordings"), 0o700))
 }
 
 // styleHash names the page's own style in its Content-Security-Policy (CSP

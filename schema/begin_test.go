@@ -19,7 +19,8 @@ import (
 )
 
 // Columns of roster.csv as the contract lists them.
-const contractColumns = "subject_id, given_name, family_name, other_names, sex, birth_date, mrn, national_id, phone, email, " +
+const contractColumns = "subject_id, given_name, family_name, other_names, sex, birth_date, mrn, national_id, " +
+	"phone, email, " +
 	"street, city, postal_code, country, emergency_contact_name, emergency_contact_phone"
 
 func begun(t *testing.T) string {
@@ -167,7 +168,8 @@ func TestPageIsSelfContained(t *testing.T) {
 		t.Fatal(err)
 	}
 	page := string(data)
-	for _, bad := range []string{`<script`, `javascript:`, `http:`, `https:`, `src=`, `@import`, `url\(`, `style="`, ` on[a-z]+=`, `<link`, `<form`, `<iframe`, `unsafe`} {
+	for _, bad := range []string{`<script`, `javascript:`, `http:`, `https:`, `src=`, `@import`, `url\(`, `style="`,
+		` on[a-z]+=`, `<link`, `<form`, `<iframe`, `unsafe`} {
 		if m := regexp.MustCompile(bad).FindString(page); m != "" {
 			t.Errorf("the page holds %q", m)
 		}
@@ -177,7 +179,8 @@ func TestPageIsSelfContained(t *testing.T) {
 		t.Fatalf("%d styles", len(style))
 	}
 	sum := sha256.Sum256([]byte(style[0][1]))
-	policy := `content="default-src 'none'; style-src 'sha256-` + base64.StdEncoding.EncodeToString(sum[:]) + `'; base-uri 'none'; form-action 'none'"`
+	policy := `content="default-src 'none'; style-src 'sha256-` + base64.StdEncoding.EncodeToString(sum[:]) +
+		`'; base-uri 'none'; form-action 'none'"`
 	if !strings.Contains(page, policy) {
 		t.Error("the policy does not name the style")
 	}
@@ -228,14 +231,16 @@ func TestPageExplainsEveryField(t *testing.T) {
 	_, table, _ := strings.Cut(page, `aria-label="Fields of a session record"`)
 	table, _, _ = strings.Cut(table, "</table>")
 	rows := map[string][]string{} // by the field's own name, in the order of the page, which is the plan's
-	for _, row := range regexp.MustCompile(`<tr><th scope="row">(.*?)</th>(.*?)</tr>`).FindAllStringSubmatch(table, -1) {
+	for _, row := range regexp.MustCompile(`<tr><th scope="row">(.*?)</th>(.*?)</tr>`).FindAllStringSubmatch(table,
+		-1) {
 		for _, name := range regexp.MustCompile(`<code>(\w+)</code>`).FindAllStringSubmatch(row[1], -1) {
 			rows[name[1]] = append(rows[name[1]], row[2])
 		}
 	}
 	promises := map[TreatmentKind]string{
-		Keep: "word|as written|code", Pseudonym: "a pseudonym", Shift: "the date moved", AgeBand: "an age band", Region: "the region",
-		Text: "searched for identifiers", Recording: "under a new name",
+		Keep: "word|as written|code", Pseudonym: "a pseudonym", Shift: "the date moved", AgeBand: "an age band",
+		Region: "the region",
+		Text:   "searched for identifiers", Recording: "under a new name",
 	}
 	if len(plan.Fields) < 25 {
 		t.Fatalf("the plan has only %d fields", len(plan.Fields))

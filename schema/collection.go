@@ -46,7 +46,8 @@ const (
 // The caller closes c.Root.
 func Load(dir string) (c *Collection, err error) {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
-		return nil, &ConfigError{File: dir, Message: "this is a file: give the collection folder, which holds study.json"}
+		return nil, &ConfigError{File: dir, Message: "this is a file: give the collection folder, which holds " +
+			"study.json"}
 	}
 	c = &Collection{Dir: dir}
 	if c.Root, err = durable.OpenFolder(dir); err != nil {
@@ -107,13 +108,15 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 		file := sessionsDir + "/" + e.Name()
 		if !strings.EqualFold(path.Ext(file), ".json") {
 			c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.record", Severity: Error,
-				Message: "the name of a session record ends in .json: rename this file if it is one, else move it out of sessions"})
+				Message: "the name of a session record ends in .json: rename this file if it is one, else move it " +
+					"out of sessions"})
 			continue
 		}
 		files = append(files, file)
 	}
 	c.Read.Records = len(files)
-	tooMuch := &ConfigError{File: sessionsDir, Message: "there are more than 100,000 records, or more than 1 GiB of them: split the collection"}
+	tooMuch := &ConfigError{File: sessionsDir, Message: "there are more than 100,000 records, or more than 1 GiB " +
+		"of them: split the collection"}
 	if len(files) > maxRecords {
 		return tooMuch
 	}
@@ -134,10 +137,13 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 	}
 	if len(files) == 0 {
 		c.Problems = append(c.Problems, Problem{File: sessionsDir, Rule: "collection.empty", Severity: Error,
-			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in the form that session-to-copy.json shows"})
+			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in " +
+				"the form that session-to-copy.json shows"})
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
-		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact", Severity: Error,
-			Message: "the contact is still the one that a new folder is laid out with: put there whom a finder of a lost stick should call, an institution and no person; everybody can read it on the medium"})
+		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact",
+			Severity: Error,
+			Message: "the contact is still the one that a new folder is laid out with: put there whom a finder of " +
+				"a lost stick should call, an institution and no person; everybody can read it on the medium"})
 	}
 	shelf.unnamed(c)
 	return nil
@@ -190,7 +196,8 @@ func (c *Collection) readRecord(file string) record {
 	r.size = len(raw)
 	node, err := ParseJSON(raw)
 	if syntax, ok := err.(*SyntaxError); ok {
-		r.problems = []Problem{{File: file, Line: syntax.Line, Column: syntax.Column, Rule: "json.syntax", Severity: Error, Message: syntax.Message}}
+		r.problems = []Problem{{File: file, Line: syntax.Line, Column: syntax.Column, Rule: "json.syntax",
+			Severity: Error, Message: syntax.Message}}
 		return r
 	}
 	r.node = node

@@ -28,8 +28,10 @@ const (
 
 // second is another valid record beside validRecord.
 func second(t testing.TB, changes ...string) string {
-	return changed(t, append([]string{"/session_id", `"WEIR-V0002"`, "/subject/subject_id", `"S-0002"`, "/subject/birth_date", `"1990-11-02"`,
-		"/subject/sex", `"male"`, "/kit/unit", "8", "/tubes/0/barcode", `"LK07-0002-A"`, "/recordings/0/file", `"trace-0002.csv"`}, changes...)...)
+	return changed(t, append([]string{"/session_id", `"WEIR-V0002"`, "/subject/subject_id", `"S-0002"`,
+		"/subject/birth_date", `"1990-11-02"`,
+		"/subject/sex", `"male"`, "/kit/unit", "8", "/tubes/0/barcode", `"LK07-0002-A"`, "/recordings/0/file",
+		`"trace-0002.csv"`}, changes...)...)
 }
 
 // changed returns validRecord with changes, as edit takes them.
@@ -91,8 +93,10 @@ func load(t testing.TB, dir string) *Collection {
 
 func TestLoad(t *testing.T) {
 	f := valid(t)
-	for _, name := range []string{".DS_Store", "Thumbs.db", "README.md", "START-HERE.html", "session-to-copy.json", "letter.docx",
-		"old/0000.json", "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "custody.torn-1", "custody.torn-12", "sessions/.swap", "recordings/desktop.ini"} {
+	for _, name := range []string{".DS_Store", "Thumbs.db", "README.md", "START-HERE.html", "session-to-copy.json",
+		"letter.docx",
+		"old/0000.json", "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "custody.torn-1", "custody.torn-12",
+		"sessions/.swap", "recordings/desktop.ini"} {
 		f[name] = "x"
 	}
 	dir := f.write(t)
@@ -103,12 +107,15 @@ func TestLoad(t *testing.T) {
 	if c.Dir != dir || c.Plan.Name != "shifted" || c.Read != (Counts{2, 2, 2}) {
 		t.Errorf("read %v with plan %s from %s", c.Read, c.Plan.Name, c.Dir)
 	}
-	if diff := cmp.Diff(&Study{Study: "LARK-2", Site: "WEIR", Contact: "Weir Infirmary (invented), telephone +1 646 555 0143",
-		Plan: "shifted", HoldingDays: 30, UncappedLimit: 120 * time.Second, TimeLimit: 12 * time.Minute, ReceiptDays: 14}, c.Study); diff != "" {
+	if diff := cmp.Diff(&Study{Study: "LARK-2", Site: "WEIR",
+		Contact: "Weir Infirmary (invented), telephone +1 646 555 0143",
+		Plan:    "shifted", HoldingDays: 30, UncappedLimit: 120 * time.Second, TimeLimit: 12 * time.Minute,
+		ReceiptDays: 14}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	if diff := cmp.Diff(&Roster{Columns: RosterColumns(), Rows: []map[string]string{
-		{"subject_id": "S-0001", "given_name": "Odile", "family_name": "Quillon", "sex": "f", "birth_date": "1978-05-17"},
+		{"subject_id": "S-0001", "given_name": "Odile", "family_name": "Quillon", "sex": "f",
+			"birth_date": "1978-05-17"},
 		{"subject_id": "S-0002", "given_name": "Tam", "family_name": "Verrick", "sex": "m", "birth_date": "1990-11-02"},
 	}, Lines: []int{2, 3}}, c.Roster); diff != "" {
 		t.Error(diff)
@@ -126,16 +133,20 @@ func TestLoad(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := &Session{
-		File: "sessions/0001.json", Doc: doc, ID: "WEIR-V0001", Subject: "S-0001", Operator: "op-kestrel", BirthDate: "1978-05-17",
-		Started: at("2026-03-02T08:22:00-05:00"), Ended: at("2026-03-02T08:31:00-05:00"), Outcome: "complete", Fraction: "end-tidal",
-		Tubes: []Tube{{"LK07-0001-A", "A", "500", "refrigerated", at("2026-03-02T08:23:00-05:00"), at("2026-03-02T08:25:00-05:00")}},
+		File: "sessions/0001.json", Doc: doc, ID: "WEIR-V0001", Subject: "S-0001", Operator: "op-kestrel",
+		BirthDate: "1978-05-17",
+		Started:   at("2026-03-02T08:22:00-05:00"), Ended: at("2026-03-02T08:31:00-05:00"), Outcome: "complete",
+		Fraction: "end-tidal",
+		Tubes: []Tube{{"LK07-0001-A", "A", "500", "refrigerated", at("2026-03-02T08:23:00-05:00"),
+			at("2026-03-02T08:25:00-05:00")}},
 		Recordings: []RecordingRef{{"recordings/trace-0001.csv", "csv", "/recordings/0/file", int64(len(validCSV)),
 			info.ModTime(), DefaultColumns()}},
 	}
 	if diff := cmp.Diff(want, c.Sessions[0]); diff != "" {
 		t.Error(diff)
 	}
-	if got := c.Sessions[1]; got.File != "sessions/0002.json" || got.Recordings[0].File != "recordings/trace-0002.csv" || got.Doc.At("/session_id").Text != "WEIR-V0002" {
+	if got := c.Sessions[1]; got.File != "sessions/0002.json" ||
+		got.Recordings[0].File != "recordings/trace-0002.csv" || got.Doc.At("/session_id").Text != "WEIR-V0002" {
 		t.Errorf("the second session is %+v", got)
 	}
 	var omitted []string
@@ -148,7 +159,8 @@ func TestLoad(t *testing.T) {
 		}
 		omitted = append(omitted, o.File)
 	}
-	if diff := cmp.Diff([]string{".DS_Store", "custody.torn-1", "custody.torn-12", "README.md", "START-HERE.html", "Thumbs.db", "letter.docx", "old/", "recordings/desktop.ini",
+	if diff := cmp.Diff([]string{".DS_Store", "custody.torn-1", "custody.torn-12", "README.md", "START-HERE.html",
+		"Thumbs.db", "letter.docx", "old/", "recordings/desktop.ini",
 		"session-to-copy.json", "sessions/.swap"}, omitted, cmp.Transformer("set", func(s []string) map[string]bool {
 		m := make(map[string]bool)
 		for _, e := range s {
@@ -173,7 +185,8 @@ func (c *Collection) places() []want {
 		if p.Severity == Warning {
 			severity = "?"
 		}
-		got = append(got, want{fmt.Sprintf("%s:%d:%d %s %s%s", p.File, p.Line, p.Column, p.Pointer, p.Rule, severity), p.Message})
+		got = append(got, want{fmt.Sprintf("%s:%d:%d %s %s%s", p.File, p.Line, p.Column, p.Pointer, p.Rule,
+			severity), p.Message})
 	}
 	return got
 }
@@ -195,30 +208,51 @@ func TestRules(t *testing.T) {
 		change func(folder)
 		want   []want
 	}{
-		{"another study", edited("/study", `"LARK-1"`), []want{{at("/study") + "record.study", "study must be LARK-2, as study.json says: "}}},
-		{"study in lower case", edited("/study", `"lark-2"`), []want{{at("/study") + "record.study", "study must be LARK-2"}}},
-		{"another site", edited("/site", `"DALE"`), []want{{at("/site") + "record.site", "site must be WEIR, as study.json says: "}}},
-		{"session id twice", edited("/session_id", `"weir v0001"`), []want{{at("/session_id") + "session.twice", "this session_id and that in sessions/0001.json, line 2 are one identifier"}}},
-		{"session id of signs", edited("/session_id", `"--"`), []want{{at("/session_id") + "session.identifier", "session_id cannot be used: the identifier has no letter and no digit"}}},
-		{"operator of signs", edited("/operator", `"?"`), []want{{at("/operator") + "session.identifier", "operator cannot be used: the identifier has no letter and no digit"}}},
-		{"subject of signs", edited("/subject/subject_id", `"?"`), []want{{at("/subject/subject_id") + "session.identifier", "subject_id cannot be used: the identifier has no letter and no digit"}}},
-		{"subject not listed", edited("/subject/subject_id", `"S-0003"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv"}}},
-		{"subject with a letter for a digit", edited("/subject/subject_id", `"S-OOO2"`), []want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one that differs only by characters that look alike is"}}},
+		{"another study", edited("/study", `"LARK-1"`),
+			[]want{{at("/study") + "record.study", "study must be LARK-2, as study.json says: "}}},
+		{"study in lower case", edited("/study", `"lark-2"`),
+			[]want{{at("/study") + "record.study", "study must be LARK-2"}}},
+		{"another site", edited("/site", `"DALE"`), []want{{at("/site") + "record.site",
+			"site must be WEIR, as study.json says: "}}},
+		{"session id twice", edited("/session_id", `"weir v0001"`),
+			[]want{{at("/session_id") + "session.twice",
+				"this session_id and that in sessions/0001.json, line 2 are one identifier"}}},
+		{"session id of signs", edited("/session_id", `"--"`),
+			[]want{{at("/session_id") + "session.identifier",
+				"session_id cannot be used: the identifier has no letter and no digit"}}},
+		{"operator of signs", edited("/operator", `"?"`),
+			[]want{{at("/operator") + "session.identifier",
+				"operator cannot be used: the identifier has no letter and no digit"}}},
+		{"subject of signs", edited("/subject/subject_id", `"?"`),
+			[]want{{at("/subject/subject_id") + "session.identifier",
+				"subject_id cannot be used: the identifier has no letter and no digit"}}},
+		{"subject not listed", edited("/subject/subject_id", `"S-0003"`),
+			[]want{{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv"}}},
+		{"subject with a letter for a digit", edited("/subject/subject_id", `"S-OOO2"`),
+			[]want{{at("/subject/subject_id") + "subject.unlisted",
+				"this subject is not in roster.csv, but one that differs only by characters that look alike is"}}},
 		{"two subjects that look alike", func(f folder) {
 			edited("/subject/subject_id", `"s-oOOl"`)(f)
 			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "S-0002", "S-OOOI")
-		}, []want{{"roster.csv:3:1  subject.alike?", "this subject_id differs from that in roster.csv, line 2 only by characters that look alike"},
-			{at("/subject/subject_id") + "subject.alike?", "this subject_id differs from that in sessions/0001.json, line 7 only by characters"},
+		}, []want{{"roster.csv:3:1  subject.alike?", "this subject_id differs from that in roster.csv, line 2 only " +
+			"by characters that look alike"},
+			{at("/subject/subject_id") + "subject.alike?",
+				"this subject_id differs from that in sessions/0001.json, line 7 only by characters"},
 			{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one"}}},
 		{"two listed subjects that look alike", func(f folder) {
 			edited("/subject/subject_id", `"S-OOOI"`)(f)
-			f["sessions/0003.json"] = second(t, "/session_id", `"3"`, "/kit/unit", "9", "/tubes/0/barcode", `"3"`, "/recordings", "[]", "/subject/subject_id", `"S-OOOI"`)
+			f["sessions/0003.json"] = second(t, "/session_id", `"3"`, "/kit/unit", "9", "/tubes/0/barcode", `"3"`,
+				"/recordings", "[]", "/subject/subject_id", `"S-OOOI"`)
 			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "S-0002", "S-OOOI")
 		}, []want{{"roster.csv:3:1  subject.alike?", ""}, {at("/subject/subject_id") + "subject.alike?", ""}}},
 		{"subject spelt otherwise", edited("/subject/subject_id", `"s 0002"`), nil},
-		{"one subject twice", edited("/subject/subject_id", `"S-0001"`, "/subject/birth_date", `"1978-05-17"`, "/subject/sex", `"female"`), nil},
-		{"two subjects mixed up", edited("/subject/birth_date", `"1978-05-17"`), []want{{at("/subject/birth_date") + "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be mixed up"}}},
-		{"sex differs", edited("/subject/sex", `"female"`), []want{{at("/subject/sex") + "subject.sex?", "sex differs from that in roster.csv"}}},
+		{"one subject twice", edited("/subject/subject_id", `"S-0001"`, "/subject/birth_date", `"1978-05-17"`,
+			"/subject/sex", `"female"`), nil},
+		{"two subjects mixed up", edited("/subject/birth_date", `"1978-05-17"`),
+			[]want{{at("/subject/birth_date") + "subject.birth-date",
+				"birth_date differs from that in roster.csv, so that subjects may be mixed up"}}},
+		{"sex differs", edited("/subject/sex", `"female"`),
+			[]want{{at("/subject/sex") + "subject.sex?", "sex differs from that in roster.csv"}}},
 		{"sex unknown", edited("/subject/sex", `"unknown"`), nil},
 		{"born on the day", func(f folder) {
 			edited("/subject/birth_date", `"2026-03-02"`)(f)
@@ -235,57 +269,90 @@ func TestRules(t *testing.T) {
 		{"older", func(f folder) {
 			edited("/subject/birth_date", `"1906-03-01"`)(f)
 			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "1990-11-02", "1906-03-01")
-		}, []want{{at("/subject/birth_date") + "subject.age", "birth_date must lie before the session, and not more than 120 years"}}},
+		}, []want{{at("/subject/birth_date") + "subject.age",
+			"birth_date must lie before the session, and not more than 120 years"}}},
 
-		{"tube in two sessions", edited("/tubes/0/barcode", `"lk07-0001-a"`), []want{{at("/tubes/0/barcode") + "tube.twice", "this barcode stands in sessions/0001.json, line 22 already"}}},
-		{"tube twice in a record", edited("/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)),
-			[]want{{at("/tubes/1/barcode", "/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice", "this barcode stands in sessions/0002.json, line 35 already"}}},
-		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`), []want{{at("/tubes/0/barcode") + "tube.alike?", "this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
+		{"tube in two sessions", edited("/tubes/0/barcode", `"lk07-0001-a"`),
+			[]want{{at("/tubes/0/barcode") + "tube.twice",
+				"this barcode stands in sessions/0001.json, line 22 already"}}},
+		{"tube twice in a record", edited("/tubes/1", parseText(t, validRecord, "/tubes/0", "/barcode",
+			`"LK07-0002-a"`)),
+			[]want{{at("/tubes/1/barcode", "/tubes/1",
+				parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice",
+				"this barcode stands in sessions/0002.json, line 35 already"}}},
+		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`),
+			[]want{{at("/tubes/0/barcode") + "tube.alike?",
+				"this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
 		{"tubes that differ in other letters", edited("/tubes/0/barcode", `"LK07-0001-4"`), nil},
-		{"kit twice", edited("/kit/unit", `"7"`), []want{{at("/kit/unit") + "kit.twice", "this lot and unit stand in sessions/0001.json, line 19 already"}}},
+		{"kit twice", edited("/kit/unit", `"7"`), []want{{at("/kit/unit") + "kit.twice",
+			"this lot and unit stand in sessions/0001.json, line 19 already"}}},
 		{"sampler check that did not pass", edited("/sampler/checks/0/passed", "false"),
-			[]want{{at("/sampler/checks/0/passed", "/sampler/checks/0/passed", "false") + "sampler.check?", "this check of the sampler did not pass: the study's protocol decides whether the tubes are used"}}},
+			[]want{{at("/sampler/checks/0/passed", "/sampler/checks/0/passed", "false") + "sampler.check?",
+				"this check of the sampler did not pass: the study's protocol decides whether the tubes are used"}}},
 		{"no checks", edited("/sampler/checks", ""), nil},
 		{"no kit", edited("/kit", ""), nil},
 		{"unit of another lot", edited("/kit/unit", `7`, "/kit/lot", `"L2612"`), nil},
 
-		{"end before the start", edited("/ended_at", `"2026-03-02T08:21:59-05:00"`), []want{{at("/ended_at") + "time.order", "ended_at lies before started_at"}}},
-		{"end at the start", edited("/ended_at", `"2026-03-02T08:22:00-05:00"`, "/interruptions", ""), []want{{at("/tubes/0/capped_at") + "tube.open?", ""}}},
+		{"end before the start", edited("/ended_at", `"2026-03-02T08:21:59-05:00"`),
+			[]want{{at("/ended_at") + "time.order", "ended_at lies before started_at"}}},
+		{"end at the start", edited("/ended_at", `"2026-03-02T08:22:00-05:00"`, "/interruptions", ""),
+			[]want{{at("/tubes/0/capped_at") + "tube.open?", ""}}},
 		{"other offsets", edited("/ended_at", `"2026-03-02T13:31:00Z"`), nil},
 		{"12 minutes", edited("/ended_at", `"2026-03-02T08:34:00-05:00"`), nil},
-		{"longer", edited("/ended_at", `"2026-03-02T08:34:01-05:00"`), []want{{at("/ended_at") + "session.long?", "the session took longer than the 12 min of time_limit_min"}}},
+		{"longer", edited("/ended_at", `"2026-03-02T08:34:01-05:00"`),
+			[]want{{at("/ended_at") + "session.long?", "the session took longer than the 12 min of time_limit_min"}}},
 		{"a limit of 8 minutes", func(f folder) {
 			f["study.json"] = strings.Replace(validStudy, `"WEIR",`, `"WEIR", "time_limit_min": 8,`, 1)
-		}, []want{{"sessions/0001.json:16:15 /ended_at session.long?", "the session took longer than the 8 min"}, {at("/ended_at") + "session.long?", "the session took longer than the 8 min"}}},
-		{"capped before uncapped", edited("/tubes/0/capped_at", `"2026-03-02T08:22:59-05:00"`), []want{{at("/tubes/0/capped_at") + "time.order", "capped_at lies before uncapped_at"}}},
-		{"tube of the day before", edited("/tubes/0/uncapped_at", `"2026-03-01T08:23:00-05:00"`, "/tubes/0/capped_at", `"2026-03-01T08:25:00-05:00"`), []want{
+		}, []want{{"sessions/0001.json:16:15 /ended_at session.long?", "the session took longer than the 8 min"},
+			{at("/ended_at") + "session.long?", "the session took longer than the 8 min"}}},
+		{"capped before uncapped", edited("/tubes/0/capped_at", `"2026-03-02T08:22:59-05:00"`),
+			[]want{{at("/tubes/0/capped_at") + "time.order", "capped_at lies before uncapped_at"}}},
+		{"tube of the day before", edited("/tubes/0/uncapped_at", `"2026-03-01T08:23:00-05:00"`,
+			"/tubes/0/capped_at", `"2026-03-01T08:25:00-05:00"`), []want{
 			{at("/tubes/0/uncapped_at") + "tube.time?", "this time lies more than an hour outside the session"},
 			{at("/tubes/0/capped_at") + "tube.time?", "this time lies more than an hour outside the session"}}},
-		{"tube capped an hour late", edited("/tubes/0/capped_at", `"2026-03-02T09:31:01-05:00"`), []want{{at("/tubes/0/capped_at") + "tube.time?", "this time lies more than an hour"}}},
-		{"tube open for two minutes more", edited("/tubes/0/uncapped_at", `"2026-03-02T08:21:00-05:00"`, "/tubes/0/capped_at", `"2026-03-02T08:32:00-05:00"`), nil},
-		{"tube open for longer", edited("/tubes/0/uncapped_at", `"2026-03-02T08:21:00-05:00"`, "/tubes/0/capped_at", `"2026-03-02T08:32:01-05:00"`), []want{{at("/tubes/0/capped_at") + "tube.open?", "the tube stood open before or after the session for longer than the 120 s of uncapped_limit_s"}}},
-		{"interruption before the session", edited("/interruptions/0/at", `"2026-03-02T08:21:59-05:00"`), []want{{at("/interruptions/0/at") + "interruption.time?", "this interruption lies outside the session"}}},
-		{"interruption after the session", edited("/interruptions/0/at", `"2026-03-02T08:31:01-05:00"`), []want{{at("/interruptions/0/at") + "interruption.time?", "this interruption lies outside the session"}}},
-		{"stopped without a word", edited("/outcome", `"stopped"`, "/interruptions", "[]"), []want{{at("/outcome") + "session.unexplained?", "the session was not completed"}}},
-		{"stopped with notes", edited("/outcome", `"timed-out"`, "/interruptions", "[]", "/notes", `"sampler ran out of power"`), nil},
+		{"tube capped an hour late", edited("/tubes/0/capped_at", `"2026-03-02T09:31:01-05:00"`),
+			[]want{{at("/tubes/0/capped_at") + "tube.time?", "this time lies more than an hour"}}},
+		{"tube open for two minutes more", edited("/tubes/0/uncapped_at", `"2026-03-02T08:21:00-05:00"`,
+			"/tubes/0/capped_at", `"2026-03-02T08:32:00-05:00"`), nil},
+		{"tube open for longer", edited("/tubes/0/uncapped_at", `"2026-03-02T08:21:00-05:00"`, "/tubes/0/capped_at",
+			`"2026-03-02T08:32:01-05:00"`), []want{{at("/tubes/0/capped_at") + "tube.open?",
+			"the tube stood open before or after the session for longer than the 120 s of uncapped_limit_s"}}},
+		{"interruption before the session", edited("/interruptions/0/at", `"2026-03-02T08:21:59-05:00"`),
+			[]want{{at("/interruptions/0/at") + "interruption.time?", "this interruption lies outside the session"}}},
+		{"interruption after the session", edited("/interruptions/0/at", `"2026-03-02T08:31:01-05:00"`),
+			[]want{{at("/interruptions/0/at") + "interruption.time?", "this interruption lies outside the session"}}},
+		{"stopped without a word", edited("/outcome", `"stopped"`, "/interruptions", "[]"),
+			[]want{{at("/outcome") + "session.unexplained?", "the session was not completed"}}},
+		{"stopped with notes", edited("/outcome", `"timed-out"`, "/interruptions", "[]", "/notes",
+			`"sampler ran out of power"`), nil},
 
-		{"recording missing", func(f folder) { delete(f, "recordings/trace-0002.csv") }, []want{{at("/recordings/0/file") + "recording.missing", "there is no such file in the recordings folder"}}},
-		{"recording in other letters", edited("/recordings/0/file", `"Trace-0002.CSV"`), []want{{at("/recordings/0/file") + "recording.missing", "the recordings folder has this file with other upper and lower case letters"}}},
+		{"recording missing", func(f folder) { delete(f, "recordings/trace-0002.csv") },
+			[]want{{at("/recordings/0/file") + "recording.missing", "there is no such file in the recordings folder"}}},
+		{"recording in other letters", edited("/recordings/0/file", `"Trace-0002.CSV"`),
+			[]want{{at("/recordings/0/file") + "recording.missing",
+				"the recordings folder has this file with other upper and lower case letters"}}},
 		{"no recordings folder", func(f folder) {
 			delete(f, "recordings/trace-0001.csv")
 			delete(f, "recordings/trace-0002.csv")
-		}, []want{{"sessions/0001.json:25:14 /recordings/0/file recording.missing", ""}, {at("/recordings/0/file") + "recording.missing", ""}}},
-		{"recording empty", func(f folder) { f["recordings/trace-0002.csv"] = "" }, []want{{at("/recordings/0/file") + "recording.empty", "the file of this recording is empty"}}},
+		}, []want{{"sessions/0001.json:25:14 /recordings/0/file recording.missing", ""},
+			{at("/recordings/0/file") + "recording.missing", ""}}},
+		{"recording empty", func(f folder) { f["recordings/trace-0002.csv"] = "" },
+			[]want{{at("/recordings/0/file") + "recording.empty", "the file of this recording is empty"}}},
 		{"recording of two sessions", edited("/recordings/0/file", `"Trace-0001.csv"`), []want{
 			{"recordings/trace-0002.csv:0:0  recording.unnamed?", "no record names this recording"},
-			{at("/recordings/0/file") + "recording.twice", "this recording is named in sessions/0001.json, line 25 already"}}},
-		{"EDF called CSV", func(f folder) { f["recordings/trace-0002.csv"] = "0       X X X X" }, []want{{at("/recordings/0/file") + "recording.format", "the file of this recording is not CSV text"}}},
-		{"binary called CSV", func(f folder) { f["recordings/trace-0002.csv"] = "t_s\x00" }, []want{{at("/recordings/0/file") + "recording.format", "the file of this recording is not CSV text"}}},
+			{at("/recordings/0/file") + "recording.twice",
+				"this recording is named in sessions/0001.json, line 25 already"}}},
+		{"EDF called CSV", func(f folder) { f["recordings/trace-0002.csv"] = "0       X X X X" },
+			[]want{{at("/recordings/0/file") + "recording.format", "the file of this recording is not CSV text"}}},
+		{"binary called CSV", func(f folder) { f["recordings/trace-0002.csv"] = "t_s\x00" },
+			[]want{{at("/recordings/0/file") + "recording.format", "the file of this recording is not CSV text"}}},
 		{"CSV called EDF", func(f folder) {
 			edited("/recordings/0/file", `"trace-0002.edf"`, "/recordings/0/format", `"edf"`)(f)
 			f["recordings/trace-0002.edf"] = validCSV
 			delete(f, "recordings/trace-0002.csv")
-		}, []want{{at("/recordings/0/file") + "recording.format", "the file of this recording does not begin as an EDF file does"}}},
+		}, []want{{at("/recordings/0/file") + "recording.format",
+			"the file of this recording does not begin as an EDF file does"}}},
 		{"EDF", func(f folder) {
 			edited("/recordings/0/file", `"recordings/trace-0002.EDF"`, "/recordings/0/format", `"edf"`)(f)
 			f["recordings/trace-0002.EDF"] = "0       X X X X"
@@ -295,15 +362,21 @@ func TestRules(t *testing.T) {
 			edited("/recordings/0/file", `"trace-0002.txt"`)(f)
 			f["recordings/trace-0002.txt"] = validCSV
 			delete(f, "recordings/trace-0002.csv")
-		}, []want{{at("/recordings/0/file") + "recording.format", "the name of a recording in this format must end in .csv"}}},
-		{"recording nobody names", func(f folder) { f["recordings/trace-0003.csv"] = validCSV }, []want{{"recordings/trace-0003.csv:0:0  recording.unnamed?", "no record names this recording, so it will not be shipped"}}},
-		{"recording named in a record that breaks the plan", edited("/outcome", `"good"`), []want{{at("/outcome") + "schema.enum", "outcome must be one of"}}},
-		{"recording named in a record that cannot be read", func(f folder) { f[r2] = f[r2][:100] }, []want{{r2 + ":6:2  json.syntax", ""}}},
+		}, []want{{at("/recordings/0/file") + "recording.format",
+			"the name of a recording in this format must end in .csv"}}},
+		{"recording nobody names", func(f folder) { f["recordings/trace-0003.csv"] = validCSV },
+			[]want{{"recordings/trace-0003.csv:0:0  recording.unnamed?",
+				"no record names this recording, so it will not be shipped"}}},
+		{"recording named in a record that breaks the plan", edited("/outcome", `"good"`),
+			[]want{{at("/outcome") + "schema.enum", "outcome must be one of"}}},
+		{"recording named in a record that cannot be read", func(f folder) { f[r2] = f[r2][:100] },
+			[]want{{r2 + ":6:2  json.syntax", ""}}},
 
 		{"no records", func(f folder) {
 			clear(f)
 			f["study.json"], f["roster.csv"], f["sessions/"], f["recordings/"] = validStudy, rosterHead, "", ""
-		}, []want{{"sessions:0:0  collection.empty", "there are no session records yet: save each one as a .json file in the folder sessions"}}},
+		}, []want{{"sessions:0:0  collection.empty", "there are no session records yet: save each one as a .json " +
+			"file in the folder sessions"}}},
 		{"no sessions folder", func(f folder) {
 			clear(f)
 			f["study.json"], f["roster.csv"] = validStudy, rosterHead
@@ -311,25 +384,37 @@ func TestRules(t *testing.T) {
 		{"folder in capital letters", func(f folder) {
 			f["Recordings/x.csv"] = validCSV
 		}, []want{{"Recordings:0:0  folder.name", "this must be a folder with the name recordings, in lower case"}}},
-		{"text among the records", func(f folder) { f["sessions/0003.json.txt"] = "x" }, []want{{"sessions/0003.json.txt:0:0  folder.record", "the name of a session record ends in .json"}}},
-		{"folder among the records", func(f folder) { f["sessions/monday/0003.json"] = "x" }, []want{{"sessions/monday:0:0  folder.inside", "a folder inside sessions is not read"}}},
-		{"folder among the recordings", func(f folder) { f["recordings/old/a.csv"] = "x" }, []want{{"recordings/old:0:0  folder.inside", "a folder inside recordings is not read"}}},
-		{"record with a byte-order mark", func(f folder) { f[r2] = "\ufeff" + f[r2] }, []want{{r2 + ":1:1  json.syntax", "the file begins with a byte-order mark"}}},
+		{"text among the records", func(f folder) { f["sessions/0003.json.txt"] = "x" },
+			[]want{{"sessions/0003.json.txt:0:0  folder.record", "the name of a session record ends in .json"}}},
+		{"folder among the records", func(f folder) { f["sessions/monday/0003.json"] = "x" },
+			[]want{{"sessions/monday:0:0  folder.inside", "a folder inside sessions is not read"}}},
+		{"folder among the recordings", func(f folder) { f["recordings/old/a.csv"] = "x" },
+			[]want{{"recordings/old:0:0  folder.inside", "a folder inside recordings is not read"}}},
+		{"record with a byte-order mark", func(f folder) { f[r2] = "\ufeff" + f[r2] },
+			[]want{{r2 + ":1:1  json.syntax", "the file begins with a byte-order mark"}}},
 		{"record in capital letters", func(f folder) {
 			f["sessions/0002.JSON"] = f[r2]
 			delete(f, r2)
 		}, nil},
-		{"record too large", func(f folder) { f[r2] = strings.Repeat(" ", maxJSONBytes+1) }, []want{{r2 + ":1:1  json.syntax", "the file is larger than 16 MiB"}}},
+		{"record too large", func(f folder) { f[r2] = strings.Repeat(" ", maxJSONBytes+1) },
+			[]want{{r2 + ":1:1  json.syntax", "the file is larger than 16 MiB"}}},
 
 		{"roster in another order", func(f folder) {
-			f["roster.csv"] = "\ufeffCity, Birth_Date ,Family_Name,given_name,subject_id\r\n,1978-05-17,\"Quillon, junior\",Odile, S-0001 \r\n,1990-11-02,Verrick,Tam,S-0002\r\n,,,,\r\n"
+			f["roster.csv"] = "\ufeffCity, Birth_Date ,Family_Name,given_name,subject_id\r\n,1978-05-17,\"Quillon, " +
+				"junior\",Odile, S-0001 \r\n,1990-11-02,Verrick,Tam,S-0002\r\n,,,,\r\n"
 		}, []want{{"roster.csv:1:1  roster.column?", "the list has no column other_names, sex, mrn, national_id"}}},
-		{"subject twice in the roster", func(f folder) { f["roster.csv"] += "s 0001,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.twice", "this subject_id and that in line 2 are one identifier"}}},
-		{"subject without an id", func(f folder) { f["roster.csv"] += " ,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject has no subject_id: add it"}}},
+		{"subject twice in the roster", func(f folder) {
+			f["roster.csv"] += "s " +
+				"0001,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n"
+		}, []want{{"roster.csv:4:1  roster.twice", "this subject_id and that in line 2 are one identifier"}}},
+		{"subject without an id", func(f folder) { f["roster.csv"] += " ,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:1  roster.subject-id", "this subject has no subject_id: add it"}}},
 		{"subject with an id of signs", func(f folder) { f["roster.csv"] += "-,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject_id cannot be used: the identifier has no letter and no digit"}}},
 		{"birth date in another form", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,17.05.1978,,,,,,,,,,\n" }, []want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
-		{"no birth date", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,,,,,,,,,,,\n" }, []want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
-		{"row too short", func(f folder) { f["roster.csv"] = rosterHead + "S-9,Zoë\n" + rosterRows }, []want{{"roster.csv:2:1  roster.row", "this row has 2 values but the first line names 16 columns"}}},
+		{"no birth date", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
+		{"row too short", func(f folder) { f["roster.csv"] = rosterHead + "S-9,Zoë\n" + rosterRows },
+			[]want{{"roster.csv:2:1  roster.row", "this row has 2 values but the first line names 16 columns"}}},
 		{"quotation mark in a value", func(f folder) { f["roster.csv"] += "S-3,Zo\"ë,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
 		{"quotation mark not closed", func(f folder) { f["roster.csv"] += "S-3,\"Zoë,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
 	} {
@@ -344,7 +429,8 @@ func TestRules(t *testing.T) {
 				if got[i].place != c.want[i].place || !strings.HasPrefix(got[i].message, c.want[i].message) {
 					t.Errorf("got %q\nwant %q", got[i], c.want[i])
 				}
-				if bad := strings.ContainsAny(got[i].message[len(got[i].message)-1:], ".!\n"); bad || got[i].message[0] >= 'A' && got[i].message[0] <= 'Z' {
+				if bad := strings.ContainsAny(got[i].message[len(got[i].message)-1:], ".!\n"); bad ||
+					got[i].message[0] >= 'A' && got[i].message[0] <= 'Z' {
 					t.Errorf("the message is a sentence with a full stop or capital: %s", got[i].message)
 				}
 			}
@@ -364,7 +450,8 @@ func TestLoadSessions(t *testing.T) {
 	f := valid(t)
 	f["sessions/0003.json"] = second(t, "/session_id", `"V3"`, "/tubes", "[]")
 	f["sessions/0004.json"] = "{"
-	f["sessions/0005.json"] = second(t, "/session_id", `"V5"`, "/kit/unit", "9", "/tubes/0/barcode", `"T5"`, "/recordings/0/file", `"none.csv"`)
+	f["sessions/0005.json"] = second(t, "/session_id", `"V5"`, "/kit/unit", "9", "/tubes/0/barcode", `"T5"`,
+		"/recordings/0/file", `"none.csv"`)
 	c := load(t, f.write(t))
 	var files []string
 	for _, s := range c.Sessions {
@@ -392,9 +479,12 @@ func TestLoadSessions(t *testing.T) {
 func TestRecordingName(t *testing.T) {
 	for text, want := range map[string]string{
 		"a.csv": "recordings/a.csv", "recordings/a.csv": "recordings/a.csv", "ä b-1_2.CSV": "recordings/ä b-1_2.CSV",
-		"": "", "recordings/": "", "recordings": "recordings/recordings", "../a.csv": "", "/a.csv": "", "recordings/../study.json": "", "recordings/sub/a.csv": "",
-		"recordings/recordings/a.csv": "", `recordings\a.csv`: "", "a:b.csv": "", ".a.csv": "", "..": "", ".": "", "a.csv.": "", "a.csv ": "",
-		"a\n.csv": "", "a\x00.csv": "", `a"b.csv`: "", "a*.csv": "", "a?.csv": "", "a|b": "", "a<b>": "", "recordings//a.csv": "",
+		"": "", "recordings/": "", "recordings": "recordings/recordings", "../a.csv": "", "/a.csv": "",
+		"recordings/../study.json": "", "recordings/sub/a.csv": "",
+		"recordings/recordings/a.csv": "", `recordings\a.csv`: "", "a:b.csv": "", ".a.csv": "", "..": "", ".": "",
+		"a.csv.": "", "a.csv ": "",
+		"a\n.csv": "", "a\x00.csv": "", `a"b.csv`: "", "a*.csv": "", "a?.csv": "", "a|b": "", "a<b>": "",
+		"recordings//a.csv":      "",
 		strings.Repeat("a", 200): "recordings/" + strings.Repeat("a", 200), strings.Repeat("a", 201): "",
 	} {
 		if got := recordingName(text); got != want {
@@ -425,38 +515,56 @@ func TestLoadConfig(t *testing.T) {
 		message string
 	}{
 		{"no study", func(f folder) { delete(f, "study.json") }, "study.json: there is no study.json in this folder"},
-		{"study.json is a folder", func(f folder) { delete(f, "study.json"); f["study.json/"] = "" }, "study.json: this is a folder and not a plain file: put the file itself in its place"},
-		{"broken study", func(f folder) { f["study.json"] = "{\n  \"study\": \"ZQXJ\",\n}" }, "study.json: line 3, column 1: a field name in quotation marks must stand here"},
-		{"study of another kind", func(f folder) { f["study.json"] = "[]" }, `study.json: line 1, column 1: the file must be an object`},
+		{"study.json is a folder", func(f folder) { delete(f, "study.json"); f["study.json/"] = "" },
+			"study.json: this is a folder and not a plain file: put the file itself in its place"},
+		{"broken study", func(f folder) { f["study.json"] = "{\n  \"study\": \"ZQXJ\",\n}" },
+			"study.json: line 3, column 1: a field name in quotation marks must stand here"},
+		{"study of another kind", func(f folder) { f["study.json"] = "[]" },
+			`study.json: line 1, column 1: the file must be an object`},
 		{"study code missing", study("/study", ""), "study.json: line 1, column 1: study is missing: add it"},
-		{"study code with a space", study("/study", `"ZQXJ 2"`), "study.json: line 2, column 12: study is not written as the plan asks: letters, digits and hyphens, at most 32"},
-		{"site code too long", study("/site", `"ZQXJZQXJZQXJZQXJZ"`), "site is not written as the plan asks: letters, digits and hyphens, at most 16"},
+		{"study code with a space", study("/study", `"ZQXJ 2"`),
+			"study.json: line 2, column 12: study is not written as the plan asks: letters, digits and hyphens, at " +
+				"most 32"},
+		{"site code too long", study("/site", `"ZQXJZQXJZQXJZQXJZ"`),
+			"site is not written as the plan asks: letters, digits and hyphens, at most 16"},
 		{"no contact", study("/contact", `" "`), "contact is not written as the plan asks: one line"},
 		{"contact of two lines", study("/contact", `"a\nb"`), "contact is not written as the plan asks: one line"},
-		{"unknown member", study("/ZQXJ", `1`), "study.json: line 5, column 11: the field whose value stands here is not"},
+		{"unknown member", study("/ZQXJ", `1`), "study.json: line 5, column 11: the field whose value stands here " +
+			"is not"},
 		{"holding days", study("/holding_days", `0`), "holding_days must be at least 1"},
-		{"holding days in quotes", study("/holding_days", `"30"`), "holding_days must be a whole number, without quotation marks"},
+		{"holding days in quotes", study("/holding_days", `"30"`),
+			"holding_days must be a whole number, without quotation marks"},
 		{"uncapped limit", study("/uncapped_limit_s", `3601`), "uncapped_limit_s must be at most 3600"},
 		{"time limit", study("/time_limit_min", `12.5`), "time_limit_min must be a whole number"},
 		{"unknown plan", study("/plan", `"ZQXJ"`), `study.json: "plan" names a file that is not in the collection folder`},
 		{"plan outside", study("/plan", `"../own.json"`), `study.json: "plan" must be "shifted"`},
 		{"plan with a root", study("/plan", `"/etc/passwd"`), `study.json: "plan" must be "shifted"`},
-		{"plan among the records", study("/plan", `"sessions/0001.json"`), `study.json: "plan" names a file among the records`},
-		{"broken plan", func(f folder) { study("/plan", `"own.json"`)(f); f["own.json"] = "{}" }, `own.json: at the top of the schema: "type" must name`},
+		{"plan among the records", study("/plan", `"sessions/0001.json"`),
+			`study.json: "plan" names a file among the records`},
+		{"broken plan", func(f folder) { study("/plan", `"own.json"`)(f); f["own.json"] = "{}" },
+			`own.json: at the top of the schema: "type" must name`},
 
-		{"no roster", func(f folder) { delete(f, "roster.csv") }, "roster.csv: the site's list of subjects is not in the folder"},
+		{"no roster", func(f folder) { delete(f, "roster.csv") },
+			"roster.csv: the site's list of subjects is not in the folder"},
 		{"empty roster", roster(""), "roster.csv: the list is empty"},
-		{"roster without a column", roster("subject_id,given_name,family_name\nZQXJ,a,b\n"), "roster.csv: line 1: the column birth_date is missing"},
-		{"roster with semicolons", roster(strings.ReplaceAll(rosterHead+rosterRows, ",", ";")), "roster.csv: line 1: the columns are separated by semicolons or tabs"},
-		{"roster with tabs", roster(strings.ReplaceAll(rosterHead+rosterRows, ",", "\t")), "roster.csv: line 1: the columns are separated by semicolons or tabs"},
+		{"roster without a column", roster("subject_id,given_name,family_name\nZQXJ,a,b\n"),
+			"roster.csv: line 1: the column birth_date is missing"},
+		{"roster with semicolons", roster(strings.ReplaceAll(rosterHead+rosterRows, ",", ";")),
+			"roster.csv: line 1: the columns are separated by semicolons or tabs"},
+		{"roster with tabs", roster(strings.ReplaceAll(rosterHead+rosterRows, ",", "\t")),
+			"roster.csv: line 1: the columns are separated by semicolons or tabs"},
 		{"roster in Latin-1", roster(rosterHead + "S-1,Zo\xeb\n"), "roster.csv: line 2 is not UTF-8 text"},
 		{"roster in UTF-16", roster("\xff\xfes\x00u\x00"), "roster.csv: line 1 is not UTF-8 text"},
 		{"roster with NUL", roster(rosterHead + "\nS-1,\x00\n"), "roster.csv: line 3 is not UTF-8 text"},
-		{"roster with old line ends", roster(strings.ReplaceAll(rosterHead+rosterRows, "\n", "\r")), "roster.csv: line 1: the lines do not end as CSV asks"},
-		{"two equal columns", roster("subject_id,given_name,family_name,birth_date,Birth_Date\n"), "roster.csv: line 1: two columns have the same name (the second is column 5)"},
+		{"roster with old line ends", roster(strings.ReplaceAll(rosterHead+rosterRows, "\n", "\r")),
+			"roster.csv: line 1: the lines do not end as CSV asks"},
+		{"two equal columns", roster("subject_id,given_name,family_name,birth_date,Birth_Date\n"),
+			"roster.csv: line 1: two columns have the same name (the second is column 5)"},
 		{"broken header", roster("subject_id,\"given\"name\n"), "roster.csv: line 1 cannot be read"},
-		{"many columns", roster(strings.Repeat("a,", 200) + "b\n"), "roster.csv: line 1: the list has more than 200 columns"},
-		{"many rows", roster("subject_id,given_name,family_name,birth_date\n" + strings.Repeat("a,,,\n", 200_001)), "roster.csv: the list has more than 200,000 subjects"},
+		{"many columns", roster(strings.Repeat("a,", 200) + "b\n"),
+			"roster.csv: line 1: the list has more than 200 columns"},
+		{"many rows", roster("subject_id,given_name,family_name,birth_date\n" + strings.Repeat("a,,,\n", 200_001)),
+			"roster.csv: the list has more than 200,000 subjects"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f := valid(t)
@@ -488,7 +596,8 @@ func TestLoadStudy(t *testing.T) {
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))
-	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, 90, []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
+	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, 90,
+		[]string{"harbour-lab", "officer"}}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	notes, _ := c.Plan.Field("/notes")
@@ -523,10 +632,12 @@ func TestNoValues(t *testing.T) {
 	}
 	found := 0
 	for _, pointer := range pointers {
-		for _, value := range []string{`"ZQXJ"`, `"ZQXJ\nZQXJ"`, `"` + strings.Repeat(mark, 300) + `"`, `{"ZQXJ": "ZQXJ"}`} {
+		for _, value := range []string{`"ZQXJ"`, `"ZQXJ\nZQXJ"`, `"` + strings.Repeat(mark, 300) + `"`,
+			`{"ZQXJ": "ZQXJ"}`} {
 			f := valid(t)
 			f["sessions/0002.json"] = second(t, pointer, value)
-			f["roster.csv"] = strings.ReplaceAll(f["roster.csv"], "1990-11-02", mark) + mark + "\n" + mark + strings.Repeat(",", 15) + "\n" + mark + strings.Repeat(",", 15) + "\n"
+			f["roster.csv"] = strings.ReplaceAll(f["roster.csv"], "1990-11-02", mark) + mark + "\n" + mark +
+				strings.Repeat(",", 15) + "\n" + mark + strings.Repeat(",", 15) + "\n"
 			for _, p := range load(t, f.write(t)).Problems {
 				found++
 				if strings.Contains(fmt.Sprint(p), mark) {
@@ -588,7 +699,8 @@ func FuzzStudy(f *testing.F) {
 	f.Add([]byte(`{"study": "L", "site": "W", "contact": "c", "holding_days": 1e2}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := parseStudy(data)
-		if err == nil && (s.Study == "" || s.Site == "" || s.Contact == "" || s.HoldingDays < 1 || s.UncappedLimit <= 0 || s.TimeLimit <= 0) {
+		if err == nil && (s.Study == "" || s.Site == "" || s.Contact == "" || s.HoldingDays < 1 ||
+			s.UncappedLimit <= 0 || s.TimeLimit <= 0) {
 			t.Fatalf("accepted %+v", s)
 		}
 	})

@@ -40,8 +40,10 @@ func TestLoadIrregular(t *testing.T) {
 	for _, p := range c.Problems {
 		got = append(got, p.File+" "+p.Rule)
 	}
-	if diff := cmp.Diff([]string{"notes.txt folder.irregular", "recordings/trace-0002.csv folder.irregular", // once, and not at the record as well
-		"sessions/0003.json folder.irregular", "sessions/0004.json folder.irregular", "sessions/0005.json folder.irregular",
+	// once, and not at the record as well
+	if diff := cmp.Diff([]string{"notes.txt folder.irregular", "recordings/trace-0002.csv folder.irregular",
+		"sessions/0003.json folder.irregular", "sessions/0004.json folder.irregular",
+		"sessions/0005.json folder.irregular",
 		"sessions/0006.json folder.inside"}, got); diff != "" {
 		t.Error(diff)
 	}
@@ -83,7 +85,8 @@ func TestGrowing(t *testing.T) {
 		t.Skip("no file here has more bytes than its size says")
 	}
 	defer root.Close()
-	if data, err := readPlain(root, "status", 100); err == nil || !strings.Contains(err.Error(), "status changed while it was read") {
+	if data, err := readPlain(root, "status", 100); err == nil ||
+		!strings.Contains(err.Error(), "status changed while it was read") {
 		t.Errorf("%d bytes, %v", len(data), err)
 	}
 }

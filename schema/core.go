@@ -47,13 +47,15 @@ func (p *Plan) core(s *shape) error {
 		case !ok:
 			return fmt.Errorf("the field %s is missing, which the tool itself reads: add it", c.path)
 		case taken(s, c.path):
-			return fmt.Errorf("the field %s must be a single value in every alternative, because the tool itself reads it", c.path)
+			return fmt.Errorf("the field %s must be a single value in every alternative, because the tool itself "+
+				"reads it", c.path)
 		case slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(c.types, t) }):
 			return fmt.Errorf(`the field %s must have "type": "%s"`, c.path, strings.Join(c.types, `" or "`))
 		case c.format != "" && f.Format != c.format:
 			return fmt.Errorf(`the field %s must have "format": "%s"`, c.path, c.format)
 		case c.deid != nil && !slices.Contains(c.deid, f.Treatment.String()):
-			return fmt.Errorf("the field %s must have the treatment %s, because the tool relies on it", c.path, strings.Join(c.deid, " or "))
+			return fmt.Errorf("the field %s must have the treatment %s, because the tool relies on it", c.path,
+				strings.Join(c.deid, " or "))
 		case !c.optional && !f.Required:
 			return fmt.Errorf(`the field %s must stand in "required", because the tool itself reads it`, c.path)
 		}
@@ -64,7 +66,8 @@ func (p *Plan) core(s *shape) error {
 			return fmt.Errorf(`the treatment "recording" belongs to /recordings/*/file and to nothing else: change %s`, f.Path)
 		}
 		if t.Kind == Pseudonym && (t.Purpose == "session") != (f.Path == "/session_id") {
-			return fmt.Errorf(`the pseudonym of a session belongs to /session_id and to nothing else: change %s`, f.Path)
+			return fmt.Errorf(`the pseudonym of a session belongs to /session_id and to nothing else: change %s`,
+				f.Path)
 		}
 	}
 	return coreFormats(s)

@@ -55,18 +55,22 @@ func (f *Field) TooLong(n *Node) string {
 			most = UsualDigits
 		}
 		if d := significant(n.Text); d > most {
-			return fmt.Sprintf("the number has %d digits, and at most %d leave from here, because more could be somebody's number; round it", d, most)
+			return fmt.Sprintf("the number has %d digits, and at most %d leave from here, because more could be "+
+				"somebody's number; round it", d, most)
 		}
 		if p := decimals(n.Text); f.Decimals > 0 && p > f.Decimals {
-			return fmt.Sprintf("the number has %d places behind the point, and at most %d leave from here, because more could be somebody's number; round it", p, f.Decimals)
+			return fmt.Sprintf("the number has %d places behind the point, and at most %d leave from here, because "+
+				"more could be somebody's number; round it", p, f.Decimals)
 		}
 	case f.Format == "date-time" || f.Format == "time":
 		_, fraction, _ := strings.Cut(n.Text, ".")
 		if len(fraction)-len(strings.TrimLeft(fraction, "0123456789")) > usualFraction {
-			return fmt.Sprintf("the second has more than %d digits behind the point; write the time with milliseconds or without", usualFraction)
+			return fmt.Sprintf("the second has more than %d digits behind the point; write the time with "+
+				"milliseconds or without", usualFraction)
 		}
 		if !realOffset.MatchString(n.Text) {
-			return "the offset from UTC is none that a clock is set to, so it could be somebody's number; write it in whole quarter hours from -12:00 to +14:00, or Z"
+			return "the offset from UTC is none that a clock is set to, so it could be somebody's number; write it " +
+				"in whole quarter hours from -12:00 to +14:00, or Z"
 		}
 	}
 	return ""

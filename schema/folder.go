@@ -35,7 +35,8 @@ type ChangedError struct{ File string }
 
 func (e *ChangedError) Error() string { return e.File + " changed while it was read" }
 
-const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the person who owns it"
+const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the " +
+	"person who owns it"
 
 // openPlain opens a regular file and nothing else.
 func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
@@ -146,7 +147,8 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 			recordings = true
 		case low == sessionsDir || low == recordingsDir:
 			c.Problems = append(c.Problems, Problem{File: name, Rule: "folder.name", Severity: Error,
-				Message: fmt.Sprintf("this must be a folder with the name %s, in lower case: rename it, or replace it by the folder itself", low)})
+				Message: fmt.Sprintf("this must be a folder with the name %s, in lower case: rename it, or replace "+
+					"it by the folder itself", low)})
 		case name == path.Clean(c.Plan.Name):
 			c.omit(name, "the study's plan; the laboratory gets the schema made from it")
 		case e.IsDir():
@@ -176,7 +178,8 @@ func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
 			c.omit(name, "a hidden file or one of the operating system's")
 		case e.IsDir():
 			c.Problems = append(c.Problems, Problem{File: name, Rule: "folder.inside", Severity: Error,
-				Message: fmt.Sprintf("a folder inside %s is not read: move its files up into %s, or the folder out of the collection", dir, dir)})
+				Message: fmt.Sprintf("a folder inside %s is not read: move its files up into %s, or the folder out "+
+					"of the collection", dir, dir)})
 		case !regular(e):
 			c.irregular(name, e.Type())
 		default:

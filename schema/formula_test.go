@@ -4,7 +4,8 @@ import "testing"
 
 // Source: OWASP, "CSV Injection" (from memory); numbers with a sign are ours.
 func TestFormula(t *testing.T) {
-	for _, cell := range []string{"=1+1", "+1+1", "-1+1", "-", "+", "@SUM(A1)", "\t=1", "\r", "=", "+cmd|' /C calc'!A0", "-A1", "＝1", "＋1", "－1", "＠A", "-1e", "--1", "+0x10", "-1 000"} {
+	for _, cell := range []string{"=1+1", "+1+1", "-1+1", "-", "+", "@SUM(A1)", "\t=1", "\r", "=",
+		"+cmd|' /C calc'!A0", "-A1", "＝1", "＋1", "－1", "＠A", "-1e", "--1", "+0x10", "-1 000"} {
 		if !Formula(cell) {
 			t.Errorf("%q is not taken for a formula", cell)
 		}

@@ -30,16 +30,22 @@ func (c *Collection) Holding(now time.Time) []Problem {
 		days := int(now.Sub(s.Ended) / (24 * time.Hour))
 		switch limit := c.Study.HoldingDays; {
 		case days > limit:
-			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for more than the %d days of holding_days in study.json: ask the laboratory whether its method can still use them", limit))
+			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for more than the "+
+				"%d days of holding_days in study.json: ask the laboratory whether its method can still use them",
+				limit))
 		case days*5 >= limit*4:
-			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for %d of the %d days of holding_days in study.json: send them now, and tell the laboratory that they are urgent", days, limit))
+			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for %d of the %d "+
+				"days of holding_days in study.json: send them now, and tell the laboratory that they are urgent",
+				days, limit))
 		}
 		if now.In(s.Ended.Location()).Format(time.DateOnly) == s.Ended.Format(time.DateOnly) {
 			continue
 		}
 		for i, t := range s.Tubes {
 			if t.Storage == "ambient" {
-				warn(s, fmt.Sprintf("/tubes/%d/storage", i), "tube.ambient", "this tube was kept at ambient temperature and not sent on the day of collection: cool it if the study's method says so, and tell the laboratory")
+				warn(s, fmt.Sprintf("/tubes/%d/storage", i), "tube.ambient",
+					"this tube was kept at ambient temperature and not sent on the day of collection: cool it if "+
+						"the study's method says so, and tell the laboratory")
 			}
 		}
 	}

@@ -16,7 +16,8 @@ var (
 	// ErrUnassigned says that an identifier cannot be compared safely: it holds
 	// a character that Unicode 15.0 does not assign (another version may fold
 	// it differently), or is not valid UTF-8.
-	ErrUnassigned = errors.New("the identifier holds a character that is not assigned in Unicode 15.0; type it again with ordinary letters and digits")
+	ErrUnassigned = errors.New("the identifier holds a character that is not assigned in Unicode 15.0; type it " +
+		"again with ordinary letters and digits")
 )
 
 // Canonical returns what identifiers are compared by: Unicode NFKC, full case
@@ -67,7 +68,8 @@ func SameID(a, b string) bool {
 
 // errInvisible says that an identifier differs from another in nothing that can be
 // seen.
-var errInvisible = errors.New("the identifier holds a character that nobody can see, such as a variation selector; type it again with ordinary letters and digits")
+var errInvisible = errors.New("the identifier holds a character that nobody can see, such as a variation selector; " +
+	"type it again with ordinary letters and digits")
 
 // usable returns the canonical form of an identifier that stands in a collection.
 // Marks and letters that cannot be seen belong to the form, which is fixed, so that
@@ -89,7 +91,8 @@ func usable(id string) (string, error) {
 }
 
 // sameCanonical says to people what does not tell two identifiers apart.
-const sameCanonical = "capitals, punctuation and blanks make no difference, nor does the way in which a character is written: \u00df is ss, \u00b2 is 2"
+const sameCanonical = "capitals, punctuation and blanks make no difference, nor does the way in which a character " +
+	"is written: \u00df is ss, \u00b2 is 2"
 
 // canonicalASCII is what all the rest comes to in ASCII, where ordinary
 // identifiers are; false for other texts.

@@ -34,7 +34,8 @@ func (e *SyntaxError) Error() string { return e.Message }
 // The error is a *[SyntaxError].
 func ParseJSON(data []byte) (*Node, error) {
 	if len(data) > maxJSONBytes {
-		return nil, &SyntaxError{1, 1, "the file is larger than 16 MiB, which no record needs: remove what does not belong in it"}
+		return nil, &SyntaxError{1, 1, "the file is larger than 16 MiB, which no record needs: remove what does " +
+			"not belong in it"}
 	}
 	p := &jsonParser{data: data, line: 1, column: 1}
 	n, err := p.text()
@@ -81,7 +82,8 @@ func (p *jsonParser) text() (*Node, *SyntaxError) {
 	}
 	p.space()
 	if p.pos < len(p.data) {
-		return nil, p.fail(p.pos, "there is more text after the end of the value: remove it, or look for a bracket closed too early")
+		return nil, p.fail(p.pos, "there is more text after the end of the value: remove it, or look for a bracket "+
+			"closed too early")
 	}
 	return n, nil
 }
@@ -215,7 +217,8 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			return err
 		}
 		if first := p.first(name, n.Members, begun, places); first > 0 {
-			return &SyntaxError{line, column, fmt.Sprintf("this field name stands twice in one object (first in line %d): remove one of the two", first)}
+			return &SyntaxError{line, column, fmt.Sprintf("this field name stands twice in one object (first in "+
+				"line %d): remove one of the two", first)}
 		}
 		p.lines = append(p.lines, line)
 		if len(n.Members) == manyNames {
@@ -311,7 +314,8 @@ func (p *jsonParser) number() (string, *SyntaxError) {
 	}
 	whole := p.digits()
 	if whole == 0 || whole > 1 && p.data[p.pos-whole] == '0' {
-		return "", p.fail(start, "this number is not written as JSON asks: no leading zero, no sign but a minus, a digit before the point")
+		return "", p.fail(start, "this number is not written as JSON asks: no leading zero, no sign but a minus, a "+
+			"digit before the point")
 	}
 	if p.peek() == '.' {
 		p.pos++

@@ -81,7 +81,8 @@ func TestParseJSONRefuses(t *testing.T) {
 		{"65 levels", strings.Repeat("[", 65) + strings.Repeat("]", 65), 1, 65, "more than 64"},
 		{"10,000 levels", strings.Repeat("[", 10_000), 1, 65, "more than 64"},
 		{"10,000 levels of objects", strings.Repeat(`{"a":`, 10_000), 1, 321, "more than 64"},
-		{"too many values", "[" + strings.Repeat("0,", maxJSONValues) + "0]", 1, 2 * maxJSONValues, "more than 262,144 values"},
+		{"too many values", "[" + strings.Repeat("0,", maxJSONValues) + "0]", 1, 2 * maxJSONValues,
+			"more than 262,144 values"},
 		{"too large", "[" + strings.Repeat(" ", maxJSONBytes), 1, 1, "larger than 16 MiB"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -101,7 +102,8 @@ func TestParseJSONRefuses(t *testing.T) {
 }
 
 func TestParseJSONPlaces(t *testing.T) {
-	n := parse(t, "{\n  \"ä\": [1, -0.5e+12,\r\n\t\"\\ud83d\\ude00\\n\\/\"],\n  \"t\": true, \"f\": false, \"n\": null }\n")
+	n := parse(t, "{\n  \"ä\": [1, -0.5e+12,\r\n\t\"\\ud83d\\ude00\\n\\/\"],\n  \"t\": true, \"f\": false, \"n\": "+
+		"null }\n")
 	want := &Node{Kind: Object, Line: 1, Column: 1, Members: []Member{
 		{"ä", &Node{Kind: Array, Line: 2, Column: 8, Items: []*Node{
 			{Kind: Number, Text: "1", Line: 2, Column: 9},
@@ -124,7 +126,8 @@ func TestParseJSONPlaces(t *testing.T) {
 func TestAtRFC6901(t *testing.T) {
 	n := parse(t, `{"foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5, "k\"l": 6, " ": 7, "m~n": 8}`)
 	for pointer, want := range map[string]string{
-		"/foo/0": "bar", "/": "0", "/a~1b": "1", "/c%d": "2", "/e^f": "3", "/g|h": "4", `/i\j`: "5", `/k"l`: "6", "/ ": "7", "/m~0n": "8",
+		"/foo/0": "bar", "/": "0", "/a~1b": "1", "/c%d": "2", "/e^f": "3", "/g|h": "4", `/i\j`: "5", `/k"l`: "6",
+		"/ ": "7", "/m~0n": "8",
 	} {
 		if got := n.At(pointer); got == nil || got.Text != want {
 			t.Errorf("At(%q) = %v, want %s", pointer, got, want)
@@ -133,7 +136,8 @@ func TestAtRFC6901(t *testing.T) {
 	if n.At("") != n || n.At("/foo") != n.Member("foo") {
 		t.Error("At does not return the whole or the list")
 	}
-	for _, pointer := range []string{"foo", "/bar", "/foo/2", "/foo/-", "/foo/00", "/foo/+1", "/foo/-1", "/foo/0/x", "/m~n", "/m~2n", "/foo/x", "//x"} {
+	for _, pointer := range []string{"foo", "/bar", "/foo/2", "/foo/-", "/foo/00", "/foo/+1", "/foo/-1", "/foo/0/x",
+		"/m~n", "/m~2n", "/foo/x", "//x"} {
 		if got := n.At(pointer); got != nil {
 			t.Errorf("At(%q) = %v, want nil", pointer, got)
 		}
@@ -191,7 +195,10 @@ func node(depth int) *rapid.Generator[*Node] {
 }
 
 // unplaced compares values and ignores where they stand.
-var unplaced = cmp.FilterPath(func(p cmp.Path) bool { return p.Last().String() == ".Line" || p.Last().String() == ".Column" }, cmp.Ignore())
+var unplaced = cmp.FilterPath(func(p cmp.Path) bool {
+	return p.Last().String() == ".Line" ||
+		p.Last().String() == ".Column"
+}, cmp.Ignore())
 
 func TestEncodeParse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

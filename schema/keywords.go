@@ -116,12 +116,14 @@ func isRisk(n *Node) string {
 	return unless(n.text() == "quasi" || n.text() == "sensitive", `"quasi" or "sensitive"`)
 }
 func isSentence(n *Node) string {
-	return unless(n.text() != "" && len(n.Text) <= 500 && !strings.ContainsFunc(n.Text, isControl), "one sentence of at most 500 bytes, without line breaks")
+	return unless(n.text() != "" && len(n.Text) <= 500 && !strings.ContainsFunc(n.Text, isControl),
+		"one sentence of at most 500 bytes, without line breaks")
 }
 
 func isPositive(n *Node) string {
 	digits, _, _ := strings.Cut(strings.ToLower(n.Text), "e")
-	return unless(n.Kind == Number && n.Text[0] != '-' && strings.ContainsAny(digits, "123456789"), "a number greater than 0")
+	return unless(n.Kind == Number && n.Text[0] != '-' && strings.ContainsAny(digits, "123456789"),
+		"a number greater than 0")
 }
 
 func isCount(n *Node) string {

@@ -14,9 +14,11 @@ func many(t testing.TB, n int) string {
 	dir := folder{"study.json": validStudy, "roster.csv": rosterHead + rosterRows, "sessions/": ""}.write(t)
 	record := changed(t, "/recordings", "[]")
 	for i := range n {
-		text := strings.NewReplacer(`"WEIR-V0001"`, fmt.Sprintf(`"WEIR-V%06d"`, i), `"unit": 7`, fmt.Sprintf(`"unit": %d`, i),
+		text := strings.NewReplacer(`"WEIR-V0001"`, fmt.Sprintf(`"WEIR-V%06d"`, i), `"unit": 7`,
+			fmt.Sprintf(`"unit": %d`, i),
 			"LK07-0001-A", fmt.Sprintf("LK07-%06d-A", i)).Replace(record)
-		if err := os.WriteFile(filepath.Join(dir, "sessions", fmt.Sprintf("%06d.json", i)), []byte(text), 0o600); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, "sessions", fmt.Sprintf("%06d.json", i)), []byte(text),
+			0o600); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -23,7 +23,8 @@ func TestLoadApart(t *testing.T) {
 	var c *Collection
 	took := costtest.Of(func() { c = load(t, dir) })
 	most := peak()
-	fmt.Printf("took %d units %f peak %d sessions %d problems %d\n", took, costtest.InUnits(took), most, len(c.Sessions), len(c.Problems))
+	fmt.Printf("took %d units %f peak %d sessions %d problems %d\n", took, costtest.InUnits(took), most,
+		len(c.Sessions), len(c.Problems))
 }
 
 // peak is the most memory that this process has held, in kilobytes: proc(5),
@@ -45,7 +46,8 @@ type loading struct {
 }
 
 func (l loading) String() string {
-	return fmt.Sprintf("%d sessions, %d problems, %v of the processor (%.1f units), %d MB", l.sessions, l.problems, l.took, l.units, l.bytes>>20)
+	return fmt.Sprintf("%d sessions, %d problems, %v of the processor (%.1f units), %d MB", l.sessions, l.problems,
+		l.took, l.units, l.bytes>>20)
 }
 
 // loadApart loads dir in a process of its own.
@@ -58,7 +60,8 @@ func loadApart(t *testing.T, dir string) (l loading) {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	var kb int64
-	if _, err := fmt.Sscanf(string(out), "took %d units %f peak %d sessions %d problems %d", &l.took, &l.units, &kb, &l.sessions, &l.problems); err != nil {
+	if _, err := fmt.Sscanf(string(out), "took %d units %f peak %d sessions %d problems %d", &l.took, &l.units, &kb,
+		&l.sessions, &l.problems); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	l.bytes = kb << 10
@@ -91,7 +94,8 @@ func TestLoadHostile(t *testing.T) {
 		{"notes of 10 MB", "/notes", `"` + strings.Repeat("x ", 5<<20) + `"`},
 		{"notes of 10 MB of escapes", "/notes", `"` + strings.Repeat(`\u0007`, 10<<20/6) + `"`},
 		{"a session_id of 10 MB", "/session_id", `"` + strings.Repeat("7", 10<<20) + `"`},
-		{"interruptions of 10 MB", "/interruptions", "[" + lots(`{"at": "2026-03-02T08:24:00-05:00", "cause": "", "note": ""}`, 10<<20) + "]"},
+		{"interruptions of 10 MB", "/interruptions", "[" +
+			lots(`{"at": "2026-03-02T08:24:00-05:00", "cause": "", "note": ""}`, 10<<20) + "]"},
 		{"tubes of 10 MB", "/tubes", "[" + lots(`{}`, 10<<20) + "]"},
 		{"a number of 10 MB", "/subject/height_cm", "1" + strings.Repeat("0", 10<<20)},
 		{"brackets of 10 MB", "/notes", strings.Repeat("[", 5<<20) + strings.Repeat("]", 5<<20)},
@@ -113,7 +117,8 @@ func TestLoadHostile(t *testing.T) {
 func TestLoadManyLarge(t *testing.T) {
 	f := valid(t)
 	entry := `{"at": "2026-03-02T08:24:00-05:00", "cause": "", "note": ""},`
-	large := strings.Replace(second(t, "/interruptions", `"HERE"`), `"HERE"`, "["+strings.Repeat(entry, 15<<20/len(entry))+"1]", 1)
+	large := strings.Replace(second(t, "/interruptions", `"HERE"`), `"HERE"`,
+		"["+strings.Repeat(entry, 15<<20/len(entry))+"1]", 1)
 	for i := range 20 {
 		f[fmt.Sprintf("sessions/1%02d.json", i)] = large
 	}
@@ -125,8 +130,10 @@ func TestLoadManyLarge(t *testing.T) {
 // The names of files come from outside; no file system here refuses these.
 func TestLoadOddNames(t *testing.T) {
 	dir := valid(t).write(t)
-	for i, name := range []string{"\x1b[31m.json", "caf\xe9.json", "\xff\xfe.json", "a\nb.json", "\u202eb.json", "0003.json "} {
-		text := second(t, "/session_id", fmt.Sprintf(`"X%d"`, i), "/kit/unit", fmt.Sprint(100+i), "/tubes/0/barcode", fmt.Sprintf(`"X%d"`, i), "/recordings", "[]")
+	for i, name := range []string{"\x1b[31m.json", "caf\xe9.json", "\xff\xfe.json", "a\nb.json", "\u202eb.json",
+		"0003.json "} {
+		text := second(t, "/session_id", fmt.Sprintf(`"X%d"`, i), "/kit/unit", fmt.Sprint(100+i), "/tubes/0/barcode",
+			fmt.Sprintf(`"X%d"`, i), "/recordings", "[]")
 		if err := os.WriteFile(filepath.Join(dir, "sessions", name), []byte(text), 0o600); err != nil {
 			t.Skipf("the file system does not take such names: %v", err)
 		}
@@ -147,7 +154,8 @@ func TestLoadUnreadable(t *testing.T) {
 			t.Fatal(err)
 		}
 		c := load(t, dir)
-		if len(c.Problems) != 1 || c.Problems[0].Rule != "folder.unreadable" || c.Problems[0].Severity != Error || c.Problems[0].File != "sessions/0002.json" {
+		if len(c.Problems) != 1 || c.Problems[0].Rule != "folder.unreadable" || c.Problems[0].Severity != Error ||
+			c.Problems[0].File != "sessions/0002.json" {
 			t.Errorf("%s: problems %q", name, c.places())
 		}
 	}

@@ -39,7 +39,8 @@ func written(s *shape) *Node {
 // outgoing returns the schema of the treated records. Words of the schema's
 // author are kept only if described, that is, if they are our own.
 func outgoing(s *shape, described bool) *Node {
-	w := writer{leaf: func(leaf *shape) []Member { return leaf.treated(described) }, described: described, left: left(s)}
+	w := writer{leaf: func(leaf *shape) []Member { return leaf.treated(described) }, described: described,
+		left: left(s)}
 	n, _ := w.write(s.unequal())
 	return top(n)
 }
@@ -165,7 +166,8 @@ func (w writer) choice(s *shape) (n *Node, sure bool) {
 	for _, b := range s.branches {
 		part, always := w.write(b)
 		sure = sure && always
-		if part != nil && (w.left == nil || !slices.ContainsFunc(branches.Items, func(o *Node) bool { return equal(o, part) })) {
+		if part != nil && (w.left == nil || !slices.ContainsFunc(branches.Items,
+			func(o *Node) bool { return equal(o, part) })) {
 			branches.Items = append(branches.Items, part)
 		}
 	}

@@ -52,7 +52,8 @@ type change struct {
 var variants = map[string][]change{
 	"shifted": nil,
 	"limited": {
-		{"/subject/birth_date", `"keep"`, "The data-use agreement allows true dates; the laboratory needs the exact age."},
+		{"/subject/birth_date", `"keep"`, "The data-use agreement allows true dates; the laboratory needs the " +
+			"exact age."},
 		{"/subject/postal_code", `"keep"`, "The data-use agreement allows the full postal code, but no street."},
 		{"/subject/height_cm", `"keep"`, "The data-use agreement allows the exact height."},
 		{"/subject/weight_kg", `"keep"`, "The data-use agreement allows the exact weight."},
@@ -69,7 +70,8 @@ var variants = map[string][]change{
 	"year-only": {
 		{"/started_at", `"year"`, "Only the year leaves; the session begins at 0 seconds."},
 		{"/ended_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
-		{"/sampler/serial", `"drop"`, "With the year it could lead to the site's device log; this plan does without it."},
+		{"/sampler/serial", `"drop"`, "With the year it could lead to the site's device log; this plan does " +
+			"without it."},
 		{"/tubes/*/uncapped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
 		{"/tubes/*/capped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
 		{"/tubes/*/conditioned_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
@@ -174,7 +176,8 @@ func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 	}
 	if err == nil && !builtin {
 		if _, e := CompileOutgoing(p.outgoing); e != nil {
-			err = fmt.Errorf("the schema of what leaves would be too large or too deep to be read again: make this one smaller")
+			err = fmt.Errorf("the schema of what leaves would be too large or too deep to be read again: make this " +
+				"one smaller")
 		}
 	}
 	if err != nil {

@@ -69,10 +69,13 @@ func TestBuiltin(t *testing.T) {
 		{"/interruptions/*/note", "text", "=", "drop"},
 		{"/notes", "text", "=", "drop"},
 	}
-	optional := map[string]bool{"/subject/postal_code": true, "/subject/smoking_status": true, "/subject/height_cm": true,
+	optional := map[string]bool{"/subject/postal_code": true, "/subject/smoking_status": true,
+		"/subject/height_cm": true,
 		"/subject/weight_kg": true, "/notes": true, "/room_c": true, "/room_kpa": true, "/sampler/firmware": true,
-		"/tubes/*/role": true, "/tubes/*/sorbent": true, "/tubes/*/nominal_ml": true, "/tubes/*/flow_start_ml_min": true, "/tubes/*/flow_end_ml_min": true,
-		"/tubes/*/gate_kpa": true, "/tubes/*/conditioned_at": true, "/tubes/*/cycles": true, "/recordings/*/started_at": true}
+		"/tubes/*/role": true, "/tubes/*/sorbent": true, "/tubes/*/nominal_ml": true,
+		"/tubes/*/flow_start_ml_min": true, "/tubes/*/flow_end_ml_min": true,
+		"/tubes/*/gate_kpa": true, "/tubes/*/conditioned_at": true, "/tubes/*/cycles": true,
+		"/recordings/*/started_at": true}
 	risk := map[string]string{"/subject/birth_date": "quasi", "/subject/sex": "quasi", "/subject/postal_code": "quasi",
 		"/subject/height_cm": "quasi", "/subject/weight_kg": "quasi", "/subject/smoking_status": "sensitive"}
 	for i, name := range Builtin() {
@@ -85,8 +88,10 @@ func TestBuiltin(t *testing.T) {
 			if want == "=" {
 				want = table[j][1]
 			}
-			if f.Path != table[j][0] || f.Treatment.String() != want || f.Required == optional[f.Path] || f.Risk != risk[f.Path] {
-				t.Errorf("%s: %s %s required %t risk %q, want %s %s", name, f.Path, f.Treatment, f.Required, f.Risk, table[j][0], want)
+			if f.Path != table[j][0] || f.Treatment.String() != want || f.Required == optional[f.Path] ||
+				f.Risk != risk[f.Path] {
+				t.Errorf("%s: %s %s required %t risk %q, want %s %s", name, f.Path, f.Treatment, f.Required, f.Risk,
+					table[j][0], want)
 			}
 			if len(f.Why) < 20 || !strings.HasSuffix(f.Why, ".") {
 				t.Errorf("%s: %s has no reason", name, f.Path)
@@ -166,20 +171,28 @@ func edit(t testing.TB, root *Node, pointer, value string) {
 }
 
 func TestParsePlanRefuses(t *testing.T) {
-	const barcode, sex, notes, born, height = "/properties/tubes/items/properties/barcode", "/properties/subject/properties/sex",
+	const barcode, sex, notes, born, height = "/properties/tubes/items/properties/barcode",
+		"/properties/subject/properties/sex",
 		"/properties/notes", "/properties/subject/properties/birth_date", "/properties/subject/properties/height_cm"
 	for _, c := range []struct {
 		name    string
 		changes []string
 		message string
 	}{
-		{"leaf without a treatment", []string{notes + "/deid", ""}, "at /properties/notes of the schema: this field has no treatment"},
-		{"unknown treatment", []string{notes + "/deid", `"encrypt"`}, "at /properties/notes of the schema: the treatment is none of"},
-		{"treatment in two parts", []string{notes + "/deid", `{"pseudonym": "subject", "age-band": 5}`}, "the treatment is none of"},
-		{"round in two parts", []string{height + "/deid", `{"round": 5, "age-band": 5}`}, "with both ends and nothing else"},
-		{"round with one end", []string{height + "/deid", `{"round": 5, "from": 140}`}, "with both ends and nothing else"},
-		{"round with ends between multiples", []string{height + "/deid", `{"round": 5, "from": 141, "to": 200}`}, "must be multiples of the width"},
-		{"round with ends the wrong way", []string{height + "/deid", `{"round": 5, "from": 200, "to": 140}`}, "must be multiples of the width"},
+		{"leaf without a treatment", []string{notes + "/deid", ""},
+			"at /properties/notes of the schema: this field has no treatment"},
+		{"unknown treatment", []string{notes + "/deid", `"encrypt"`},
+			"at /properties/notes of the schema: the treatment is none of"},
+		{"treatment in two parts", []string{notes + "/deid", `{"pseudonym": "subject", "age-band": 5}`},
+			"the treatment is none of"},
+		{"round in two parts", []string{height + "/deid", `{"round": 5, "age-band": 5}`},
+			"with both ends and nothing else"},
+		{"round with one end", []string{height + "/deid", `{"round": 5, "from": 140}`},
+			"with both ends and nothing else"},
+		{"round with ends between multiples", []string{height + "/deid", `{"round": 5, "from": 141, "to": 200}`},
+			"must be multiples of the width"},
+		{"round with ends the wrong way", []string{height + "/deid", `{"round": 5, "from": 200, "to": 140}`},
+			"must be multiples of the width"},
 		{"pseudonym without a purpose", []string{notes + "/deid", `"pseudonym"`}, "needs a purpose"},
 		{"pseudonym of unknown purpose", []string{notes + "/deid", `{"pseudonym": "kit"}`}, "is made for"},
 		{"round without a width", []string{height + "/deid", `"round"`}, "needs a width"},
@@ -188,48 +201,71 @@ func TestParsePlanRefuses(t *testing.T) {
 		{"width 2.5", []string{height + "/deid", `{"round": 2.5}`}, "from 1 to 100"},
 		{"width in quotes", []string{height + "/deid", `{"round": "5"}`}, "from 1 to 100"},
 		{"band of 51 years", []string{born + "/deid", `{"age-band": 51}`}, "from 1 to 50"},
-		{"round of a text", []string{notes + "/deid", `{"round": 5}`}, "at /properties/notes of the schema: the treatment \"round\" needs"},
+		{"round of a text", []string{notes + "/deid", `{"round": 5}`},
+			"at /properties/notes of the schema: the treatment \"round\" needs"},
 		{"text of a number", []string{height + "/deid", `"text"`}, `"text" needs "type": "string"`},
 		{"text of listed values", []string{sex + "/deid", `"text"`}, "is for free text"},
 		{"text of a constant", []string{notes + "/const", `"x"`}, "is for free text"},
 		{"text of a date", []string{born + "/deid", `"text"`}, "is for free text"},
 		{"shift of a text", []string{notes + "/deid", `"shift"`}, `"format": "date" or "date-time"`},
-		{"year of a time of day", []string{notes + "/deid", `"year"`, notes + "/format", `"time"`}, `"format": "date" or "date-time"`},
+		{"year of a time of day", []string{notes + "/deid", `"year"`, notes + "/format", `"time"`},
+			`"format": "date" or "date-time"`},
 		{"age band of a time", []string{"/properties/started_at/deid", `{"age-band": 5}`}, "needs a birth date"},
-		{"region of 4 characters", []string{"/properties/subject/properties/postal_code/deid", `{"region": 4}`}, "from 1 to 3"},
+		{"region of 4 characters", []string{"/properties/subject/properties/postal_code/deid", `{"region": 4}`},
+			"from 1 to 3"},
 		{"region of a number", []string{height + "/deid", `"region"`}, `"region" needs`},
 		{"text that may be null", []string{notes + "/type", `["string", "null"]`}, `"text" needs`},
 		{"unknown risk", []string{sex + "/risk", `"high"`}, `the value of "risk" must be "quasi" or "sensitive"`},
 		{"why of two lines", []string{sex + "/why", `"a\nb"`}, `the value of "why" must be`},
-		{"treatment of an object", []string{"/properties/kit/deid", `"keep"`}, `at /properties/kit of the schema: the keyword "deid" does not fit here`},
-		{"columns beside a text", []string{notes + "/columns", `[{"name": "t_s", "min": 0, "max": 1}]`}, `"columns" belongs beside`},
-		{"column without a range", []string{"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0}]`}, `needs a "min" and a greater "max"`},
-		{"column with a range upside down", []string{"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 1, "max": 0}]`}, `needs a "min" and a greater "max"`},
-		{"column twice", []string{"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 1}, {"name": "t_s", "min": 0, "max": 1}]`}, `"name" of its own`},
-		{"column of odd name", []string{"/properties/recordings/items/properties/file/columns", `[{"name": "a,b", "min": 0, "max": 1}]`}, `"name" of its own`},
-		{"column with an unknown part", []string{"/properties/recordings/items/properties/file/columns", `[{"name": "a", "min": 0, "max": 1, "unit": "s"}]`}, `"columns" must be`},
+		{"treatment of an object", []string{"/properties/kit/deid", `"keep"`},
+			`at /properties/kit of the schema: the keyword "deid" does not fit here`},
+		{"columns beside a text", []string{notes + "/columns", `[{"name": "t_s", "min": 0, "max": 1}]`},
+			`"columns" belongs beside`},
+		{"column without a range", []string{"/properties/recordings/items/properties/file/columns",
+			`[{"name": "t_s", "min": 0}]`}, `needs a "min" and a greater "max"`},
+		{"column with a range upside down", []string{"/properties/recordings/items/properties/file/columns",
+			`[{"name": "t_s", "min": 1, "max": 0}]`}, `needs a "min" and a greater "max"`},
+		{"column twice", []string{"/properties/recordings/items/properties/file/columns",
+			`[{"name": "t_s", "min": 0, "max": 1}, {"name": "t_s", "min": 0, "max": 1}]`}, `"name" of its own`},
+		{"column of odd name", []string{"/properties/recordings/items/properties/file/columns",
+			`[{"name": "a,b", "min": 0, "max": 1}]`}, `"name" of its own`},
+		{"column with an unknown part", []string{"/properties/recordings/items/properties/file/columns",
+			`[{"name": "a", "min": 0, "max": 1, "unit": "s"}]`}, `"columns" must be`},
 		{"no columns", []string{"/properties/recordings/items/properties/file/columns", `[]`}, `"columns" must be`},
 
-		{"object open to other names", []string{"/properties/kit/additionalProperties", ""}, `at /properties/kit of the schema: "additionalProperties": false is missing`},
-		{"object open by a schema", []string{"/properties/kit/additionalProperties", `{"type": "string", "deid": "keep"}`}, `"additionalProperties" must be true or false`},
-		{"top open", []string{"/additionalProperties", "true"}, `at the top of the schema: "additionalProperties": false is missing`},
-		{"patternProperties", []string{"/properties/kit/patternProperties", `{"^x": {"type": "string", "deid": "keep"}}`}, `the keyword "patternProperties" is not supported`},
-		{"object without fields", []string{"/properties/kit/properties", "{}", "/properties/kit/required", ""}, `has no "properties"`},
-		{"list without items", []string{"/properties/tubes/items", ""}, `at /properties/tubes of the schema: "items" is missing`},
+		{"object open to other names", []string{"/properties/kit/additionalProperties", ""},
+			`at /properties/kit of the schema: "additionalProperties": false is missing`},
+		{"object open by a schema", []string{"/properties/kit/additionalProperties",
+			`{"type": "string", "deid": "keep"}`}, `"additionalProperties" must be true or false`},
+		{"top open", []string{"/additionalProperties", "true"},
+			`at the top of the schema: "additionalProperties": false is missing`},
+		{"patternProperties", []string{"/properties/kit/patternProperties",
+			`{"^x": {"type": "string", "deid": "keep"}}`}, `the keyword "patternProperties" is not supported`},
+		{"object without fields", []string{"/properties/kit/properties", "{}", "/properties/kit/required", ""},
+			`has no "properties"`},
+		{"list without items", []string{"/properties/tubes/items", ""},
+			`at /properties/tubes of the schema: "items" is missing`},
 		{"list of anything", []string{"/properties/tubes/items", "true"}, `the value of "items" must be an object`},
-		{"field that may be anything", []string{notes, "true"}, "at /properties/notes of the schema: a schema must stand here"},
+		{"field that may be anything", []string{notes, "true"},
+			"at /properties/notes of the schema: a schema must stand here"},
 		{"field without a type", []string{notes + "/type", ""}, `"type" must name`},
 		{"unknown type", []string{notes + "/type", `"text"`}, `"type" must name`},
 		{"no type at all", []string{notes + "/type", "[]"}, `"type" must name`},
 		{"type twice", []string{notes + "/type", `["string", "string"]`}, "each once"},
 		{"text or object", []string{notes + "/type", `["string", "object"]`}, "cannot be something else as well"},
-		{"whole schema is a list", []string{"/type", `"array"`, "/properties", "", "/required", "", "/additionalProperties", "", "/items", `{"type": "string", "deid": "drop"}`}, "must describe an object"},
-		{"whole schema is a text", []string{"/type", `"string"`, "/properties", "", "/required", "", "/additionalProperties", "", "/deid", `"drop"`}, "must describe an object"},
-		{"required field without properties", []string{"/properties/kit/required", `["lot", "unit", "colour"]`}, `"required" names the field "colour"`},
+		{"whole schema is a list", []string{"/type", `"array"`, "/properties", "", "/required", "",
+			"/additionalProperties", "", "/items", `{"type": "string", "deid": "drop"}`}, "must describe an object"},
+		{"whole schema is a text", []string{"/type", `"string"`, "/properties", "", "/required", "",
+			"/additionalProperties", "", "/deid", `"drop"`}, "must describe an object"},
+		{"required field without properties", []string{"/properties/kit/required", `["lot", "unit", "colour"]`},
+			`"required" names the field "colour"`},
 		{"required twice", []string{"/properties/kit/required", `["lot", "lot"]`}, "a list of different field names"},
-		{"field called *", []string{"/properties/*", `{"type": "string", "deid": "drop"}`}, "at /properties/* of the schema: a field name is made of"},
-		{"field with a slash", []string{"/properties/a~1b", `{"type": "string", "deid": "drop"}`}, "a field name is made of"},
-		{"field like an index", []string{"/properties/0", `{"type": "string", "deid": "drop"}`}, "a field name is made of"},
+		{"field called *", []string{"/properties/*", `{"type": "string", "deid": "drop"}`},
+			"at /properties/* of the schema: a field name is made of"},
+		{"field with a slash", []string{"/properties/a~1b", `{"type": "string", "deid": "drop"}`},
+			"a field name is made of"},
+		{"field like an index", []string{"/properties/0", `{"type": "string", "deid": "drop"}`},
+			"a field name is made of"},
 
 		{"misspelt keyword", []string{notes + "/maxLenght", "5"}, `the keyword "maxLenght" is not known here`},
 		{"keyword of another type", []string{notes + "/minimum", "5"}, `the keyword "minimum" does not fit here`},
@@ -250,37 +286,55 @@ func TestParsePlanRefuses(t *testing.T) {
 		{"title of two", []string{notes + "/title", "2"}, `the value of "title" must be a text`},
 		{"unique what", []string{"/properties/tubes/uniqueItems", `"yes"`}, "true or false"},
 
-		{"another draft", []string{"/$schema", `"http://json-schema.org/draft-07/schema#"`}, `the value of "$schema" must be`},
-		{"$schema within", []string{"/properties/kit/$schema", `"` + draft2020 + `"`}, `the keyword "$schema" does not fit here`},
+		{"another draft", []string{"/$schema", `"http://json-schema.org/draft-07/schema#"`},
+			`the value of "$schema" must be`},
+		{"$schema within", []string{"/properties/kit/$schema", `"` + draft2020 + `"`},
+			`the keyword "$schema" does not fit here`},
 		{"$id within", []string{"/properties/kit/$id", `"x"`}, `the keyword "$id" does not fit here`},
 		{"$dynamicRef", []string{notes + "/$dynamicRef", `"#x"`}, `the keyword "$dynamicRef" is not supported`},
 		{"$anchor", []string{notes + "/$anchor", `"x"`}, `the keyword "$anchor" is not supported`},
-		{"reference to a file", []string{notes + "/$ref", `"file:///etc/passwd"`}, "may only point into the schema itself"},
-		{"reference to a neighbour", []string{notes + "/$ref", `"notes.json"`}, "may only point into the schema itself"},
-		{"reference to the network", []string{notes + "/$ref", `"https://example.org/s.json#/$defs/x"`}, "may only point into the schema itself"},
+		{"reference to a file", []string{notes + "/$ref", `"file:///etc/passwd"`},
+			"may only point into the schema itself"},
+		{"reference to a neighbour", []string{notes + "/$ref", `"notes.json"`},
+			"may only point into the schema itself"},
+		{"reference to the network", []string{notes + "/$ref", `"https://example.org/s.json#/$defs/x"`},
+			"may only point into the schema itself"},
 		{"reference to an anchor", []string{notes + "/$ref", `"#notes"`}, "may only point into the schema itself"},
 		{"reference to the whole", []string{notes + "/$ref", `"#"`}, "may only point into the schema itself"},
 		{"reference that is no text", []string{notes + "/$ref", `1`}, "may only point into the schema itself"},
 		{"reference to nothing", []string{notes + "/$ref", `"#/$defs/x"`}, "points to nothing"},
-		{"reference to itself", []string{"/$defs", `{"x": {"$ref": "#/$defs/x"}}`, notes, `{"$ref": "#/$defs/x"}`}, "leads back to itself"},
-		{"reference to its parent", []string{"/properties/kit/properties/kit", `{"$ref": "#/properties/kit"}`}, "leads back to itself"},
-		{"keyword on both sides of a reference", []string{"/$defs", `{"x": {"type": "string", "maxLength": 5}}`, notes, `{"$ref": "#/$defs/x", "maxLength": 6, "deid": "text"}`}, `"maxLength" stands both beside`},
+		{"reference to itself", []string{"/$defs", `{"x": {"$ref": "#/$defs/x"}}`, notes, `{"$ref": "#/$defs/x"}`},
+			"leads back to itself"},
+		{"reference to its parent", []string{"/properties/kit/properties/kit", `{"$ref": "#/properties/kit"}`},
+			"leads back to itself"},
+		{"keyword on both sides of a reference", []string{"/$defs", `{"x": {"type": "string", "maxLength": 5}}`,
+			notes, `{"$ref": "#/$defs/x", "maxLength": 6, "deid": "text"}`}, `"maxLength" stands both beside`},
 		{"allOf", []string{notes + "/allOf", `[{"type": "string"}]`}, `the keyword "allOf" is not supported`},
 		{"if", []string{"/if", `{"type": "object"}`}, `the keyword "if" is not supported`},
 
-		{"no barcode", []string{barcode, "", "/properties/tubes/items/required/0", ""}, "the field /tubes/*/barcode is missing"},
-		{"barcode optional", []string{"/properties/tubes/items/required/0", ""}, `/tubes/*/barcode must stand in "required"`},
+		{"no barcode", []string{barcode, "", "/properties/tubes/items/required/0", ""},
+			"the field /tubes/*/barcode is missing"},
+		{"barcode optional", []string{"/properties/tubes/items/required/0", ""},
+			`/tubes/*/barcode must stand in "required"`},
 		{"barcode dropped", []string{barcode + "/deid", `"drop"`}, "/tubes/*/barcode must have the treatment keep"},
-		{"subject kept", []string{"/properties/subject/properties/subject_id/deid", `"keep"`}, "/subject/subject_id must have the treatment pseudonym subject"},
-		{"subject as a session", []string{"/properties/subject/properties/subject_id/deid", `{"pseudonym": "session"}`}, "must have the treatment pseudonym subject"},
+		{"subject kept", []string{"/properties/subject/properties/subject_id/deid", `"keep"`},
+			"/subject/subject_id must have the treatment pseudonym subject"},
+		{"subject as a session", []string{"/properties/subject/properties/subject_id/deid",
+			`{"pseudonym": "session"}`}, "must have the treatment pseudonym subject"},
 		{"operator kept", []string{"/properties/operator/deid", `"keep"`}, "/operator must have the treatment"},
-		{"start without a format", []string{"/properties/started_at/format", "", "/properties/started_at/deid", `"drop"`}, `/started_at must have "format": "date-time"`},
-		{"start of a day", []string{"/properties/started_at/format", `"date"`}, `/started_at must have "format": "date-time"`},
-		{"birth date in free form", []string{born + "/format", "", born + "/deid", `"drop"`}, `/subject/birth_date must have "format": "date"`},
+		{"start without a format", []string{"/properties/started_at/format", "", "/properties/started_at/deid",
+			`"drop"`}, `/started_at must have "format": "date-time"`},
+		{"start of a day", []string{"/properties/started_at/format", `"date"`},
+			`/started_at must have "format": "date-time"`},
+		{"birth date in free form", []string{born + "/format", "", born + "/deid", `"drop"`},
+			`/subject/birth_date must have "format": "date"`},
 		{"birth date in parts", []string{born, `{"type": "object", "additionalProperties": false, "properties": {"year": {"type": "integer", "deid": "keep"}}}`}, "the field /subject/birth_date is missing"},
-		{"volume as a text", []string{"/properties/tubes/items/properties/volume_ml", `{"type": "string", "deid": "keep"}`}, `/tubes/*/volume_ml must have "type"`},
-		{"recording without rules", []string{"/properties/recordings/items/properties/format/enum/2", `"bin"`}, `must have "enum" with "csv"`},
-		{"recording of any format", []string{"/properties/recordings/items/properties/format/enum", ""}, `must have "enum" with "csv"`},
+		{"volume as a text", []string{"/properties/tubes/items/properties/volume_ml",
+			`{"type": "string", "deid": "keep"}`}, `/tubes/*/volume_ml must have "type"`},
+		{"recording without rules", []string{"/properties/recordings/items/properties/format/enum/2", `"bin"`},
+			`must have "enum" with "csv"`},
+		{"recording of any format", []string{"/properties/recordings/items/properties/format/enum", ""},
+			`must have "enum" with "csv"`},
 		{"recording elsewhere", []string{notes + "/deid", `"recording"`}, "change /notes"},
 		{"second session pseudonym", []string{notes + "/deid", `{"pseudonym": "session"}`}, "change /notes"},
 	} {
@@ -324,17 +378,20 @@ func TestParsePlanOwn(t *testing.T) {
 		"/required/12", `"secret"`,
 		"/properties/words", `{"type": "array", "uniqueItems": true, "maxItems": 3, "items": {"type": "string", "pattern": "^[a-z ]+$", "deid": "text"}}`,
 		"/properties/codes", `{"type": "array", "uniqueItems": true, "items": {"type": "integer", "deid": "keep"}}`,
-		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, "max": 2e1}]`,
+		"/properties/recordings/items/properties/file/columns",
+		`[{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, "max": 2e1}]`,
 	))
 	if err != nil {
 		t.Fatal(err)
 	}
 	f, _ := p.Field("/ended_at")
-	if diff := cmp.Diff(Field{Path: "/ended_at", Treatment: Treatment{Kind: Shift}, Types: []string{"string"}, Format: "date-time", Required: true, Why: "Intervals stay true."}, f); diff != "" {
+	if diff := cmp.Diff(Field{Path: "/ended_at", Treatment: Treatment{Kind: Shift}, Types: []string{"string"},
+		Format: "date-time", Required: true, Why: "Intervals stay true."}, f); diff != "" {
 		t.Error(diff)
 	}
 	f, _ = p.Field("/diet")
-	if diff := cmp.Diff(Field{Path: "/diet", Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null"}, Enum: true, Risk: "sensitive"}, f); diff != "" {
+	if diff := cmp.Diff(Field{Path: "/diet", Treatment: Treatment{Kind: Keep}, Types: []string{"string", "null"},
+		Enum: true, Risk: "sensitive"}, f); diff != "" {
 		t.Error(diff)
 	}
 	if diff := cmp.Diff([]Column{{"t_s", 0, 3600, true, 0}, {"flow_l_s", -20, 20, false, 0}}, p.Columns()); diff != "" {
@@ -411,7 +468,8 @@ func TestOutgoing(t *testing.T) {
 		})
 		for _, f := range p.Fields {
 			if left[f.Path] == (f.Treatment.Kind == Drop) {
-				t.Errorf("%s: %s has the treatment %s; in the outgoing schema: %t", p.Name, f.Path, f.Treatment, left[f.Path])
+				t.Errorf("%s: %s has the treatment %s; in the outgoing schema: %t", p.Name, f.Path, f.Treatment,
+					left[f.Path])
 			}
 			delete(left, f.Path)
 		}
@@ -429,8 +487,10 @@ func TestOutgoingAccepts(t *testing.T) {
 	record := func(t *testing.T, changes ...string) *Node {
 		n := parse(t, validRecord)
 		for pointer, v := range map[string]string{
-			"/session_id": `"` + session + `"`, "/operator": `"` + operator + `"`, "/subject/subject_id": `"HJKM-NPQR-STVW-XYZ0-1"`,
-			"/subject/birth_date": `"45-49"`, "/subject/postal_code": `"000"`, "/recordings/0/file": `"recordings/` + session + `-1.csv"`,
+			"/session_id": `"` + session + `"`, "/operator": `"` + operator + `"`,
+			"/subject/subject_id": `"HJKM-NPQR-STVW-XYZ0-1"`,
+			"/subject/birth_date": `"45-49"`, "/subject/postal_code": `"000"`,
+			"/recordings/0/file": `"recordings/` + session + `-1.csv"`,
 		} {
 			edit(t, n, pointer, v)
 		}
@@ -439,16 +499,20 @@ func TestOutgoingAccepts(t *testing.T) {
 		}
 		return n
 	}
-	years := []string{"/started_at", `{"year": 2026, "elapsed_s": 0}`, "/ended_at", `{"year": 2026, "elapsed_s": 725.5}`,
-		"/tubes/0/uncapped_at", `{"year": 2026, "elapsed_s": -30}`, "/tubes/0/capped_at", `{"year": 2026, "elapsed_s": 100}`,
-		"/interruptions", `[{"at": {"year": 2026, "elapsed_s": 60}}]`, "/sampler/serial", "", "/recordings/0/content", "", "/notes", ""}
+	years := []string{"/started_at", `{"year": 2026, "elapsed_s": 0}`, "/ended_at",
+		`{"year": 2026, "elapsed_s": 725.5}`,
+		"/tubes/0/uncapped_at", `{"year": 2026, "elapsed_s": -30}`, "/tubes/0/capped_at",
+		`{"year": 2026, "elapsed_s": 100}`,
+		"/interruptions", `[{"at": {"year": 2026, "elapsed_s": 60}}]`, "/sampler/serial", "",
+		"/recordings/0/content", "", "/notes", ""}
 	for _, c := range []struct {
 		plan    string
 		changes []string
 		problem string // pointer, "" for none
 	}{
 		{"shifted", nil, ""},
-		{"shifted", []string{"/subject/birth_date", `"90+"`, "/recordings/0/file", `"recordings/` + session + `-12.edf"`}, ""},
+		{"shifted", []string{"/subject/birth_date", `"90+"`, "/recordings/0/file",
+			`"recordings/` + session + `-12.edf"`}, ""},
 		{"shifted", []string{"/subject/birth_date", `"1970-01-01"`}, "/subject/birth_date"},
 		{"shifted", []string{"/subject/birth_date", `"90-94"`}, ""}, // which bands there are is for the treatment
 		{"shifted", []string{"/subject/subject_id", `"` + subject + `"`}, "/subject/subject_id"},
@@ -471,7 +535,8 @@ func TestOutgoingAccepts(t *testing.T) {
 			if len(problems) != 1 || problems[0].Rule != "schema.unknown" {
 				t.Errorf("notes under year-only: %v", problems)
 			}
-		case c.problem == "" && len(problems) > 0, c.problem != "" && (len(problems) != 1 || problems[0].Pointer != c.problem):
+		case c.problem == "" && len(problems) > 0, c.problem != "" &&
+			(len(problems) != 1 || problems[0].Pointer != c.problem):
 			t.Errorf("%s %v: %v", c.plan, c.changes, problems)
 		}
 	}
@@ -496,7 +561,8 @@ func TestCompileOutgoingRefuses(t *testing.T) {
 // TestTraps are inputs that have stopped other readers. Each must be refused,
 // or done with, at little cost.
 func TestTraps(t *testing.T) {
-	deep := strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 20) + `{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 20)
+	deep := strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 20) +
+		`{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 20)
 	var doubling, either, chain, wide, fields strings.Builder
 	for i := range 100 {
 		fmt.Fprintf(&fields, `"f%d": {"type": "string", "deid": "drop"},`, i)
@@ -512,25 +578,38 @@ func TestTraps(t *testing.T) {
 	big := `{"big": {"enum": ["` + strings.Repeat("x", 500_000) + `"], "deid": "keep"}}`
 	head := `{"type": "object", "additionalProperties": false, `
 	for name, text := range map[string]string{
-		"doubling references":            head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
-		"doubling alternatives":          head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + either.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"doubling references": head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` +
+			doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"doubling alternatives": head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` +
+			either.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
 		"doubling after one alternative": head + `"properties": {"a": {"oneOf": [{"$ref": "#/$defs/d0"}]}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
-		"64 alternatives of large ones":  head + `"properties": {"a": {"enum": ["` + strings.Repeat("x", 100_000) + `"], "deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 63) + `{"type": "string"}]}}}`,
-		"64 alternatives of 100 fields":  head + `"properties": {` + strings.TrimSuffix(fields.String(), ",") + `}, "anyOf": [` + strings.Repeat(`{"required": ["f1"]},`, 63) + `{"required": ["f1"]}]}`,
+		"64 alternatives of large ones": head + `"properties": {"a": {"enum": ["` + strings.Repeat("x", 100_000) +
+			`"], "deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 63) + `{"type": "string"}]}}}`,
+		"64 alternatives of 100 fields": head + `"properties": {` + strings.TrimSuffix(fields.String(), ",") +
+			`}, "anyOf": [` + strings.Repeat(`{"required": ["f1"]},`, 63) + `{"required": ["f1"]}]}`,
 		"alternatives within themselves": head + `"properties": {"a": {"$ref": "#/$defs/a"}}, "$defs": {"a": {"oneOf": [{"type": "string", "deid": "drop"}, {"$ref": "#/$defs/a"}]}}}`,
-		"16 alternatives in one another": head + `"properties": {"a": ` + strings.Repeat(`{"oneOf": [`, 16) + `{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 16) + `}}`,
-		"10,000 levels of objects":       head + `"properties": {"a": ` + strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 10_000) + `{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 10_000) + `}}`,
-		"10,000 levels of alternatives":  head + `"properties": {"a": ` + strings.Repeat(`{"anyOf": [`, 10_000) + `{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 10_000) + `}}`,
+		"16 alternatives in one another": head + `"properties": {"a": ` + strings.Repeat(`{"oneOf": [`, 16) +
+			`{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 16) + `}}`,
+		"10,000 levels of objects": head + `"properties": {"a": ` +
+			strings.Repeat(`{"type": "object", "additionalProperties": false, "properties": {"a": `, 10_000) +
+			`{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 10_000) + `}}`,
+		"10,000 levels of alternatives": head + `"properties": {"a": ` + strings.Repeat(`{"anyOf": [`, 10_000) +
+			`{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 10_000) + `}}`,
 		"empty enum among alternatives":  head + `"properties": {"a": {"anyOf": [{"enum": [], "deid": "keep"}, {"type": "string", "deid": "keep"}]}}}`,
 		"$dynamicRef among alternatives": head + `"properties": {"a": {"oneOf": [{"$dynamicRef": "#x"}, {"type": "string", "deid": "keep"}]}}}`,
 		"file among alternatives":        head + `"properties": {"a": {"oneOf": [{"$ref": "file:///etc/passwd"}, {"type": "string", "deid": "keep"}]}}}`,
-		"chain of references":            head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` + chain.String() + `"d5000": {"type": "string", "deid": "drop"}}}`,
-		"deep objects":                   deep,
-		"large once written":             head + `"properties": {` + wide.String() + `"z": {"type": "string", "deid": "drop"}}, "$defs": ` + big + `}`,
-		"10,000 levels":                  strings.Repeat(`{"properties":`, 10_000),
-		"huge exponent":                  head + `"properties": {"a": {"type": "number", "deid": "keep", "minimum": 1e10000000}}}`,
-		"5,001 fields":                   head + `"properties": {` + strings.TrimSuffix(strings.ReplaceAll(wide.String(), `{"$ref": "#/$defs/big"}`, `{"type": "string", "deid": "drop"}`), ",") + `, "z": {"type": "string", "deid": "drop"}}}`,
-		"pattern of 500 bytes":           head + `"properties": {"a": {"type": "string", "deid": "keep", "pattern": "` + strings.Repeat(`(x{1,9}){1,9}`, 38) + `"}}}`,
+		"chain of references": head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` +
+			chain.String() + `"d5000": {"type": "string", "deid": "drop"}}}`,
+		"deep objects": deep,
+		"large once written": head + `"properties": {` + wide.String() +
+			`"z": {"type": "string", "deid": "drop"}}, "$defs": ` + big + `}`,
+		"10,000 levels": strings.Repeat(`{"properties":`, 10_000),
+		"huge exponent": head + `"properties": {"a": {"type": "number", "deid": "keep", "minimum": 1e10000000}}}`,
+		"5,001 fields": head + `"properties": {` +
+			strings.TrimSuffix(strings.ReplaceAll(wide.String(), `{"$ref": "#/$defs/big"}`,
+				`{"type": "string", "deid": "drop"}`), ",") + `, "z": {"type": "string", "deid": "drop"}}}`,
+		"pattern of 500 bytes": head + `"properties": {"a": {"type": "string", "deid": "keep", "pattern": "` +
+			strings.Repeat(`(x{1,9}){1,9}`, 38) + `"}}}`,
 	} {
 		quickly(t, name, func(t *testing.T) {
 			if _, err := ParsePlan("own.json", []byte(text)); err == nil {
@@ -555,7 +634,8 @@ func TestTraps(t *testing.T) {
 		{"200,000 errors", `{"tubes": [` + strings.Repeat("1,", 200_000) + `1]}`, 1, "schema.size"},
 		{"49,000 errors", `{"tubes": [` + strings.Repeat("1,", 49_000) + `1]}`, maxProblems, "schema.required"},
 		{"49,000 unknown fields", `{` + unknown.String() + `"z": 1}`, maxProblems, "schema.required"},
-		{"16,000 large numbers", `{"tubes": [` + strings.Repeat(`{"volume_ml": 1e308, "x": 1},`, 16_000) + `1]}`, maxProblems, "schema.required"},
+		{"16,000 large numbers", `{"tubes": [` + strings.Repeat(`{"volume_ml": 1e308, "x": 1},`, 16_000) + `1]}`,
+			maxProblems, "schema.required"},
 	} {
 		quickly(t, c.name, func(t *testing.T) {
 			problems := p.Validate("r", parse(t, c.text))
@@ -575,9 +655,11 @@ func quickly(t *testing.T, name string, f func(*testing.T)) {
 
 func FuzzParsePlan(f *testing.F) {
 	f.Add(sessionSchema)
-	f.Add(own(f, "/$defs", `{"t": {"type": "string", "format": "date-time"}}`, "/properties/ended_at", `{"$ref": "#/$defs/t", "deid": "shift"}`))
+	f.Add(own(f, "/$defs", `{"t": {"type": "string", "format": "date-time"}}`, "/properties/ended_at",
+		`{"$ref": "#/$defs/t", "deid": "shift"}`))
 	f.Add([]byte(`{"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": "#/properties/a"}}}`))
-	f.Add(own(f, "/oneOf", `[{"required": ["notes"]}, {}]`, "/properties/x", `{"deid": "keep", "anyOf": [{"enum": ["a"]}, {"type": "number", "minimum": 5}]}`))
+	f.Add(own(f, "/oneOf", `[{"required": ["notes"]}, {}]`, "/properties/x",
+		`{"deid": "keep", "anyOf": [{"enum": ["a"]}, {"type": "number", "minimum": 5}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if v, err := CompileOutgoing(data); err == nil {
 			v.Validate("r", parse(t, validRecord))

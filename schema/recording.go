@@ -115,7 +115,8 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	if len(columns) == 0 {
 		panic("schema: NewCSVCheck needs a column")
 	}
-	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns)), stencils: make([]stencil, len(columns))}}
+	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns)),
+		stencils: make([]stencil, len(columns))}}
 	names := make([]string, len(columns))
 	for i, col := range columns {
 		names[i] = col.Name
@@ -620,38 +621,53 @@ var csvFaults = [faultKinds]struct {
 	scope, place int
 	message      string
 }{
-	faultHeader: {"header", wholeFile, thisByte, "the first line is not exactly {header} (no quotation marks, no spaces); " +
+	faultHeader: {"header", wholeFile, thisByte, "the first line is not exactly {header} (no quotation marks, no " +
+		"spaces); " +
 		"export the recording with these columns in this order; its rows were not checked"},
 	faultMark: {"bom", everyExport, thisByte, "the file begins with an invisible byte order mark; " +
 		"export the recording as plain text without one"},
-	faultWide: {"bom", wholeFile, thisByte, "the file is not plain text (it may be UTF-16, which begins with a byte order mark); " +
+	faultWide: {"bom", wholeFile, thisByte, "the file is not plain text (it may be UTF-16, which begins with a " +
+		"byte order mark); " +
 		"export the recording as plain text; its rows were not checked"},
 	faultSeparator: {"separator", everyExport, thisByte, "the cells are not separated by commas here; " +
-		"export the recording with a comma between cells and a point in decimals; later lines with the same fault are not listed"},
+		"export the recording with a comma between cells and a point in decimals; later lines with the same fault " +
+		"are not listed"},
 	faultDecimalComma: {"decimal-comma", wholeFile, thisCell, "the decimals seem to be written with a comma; " +
-		"export the recording with a point in decimals and a comma between cells; the lines after this were not checked"},
-	faultComment: {"comment", oneLine, thisByte, "this is a comment line, and a recording may hold only the column names and numbers; " +
+		"export the recording with a point in decimals and a comma between cells; the lines after this were not " +
+		"checked"},
+	faultComment: {"comment", oneLine, thisByte, "this is a comment line, and a recording may hold only the column " +
+		"names and numbers; " +
 		"export the recording without comments"},
 	faultLineEnd: {"line-end", everyExport, byteBefore, "a line ends with a carriage return alone; " +
 		"export the recording with LF or CRLF line ends; later lines with the same fault are not listed"},
-	faultBlank:  {"empty", oneLine, thisByte, "the line is blank; export the recording without blank lines"},
-	faultNoRows: {"empty", oneLine, thisCell, "the recording holds no row of numbers; check that it was made, then export it again, or take it out of the record"},
-	faultFew:    {"columns", oneLine, thisByte, "the row has fewer cells than the columns {header}; export the recording again, or find out why the row was cut"},
-	faultMany:   {"columns", oneLine, thisCell, "the row has more cells than the columns {header}; export the recording with these columns only"},
-	faultNumber: {"number", oneLine, thisCell, "the cell of {column} is not a plain decimal number such as 4.25 (no spaces, no units); " +
+	faultBlank: {"empty", oneLine, thisByte, "the line is blank; export the recording without blank lines"},
+	faultNoRows: {"empty", oneLine, thisCell, "the recording holds no row of numbers; check that it was made, then " +
+		"export it again, or take it out of the record"},
+	faultFew: {"columns", oneLine, thisByte, "the row has fewer cells than the columns {header}; export the " +
+		"recording again, or find out why the row was cut"},
+	faultMany: {"columns", oneLine, thisCell, "the row has more cells than the columns {header}; export the " +
+		"recording with these columns only"},
+	faultNumber: {"number", oneLine, thisCell, "the cell of {column} is not a plain decimal number such as 4.25 " +
+		"(no spaces, no units); " +
 		"export the recording again, with the cell empty where a sample was dropped"},
-	faultLong: {"number", oneLine, thisCell, "the cell of {column} is longer than {longest} characters; export the recording with fewer digits"},
-	faultDigits: {"digits", oneLine, thisCell, "the cell of {column} has more than {digits} digits, more than a sensor tells apart and enough for somebody's number; " +
+	faultLong: {"number", oneLine, thisCell, "the cell of {column} is longer than {longest} characters; export the " +
+		"recording with fewer digits"},
+	faultDigits: {"digits", oneLine, thisCell, "the cell of {column} has more than {digits} digits, more than a " +
+		"sensor tells apart and enough for somebody's number; " +
 		"export the recording with fewer digits"},
-	faultListed: {"listed", oneLine, thisCell, "the digits of the cell of {column} are, point left out, a number or a birth date in the roster; " +
-		"take it out and export the recording again; if a measurement is like it by chance, export with at most seven digits"},
+	faultListed: {"listed", oneLine, thisCell, "the digits of the cell of {column} are, point left out, a number " +
+		"or a birth date in the roster; " +
+		"take it out and export the recording again; if a measurement is like it by chance, export with at most " +
+		"seven digits"},
 	faultText: {"text", oneLine, thisCell, "the cell of {column} holds something other than a decimal number or NaN; " +
-		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was dropped"},
+		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was " +
+		"dropped"},
 	faultRange: {"range", oneLine, thisCell, "{column} is outside {min} to {max}; " +
 		"check the unit and the order of the columns, or empty the cell if the sample is not a measurement"},
 	faultRising: {"rising", oneLine, thisCell, "{column} is not greater than in the row before; " +
 		"check whether rows stand twice or out of order, or whether two recordings were joined, then export it again"},
-	faultUntimed: {"rising", oneLine, thisCell, "{column} is empty or NaN; every row needs it: export the recording again"},
+	faultUntimed: {"rising", oneLine, thisCell, "{column} is empty or NaN; every row needs it: export the " +
+		"recording again"},
 }
 
 // tell counts a fault at p[i] and keeps it while there is room.
@@ -671,7 +687,8 @@ func (c *CSVCheck) tell(f csvFault, i int) {
 		column = c.cellAt
 	}
 	col := &c.columns[min(c.col, len(c.columns)-1)]
-	message := strings.NewReplacer("{header}", c.header, "{column}", col.Name, "{longest}", strconv.Itoa(maxCell), "{digits}", strconv.Itoa(col.Digits),
+	message := strings.NewReplacer("{header}", c.header, "{column}", col.Name, "{longest}", strconv.Itoa(maxCell),
+		"{digits}", strconv.Itoa(col.Digits),
 		"{min}", limitText(col.Min), "{max}", limitText(col.Max)).Replace(kind.message)
 	c.problems = append(c.problems, Problem{File: c.file, Line: c.line, Column: column,
 		Rule: "recording.csv." + kind.rule, Severity: Error, Message: message})

@@ -13,7 +13,8 @@ import (
 func TestCSVAlikeAgreesWithIndependentReader(t *testing.T) {
 	passed := 0
 	rapid.Check(t, func(t *rapid.T) {
-		columns := rapid.SampledFrom([][]Column{DefaultColumns(), {{Name: "t", Min: -5, Max: 2000, Rising: true}, {Name: "b", Min: -3.5, Max: 99.25}}}).Draw(t, "columns")
+		columns := rapid.SampledFrom([][]Column{DefaultColumns(),
+			{{Name: "t", Min: -5, Max: 2000, Rising: true}, {Name: "b", Min: -3.5, Max: 99.25}}}).Draw(t, "columns")
 		var names []string
 		looks := make([]string, len(columns))
 		for k, c := range columns {

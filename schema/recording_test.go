@@ -45,11 +45,15 @@ func exact() []Column {
 // More digits than a sensor has are enough for somebody's number.
 func TestCSVDigits(t *testing.T) {
 	for cell, ok := range map[string]bool{
-		"4.123456": true, "-0.4123456": true, "0.0001234567": true, "0000000004.25": true, "1.234567e-3": true, "0.00000": true, "10.00000": true,
-		"4.1234567": true, "4.12345678": true, "4.123456789": false, "0.0000000304189231": true, "0.00000030418923123": false,
-		"1.23456789e-3": true, "1.234567891e-3": false, "1.23456780e-3": true, "-0.4123456789": false, "-0.41234567800000": true, "10.000000": true, "4.850000000": true,
+		"4.123456": true, "-0.4123456": true, "0.0001234567": true, "0000000004.25": true, "1.234567e-3": true,
+		"0.00000": true, "10.00000": true,
+		"4.1234567": true, "4.12345678": true, "4.123456789": false, "0.0000000304189231": true,
+		"0.00000030418923123": false,
+		"1.23456789e-3":       true, "1.234567891e-3": false, "1.23456780e-3": true, "-0.4123456789": false,
+		"-0.41234567800000": true, "10.000000": true, "4.850000000": true,
 		"3.4028235e-02": true, "13.400001": true, "0.000000000": true, "5.0699999332": false, "1e-005": true,
-		"0.1234567891234567890000": false, "0.1234567890000000000000": true, "4.12345678000000000000": true, "0.0000000000000000000000000001": true,
+		"0.1234567891234567890000": false, "0.1234567890000000000000": true, "4.12345678000000000000": true,
+		"0.0000000000000000000000000001": true,
 	} {
 		for _, step := range []int{1, 1 << 20} {
 			c := checkCSV(csvHead+"0,4.25,0\n0.1,"+cell+",0\n", DefaultColumns(), step)
@@ -65,7 +69,8 @@ func TestCSVDigits(t *testing.T) {
 		t.Error("a time of ten digits passes")
 	}
 	for _, cell := range []string{"1e-030418923", "0e30418923"} {
-		if c := checkCSV(csvHead+"0,"+cell+",0\n", DefaultColumns(), 1); len(c.Problems()) != 1 || c.Problems()[0].Rule != "recording.csv.number" {
+		if c := checkCSV(csvHead+"0,"+cell+",0\n", DefaultColumns(), 1); len(c.Problems()) != 1 ||
+			c.Problems()[0].Rule != "recording.csv.number" {
 			t.Errorf("%s: %v", cell, c.Problems())
 		}
 	}
@@ -102,7 +107,8 @@ func TestCSVAccepted(t *testing.T) {
 		for _, step := range []int{1, 2, 3, 7, 1 << 20} {
 			c := checkCSV(csvHead+tt.text, exact(), step)
 			if len(c.Problems()) > 0 || c.Rows() != tt.rows {
-				t.Errorf("%s in pieces of %d: %d rows, want %d; problems %v", name, step, c.Rows(), tt.rows, c.Problems())
+				t.Errorf("%s in pieces of %d: %d rows, want %d; problems %v", name, step, c.Rows(), tt.rows,
+					c.Problems())
 			}
 		}
 	}
@@ -115,37 +121,49 @@ func TestCSVRefused(t *testing.T) {
 		want []string // rule without its prefix, line and column
 		rows int
 	}{
-		"no bytes":                     {"", []string{"empty 1:1"}, 0},
-		"header alone":                 {csvHead, []string{"empty 2:1"}, 0},
-		"header without line end":      {"t_s,co2_kpa,pressure_pa", []string{"empty 2:1"}, 0},
-		"cut header":                   {"t_s,co2", []string{"header 1:8"}, 0},
-		"no header":                    {"0,0,0\n1,1,1\n", []string{"header 1:1"}, 0},
-		"other order":                  {"t_s,pressure_pa,co2_kpa\n0,0,0\n", []string{"header 1:5"}, 0},
-		"one column more":              {"t_s,co2_kpa,pressure_pa,name\n0,0,0,x\n", []string{"header 1:24"}, 0},
-		"quoted header":                {"\"t_s\",\"co2_kpa\",\"pressure_pa\"\n", []string{"header 1:1"}, 0},
-		"space in header":              {"t_s, co2_kpa,pressure_pa\n", []string{"header 1:5"}, 0},
-		"byte order mark":              {"\xEF\xBB\xBF" + csvHead + "0,0,0\n1,x,0\n", []string{"bom 1:1", "text 3:3"}, 1},
-		"UTF-16":                       {"\xFF\xFEt\x00_\x00s\x00", []string{"bom 1:1"}, 0},
-		"semicolons":                   {"t_s;co2_kpa;pressure_pa\n0.0;1.0;2.0\n0.1;1;2\n", []string{"separator 1:4"}, 0},
-		"semicolons in rows":           {csvHead + "0.0;1;2\n0.1;1;2\n0.2,x,0\n", []string{"separator 2:4", "text 4:5"}, 0},
-		"tabs":                         {"t_s\tco2_kpa\tpressure_pa\n", []string{"separator 1:4"}, 0},
-		"semicolons and commas":        {"t_s;co2_kpa;pressure_pa\n0,0;1,0;2,0\n0,1;1,1;2,1\n", []string{"separator 1:4", "decimal-comma 2:3"}, 0},
-		"decimal commas":               {csvHead + "0,01,4,35,1,20\n0,02,4,36,1,20\n", []string{"decimal-comma 2:8"}, 0},
-		"comment before":               {"# who and when\n" + csvHead + "0,0,0\n", []string{"comment 1:1"}, 1},
-		"comment among rows":           {csvHead + "0,0,0\n# cough\n1,0,0\n// x\n%\n", []string{"comment 3:1", "comment 5:1", "comment 6:1"}, 2},
-		"CR alone":                     {csvHead + "0,0,0\r1,0,0\n2,0,0\n3,0,0\r4,4,4\n5,0,0\n", []string{"line-end 2:6"}, 2},
-		"CR alone after header":        {"t_s,co2_kpa,pressure_pa\r0,0,0\r", []string{"line-end 1:24"}, 0},
-		"CR alone at the end":          {csvHead + "0,0,0\r", []string{"line-end 2:6"}, 0},
-		"CR CR LF":                     {csvHead + "0,0,0\r\r\n1,0,0\n", []string{"line-end 2:6"}, 1},
-		"blank line":                   {csvHead + "0,0,0\n\n1,0,0\n\r\n", []string{"empty 3:1", "empty 5:1"}, 2},
-		"few cells":                    {csvHead + "0,0\n1,0,0\n2\n", []string{"columns 2:4", "columns 4:2"}, 1},
-		"many cells":                   {csvHead + "0,0,0,0\n1,0,0,\n2,0,0,Ada\n3,0,0\n", []string{"columns 2:7", "columns 3:7", "columns 4:7"}, 1},
-		"text":                         {csvHead + "0,Ada,0\nx,0,0\n1,0,4.5kPa\n2,nan,0\n3,Inf,0\n4,\"4\",0\n5,0,\xC3\xA9\n6,NaNs,0\n7,0,e5\n", []string{"text 2:3", "text 3:1", "text 4:5", "text 5:3", "text 6:3", "text 7:3", "text 8:5", "text 9:3", "text 10:5"}, 0},
-		"numbers":                      {csvHead + "0,1.2.3,0\n1,--1,0\n2,1-,0\n3,1e,0\n4,1., 0\n5,-,0\n6, 1,0\n7,1 ,0\n8,.,0\n9,1e5.0,0\n10,+NaN,0\n11,0,1e+\n", []string{"number 2:3", "number 3:3", "number 4:3", "number 5:3", "number 6:3", "number 7:3", "number 8:3", "number 9:3", "number 10:3", "number 11:3", "text 12:4", "number 13:6"}, 0},
-		"33 bytes":                     {csvHead + "0," + long + ",0\n", []string{"number 2:3"}, 0},
-		"hexadecimal, grouping":        {csvHead + "0,0x1,0\n1,1_0,0\n", []string{"text 2:3", "text 3:3"}, 0},
-		"range":                        {csvHead + "-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n", []string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
-		"not rising":                   {csvHead + "0,0,0\n0,0,0\n1,0,0\n1.0,0,0\n0.5,0,0\n100e-2,0,0\n2,0,0\n", []string{"rising 3:1", "rising 5:1", "rising 6:1", "rising 7:1"}, 3},
+		"no bytes":                {"", []string{"empty 1:1"}, 0},
+		"header alone":            {csvHead, []string{"empty 2:1"}, 0},
+		"header without line end": {"t_s,co2_kpa,pressure_pa", []string{"empty 2:1"}, 0},
+		"cut header":              {"t_s,co2", []string{"header 1:8"}, 0},
+		"no header":               {"0,0,0\n1,1,1\n", []string{"header 1:1"}, 0},
+		"other order":             {"t_s,pressure_pa,co2_kpa\n0,0,0\n", []string{"header 1:5"}, 0},
+		"one column more":         {"t_s,co2_kpa,pressure_pa,name\n0,0,0,x\n", []string{"header 1:24"}, 0},
+		"quoted header":           {"\"t_s\",\"co2_kpa\",\"pressure_pa\"\n", []string{"header 1:1"}, 0},
+		"space in header":         {"t_s, co2_kpa,pressure_pa\n", []string{"header 1:5"}, 0},
+		"byte order mark": {"\xEF\xBB\xBF" + csvHead + "0,0,0\n1,x,0\n",
+			[]string{"bom 1:1", "text 3:3"}, 1},
+		"UTF-16": {"\xFF\xFEt\x00_\x00s\x00", []string{"bom 1:1"}, 0},
+		"semicolons": {"t_s;co2_kpa;pressure_pa\n0.0;1.0;2.0\n0.1;1;2\n",
+			[]string{"separator 1:4"}, 0},
+		"semicolons in rows": {csvHead + "0.0;1;2\n0.1;1;2\n0.2,x,0\n",
+			[]string{"separator 2:4", "text 4:5"}, 0},
+		"tabs": {"t_s\tco2_kpa\tpressure_pa\n", []string{"separator 1:4"}, 0},
+		"semicolons and commas": {"t_s;co2_kpa;pressure_pa\n0,0;1,0;2,0\n0,1;1,1;2,1\n",
+			[]string{"separator 1:4", "decimal-comma 2:3"}, 0},
+		"decimal commas": {csvHead + "0,01,4,35,1,20\n0,02,4,36,1,20\n", []string{"decimal-comma 2:8"},
+			0},
+		"comment before": {"# who and when\n" + csvHead + "0,0,0\n", []string{"comment 1:1"}, 1},
+		"comment among rows": {csvHead + "0,0,0\n# cough\n1,0,0\n// x\n%\n",
+			[]string{"comment 3:1", "comment 5:1", "comment 6:1"}, 2},
+		"CR alone": {csvHead + "0,0,0\r1,0,0\n2,0,0\n3,0,0\r4,4,4\n5,0,0\n",
+			[]string{"line-end 2:6"}, 2},
+		"CR alone after header": {"t_s,co2_kpa,pressure_pa\r0,0,0\r", []string{"line-end 1:24"}, 0},
+		"CR alone at the end":   {csvHead + "0,0,0\r", []string{"line-end 2:6"}, 0},
+		"CR CR LF":              {csvHead + "0,0,0\r\r\n1,0,0\n", []string{"line-end 2:6"}, 1},
+		"blank line":            {csvHead + "0,0,0\n\n1,0,0\n\r\n", []string{"empty 3:1", "empty 5:1"}, 2},
+		"few cells":             {csvHead + "0,0\n1,0,0\n2\n", []string{"columns 2:4", "columns 4:2"}, 1},
+		"many cells": {csvHead + "0,0,0,0\n1,0,0,\n2,0,0,Ada\n3,0,0\n",
+			[]string{"columns 2:7", "columns 3:7", "columns 4:7"}, 1},
+		"text": {csvHead + "0,Ada,0\nx,0,0\n1,0,4.5kPa\n2,nan,0\n3,Inf,0\n4,\"4\",0\n5,0,\xC3\xA9\n6,NaNs,0\n7,0,e5\n", []string{"text 2:3", "text 3:1", "text 4:5", "text 5:3", "text 6:3", "text 7:3", "text 8:5", "text 9:3", "text 10:5"}, 0},
+		"numbers": {csvHead + "0,1.2.3,0\n1,--1,0\n2,1-,0\n3,1e,0\n4,1., 0\n5,-,0\n6, " +
+			"1,0\n7,1 ,0\n8,.,0\n9,1e5.0,0\n10,+NaN,0\n11,0,1e+\n",
+			[]string{"number 2:3", "number 3:3", "number 4:3", "number 5:3", "number 6:3", "number 7:3",
+				"number 8:3", "number 9:3", "number 10:3", "number 11:3", "text 12:4", "number 13:6"}, 0},
+		"33 bytes":              {csvHead + "0," + long + ",0\n", []string{"number 2:3"}, 0},
+		"hexadecimal, grouping": {csvHead + "0,0x1,0\n1,1_0,0\n", []string{"text 2:3", "text 3:3"}, 0},
+		"range":                 {csvHead + "-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n", []string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
+		"not rising": {csvHead + "0,0,0\n0,0,0\n1,0,0\n1.0,0,0\n0.5,0,0\n100e-2,0,0\n2,0,0\n",
+			[]string{"rising 3:1", "rising 5:1", "rising 6:1", "rising 7:1"}, 3},
 		"rising at the 28th digit":     {csvHead + "1.0000000000000000000000000002,0,0\n1.0000000000000000000000000001,0,0\n", []string{"rising 3:1"}, 1},
 		"no time":                      {csvHead + "NaN,0,0\n,0,0\n", []string{"rising 2:1", "rising 3:1"}, 0},
 		"zero byte":                    {csvHead + "0,0,0\n\x001,0,0\n", []string{"text 3:1"}, 1},
@@ -157,13 +175,15 @@ func TestCSVRefused(t *testing.T) {
 			var got []string
 			for _, p := range c.Problems() {
 				rule, ok := strings.CutPrefix(p.Rule, "recording.csv.")
-				if !ok || p.Severity != Error || p.File != "recordings/a.csv" || p.Message == "" || strings.ContainsAny(p.Message, "{}") {
+				if !ok || p.Severity != Error || p.File != "recordings/a.csv" || p.Message == "" ||
+					strings.ContainsAny(p.Message, "{}") {
 					t.Errorf("%s: bad problem %+v", name, p)
 				}
 				got = append(got, fmt.Sprintf("%s %d:%d", rule, p.Line, p.Column))
 			}
 			if strings.Join(got, ", ") != strings.Join(tt.want, ", ") || c.Rows() != tt.rows {
-				t.Errorf("%s in pieces of %d: %d rows, %v\nwant %d rows, %v", name, step, c.Rows(), got, tt.rows, tt.want)
+				t.Errorf("%s in pieces of %d: %d rows, %v\nwant %d rows, %v", name, step, c.Rows(), got, tt.rows,
+					tt.want)
 			}
 		}
 	}
@@ -246,7 +266,8 @@ func acceptable(text string, columns []Column) (int, bool) {
 			}
 			if at := strings.IndexAny(cell, "eE"); at >= 0 {
 				if e, err := strconv.Atoi(cell[at+1:]); err != nil || e < -5000 || e > 5000 {
-					cell = cell[:at] + map[bool]string{true: "e-5000", false: "e5000"}[cell[at+1] == '-'] // spare big.Rat
+					// spare big.Rat
+					cell = cell[:at] + map[bool]string{true: "e-5000", false: "e5000"}[cell[at+1] == '-']
 				}
 			}
 			v, ok := new(big.Rat).SetString(cell)
@@ -317,7 +338,8 @@ func agree(t interface {
 			t.Fatalf("in pieces of %d Each gave %v of\n%q", step, got, text)
 		}
 		if passed := len(c.Problems()) == 0; passed != ok || passed && c.Rows() != rows || passed != (c.Count() == 0) {
-			t.Fatalf("in pieces of %d passed = %v with %d rows, the independent reader says %v with %d\n%q\n%v", step, passed, c.Rows(), ok, rows, text, c.Problems())
+			t.Fatalf("in pieces of %d passed = %v with %d rows, the independent reader says %v with %d\n%q\n%v",
+				step, passed, c.Rows(), ok, rows, text, c.Problems())
 		}
 	}
 	return ok
@@ -326,8 +348,10 @@ func agree(t interface {
 var oddColumns = [][]Column{
 	DefaultColumns(),
 	{{Name: "x", Min: math.Inf(-1), Max: math.Inf(1), Digits: maxCell}},
-	{{Name: "a", Min: 0.3, Max: 0.7, Rising: true, Digits: maxCell}, {Name: "b", Min: -1e-30, Max: 1e25, Digits: maxCell}},
-	{{Name: "a", Min: -0.1, Max: 123456789.12345678, Digits: maxCell}, {Name: "b", Min: math.Inf(-1), Max: 5e-324, Rising: true}},
+	{{Name: "a", Min: 0.3, Max: 0.7, Rising: true, Digits: maxCell},
+		{Name: "b", Min: -1e-30, Max: 1e25, Digits: maxCell}},
+	{{Name: "a", Min: -0.1, Max: 123456789.12345678, Digits: maxCell},
+		{Name: "b", Min: math.Inf(-1), Max: 5e-324, Rising: true}},
 }
 
 func TestCSVAgreesWithIndependentReader(t *testing.T) {
@@ -338,13 +362,15 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 		limits := []string{""}
 		var names []string
 		for _, c := range columns {
-			limits = append(limits, strconv.FormatFloat(c.Min, 'g', -1, 64), strconv.FormatFloat(c.Max, 'g', -1, 64), strconv.FormatFloat(c.Max, 'f', -1, 64)+".0")
+			limits = append(limits, strconv.FormatFloat(c.Min, 'g', -1, 64), strconv.FormatFloat(c.Max, 'g', -1, 64),
+				strconv.FormatFloat(c.Max, 'f', -1, 64)+".0")
 			names = append(names, c.Name)
 		}
 		number := rapid.Custom(func(t *rapid.T) string {
 			switch rapid.IntRange(0, 60).Draw(t, "kind") {
 			case 0:
-				return rapid.SampledFrom([]string{"", "NaN", "nan", "1.", ".", "-", "1e", "-0", "0x1", "+1", "1 ", "Ada", "1\r", "#", ";"}).Draw(t, "odd")
+				return rapid.SampledFrom([]string{"", "NaN", "nan", "1.", ".", "-", "1e", "-0", "0x1", "+1", "1 ",
+					"Ada", "1\r", "#", ";"}).Draw(t, "odd")
 			case 1:
 				return rapid.SampledFrom(limits).Draw(t, "limit")
 			case 2:
@@ -356,7 +382,8 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 			}
 			return fmt.Sprintf("0.%d%s", rapid.IntRange(30, 70).Draw(t, "hundredths"), digits.Draw(t, "places"))
 		})
-		text := strings.Join(names, ",") + rapid.SampledFrom([]string{"\n", "\r\n", "\n", "\r\n", "\n", "\r", ""}).Draw(t, "end")
+		text := strings.Join(names, ",") + rapid.SampledFrom([]string{"\n", "\r\n", "\n", "\r\n", "\n", "\r",
+			""}).Draw(t, "end")
 		for range rapid.SampledFrom([]int{0, 1, 1, 1, 1, 2, 2, 3}).Draw(t, "rows") {
 			n := len(columns) + rapid.SampledFrom([]int{0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, -1}).Draw(t, "more")
 			for k := range n {
@@ -365,7 +392,8 @@ func TestCSVAgreesWithIndependentReader(t *testing.T) {
 				}
 				text += number.Draw(t, "cell")
 			}
-			text += rapid.SampledFrom([]string{"\n", "\r\n", "\n", "\r\n", "\n", "\n", "\n", "\r\n", "", "\n\n"}).Draw(t, "end")
+			text += rapid.SampledFrom([]string{"\n", "\r\n", "\n", "\r\n", "\n", "\n", "\n", "\r\n", "",
+				"\n\n"}).Draw(t, "end")
 		}
 		if agree(t, text, columns) {
 			passed++

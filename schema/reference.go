@@ -39,7 +39,8 @@ type shelf struct {
 
 // newShelf holds the files that [Collection.list] has found, and knows what it told.
 func newShelf(files []fs.DirEntry, told []Problem) *shelf {
-	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place), other: make(map[string]bool), odd: make(map[string]bool)}
+	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place),
+		other: make(map[string]bool), odd: make(map[string]bool)}
 	for _, p := range told {
 		s.odd[p.File] = p.Rule == ruleIrregular
 	}
@@ -67,17 +68,21 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 		name := recordingName(entry.Member("file").text())
 		format := entry.Member("format").text()
 		if name == "" {
-			q.error(pointer, "recording.name", "this must be the name of a file in the recordings folder, without other folders, and of at most 200 characters that every medium knows: rename the file and correct the name here")
+			q.error(pointer, "recording.name", "this must be the name of a file in the recordings folder, without "+
+				"other folders, and of at most 200 characters that every medium knows: rename the file and correct "+
+				"the name here")
 			continue
 		}
 		low := strings.ToLower(name)
 		if first, twice := s.named[low]; twice {
-			q.error(pointer, "recording.twice", fmt.Sprintf("this recording is named in %s already: each recording belongs to one session and stands in it once", first))
+			q.error(pointer, "recording.twice", fmt.Sprintf("this recording is named in %s already: each recording "+
+				"belongs to one session and stands in it once", first))
 			continue
 		}
 		s.named[low] = q.place(pointer)
 		if ext := strings.ToLower(path.Ext(name)); ext != "."+format {
-			q.error(pointer, "recording.format", fmt.Sprintf("the name of a recording in this format must end in .%s: rename the file, or correct the format", format))
+			q.error(pointer, "recording.format", fmt.Sprintf("the name of a recording in this format must end in "+
+				".%s: rename the file, or correct the format", format))
 		}
 		if s.odd[name] {
 			continue
@@ -85,14 +90,16 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 		if !s.files[name] {
 			message := "there is no such file in the recordings folder: copy it there, or correct the name here"
 			if s.lower[low] != "" {
-				message = "the recordings folder has this file with other upper and lower case letters: write the name as the file has it"
+				message = "the recordings folder has this file with other upper and lower case letters: write the " +
+					"name as the file has it"
 			}
 			q.error(pointer, "recording.missing", message)
 			continue
 		}
 		ref, err := look(c, q, RecordingRef{File: name, Format: format, Pointer: pointer})
 		if errors.Is(err, fs.ErrPermission) {
-			q.error(pointer, "folder.unreadable", "the file of this recording cannot be read by you: ask for the right to read it, or run the command as the person who owns it")
+			q.error(pointer, "folder.unreadable", "the file of this recording cannot be read by you: ask for the "+
+				"right to read it, or run the command as the person who owns it")
 			continue
 		}
 		if err != nil {
@@ -123,9 +130,11 @@ func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
 	case n == 0:
 		q.error(ref.Pointer, "recording.empty", "the file of this recording is empty: copy it from the sampler again")
 	case ref.Format == "edf" && !bytes.HasPrefix(head, edfStart):
-		q.error(ref.Pointer, "recording.format", "the file of this recording does not begin as an EDF file does: correct the format, or copy the file again")
+		q.error(ref.Pointer, "recording.format", "the file of this recording does not begin as an EDF file does: "+
+			"correct the format, or copy the file again")
 	case ref.Format == "csv" && (bytes.HasPrefix(head, edfStart) || bytes.ContainsFunc(head, untabular)):
-		q.error(ref.Pointer, "recording.format", "the file of this recording is not CSV text: correct the format, or copy the file again")
+		q.error(ref.Pointer, "recording.format", "the file of this recording is not CSV text: correct the format, "+
+			"or copy the file again")
 	}
 	return ref, nil
 }
@@ -146,7 +155,8 @@ func (s *shelf) unnamed(c *Collection) {
 		low := strings.ToLower(name)
 		if _, ok := s.named[low]; !ok && !s.other[low] {
 			c.Problems = append(c.Problems, Problem{File: name, Rule: "recording.unnamed", Severity: Warning,
-				Message: "no record names this recording, so it will not be shipped: name it in its session's record, or move it out of the collection"})
+				Message: "no record names this recording, so it will not be shipped: name it in its session's " +
+					"record, or move it out of the collection"})
 		}
 	}
 }

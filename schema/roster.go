@@ -30,7 +30,8 @@ type Roster struct {
 func RosterColumns() []string {
 	return []string{
 		"subject_id", "given_name", "family_name", "other_names", "sex", "birth_date", "mrn", "national_id",
-		"phone", "email", "street", "city", "postal_code", "country", "emergency_contact_name", "emergency_contact_phone",
+		"phone", "email", "street", "city", "postal_code", "country", "emergency_contact_name",
+		"emergency_contact_phone",
 	}
 }
 
@@ -42,7 +43,8 @@ var neededColumns = []string{"subject_id", "given_name", "family_name", "birth_d
 func loadRoster(root *os.Root) (*Roster, []Problem, error) {
 	data, err := readPlain(root, rosterFile, maxRosterBytes)
 	if err != nil {
-		return nil, nil, explainFile(err, rosterFile, "the site's list of subjects is not in the folder: add it, because the leak check searches for what it lists")
+		return nil, nil, explainFile(err, rosterFile, "the site's list of subjects is not in the folder: add it, "+
+			"because the leak check searches for what it lists")
 	}
 	return parseRoster(data)
 }
@@ -60,16 +62,20 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 		return refuse("the list is larger than 64 MiB: it holds more than subjects")
 	}
 	if line := notText(data); line > 0 {
-		return refuse("line %d is not UTF-8 text, so that names in it would not be found: save the list as \"CSV UTF-8\"", line)
+		return refuse("line %d is not UTF-8 text, so that names in it would not be found: save the list as \"CSV "+
+			"UTF-8\"", line)
 	}
-	p := &rosterParser{data: data, csv: csv.NewReader(bytes.NewReader(data)), roster: &Roster{}, ids: make(map[string]int), alike: newLookalikes()}
+	p := &rosterParser{data: data, csv: csv.NewReader(bytes.NewReader(data)), roster: &Roster{},
+		ids: make(map[string]int), alike: newLookalikes()}
 	p.csv.ReuseRecord = true
 	header, err := p.csv.Read()
 	if err == io.EOF {
-		return refuse("the list is empty: its first line must name the columns, such as %s", strings.Join(neededColumns, ","))
+		return refuse("the list is empty: its first line must name the columns, such as %s",
+			strings.Join(neededColumns, ","))
 	}
 	if err != nil {
-		return refuse("line 1 cannot be read: quotation marks must stand around a whole value, and be doubled inside it")
+		return refuse("line 1 cannot be read: quotation marks must stand around a whole value, and be doubled " +
+			"inside it")
 	}
 	if message := p.columns(header); message != "" {
 		return refuse("line 1: %s", message)
@@ -85,11 +91,15 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 		var broken *csv.ParseError
 		switch {
 		case errors.As(err, &broken) && errors.Is(err, csv.ErrFieldCount):
-			p.problem(-1, "roster.row", Error, fmt.Sprintf("this row has %d values but the first line names %d columns: put values with commas in quotation marks, and check for missing commas", len(row), len(header)))
+			p.problem(-1, "roster.row", Error, fmt.Sprintf("this row has %d values but the first line names %d "+
+				"columns: put values with commas in quotation marks, and check for missing commas", len(row),
+				len(header)))
 			continue
 		case errors.As(err, &broken):
-			p.problems = append(p.problems, Problem{File: rosterFile, Line: broken.StartLine, Rule: "roster.row", Severity: Error,
-				Message: "this row and those after it cannot be read: quotation marks must stand around a whole value, and be doubled inside it"})
+			p.problems = append(p.problems, Problem{File: rosterFile, Line: broken.StartLine, Rule: "roster.row",
+				Severity: Error,
+				Message: "this row and those after it cannot be read: quotation marks must stand around a whole " +
+					"value, and be doubled inside it"})
 			return p.roster, p.problems, nil
 		case err != nil:
 			return nil, nil, err
@@ -157,8 +167,10 @@ func (p *rosterParser) columns(header []string) string {
 		}
 	}
 	if missing != nil {
-		p.problems = append(p.problems, Problem{File: rosterFile, Line: 1, Column: 1, Rule: "roster.column", Severity: Warning,
-			Message: fmt.Sprintf("the list has no column %s: the leak check cannot search for what it does not know", strings.Join(missing, ", "))})
+		p.problems = append(p.problems, Problem{File: rosterFile, Line: 1, Column: 1, Rule: "roster.column",
+			Severity: Warning,
+			Message: fmt.Sprintf("the list has no column %s: the leak check cannot search for what it does not know",
+				strings.Join(missing, ", "))})
 	}
 	return ""
 }
@@ -183,7 +195,8 @@ func (p *rosterParser) row(values []string) {
 		p.problem(column("subject_id"), "roster.subject-id", Error, "this subject_id cannot be used: "+err.Error())
 	case p.ids[id] > 0:
 		p.problem(column("subject_id"), "roster.twice", Error, fmt.Sprintf(
-			"this subject_id and that in line %d are one identifier (%s): remove one of the two rows, or give one of the two subjects another identifier, here and in the records", p.ids[id], sameCanonical))
+			"this subject_id and that in line %d are one identifier (%s): remove one of the two rows, or give one "+
+				"of the two subjects another identifier, here and in the records", p.ids[id], sameCanonical))
 	default:
 		p.ids[id], _ = p.csv.FieldPos(column("subject_id"))
 		if other, alike := p.alike.add(id, place{rosterFile, p.ids[id]}); alike {
@@ -191,7 +204,8 @@ func (p *rosterParser) row(values []string) {
 		}
 	}
 	if !isDate(m["birth_date"]) {
-		p.problem(column("birth_date"), "roster.birth-date", Error, "birth_date must be a date of the calendar written year-month-day, such as 1970-12-31")
+		p.problem(column("birth_date"), "roster.birth-date", Error,
+			"birth_date must be a date of the calendar written year-month-day, such as 1970-12-31")
 	}
 	line, _ := p.csv.FieldPos(0)
 	p.roster.Rows, p.roster.Lines = append(p.roster.Rows, m), append(p.roster.Lines, line)
@@ -204,7 +218,8 @@ func (p *rosterParser) problem(field int, rule string, s Severity, message strin
 		return
 	}
 	line, column := p.csv.FieldPos(max(field, 0))
-	p.problems = append(p.problems, Problem{File: rosterFile, Line: line, Column: p.characters(line, column), Rule: rule, Severity: s, Message: message})
+	p.problems = append(p.problems, Problem{File: rosterFile, Line: line, Column: p.characters(line, column),
+		Rule: rule, Severity: s, Message: message})
 }
 
 // characters turns a byte column into one of characters.

@@ -88,10 +88,12 @@ func once(seen map[string]place, key string, q *queries, pointer, rule, format s
 
 func (r *rules) identity(s *Session, q *queries) {
 	if q.node.Member("study").text() != r.study.Study {
-		q.error("/study", "record.study", fmt.Sprintf("study must be %s, as study.json says: correct it, or move the record to its own study's collection", r.study.Study))
+		q.error("/study", "record.study", fmt.Sprintf("study must be %s, as study.json says: correct it, or move "+
+			"the record to its own study's collection", r.study.Study))
 	}
 	if q.node.Member("site").text() != r.study.Site {
-		q.error("/site", "record.site", fmt.Sprintf("site must be %s, as study.json says: correct it, or move the record to its own site's collection", r.study.Site))
+		q.error("/site", "record.site", fmt.Sprintf("site must be %s, as study.json says: correct it, or move the "+
+			"record to its own site's collection", r.study.Site))
 	}
 	if id, err := usable(s.ID); err != nil {
 		q.error("/session_id", "session.identifier", "session_id cannot be used: "+err.Error())
@@ -112,7 +114,8 @@ func (r *rules) subject(s *Session, q *queries) {
 	if !s.Started.IsZero() && s.BirthDate != "" {
 		day := s.Started.Format(time.DateOnly)
 		if s.BirthDate >= day || s.BirthDate < s.Started.AddDate(-120, 0, 0).Format(time.DateOnly) {
-			q.error(born, "subject.age", "birth_date must lie before the session, and not more than 120 years before it")
+			q.error(born, "subject.age", "birth_date must lie before the session, and not more than 120 years "+
+				"before it")
 		}
 	}
 	id, err := usable(s.Subject)
@@ -126,17 +129,22 @@ func (r *rules) subject(s *Session, q *queries) {
 	row := r.subjects[id]
 	switch {
 	case row == nil && r.looks[lookalike.Replace(id)]:
-		q.error(at, "subject.unlisted", "this subject is not in roster.csv, but one that differs only by characters that look alike is (O and 0; I, l and 1): find out who was sampled, then correct subject_id")
+		q.error(at, "subject.unlisted", "this subject is not in roster.csv, but one that differs only by "+
+			"characters that look alike is (O and 0; I, l and 1): find out who was sampled, then correct subject_id")
 		return
 	case row == nil:
-		q.error(at, "subject.unlisted", "this subject is not in roster.csv, so the leak check could not search for the name: add the subject there, or correct subject_id")
+		q.error(at, "subject.unlisted", "this subject is not in roster.csv, so the leak check could not search for "+
+			"the name: add the subject there, or correct subject_id")
 		return
 	}
 	if listed := row["birth_date"]; s.BirthDate != "" && isDate(listed) && listed != s.BirthDate {
-		q.error(born, "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be mixed up: find out who was sampled, then correct subject_id or the date")
+		q.error(born, "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be "+
+			"mixed up: find out who was sampled, then correct subject_id or the date")
 	}
-	if sex, listed := sexWord(q.node.At("/subject/sex").text()), sexWord(row["sex"]); sex != "" && listed != "" && sex != listed {
-		q.warning("/subject/sex", "subject.sex", "sex differs from that in roster.csv: check that this is the right subject, and correct one of the two")
+	if sex, listed := sexWord(q.node.At("/subject/sex").text()),
+		sexWord(row["sex"]); sex != "" && listed != "" && sex != listed {
+		q.warning("/subject/sex", "subject.sex", "sex differs from that in roster.csv: check that this is the "+
+			"right subject, and correct one of the two")
 	}
 }
 
@@ -184,7 +192,8 @@ func (r *rules) sampler(q *queries) {
 	for i, c := range entries(q.node.Member("sampler"), "checks") {
 		if passed := c.Member("passed"); passed != nil && passed.Kind == Bool && passed.Text == "false" {
 			q.warning(fmt.Sprintf("/sampler/checks/%d/passed", i), "sampler.check",
-				"this check of the sampler did not pass: the study's protocol decides whether the tubes are used; say in notes what was done")
+				"this check of the sampler did not pass: the study's protocol decides whether the tubes are used; "+
+					"say in notes what was done")
 		}
 	}
 }
@@ -199,7 +208,8 @@ func (r *rules) times(s *Session, q *queries) {
 		return
 	}
 	if s.Ended.Sub(s.Started) > r.study.TimeLimit {
-		q.warning("/ended_at", "session.long", fmt.Sprintf("the session took longer than the %d min of time_limit_min in study.json: check both times", int(r.study.TimeLimit.Minutes())))
+		q.warning("/ended_at", "session.long", fmt.Sprintf("the session took longer than the %d min of "+
+			"time_limit_min in study.json: check both times", int(r.study.TimeLimit.Minutes())))
 	}
 	for i, t := range s.Tubes {
 		r.tubeTimes(s, t, fmt.Sprintf("/tubes/%d", i), q)
@@ -207,11 +217,14 @@ func (r *rules) times(s *Session, q *queries) {
 	for i, entry := range entries(q.node, "interruptions") {
 		at, ok := parseTime(entry.Member("at").text())
 		if ok && (at.Before(s.Started) || at.After(s.Ended)) {
-			q.warning(fmt.Sprintf("/interruptions/%d/at", i), "interruption.time", "this interruption lies outside the session: check the time")
+			q.warning(fmt.Sprintf("/interruptions/%d/at", i), "interruption.time",
+				"this interruption lies outside the session: check the time")
 		}
 	}
-	if s.Outcome != "" && s.Outcome != "complete" && strings.TrimSpace(q.node.Member("notes").text()) == "" && len(entries(q.node, "interruptions")) == 0 {
-		q.warning("/outcome", "session.unexplained", "the session was not completed, and neither notes nor interruptions say why: add a note, without naming anybody")
+	if s.Outcome != "" && s.Outcome != "complete" && strings.TrimSpace(q.node.Member("notes").text()) == "" &&
+		len(entries(q.node, "interruptions")) == 0 {
+		q.warning("/outcome", "session.unexplained", "the session was not completed, and neither notes nor "+
+			"interruptions say why: add a note, without naming anybody")
 	}
 }
 
@@ -221,7 +234,8 @@ func (r *rules) tubeTimes(s *Session, t Tube, pointer string, q *queries) {
 		if at.IsZero() || !at.Before(s.Started.Add(-margin)) && !at.After(s.Ended.Add(margin)) {
 			return false
 		}
-		q.warning(pointer+name, "tube.time", "this time lies more than an hour outside the session: check the date and the clock")
+		q.warning(pointer+name, "tube.time", "this time lies more than an hour outside the session: check the date "+
+			"and the clock")
 		return true
 	}
 	switch far := outside(t.Uncapped, "/uncapped_at"); {
@@ -229,6 +243,8 @@ func (r *rules) tubeTimes(s *Session, t Tube, pointer string, q *queries) {
 	case t.Capped.Before(t.Uncapped):
 		q.error(pointer+"/capped_at", "time.order", "capped_at lies before uncapped_at: correct one of the two")
 	case max(0, s.Started.Sub(t.Uncapped))+max(0, t.Capped.Sub(s.Ended)) > r.study.UncappedLimit:
-		q.warning(pointer+"/capped_at", "tube.open", fmt.Sprintf("the tube stood open before or after the session for longer than the %d s of uncapped_limit_s in study.json: check both times, and say so in notes if they are right", int(r.study.UncappedLimit.Seconds())))
+		q.warning(pointer+"/capped_at", "tube.open", fmt.Sprintf("the tube stood open before or after the session "+
+			"for longer than the %d s of uncapped_limit_s in study.json: check both times, and say so in notes if "+
+			"they are right", int(r.study.UncappedLimit.Seconds())))
 	}
 }

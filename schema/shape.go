@@ -60,7 +60,8 @@ type shaper struct {
 
 // shapeOf reads a schema. The message names the pointer of what is wrong.
 func shapeOf(root *Node, plan bool) (*shape, error) {
-	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node), steps: make(map[string]int)}
+	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node),
+		steps: make(map[string]int)}
 	s, err := w.shape(root, "", "", 1, beside{})
 	if err != nil {
 		return nil, err
@@ -81,7 +82,8 @@ func wrong(pointer, message string) error {
 // shape walks the schema n; around is what holds in it besides.
 func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) (*shape, error) {
 	if depth > maxSchemaDepth {
-		return nil, wrong(pointer, "objects, lists and alternatives are more than 16 levels deep, or a reference leads back to itself")
+		return nil, wrong(pointer, "objects, lists and alternatives are more than 16 levels deep, or a reference "+
+			"leads back to itself")
 	}
 	words, opened, err := w.resolve(n, pointer)
 	if err != nil {
@@ -201,7 +203,8 @@ var holders = []string{"properties", "items", "$defs", "oneOf", "anyOf"}
 
 // nearest are the keywords that may stand beside a reference and in what it
 // refers to; the nearest one counts.
-var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk", "why", "columns", "digits", "decimals"}
+var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk",
+	"why", "columns", "digits", "decimals"}
 
 // typesOf reads "type", or takes the types of the listed values.
 func (s *shape) typesOf() (use, string) {
@@ -229,7 +232,8 @@ func (s *shape) typesOf() (use, string) {
 	}
 	var on use
 	for _, t := range s.types {
-		o, ok := map[string]use{"object": onObject, "array": onArray, "string": onString, "number": onNumber, "integer": onNumber, "boolean": onOther, "null": onOther}[t]
+		o, ok := map[string]use{"object": onObject, "array": onArray, "string": onString, "number": onNumber,
+			"integer": onNumber, "boolean": onOther, "null": onOther}[t]
 		if !ok {
 			return 0, want
 		}
@@ -251,7 +255,8 @@ func onlyText(types []string) bool {
 }
 
 func typeName(n *Node) string {
-	return [...]string{Null: "null", Bool: "boolean", Number: "number", String: "string", Object: "object", Array: "array"}[n.Kind]
+	return [...]string{Null: "null", Bool: "boolean", Number: "number", String: "string", Object: "object",
+		Array: "array"}[n.Kind]
 }
 
 // A field name stands in treatment tables and messages, and must not look like
@@ -279,7 +284,8 @@ func (w *shaper) object(s *shape, home string, depth int) error {
 	for _, m := range properties.Members {
 		at := home + "/properties/" + EscapeToken(m.Name)
 		if !fieldName.MatchString(m.Name) {
-			return wrong(at, "a field name is made of letters, digits, underscores, points and hyphens, at most 64, and does not begin with a digit")
+			return wrong(at, "a field name is made of letters, digits, underscores, points and hyphens, at most "+
+				"64, and does not begin with a digit")
 		}
 		part, err := w.shape(m.Value, at, s.path+"/"+m.Name, depth+1, beside{})
 		if err != nil {

@@ -21,7 +21,8 @@ type Study struct {
 	TimeLimit     time.Duration // default 12 min
 	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
 	ReuseDays     int           // default 0: a tube that was sent is never used again, but for those acknowledged
-	Recipients    []string      // names of those that shipments are encrypted for; empty: all that the key folder trusts
+	// names of those that shipments are encrypted for; empty: all that the key folder trusts
+	Recipients []string
 }
 
 const studyFile = "study.json"
@@ -36,7 +37,8 @@ var studySchema []byte
 func parseStudy(data []byte) (*Study, error) {
 	n, err := ParseJSON(data)
 	if e, ok := err.(*SyntaxError); ok {
-		return nil, &ConfigError{File: studyFile, Message: fmt.Sprintf("line %d, column %d: %s", e.Line, e.Column, e.Message)}
+		return nil, &ConfigError{File: studyFile, Message: fmt.Sprintf("line %d, column %d: %s", e.Line, e.Column,
+			e.Message)}
 	}
 	v, err := CompileOutgoing(studySchema)
 	if err != nil {
@@ -49,7 +51,8 @@ func parseStudy(data []byte) (*Study, error) {
 		return nil, &ConfigError{File: studyFile, Message: "the contact: " + message}
 	}
 	s := &Study{
-		Study: n.Member("study").Text, Site: n.Member("site").Text, Contact: strings.TrimSpace(n.Member("contact").Text),
+		Study: n.Member("study").Text, Site: n.Member("site").Text,
+		Contact:       strings.TrimSpace(n.Member("contact").Text),
 		Plan:          "shifted",
 		HoldingDays:   whole(n.Member("holding_days"), 30),
 		UncappedLimit: time.Duration(whole(n.Member("uncapped_limit_s"), 120)) * time.Second,

@@ -48,7 +48,8 @@ func TestSuite(t *testing.T) {
 			for _, test := range group.Member("tests").Items {
 				all++
 				if compileErr != nil {
-					t.Logf("%s: %s: does not compile: %v", filepath.Base(file), group.Member("description").Text, compileErr)
+					t.Logf("%s: %s: does not compile: %v", filepath.Base(file), group.Member("description").Text,
+						compileErr)
 					continue
 				}
 				result, err := run(s, test.Member("data").Value())
@@ -56,7 +57,8 @@ func TestSuite(t *testing.T) {
 					passed++
 					continue
 				}
-				t.Logf("%s: %s: %s: failed", filepath.Base(file), group.Member("description").Text, test.Member("description").Text)
+				t.Logf("%s: %s: %s: failed", filepath.Base(file), group.Member("description").Text,
+					test.Member("description").Text)
 			}
 		}
 	}

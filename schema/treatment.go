@@ -129,7 +129,8 @@ func parseRound(n *Node) (t Treatment, message string) {
 	t.From, err1 = strconv.Atoi(from.Text)
 	t.To, err2 = strconv.Atoi(to.Text)
 	t.Coded = true
-	if err1 != nil || err2 != nil || from.Kind != Number || to.Kind != Number || t.From >= t.To || t.From%t.Width != 0 || t.To%t.Width != 0 {
+	if err1 != nil || err2 != nil || from.Kind != Number || to.Kind != Number || t.From >= t.To ||
+		t.From%t.Width != 0 || t.To%t.Width != 0 {
 		return t, `"from" and "to" must be multiples of the width of "round", and "from" the lesser`
 	}
 	return t, ""

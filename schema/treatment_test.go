@@ -7,7 +7,8 @@ import (
 )
 
 var anyTreatment = rapid.Custom(func(t *rapid.T) Treatment {
-	switch kind := rapid.SampledFrom([]TreatmentKind{Keep, Drop, Pseudonym, Shift, Year, AgeBand, Region, Round, Text, Recording}).Draw(t, "kind"); kind {
+	switch kind := rapid.SampledFrom([]TreatmentKind{Keep, Drop, Pseudonym, Shift, Year, AgeBand, Region, Round,
+		Text, Recording}).Draw(t, "kind"); kind {
 	case Pseudonym:
 		return Treatment{Kind: kind, Purpose: rapid.SampledFrom(purposes).Draw(t, "purpose")}
 	case AgeBand:
@@ -34,8 +35,10 @@ func TestParseTreatment(t *testing.T) {
 			t.Fatalf("%q gives %+v, %v; want %+v", want, got, err, want)
 		}
 	})
-	for _, text := range []string{"", "hold", "Keep", "keep ", "keep 5", "pseudonym", "pseudonym tube", "age-band", "age-band 05", "age-band x",
-		"age-band 5 ", "round", "round 5, 140", "round 5, 140 to", "round 5, 140 to 200 cm", "round 5,140 to 200", "region 0", "shift 3", " year"} {
+	for _, text := range []string{"", "hold", "Keep", "keep ", "keep 5", "pseudonym", "pseudonym tube", "age-band",
+		"age-band 05", "age-band x",
+		"age-band 5 ", "round", "round 5, 140", "round 5, 140 to", "round 5, 140 to 200 cm", "round 5,140 to 200",
+		"region 0", "shift 3", " year"} {
 		if got, err := ParseTreatment(text); err == nil || got != (Treatment{}) {
 			t.Errorf("%q is taken for %+v", text, got)
 		}

@@ -14,8 +14,10 @@ func TestTwoPeople(t *testing.T) {
 			{"subject_id": "S-1", "birth_date": "1970-01-02"}, {"subject_id": "S-2", "birth_date": "1971-01-02"},
 			{"subject_id": "s 1", "birth_date": "1972-01-02"}, {"subject_id": "S-3", "birth_date": "unknown"},
 		}},
-		Sessions: []*Session{{File: "a", Subject: "S-1", BirthDate: "1970-01-02"}, {File: "b", Subject: "s2", BirthDate: "1972-01-02"},
-			{File: "c", Subject: "S-2", BirthDate: "1971-01-02"}, {File: "d", Subject: "S-2"}, {File: "e", Subject: "S-3", BirthDate: "1972-01-02"}},
+		Sessions: []*Session{{File: "a", Subject: "S-1", BirthDate: "1970-01-02"},
+			{File: "b", Subject: "s2", BirthDate: "1972-01-02"},
+			{File: "c", Subject: "S-2", BirthDate: "1971-01-02"}, {File: "d", Subject: "S-2"},
+			{File: "e", Subject: "S-3", BirthDate: "1972-01-02"}},
 	}
 	for id, want := range map[string][]string{"ſ１": {"roster.csv"}, "S-2": {"b"}, "S-3": nil, "S-9": nil, "": nil} {
 		var files []string

@@ -80,7 +80,8 @@ func (v *Validator) Columns() []Column {
 }
 
 func newValidator(s *shape) (*Validator, error) {
-	v := &Validator{doc: written(s), alternatives: s.alternatives(), costs: s.costs(), unique: s.unique(map[string]bool{})}
+	v := &Validator{doc: written(s), alternatives: s.alternatives(), costs: s.costs(),
+		unique: s.unique(map[string]bool{})}
 	var err error
 	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {
 		// We have checked every keyword, so this is not the reader's fault; the
@@ -94,11 +95,13 @@ func newValidator(s *shape) (*Validator, error) {
 func (v *Validator) Validate(file string, n *Node) []Problem {
 	if count := n.count(); count > maxValues || count*v.alternatives > maxTries {
 		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
-			Message: "this file holds tens of thousands of values, which no record needs: measured values belong in a recording"}}
+			Message: "this file holds tens of thousands of values, which no record needs: measured values belong " +
+				"in a recording"}}
 	}
 	if v.Work(n) > maxWork {
 		return []Problem{{File: file, Line: n.Line, Column: n.Column, Rule: "schema.size", Severity: Error,
-			Message: "this file holds texts or lists that are too long for the patterns and listed values of the plan: shorten them"}}
+			Message: "this file holds texts or lists that are too long for the patterns and listed values of the " +
+				"plan: shorten them"}}
 	}
 	result, err := run(v.compiled, n.Value())
 	if err != nil {
@@ -155,7 +158,8 @@ func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationErr
 	if n == nil || words == nil {
 		n, pointer, words, keyword = root, "", v.doc, ""
 	}
-	p := Problem{File: file, Pointer: pointer, Line: n.Line, Column: n.Column, Severity: Error, Rule: "schema." + keyword}
+	p := Problem{File: file, Pointer: pointer, Line: n.Line, Column: n.Column, Severity: Error,
+		Rule: "schema." + keyword}
 	name := spell(pointer)
 	var problems []Problem
 	add := func(p Problem, message string) {
@@ -210,7 +214,8 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 	case "format":
 		return "must be " + formatWords[limit], ""
 	case "pattern":
-		if hint := words.Member("description").text(); hint != "" && len(hint) <= 200 && !strings.ContainsFunc(hint, isControl) {
+		if hint := words.Member("description").text(); hint != "" && len(hint) <= 200 &&
+			!strings.ContainsFunc(hint, isControl) {
 			return "is not written as the plan asks: " + hint, ""
 		}
 		return "is not written in the form that the plan asks for", ""
@@ -219,7 +224,8 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 	case "anyOf":
 		return "fits none of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
 	case "oneOf":
-		return "does not fit exactly one of the alternatives that the plan gives for it: compare it with the plan", "alternatives"
+		return "does not fit exactly one of the alternatives that the plan gives for it: compare it with the plan",
+			"alternatives"
 	}
 	if w, ok := limitWords[keyword]; ok {
 		if limit == "1" && w.one != "" {

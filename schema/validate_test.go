@@ -56,55 +56,81 @@ func TestValidate(t *testing.T) {
 		{"/session_id", "", "", "schema.required", "session_id is missing: add it"},
 		{"/subject/sex", "", "/subject", "schema.required", "subject.sex is missing: add it"},
 		{"/tubes/0/storage", "", "/tubes/0", "schema.required", "tubes[0].storage is missing: add it"},
-		{"/interruptions/0/note", "", "/interruptions/0", "schema.required", "interruptions[0].note is missing: add it"},
+		{"/interruptions/0/note", "", "/interruptions/0", "schema.required",
+			"interruptions[0].note is missing: add it"},
 		{"/notes", "", "", "", ""},
 		{"/interruptions", "", "", "", ""},
 		{"/subject/height_cm", "", "", "", ""},
 		{"/recordings", "[]", "", "", ""},
-		{"/ZQXJ Quillon", `"ZQXJ"`, "", "schema.unknown", "the field whose value stands here is not part of the plan: remove it or correct its name"},
-		{"/tubes/0/ZQXJ", `1`, "/tubes/0", "schema.unknown", "the field whose value stands here is not part of the plan"},
+		{"/ZQXJ Quillon", `"ZQXJ"`, "", "schema.unknown",
+			"the field whose value stands here is not part of the plan: remove it or correct its name"},
+		{"/tubes/0/ZQXJ", `1`, "/tubes/0", "schema.unknown",
+			"the field whose value stands here is not part of the plan"},
 		{"/session_id", `""`, "/session_id", "schema.length", "session_id must not be empty"},
-		{"/session_id", `"` + strings.Repeat(z, 17) + `"`, "/session_id", "schema.length", "session_id must be at most 64 characters long"},
+		{"/session_id", `"` + strings.Repeat(z, 17) + `"`, "/session_id", "schema.length",
+			"session_id must be at most 64 characters long"},
 		{"/session_id", `12`, "/session_id", "schema.type", "session_id must be a text in quotation marks"},
-		{"/session_id", `null`, "/session_id", "schema.type", "session_id must be a text in quotation marks; where there is none, leave the field out if the plan allows it"},
+		{"/session_id", `null`, "/session_id", "schema.type",
+			"session_id must be a text in quotation marks; where there is none, leave the field out if the plan " +
+				"allows it"},
 		{"/subject", `"ZQXJ"`, "/subject", "schema.type", `subject must be an object in "{" and "}"`},
 		{"/tubes", `{}`, "/tubes", "schema.type", `tubes must be a list in "[" and "]"`},
 		{"/tubes", `[]`, "/tubes", "schema.length", "tubes must have at least one entry"},
-		{"/tubes/0/volume_ml", `"ZQXJ"`, "/tubes/0/volume_ml", "schema.type", "tubes[0].volume_ml must be a number, without quotation marks"},
+		{"/tubes/0/volume_ml", `"ZQXJ"`, "/tubes/0/volume_ml", "schema.type",
+			"tubes[0].volume_ml must be a number, without quotation marks"},
 		{"/tubes/0/volume_ml", `0`, "/tubes/0/volume_ml", "schema.range", "tubes[0].volume_ml must be greater than 0"},
-		{"/tubes/0/volume_ml", `1e308`, "/tubes/0/volume_ml", "schema.range", "tubes[0].volume_ml must be at most 100000"},
+		{"/tubes/0/volume_ml", `1e308`, "/tubes/0/volume_ml", "schema.range",
+			"tubes[0].volume_ml must be at most 100000"},
 		{"/tubes/0/position", `2`, "", "", ""},
-		{"/tubes/0/position", `2.5`, "/tubes/0/position", "schema.type", "tubes[0].position must be a text in quotation marks or a whole number"},
-		{"/tubes/0/position", `"=ZQXJ()"`, "/tubes/0/position", "schema.pattern", "tubes[0].position is not written as the plan asks: begins with a letter or digit"},
-		{"/tubes/0/barcode", `"ZQXJ 1"`, "/tubes/0/barcode", "schema.pattern", "tubes[0].barcode is not written as the plan asks: as printed on the tube"},
-		{"/tubes/0/barcode", `"ZQXJ\n"`, "/tubes/0/barcode", "schema.pattern", "tubes[0].barcode is not written as the plan asks"},
-		{"/tubes/0/barcode", `"ZQXJ,1"`, "/tubes/0/barcode", "schema.pattern", "tubes[0].barcode is not written as the plan asks"},
-		{"/tubes/0/storage", `"ZQXJ"`, "/tubes/0/storage", "schema.enum", "tubes[0].storage must be one of refrigerated, ambient, frozen"},
-		{"/subject/sex", `"F"`, "/subject/sex", "schema.enum", "subject.sex must be one of female, male, other, unknown"},
-		{"/subject/birth_date", `"1978-02-30"`, "/subject/birth_date", "schema.format", "subject.birth_date must be a date of the calendar written year-month-day, such as 2026-03-01"},
-		{"/subject/birth_date", `"17.05.1978"`, "/subject/birth_date", "schema.format", "subject.birth_date must be a date"},
+		{"/tubes/0/position", `2.5`, "/tubes/0/position", "schema.type",
+			"tubes[0].position must be a text in quotation marks or a whole number"},
+		{"/tubes/0/position", `"=ZQXJ()"`, "/tubes/0/position", "schema.pattern",
+			"tubes[0].position is not written as the plan asks: begins with a letter or digit"},
+		{"/tubes/0/barcode", `"ZQXJ 1"`, "/tubes/0/barcode", "schema.pattern",
+			"tubes[0].barcode is not written as the plan asks: as printed on the tube"},
+		{"/tubes/0/barcode", `"ZQXJ\n"`, "/tubes/0/barcode", "schema.pattern",
+			"tubes[0].barcode is not written as the plan asks"},
+		{"/tubes/0/barcode", `"ZQXJ,1"`, "/tubes/0/barcode", "schema.pattern",
+			"tubes[0].barcode is not written as the plan asks"},
+		{"/tubes/0/storage", `"ZQXJ"`, "/tubes/0/storage", "schema.enum",
+			"tubes[0].storage must be one of refrigerated, ambient, frozen"},
+		{"/subject/sex", `"F"`, "/subject/sex", "schema.enum",
+			"subject.sex must be one of female, male, other, unknown"},
+		{"/subject/birth_date", `"1978-02-30"`, "/subject/birth_date", "schema.format",
+			"subject.birth_date must be a date of the calendar written year-month-day, such as 2026-03-01"},
+		{"/subject/birth_date", `"17.05.1978"`, "/subject/birth_date", "schema.format",
+			"subject.birth_date must be a date"},
 		{"/subject/height_cm", `29`, "/subject/height_cm", "schema.range", "subject.height_cm must be at least 30"},
 		{"/subject/weight_kg", `400.5`, "/subject/weight_kg", "schema.range", "subject.weight_kg must be at most 400"},
-		{"/subject/smoking_status", `"` + strings.Repeat("x", 41) + `"`, "/subject/smoking_status", "schema.length", "subject.smoking_status must be at most 24 characters long"},
-		{"/sampler/checks/0/passed", `"true"`, "/sampler/checks/0/passed", "schema.type", "sampler.checks[0].passed must be true or false, without quotation marks"},
-		{"/sampler/checks/0/name", "", "/sampler/checks/0", "schema.required", "sampler.checks[0].name is missing: add it"},
+		{"/subject/smoking_status", `"` + strings.Repeat("x", 41) + `"`, "/subject/smoking_status", "schema.length",
+			"subject.smoking_status must be at most 24 characters long"},
+		{"/sampler/checks/0/passed", `"true"`, "/sampler/checks/0/passed", "schema.type",
+			"sampler.checks[0].passed must be true or false, without quotation marks"},
+		{"/sampler/checks/0/name", "", "/sampler/checks/0", "schema.required",
+			"sampler.checks[0].name is missing: add it"},
 		{"/sampler/checks", "", "", "", ""},
 		{"/sampler/firmware", "", "", "", ""},
 		{"/sampler/serial", "", "/sampler", "schema.required", "sampler.serial is missing: add it"},
 		{"/kit", "", "", "", ""},
 		{"/fraction", `"mixed-expiratory"`, "", "", ""},
 		{"/fraction", `"airway"`, "", "", ""},
-		{"/fraction", `"ZQXJ"`, "/fraction", "schema.enum", "fraction must be one of end-tidal, mixed-expiratory, whole, airway"},
+		{"/fraction", `"ZQXJ"`, "/fraction", "schema.enum",
+			"fraction must be one of end-tidal, mixed-expiratory, whole, airway"},
 		{"/tubes/0/role", `"room-air"`, "", "", ""},
-		{"/tubes/0/role", `"ZQXJ"`, "/tubes/0/role", "schema.enum", "tubes[0].role must be one of sample, room-air, field-blank, travel-blank, duplicate, spike"},
+		{"/tubes/0/role", `"ZQXJ"`, "/tubes/0/role", "schema.enum",
+			"tubes[0].role must be one of sample, room-air, field-blank, travel-blank, duplicate, spike"},
 		{"/tubes/0/cycles", `1.5`, "/tubes/0/cycles", "schema.type", "tubes[0].cycles must be a whole number"},
-		{"/tubes/0/conditioned_at", `"2026-02-27"`, "/tubes/0/conditioned_at", "schema.format", "tubes[0].conditioned_at must be"},
+		{"/tubes/0/conditioned_at", `"2026-02-27"`, "/tubes/0/conditioned_at", "schema.format",
+			"tubes[0].conditioned_at must be"},
 		{"/recordings/0/started_at", `"2026-03-02T08:22:05-05:00"`, "", "", ""},
 		{"/room_kpa", `1013`, "/room_kpa", "schema.range", "room_kpa must be at most 115"},
-		{"/kit/lot", `"ZQXJ\n1"`, "/kit/lot", "schema.pattern", "kit.lot is not written as the plan asks: as printed on the kit"},
-		{"/recordings/0/format", `"ZQXJ"`, "/recordings/0/format", "schema.enum", "recordings[0].format must be one of csv, edf"},
+		{"/kit/lot", `"ZQXJ\n1"`, "/kit/lot", "schema.pattern",
+			"kit.lot is not written as the plan asks: as printed on the kit"},
+		{"/recordings/0/format", `"ZQXJ"`, "/recordings/0/format", "schema.enum",
+			"recordings[0].format must be one of csv, edf"},
 		{"/notes", `"` + strings.Repeat("x", 1<<20) + `"`, "", "", ""},
-		{"/notes", `"` + strings.Repeat("x", 1<<20+1) + `"`, "/notes", "schema.length", "notes must be at most 1048576 characters long"},
+		{"/notes", `"` + strings.Repeat("x", 1<<20+1) + `"`, "/notes", "schema.length",
+			"notes must be at most 1048576 characters long"},
 	} {
 		t.Run(c.pointer+"="+c.value[:min(len(c.value), 20)], func(t *testing.T) {
 			n := parse(t, validRecord)
@@ -136,7 +162,8 @@ func TestValidate(t *testing.T) {
 	}
 	for _, text := range []string{`[]`, `"ZQXJ"`, `1`, `null`} {
 		problems := p.Validate("r", parse(t, text))
-		if len(problems) != 1 || problems[0].Rule != "schema.type" || problems[0].Message != `the file must be an object in "{" and "}"` && text != "null" {
+		if len(problems) != 1 || problems[0].Rule != "schema.type" ||
+			problems[0].Message != `the file must be an object in "{" and "}"` && text != "null" {
 			t.Errorf("%s: %v", text, problems)
 		}
 	}
@@ -163,7 +190,8 @@ func TestValidateOwn(t *testing.T) {
 		{"/arm", `"A"`, "schema.enum", "arm must be B"},
 		{"/code", `"AB"`, "schema.length", "code must be at least 3 characters long"},
 		{"/code", `"abc"`, "schema.pattern", "code is not written in the form that the plan asks for"},
-		{"/clock", `"25:00:00Z"`, "schema.format", "clock must be a time of day with its distance from UTC, such as 09:30:00+01:00"},
+		{"/clock", `"25:00:00Z"`, "schema.format", "clock must be a time of day with its distance from UTC, such " +
+			"as 09:30:00+01:00"},
 		{"/clock", `"23:59:59Z"`, "", ""},
 		{"/odd", `"b"`, "schema.enum", "odd must be one of the values that the plan lists"},
 		{"/list", `[true, null]`, "", ""},
@@ -186,7 +214,8 @@ func TestValidateOwn(t *testing.T) {
 // The library finds errors in another order from run to run.
 func TestValidateOrder(t *testing.T) {
 	p := plan(t, "shifted")
-	n := parse(t, "{\"kit\": {\"x\": 1, \"y\": 2}, \"tubes\": [{}, {\"barcode\": \"\"}],\n\"subject\": {\"sex\": 1}, \"notes\": 2}")
+	n := parse(t, "{\"kit\": {\"x\": 1, \"y\": 2}, \"tubes\": [{}, {\"barcode\": \"\"}],\n\"subject\": {\"sex\": "+
+		"1}, \"notes\": 2}")
 	want := fmt.Sprint(p.Validate("r", n))
 	for range 50 {
 		if got := fmt.Sprint(p.Validate("r", n)); got != want {
@@ -253,8 +282,10 @@ func TestFormats(t *testing.T) {
 // that it accepts is a field of the plan, and so has a treatment.
 func TestNothingUntreated(t *testing.T) {
 	p := plan(t, "shifted")
-	fitting := []Member{{}, word("started_at", "2026-03-02T08:22:05-05:00"), {"room_c", jsonNumber(22)}, {"room_kpa", jsonNumber(101)},
-		word("role", "spike"), word("sorbent", "S-1"), {"nominal_ml", jsonNumber(500)}, {"cycles", jsonNumber(3)}} // each somewhere
+	fitting := []Member{{}, word("started_at", "2026-03-02T08:22:05-05:00"), {"room_c", jsonNumber(22)},
+		{"room_kpa", jsonNumber(101)},
+		// each somewhere
+		word("role", "spike"), word("sorbent", "S-1"), {"nominal_ml", jsonNumber(500)}, {"cycles", jsonNumber(3)}}
 	accepted := 0
 	rapid.Check(t, func(t *rapid.T) {
 		root, err := ParseJSON([]byte(validRecord))
@@ -284,7 +315,8 @@ func TestNothingUntreated(t *testing.T) {
 				n.Members = append(n.Members, fits)
 				break
 			}
-			name := rapid.OneOf(rapid.SampledFrom([]string{"notes", "subject", "x", ""}), rapid.String()).Draw(t, "name")
+			name := rapid.OneOf(rapid.SampledFrom([]string{"notes", "subject", "x", ""}), rapid.String()).Draw(t,
+				"name")
 			if n.Member(name) == nil {
 				n.Members = append(n.Members, Member{name, added})
 			}

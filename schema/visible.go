@@ -67,7 +67,8 @@ var blank = &unicode.RangeTable{
 		{Lo: 0xFE00, Hi: 0xFE0F, Stride: 1}, {Lo: 0xFFA0, Hi: 0xFFA0, Stride: 1}, {Lo: 0xFFFC, Hi: 0xFFFC, Stride: 1},
 	},
 	R32: []unicode.Range32{
-		{Lo: 0x16FE4, Hi: 0x16FE4, Stride: 1}, {Lo: 0x1D159, Hi: 0x1D159, Stride: 1}, {Lo: 0xE0100, Hi: 0xE01EF, Stride: 1},
+		{Lo: 0x16FE4, Hi: 0x16FE4, Stride: 1}, {Lo: 0x1D159, Hi: 0x1D159, Stride: 1},
+		{Lo: 0xE0100, Hi: 0xE01EF, Stride: 1},
 	},
 }
 
@@ -93,5 +94,7 @@ func joinsLetters(last, r, next rune) bool {
 	return joined(last) && joined(next)
 }
 
-var joinedScripts = []*unicode.RangeTable{unicode.Arabic, unicode.Syriac, unicode.Mongolian, unicode.Devanagari, unicode.Bengali, unicode.Gurmukhi,
-	unicode.Gujarati, unicode.Oriya, unicode.Tamil, unicode.Telugu, unicode.Kannada, unicode.Malayalam, unicode.Sinhala, unicode.Khmer, unicode.Myanmar}
+var joinedScripts = []*unicode.RangeTable{unicode.Arabic, unicode.Syriac, unicode.Mongolian, unicode.Devanagari,
+	unicode.Bengali, unicode.Gurmukhi,
+	unicode.Gujarati, unicode.Oriya, unicode.Tamil, unicode.Telugu, unicode.Kannada, unicode.Malayalam,
+	unicode.Sinhala, unicode.Khmer, unicode.Myanmar}

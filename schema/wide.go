@@ -25,12 +25,14 @@ func (s *shape) wide(f Field) bool {
 		return true
 	}
 	most := whole(s.word("maxLength"), maxJSONBytes)
-	for _, text := range []string{"Ann Lee", "ann lee", "Lee, Ann", "Dr. Ann Lee", "Dr Lee", "ANN LEE", "2 Ann Lee", "A Lee"} {
+	for _, text := range []string{"Ann Lee", "ann lee", "Lee, Ann", "Dr. Ann Lee", "Dr Lee", "ANN LEE", "2 Ann Lee",
+		"A Lee"} {
 		if len(text) <= most && form.MatchString(text) {
 			return true
 		}
 	}
-	for _, long := range []string{strings.Repeat("a", mostKept+1), strings.Repeat("A", mostKept+1), strings.Repeat("7", mostKept+1), strings.Repeat("A7-", mostKept)} {
+	for _, long := range []string{strings.Repeat("a", mostKept+1), strings.Repeat("A", mostKept+1),
+		strings.Repeat("7", mostKept+1), strings.Repeat("A7-", mostKept)} {
 		if len(long) <= most && form.MatchString(long) {
 			return true
 		}

@@ -34,12 +34,18 @@ func TestKeptIsNarrow(t *testing.T) {
 
 func TestWide(t *testing.T) {
 	for words, wide := range map[string]bool{
-		`"type": "string"`: true, `"type": "string", "maxLength": 10`: true, `"type": "string", "pattern": "^[^0-9]*$"`: true,
-		`"type": "string", "pattern": "^[A-Za-z ]+$", "maxLength": 64`: true, `"type": "string", "pattern": "^[A-Z0-9-]+$"`: true,
-		`"type": "string", "pattern": "^[A-Z0-9-]+$", "maxLength": 64`: false, `"type": "string", "pattern": "^[A-Z]{1,8}$"`: false,
-		`"type": "string", "enum": ["Ann Lee"]`: false, `"type": "string", "format": "date"`: false, `"type": "number"`: false, `"type": ["number", "string"]`: true,
+		`"type": "string"`: true, `"type": "string", "maxLength": 10`: true,
+		`"type": "string", "pattern": "^[^0-9]*$"`:                     true,
+		`"type": "string", "pattern": "^[A-Za-z ]+$", "maxLength": 64`: true,
+		`"type": "string", "pattern": "^[A-Z0-9-]+$"`:                  true,
+		`"type": "string", "pattern": "^[A-Z0-9-]+$", "maxLength": 64`: false,
+		`"type": "string", "pattern": "^[A-Z]{1,8}$"`:                  false,
+		`"type": "string", "enum": ["Ann Lee"]`:                        false,
+		`"type": "string", "format": "date"`:                           false,
+		`"type": "number"`:                                             false, `"type": ["number", "string"]`: true,
 	} {
-		n, err := ParseJSON([]byte(`{"type": "object", "additionalProperties": false, "properties": {"a": {` + words + `, "deid": "keep", "why": "w"}}}`))
+		n, err := ParseJSON([]byte(`{"type": "object", "additionalProperties": false, "properties": {"a": {` +
+			words + `, "deid": "keep", "why": "w"}}}`))
 		if err != nil {
 			t.Fatal(err)
 		}

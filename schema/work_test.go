@@ -11,7 +11,8 @@ import (
 // The schema in a shipment is input: what it makes checking cost is bounded.
 func TestSchemaBounds(t *testing.T) {
 	leaf := func(words string) string {
-		return `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string", ` + words + `}}}`
+		return `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string", ` + words +
+			`}}}`
 	}
 	list := func(n int) string { return `"enum": [` + strings.Repeat(`"x",`, n-1) + `"y"]` }
 	many := func(n int, pattern string) string {
@@ -68,7 +69,8 @@ func TestBuiltinWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if n := v.Work(parse(t, `{"session_id": "0000-0000-0000-0000-0", "site": "07", "sex": "female"}`)); n < 10 || n > 10_000 {
+		if n := v.Work(parse(t, `{"session_id": "0000-0000-0000-0000-0", "site": "07", "sex": "female"}`)); n < 10 ||
+			n > 10_000 {
 			t.Errorf("%s: work %d", name, n)
 		}
 	}

@@ -9,7 +9,8 @@ import (
 
 // archive looks at what the archive tells beside the contents of its files.
 func (e *examiner) archive() Attack {
-	a := Attack{Name: "times and owners in the archive", Unit: "files", Knows: "the opened archive: times, owners, rights and names of its files"}
+	a := Attack{Name: "times and owners in the archive", Unit: "files",
+		Knows: "the opened archive: times, owners, rights and names of its files"}
 	if !e.o.Archive {
 		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no archive before sealing", LacksArchive
 		return a
@@ -41,7 +42,8 @@ func (e *examiner) archive() Attack {
 // order asks whether the order of the files tells the order of the visits, or
 // of the roster.
 func (e *examiner) order() Attack {
-	a := Attack{Name: "order of the files", Unit: "pairs of neighbouring records", Knows: "the order in which the records stand"}
+	a := Attack{Name: "order of the files", Unit: "pairs of neighbouring records",
+		Knows: "the order in which the records stand"}
 	var days []float64
 	var rows []float64
 	at := map[string]int{}
@@ -86,15 +88,18 @@ func (e *examiner) order() Attack {
 			a.Succeeded++
 		}
 	}
-	if !slices.IsSortedFunc(e.o.Files, func(x, y Entry) int { return strings.Compare(x.Name, y.Name) }) && !e.o.Archive {
+	if !slices.IsSortedFunc(e.o.Files, func(x, y Entry) int { return strings.Compare(x.Name, y.Name) }) &&
+		!e.o.Archive {
 		told = append(told, "something other than the names")
 	}
 	a.Verdict = Holds
 	if len(told) > 0 {
 		a.Verdict = Broken
-		e.is.add("archive.order", true, "", "the order of the records follows that of "+strings.Join(told, " and "), stop)
+		e.is.add("archive.order", true, "", "the order of the records follows that of "+strings.Join(told, " and "),
+			stop)
 	}
-	a.Detail = fmt.Sprintf("records stand in the order of their pseudonyms; success is a record that is later than its neighbour, and %.1f are to be expected by chance", a.Chance)
+	a.Detail = fmt.Sprintf("records stand in the order of their pseudonyms; success is a record that is later than "+
+		"its neighbour, and %.1f are to be expected by chance", a.Chance)
 	return a
 }
 

@@ -36,7 +36,8 @@ const (
 
 func (e *examiner) attacks() []Attack {
 	return []Attack{
-		e.rosterHashes(), e.patternHashes(), e.visitDays(), e.visitClock(), e.sealingDate(), e.linkage(), e.fingerprint(), e.archive(), e.order(), e.leftovers(),
+		e.rosterHashes(), e.patternHashes(), e.visitDays(), e.visitClock(), e.sealingDate(), e.linkage(),
+		e.fingerprint(), e.archive(), e.order(), e.leftovers(),
 	}
 }
 

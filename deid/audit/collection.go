@@ -17,7 +17,8 @@ import (
 // site knows. cleared may be nil: then the records of the draft are looked at,
 // as they would leave with the decisions made so far, and no recording.
 // progress may be nil.
-func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, dec *leak.Decisions, findings []leak.Finding, in *Input, progress func(done, total int64)) (*Output, error) {
+func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, dec *leak.Decisions,
+	findings []leak.Finding, in *Input, progress func(done, total int64)) (*Output, error) {
 	in.Study, in.Site, in.HoldingDays = c.Study.Study, c.Study.Site, c.Study.HoldingDays
 	if in.Roster == nil {
 		in.Roster = c.Roster

@@ -68,7 +68,8 @@ func (e *examiner) match(a Attack, ofVisits func([]time.Time) string, least int)
 
 // visitDays matches the days between visits.
 func (e *examiner) visitDays() Attack {
-	a := e.match(Attack{Name: "days between visits", Unit: "subjects with two visits or more", Knows: "the days of every visit, as in an appointment book"},
+	a := e.match(Attack{Name: "days between visits", Unit: "subjects with two visits or more",
+		Knows: "the days of every visit, as in an appointment book"},
 		func(times []time.Time) string {
 			var b strings.Builder
 			first := dayOf(times[0])
@@ -78,14 +79,16 @@ func (e *examiner) visitDays() Attack {
 			return b.String()
 		}, 2)
 	if a.Verdict != NotRun {
-		a.Detail = "a shift keeps the days between a subject's visits, because the analysis needs them: who has the appointment book can recognise a rhythm that no other subject has"
+		a.Detail = "a shift keeps the days between a subject's visits, because the analysis needs them: who has " +
+			"the appointment book can recognise a rhythm that no other subject has"
 	}
 	return a
 }
 
 // visitClock matches the time of day too.
 func (e *examiner) visitClock() Attack {
-	a := e.match(Attack{Name: "time of day of the visits", Unit: "subjects", Knows: "the day and the minute of every visit, as in an appointment book"},
+	a := e.match(Attack{Name: "time of day of the visits", Unit: "subjects",
+		Knows: "the day and the minute of every visit, as in an appointment book"},
 		func(times []time.Time) string {
 			var b strings.Builder
 			first := dayOf(times[0])
@@ -95,7 +98,8 @@ func (e *examiner) visitClock() Attack {
 			return b.String()
 		}, 1)
 	if a.Verdict != NotRun {
-		a.Detail = "a shift keeps the time of day: keep the appointment book away from whoever gets the data, or use a plan that lets only years leave"
+		a.Detail = "a shift keeps the time of day: keep the appointment book away from whoever gets the data, or " +
+			"use a plan that lets only years leave"
 	}
 	return a
 }
@@ -107,8 +111,12 @@ func dayOf(t time.Time) time.Time {
 // sealingDate narrows each shift down: the true day lies between the sealing
 // date, which the label tells, and the holding days before it.
 func (e *examiner) sealingDate() Attack {
-	a := Attack{Name: "sealing date and holding days", Unit: "subjects", Knows: "the sealing date on the label, and how many days tubes may be held"}
-	shifted := slices.ContainsFunc(e.in.Fields, func(f Field) bool { return f.Path == "/started_at" && f.Treatment == string(schema.Shift) })
+	a := Attack{Name: "sealing date and holding days", Unit: "subjects",
+		Knows: "the sealing date on the label, and how many days tubes may be held"}
+	shifted := slices.ContainsFunc(e.in.Fields, func(f Field) bool {
+		return f.Path == "/started_at" &&
+			f.Treatment == string(schema.Shift)
+	})
 	if !shifted || e.in.Sealed.IsZero() {
 		a.Verdict, a.Detail = NotRun, "no shifted date leaves"
 		return a
@@ -136,6 +144,8 @@ func (e *examiner) sealingDate() Attack {
 	if mean > 180 {
 		a.Verdict = grade(a.Succeeded)
 	}
-	a.Detail = fmt.Sprintf("of 364 possible shifts, %.1f remain for a subject on average with %d holding days: the true day of a visit is known that closely to whoever sees the label, whatever the shift; success means that one remains. Sealing later, and a box with longer holding days, widen it", mean, held)
+	a.Detail = fmt.Sprintf("of 364 possible shifts, %.1f remain for a subject on average with %d holding days: the "+
+		"true day of a visit is known that closely to whoever sees the label, whatever the shift; success means "+
+		"that one remains. Sealing later, and a box with longer holding days, widen it", mean, held)
 	return a
 }

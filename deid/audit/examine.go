@@ -99,7 +99,8 @@ func (e *examiner) unique(r *Risk) {
 		}
 		e.is.add("risk.unique", false, "subject "+c.Who[0],
 			fmt.Sprintf("no other subject shares these values of %s", strings.Join(lastNames(r.Quasi), ", ")),
-			"look at what changes if a field is made coarser or dropped, and decide whether the agreement and the recipient allow it as it is")
+			"look at what changes if a field is made coarser or dropped, and decide whether the agreement and the "+
+				"recipient allow it as it is")
 	}
 }
 

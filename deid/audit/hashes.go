@@ -74,7 +74,8 @@ func (h *hasher) try(id string, salts [][2]string) {
 	for _, s := range salts {
 		h.buf = append(append(append(h.buf[:0], s[0]...), id...), s[1]...)
 		m, s1, s2, s5 := md5.Sum(h.buf), sha1.Sum(h.buf), sha256.Sum256(h.buf), sha512.Sum512(h.buf)
-		for _, head := range [4]uint64{binary.BigEndian.Uint64(m[:]), binary.BigEndian.Uint64(s1[:]), binary.BigEndian.Uint64(s2[:]), binary.BigEndian.Uint64(s5[:])} {
+		for _, head := range [4]uint64{binary.BigEndian.Uint64(m[:]), binary.BigEndian.Uint64(s1[:]),
+			binary.BigEndian.Uint64(s2[:]), binary.BigEndian.Uint64(s5[:])} {
 			if where, ok := h.t[head]; ok {
 				h.found[where] = true
 			}
@@ -154,7 +155,9 @@ func (e *examiner) rosterHashes() Attack {
 			h.try(form, with)
 		}
 	}
-	return e.hashed(a, h.tried, h.found, fmt.Sprintf("%d identifiers (subject, session, operator, record, national and telephone numbers, mail addresses, name with birth date) in every spelling, with %s, alone and with the study code, against %d pseudonyms", len(ids), hashKinds, len(h.t)))
+	return e.hashed(a, h.tried, h.found, fmt.Sprintf("%d identifiers (subject, session, operator, record, national "+
+		"and telephone numbers, mail addresses, name with birth date) in every spelling, with %s, alone and with "+
+		"the study code, against %d pseudonyms", len(ids), hashKinds, len(h.t)))
 }
 
 // hashed closes an attack on the hashes.
@@ -168,7 +171,8 @@ func (e *examiner) hashed(a Attack, tried int64, found map[string]bool, how stri
 		}
 		slices.Sort(places)
 		for _, where := range places {
-			e.is.add("pseudonym.hash", true, where, "this pseudonym is an unkeyed hash of an identifier, which anybody can make again", stop)
+			e.is.add("pseudonym.hash", true, where, "this pseudonym is an unkeyed hash of an identifier, which "+
+				"anybody can make again", stop)
 		}
 	}
 	return a
@@ -226,7 +230,8 @@ func (p pattern) id(buf []byte, n int64) []byte {
 
 // patternHashes tries every identifier that looks like one of the site's.
 func (e *examiner) patternHashes() Attack {
-	a := Attack{Name: "hashes of every possible identifier", Unit: "hashes", Knows: "what the site's identifiers look like, and how an unkeyed hash is made"}
+	a := Attack{Name: "hashes of every possible identifier", Unit: "hashes",
+		Knows: "what the site's identifiers look like, and how an unkeyed hash is made"}
 	most := int64(e.in.MaxIDs)
 	if most == 0 {
 		most = 10_000_000

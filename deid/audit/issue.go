@@ -52,7 +52,8 @@ func (is *issues) done() []Issue {
 	slices.Sort(codes)
 	for _, code := range codes {
 		at := slices.IndexFunc(is.list, func(i Issue) bool { return i.Code == code })
-		out = append(out, Issue{code, is.list[at].Fault, "", fmt.Sprintf("and %d more of the same", is.count[code]-maxOfCode), is.list[at].Do})
+		out = append(out, Issue{code, is.list[at].Fault, "",
+			fmt.Sprintf("and %d more of the same", is.count[code]-maxOfCode), is.list[at].Do})
 	}
 	return out
 }

@@ -31,10 +31,14 @@ func (e *examiner) leftovers() Attack {
 				kept++
 			case !h.Sure:
 				doubtful++
-				e.is.add("leftover.word", false, where, "a word that is a name in the roster, and may be an ordinary one here", "read the text; if it is the name, redact it or correct its source")
+				e.is.add("leftover.word", false, where,
+					"a word that is a name in the roster, and may be an ordinary one here",
+					"read the text; if it is the name, redact it or correct its source")
 			default:
 				found = true
-				e.is.add("leftover."+h.Class, true, where, "this text holds "+leak.Article(leak.Class(h.Class).Words().Shown)+" ("+h.Basis+")", "redact it, or correct its source")
+				e.is.add("leftover."+h.Class, true, where,
+					"this text holds "+leak.Article(leak.Class(h.Class).Words().Shown)+" ("+h.Basis+")",
+					"redact it, or correct its source")
 			}
 		}
 		if found {
@@ -56,7 +60,8 @@ func (e *examiner) leftovers() Attack {
 			}
 			judge(hits, r.Name+" "+l.Pointer())
 		}
-		if name := strings.TrimSuffix(strings.TrimPrefix(r.Name, "sessions/"), ".json"); !pseudonymForm.MatchString(name) {
+		if name := strings.TrimSuffix(strings.TrimPrefix(r.Name, "sessions/"),
+			".json"); !pseudonymForm.MatchString(name) {
 			a.Tried++ // a pseudonym holds any letters by chance
 			judge(words.Search(r.Name), r.Name+" ")
 		}
@@ -69,7 +74,8 @@ func (e *examiner) leftovers() Attack {
 	if a.Succeeded > 0 {
 		a.Verdict = Broken
 	}
-	a.Detail = fmt.Sprintf("a search written apart from the leak check: whole words of names, codes whatever their separators, and patterns; %d places were decided on before, %d words may be ordinary ones", kept, doubtful)
+	a.Detail = fmt.Sprintf("a search written apart from the leak check: whole words of names, codes whatever their "+
+		"separators, and patterns; %d places were decided on before, %d words may be ordinary ones", kept, doubtful)
 	if e.in.Roster == nil {
 		a.Detail += "; without a roster, patterns only"
 	}

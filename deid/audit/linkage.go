@@ -13,7 +13,8 @@ import (
 
 // linkage looks each subject up in the roster by what leaves.
 func (e *examiner) linkage() Attack {
-	a := Attack{Name: "linkage with the roster", Unit: "subjects", Knows: "the roster: sex, birth date and postal code of everybody at the site"}
+	a := Attack{Name: "linkage with the roster", Unit: "subjects",
+		Knows: "the roster: sex, birth date and postal code of everybody at the site"}
 	if e.in.Roster == nil {
 		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster at hand", LacksRoster
 		return a
@@ -73,7 +74,8 @@ func (e *examiner) linkage() Attack {
 	if e.in.SubjectOf != nil {
 		how += ", and it is the right one"
 	}
-	a.Detail = fmt.Sprintf("success means that %s; %d subjects were taken for another. Whoever has the roster is not the recipient: this is the worst case, not the likely one", how, wrong)
+	a.Detail = fmt.Sprintf("success means that %s; %d subjects were taken for another. Whoever has the roster is "+
+		"not the recipient: this is the worst case, not the likely one", how, wrong)
 	return a
 }
 
@@ -142,7 +144,9 @@ const maxQueries = 2000
 // session most like it is the same subject's: what somebody could do with two
 // shipments between which the key was changed.
 func (e *examiner) fingerprint() Attack {
-	a := Attack{Name: "recordings across a changed key", Unit: "sessions of subjects with two or more", Knows: "two shipments of the same site with different pseudonyms: start time, length and figures of the recordings, and serial numbers"}
+	a := Attack{Name: "recordings across a changed key", Unit: "sessions of subjects with two or more",
+		Knows: "two shipments of the same site with different pseudonyms: start time, length and figures of the " +
+			"recordings, and serial numbers"}
 	type session struct {
 		who     string
 		serial  string
@@ -162,8 +166,9 @@ func (e *examiner) fingerprint() Attack {
 			continue
 		}
 		f := t.Figures
-		list = append(list, session{r.Subject, r.Get("/sampler/serial"), [5]float64{f.Seconds, f.PerMinute, f.EndTidal, f.OffShare,
-			float64(r.Started.Hour()*60 + r.Started.Minute())}})
+		list = append(list, session{r.Subject, r.Get("/sampler/serial"),
+			[5]float64{f.Seconds, f.PerMinute, f.EndTidal, f.OffShare,
+				float64(r.Started.Hour()*60 + r.Started.Minute())}})
 		count[r.Subject]++
 	}
 	var scale [5]float64
@@ -212,7 +217,8 @@ func (e *examiner) fingerprint() Attack {
 	if float64(a.Succeeded) > a.Chance+2*math.Sqrt(a.Chance)+0.5 {
 		a.Verdict = Residual
 	}
-	a.Detail = fmt.Sprintf("guessing would succeed %.1f times. This looks at five figures and a serial number; nobody has shown that the whole curve does not single a person out", a.Chance)
+	a.Detail = fmt.Sprintf("guessing would succeed %.1f times. This looks at five figures and a serial number; "+
+		"nobody has shown that the whole curve does not single a person out", a.Chance)
 	a.Chance = math.Round(a.Chance*100) / 100
 	return a
 }

@@ -103,7 +103,8 @@ func (o *Output) Add(name string, r io.Reader) error {
 		return o.summary(r)
 	case strings.HasPrefix(name, "sessions/"):
 		if len(o.Records) == maxRecords || o.leaves > maxLeaves {
-			return errors.New("there is more than 100,000 records or 20,000,000 values; the audit cannot hold them: audit smaller shipments")
+			return errors.New("there is more than 100,000 records or 20,000,000 values; the audit cannot hold " +
+				"them: audit smaller shipments")
 		}
 		data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
 		if err != nil {

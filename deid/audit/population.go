@@ -28,19 +28,22 @@ const (
 // "count". The error names the line and no value.
 func ParsePopulation(data []byte) (*Population, error) {
 	if len(data) > maxPopulationBytes {
-		return nil, errors.New("the population table is larger than 64 MiB; keep only the columns that are needed, and add up the counts")
+		return nil, errors.New("the population table is larger than 64 MiB; keep only the columns that are needed, " +
+			"and add up the counts")
 	}
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff"))))
 	header, err := in.Read()
 	if err != nil {
-		return nil, errors.New("the population table has no header row; name its columns, for example sex,postal_code,count")
+		return nil, errors.New("the population table has no header row; name its columns, for example " +
+			"sex,postal_code,count")
 	}
 	for i := range header {
 		header[i] = strings.TrimSpace(strings.ToLower(header[i]))
 	}
 	at := slices.Index(header, "count")
 	if at < 0 || len(header) < 2 {
-		return nil, errors.New("the population table needs a column count and at least one column named like a field, for example sex,count")
+		return nil, errors.New("the population table needs a column count and at least one column named like a " +
+			"field, for example sex,count")
 	}
 	for i, name := range header {
 		if slices.Contains(header[:i], name) {
@@ -54,14 +57,17 @@ func ParsePopulation(data []byte) (*Population, error) {
 			break
 		}
 		if err != nil {
-			return nil, fmt.Errorf("line %d of the population table cannot be read; it needs as many values as the header", line)
+			return nil, fmt.Errorf("line %d of the population table cannot be read; it needs as many values as the "+
+				"header", line)
 		}
 		if len(p.rows) == maxPopulationRows {
-			return nil, errors.New("the population table has more than 1,000,000 rows; add up the counts of rows that share their values")
+			return nil, errors.New("the population table has more than 1,000,000 rows; add up the counts of rows " +
+				"that share their values")
 		}
 		n, err := strconv.ParseInt(strings.TrimSpace(row[at]), 10, 64)
 		if err != nil || n < 0 || n > 1e10 {
-			return nil, fmt.Errorf("line %d of the population table: count is not a whole number from 0 to 10,000,000,000", line)
+			return nil, fmt.Errorf("line %d of the population table: count is not a whole number from 0 to "+
+				"10,000,000,000", line)
 		}
 		for i := range row {
 			row[i] = strings.TrimSpace(row[i])
@@ -84,7 +90,9 @@ type Journalist struct {
 	Mean     float64  `json:"mean"`
 	Marketer float64  `json:"marketer"`
 	Columns  []string `json:"columns"` // of the table that were used
-	Raised   int      `json:"raised"`  // classes for which the table counts fewer people than there are subjects; the subjects count then
+	// classes for which the table counts fewer people than there are subjects; the subjects count
+	// then
+	Raised int `json:"raised"`
 }
 
 // journalist returns nil when there is no table, or none of its columns is a

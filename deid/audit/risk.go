@@ -99,7 +99,8 @@ type Threshold struct {
 // Measure computes the figures of t; people may be nil.
 func Measure(t *Table, people *Population) *Risk {
 	classes := t.classes()
-	r := &Risk{Subjects: len(t.Rows), Classes: len(classes), Quasi: paths(t.Quasi), Sensitive: []Diversity{}, Sizes: []Size{}, SmallCells: []Cell{}}
+	r := &Risk{Subjects: len(t.Rows), Classes: len(classes), Quasi: paths(t.Quasi), Sensitive: []Diversity{},
+		Sizes: []Size{}, SmallCells: []Cell{}}
 	if len(t.Rows) == 0 {
 		return r
 	}
@@ -267,7 +268,8 @@ func (r *Risk) thresholds() {
 		r.Thresholds = append(r.Thresholds, Threshold{"least cell", limit, float64(r.K), float64(r.K) >= limit, source})
 	}
 	most := func(limit float64, source string) {
-		r.Thresholds = append(r.Thresholds, Threshold{"greatest risk", limit, r.ProsecutorMax, r.ProsecutorMax <= limit, source})
+		r.Thresholds = append(r.Thresholds, Threshold{"greatest risk", limit, r.ProsecutorMax,
+			r.ProsecutorMax <= limit, source})
 	}
 	least(11, "CMS cell size suppression policy: cells of 1 to 10 are not shown")
 	least(5, "common default of health research networks")

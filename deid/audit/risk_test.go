@@ -176,7 +176,8 @@ func TestPopulationRefuses(t *testing.T) {
 		{"sex,count\nfemale,-1\n", "line 2"},
 		{"sex,count\n", "no row"},
 	} {
-		if _, err := ParsePopulation([]byte(c.data)); err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "female") {
+		if _, err := ParsePopulation([]byte(c.data)); err == nil || !strings.Contains(err.Error(), c.want) ||
+			strings.Contains(err.Error(), "female") {
 			t.Errorf("%q: %v, want %q", c.data, err, c.want)
 		}
 	}
@@ -233,7 +234,8 @@ func TestWhatIf(t *testing.T) {
 // never gained, and the figures of "as it is" are those of Measure.
 func TestWhatIfLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		tab := &Table{Quasi: []Field{{"/birth_date", "age-band 5", "quasi"}, {"/postal_code", "region", "quasi"}, {"/weight_kg", "round 5, 40 to 150", "quasi"}}}
+		tab := &Table{Quasi: []Field{{"/birth_date", "age-band 5", "quasi"}, {"/postal_code", "region", "quasi"},
+			{"/weight_kg", "round 5, 40 to 150", "quasi"}}}
 		n := rapid.IntRange(1, 40).Draw(t, "rows")
 		for range n {
 			tab.Rows = append(tab.Rows, Row{Quasi: []string{

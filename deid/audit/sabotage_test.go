@@ -26,9 +26,12 @@ type invented struct {
 
 var inventedFields = []Field{
 	{"/session_id", "pseudonym session", ""}, {"/study", "keep", ""}, {"/site", "keep", ""},
-	{"/subject/subject_id", "pseudonym subject", ""}, {"/subject/birth_date", "age-band 5", "quasi"}, {"/subject/sex", "keep", "quasi"},
-	{"/subject/postal_code", "region", "quasi"}, {"/subject/smoking_status", "keep", "sensitive"}, {"/subject/height_cm", "round 5, 140 to 200", ""},
-	{"/subject/phone", "drop", ""}, {"/started_at", "shift", ""}, {"/tubes/*/uncapped_at", "shift", ""}, {"/tubes/*/barcode", "keep", ""},
+	{"/subject/subject_id", "pseudonym subject", ""}, {"/subject/birth_date", "age-band 5", "quasi"},
+	{"/subject/sex", "keep", "quasi"},
+	{"/subject/postal_code", "region", "quasi"}, {"/subject/smoking_status", "keep", "sensitive"},
+	{"/subject/height_cm", "round 5, 140 to 200", ""},
+	{"/subject/phone", "drop", ""}, {"/started_at", "shift", ""}, {"/tubes/*/uncapped_at", "shift", ""},
+	{"/tubes/*/barcode", "keep", ""},
 	{"/recordings/*/file", "recording", ""}, {"/notes", "text", ""},
 }
 
@@ -38,7 +41,8 @@ func invent(t *testing.T) *invented {
 	t.Helper()
 	v := &invented{traces: map[string]string{}}
 	names := deid.NewPseudonymiser(keys.NewPseudonymKey([32]byte{7}), hashStudy)
-	v.in = Input{Study: hashStudy, Site: "WEIR", Fields: inventedFields, Sealed: time.Date(2026, 3, 20, 0, 0, 0, 0, time.UTC), HoldingDays: 30,
+	v.in = Input{Study: hashStudy, Site: "WEIR", Fields: inventedFields,
+		Sealed: time.Date(2026, 3, 20, 0, 0, 0, 0, time.UTC), HoldingDays: 30,
 		Source: map[string]*schema.Session{}, SubjectOf: map[string]string{}, Roster: &schema.Roster{}, MaxIDs: 100}
 	given := []string{"Zofia", "Padraig", "Søren", "Mbali", "Jürgen"}
 	family := []string{"Wąsik", "O'Hallaghan", "Fjældgård", "Dlozinkulu"}
@@ -48,8 +52,10 @@ func invent(t *testing.T) *invented {
 		postal := []string{"98703", "81714"}[i/2%2]
 		born := time.Date(1985, 1+time.Month(i%12), 1+i%28, 0, 0, 0, 0, time.UTC)
 		v.in.Roster.Rows = append(v.in.Roster.Rows, map[string]string{
-			"subject_id": id, "given_name": given[i%5], "family_name": family[i%4], "birth_date": born.Format(time.DateOnly), "sex": sex,
-			"mrn": fmt.Sprintf("MRN %08d", 30417788+i*13), "email": fmt.Sprintf("p%d@example.org", i), "phone": fmt.Sprintf("+1 212 555 %04d", 100+i), "postal_code": postal,
+			"subject_id": id, "given_name": given[i%5], "family_name": family[i%4],
+			"birth_date": born.Format(time.DateOnly), "sex": sex,
+			"mrn": fmt.Sprintf("MRN %08d", 30417788+i*13), "email": fmt.Sprintf("p%d@example.org", i),
+			"phone": fmt.Sprintf("+1 212 555 %04d", 100+i), "postal_code": postal,
 		})
 		who, err := names.Subject(id)
 		if err != nil {
@@ -75,10 +81,12 @@ func invent(t *testing.T) *invented {
 			v.traces[file] = "t_s,co2_kpa,pressure_pa\n0,0.1,3\n0.05,4.9,-7.5\n0.1,,2\n"
 			v.records = append(v.records, map[string]any{
 				"session_id": ps, "study": hashStudy, "site": "WEIR",
-				"subject": map[string]any{"subject_id": who, "birth_date": "40-44", "sex": sex, "postal_code": postal[:3],
+				"subject": map[string]any{"subject_id": who, "birth_date": "40-44", "sex": sex,
+					"postal_code":    postal[:3],
 					"smoking_status": []string{"never", "former"}[i/4%2], "height_cm": 150 + 5*(i%4)},
 				"started_at": start.AddDate(0, 0, -shift).Format(time.RFC3339),
-				"tubes":      []any{map[string]any{"barcode": fmt.Sprintf("T%05d", 2*i+visit), "uncapped_at": uncapped.AddDate(0, 0, -shift).Format(time.RFC3339)}},
+				"tubes": []any{map[string]any{"barcode": fmt.Sprintf("T%05d", 2*i+visit),
+					"uncapped_at": uncapped.AddDate(0, 0, -shift).Format(time.RFC3339)}},
 				"recordings": []any{map[string]any{"file": file}},
 				"notes":      "One cough; the winter sun was low. Nothing else.",
 			})
@@ -159,7 +167,8 @@ func TestSabotage(t *testing.T) {
 	if len(rep.Issues) != 0 || !rep.OK() {
 		t.Fatalf("the clean output is objected to: %+v", rep.Issues)
 	}
-	if rep.Risk.K != 10 || rep.Risk.Subjects != 40 || rep.Risk.Records != 80 || rep.Risk.L != 2 || rep.Risk.ByRecord.K != 20 {
+	if rep.Risk.K != 10 || rep.Risk.Subjects != 40 || rep.Risk.Records != 80 || rep.Risk.L != 2 ||
+		rep.Risk.ByRecord.K != 20 {
 		t.Fatalf("figures of the clean output: %+v", rep.Risk)
 	}
 	for _, a := range rep.Attacks {
@@ -171,7 +180,8 @@ func TestSabotage(t *testing.T) {
 		name, code string
 		do         func(v *invented)
 	}{
-		{"pseudonym replaced by a plain hash", "pseudonym.hash", func(v *invented) { v.subject(3)["subject_id"] = plainHash("lark2weir004") }},
+		{"pseudonym replaced by a plain hash", "pseudonym.hash",
+			func(v *invented) { v.subject(3)["subject_id"] = plainHash("lark2weir004") }},
 		{"plain hash of an id that nobody has", "pseudonym.hash", func(v *invented) {
 			v.in.MaxIDs = 3000
 			v.subject(3)["subject_id"] = plainHash("LARK2-WEIR-977")
@@ -180,7 +190,8 @@ func TestSabotage(t *testing.T) {
 			sum := sha256.Sum256([]byte(hashStudy + ":LARK2-WEIR-007"))
 			v.subject(3)["subject_id"] = hex.EncodeToString(sum[:])
 		}},
-		{"identifier left in place of its pseudonym", "pseudonym.form", func(v *invented) { v.subject(3)["subject_id"] = "LARK2-WEIR-004" }},
+		{"identifier left in place of its pseudonym", "pseudonym.form",
+			func(v *invented) { v.subject(3)["subject_id"] = "LARK2-WEIR-004" }},
 		{"one date unshifted", "date.unshifted", func(v *invented) {
 			r := v.records[5]
 			r["started_at"] = v.in.Source[r["session_id"].(string)].Started.Format(time.RFC3339)
@@ -194,10 +205,16 @@ func TestSabotage(t *testing.T) {
 			at, _ := time.Parse(time.RFC3339, v.records[5]["started_at"].(string))
 			v.records[5]["started_at"] = at.AddDate(0, 0, 1).Format(time.RFC3339)
 		}},
-		{"roster name in one note", "leftover.A", func(v *invented) { v.records[9]["notes"] = "Seen with Mbali before lunch." }},
-		{"name without its accents, in upper case", "leftover.A", func(v *invented) { v.records[9]["notes"] = "spoke to FJAELDGARD" }},
-		{"record number with other separators", "leftover.H", func(v *invented) { v.records[9]["notes"] = "see file 30.417.788" }},
-		{"mail address that no roster has", "leftover.F", func(v *invented) { v.records[9]["notes"] = "write to someone@post.example" }},
+		{"roster name in one note", "leftover.A", func(v *invented) {
+			v.records[9]["notes"] = "Seen with Mbali " +
+				"before lunch."
+		}},
+		{"name without its accents, in upper case", "leftover.A",
+			func(v *invented) { v.records[9]["notes"] = "spoke to FJAELDGARD" }},
+		{"record number with other separators", "leftover.H",
+			func(v *invented) { v.records[9]["notes"] = "see file 30.417.788" }},
+		{"mail address that no roster has", "leftover.F",
+			func(v *invented) { v.records[9]["notes"] = "write to someone@post.example" }},
 		{"age 93 kept", "age.over-89", func(v *invented) { v.subject(7)["birth_date"] = "93" }},
 		{"band of 90 to 94", "age.over-89", func(v *invented) { v.subject(7)["birth_date"] = "90-94" }},
 		{"age in a note", "leftover.C", func(v *invented) { v.records[9]["notes"] = "Very fit for 93 years." }},
@@ -214,7 +231,8 @@ func TestSabotage(t *testing.T) {
 		}},
 		{"records in the order of the roster", "archive.order", func(v *invented) {
 			slices.SortFunc(v.records, func(a, b map[string]any) int {
-				return strings.Compare(v.in.SubjectOf[a["subject"].(map[string]any)["subject_id"].(string)], v.in.SubjectOf[b["subject"].(map[string]any)["subject_id"].(string)])
+				return strings.Compare(v.in.SubjectOf[a["subject"].(map[string]any)["subject_id"].(string)],
+					v.in.SubjectOf[b["subject"].(map[string]any)["subject_id"].(string)])
 			})
 		}},
 		{"small postal area", "region.small", func(v *invented) { v.subject(11)["postal_code"] = "036" }},
@@ -222,7 +240,8 @@ func TestSabotage(t *testing.T) {
 		{"a row that nobody shares", "risk.unique", func(v *invented) { v.subject(12)["postal_code"] = "999" }},
 		{"exact height", "round.fine", func(v *invented) { v.subject(12)["height_cm"] = 167 }},
 		{"a field that is dropped", "field.dropped", func(v *invented) { v.subject(12)["phone"] = "not given" }},
-		{"a field that the plan does not name", "field.unplanned", func(v *invented) { v.subject(12)["nickname"] = "Mino" }},
+		{"a field that the plan does not name", "field.unplanned",
+			func(v *invented) { v.subject(12)["nickname"] = "Mino" }},
 		{"words in a CSV recording", "recording.text", func(v *invented) {
 			for name := range v.traces {
 				v.traces[name] += "0.15,1,by mk\n"
@@ -235,7 +254,8 @@ func TestSabotage(t *testing.T) {
 				return
 			}
 		}},
-		{"the site's file name kept", "name.recording", func(v *invented) { v.traces["recordings/monday-3.csv"] = "t_s\n0\n" }},
+		{"the site's file name kept", "name.recording",
+			func(v *invented) { v.traces["recordings/monday-3.csv"] = "t_s\n0\n" }},
 		{"one shift for all", "date.same-shift", func(v *invented) {
 			for _, r := range v.records {
 				at := v.in.Source[r["session_id"].(string)].Started.AddDate(0, 0, -100)
@@ -333,7 +353,8 @@ func TestSealingDateByTrying(t *testing.T) {
 	}
 	want := fmt.Sprintf(" %.1f remain", float64(left)/40)
 	e := &examiner{o: v.output(t), in: &v.in}
-	if a := e.sealingDate(); a.Tried != 40 || a.Succeeded != 0 || a.Verdict != Residual || !strings.Contains(a.Detail, want) {
+	if a := e.sealingDate(); a.Tried != 40 || a.Succeeded != 0 || a.Verdict != Residual ||
+		!strings.Contains(a.Detail, want) {
 		t.Errorf("%+v, want %s", a, want)
 	}
 }

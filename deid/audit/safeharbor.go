@@ -56,9 +56,11 @@ func fieldClass(l deid.FieldLedger) string {
 	kind := l.Kind()
 	name := l.Path[strings.LastIndexByte(l.Path, '/')+1:]
 	switch {
-	case kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand || strings.Contains(name, "birth") || strings.HasSuffix(name, "_at") || strings.Contains(name, "date"):
+	case kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand || strings.Contains(name, "birth") ||
+		strings.HasSuffix(name, "_at") || strings.Contains(name, "date"):
 		return "C"
-	case kind == schema.Region || strings.Contains(name, "postal") || strings.Contains(name, "zip") || strings.Contains(name, "city") || strings.Contains(name, "street") || l.Path == "/site":
+	case kind == schema.Region || strings.Contains(name, "postal") || strings.Contains(name, "zip") ||
+		strings.Contains(name, "city") || strings.Contains(name, "street") || l.Path == "/site":
 		return "B"
 	case strings.Contains(name, "serial") || strings.HasPrefix(l.Path, "/kit/"):
 		return "M"
@@ -112,15 +114,18 @@ func (f *Facts) judge(class leak.Class) Class {
 	found := f.inTexts(class, set)
 	switch {
 	case letter == "P" && f.Recordings > 0:
-		set(Retained, fmt.Sprintf("no finger or voice print, but %d curves of breath, of which nobody has shown that they cannot single a person out", f.Recordings))
+		set(Retained, fmt.Sprintf("no finger or voice print, but %d curves of breath, of which nobody has shown "+
+			"that they cannot single a person out", f.Recordings))
 	case letter == "Q":
 		says = append(says, "only records in JSON, tables in CSV and recordings in EDF can leave; no image can")
 	case letter == "R":
-		says = append(says, "a keyed pseudonym is made from the identifier, and is therefore not presented as a re-identification code under 164.514(c)")
+		says = append(says, "a keyed pseudonym is made from the identifier, and is therefore not presented as a "+
+			"re-identification code under 164.514(c)")
 	}
 	texts := fmt.Sprintf("nothing of this kind was found in %d texts", f.Ledger.Texts.Searched)
 	if f.Shipment && f.Ledger.Texts.Findings > 0 {
-		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; their classes are known at the site", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
+		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; their classes are known at "+
+			"the site", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
 	}
 	if letter != "P" && letter != "Q" && found == 0 {
 		says = append(says, texts)
@@ -174,13 +179,21 @@ type Route struct {
 // RouteOf reads the route off the classes and the plan.
 func RouteOf(f *Facts, classes []Class) *Route {
 	r := &Route{NotSafeHarbor: []string{}, Needs: []string{
-		"a limited data set (164.514(e)): true dates and whole postal codes may stay, sixteen direct identifiers go, and a data use agreement binds the recipient; it is still protected health information",
-		"or an expert determination (164.514(b)(1)): a person with statistical knowledge finds the risk very small for this recipient, and documents it",
-		"under other law, for example the GDPR: pseudonymised data are personal data for the site, which holds the key, and may be for others (Article 4(5), recital 26); the protocol, the consent and the ethics committee decide",
-		"even with all eighteen classes gone, Safe Harbor asks that nobody at the site knows that what is left could identify somebody (164.514(b)(2)(ii)); no program can tell",
+		"a limited data set (164.514(e)): true dates and whole postal codes may stay, sixteen direct identifiers " +
+			"go, and a data use agreement binds the recipient; it is still protected health information",
+		"or an expert determination (164.514(b)(1)): a person with statistical knowledge finds the risk very small " +
+			"for this recipient, and documents it",
+		"under other law, for example the GDPR: pseudonymised data are personal data for the site, which holds the " +
+			"key, and may be for others (Article 4(5), recital 26); the protocol, the consent and the ethics " +
+			"committee decide",
+		"even with all eighteen classes gone, Safe Harbor asks that nobody at the site knows that what is left " +
+			"could identify somebody (164.514(b)(2)(ii)); no program can tell",
 	}}
 	has := func(kind schema.TreatmentKind) bool {
-		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool { return l.Values > 0 && l.Kind() == kind })
+		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
+			return l.Values > 0 &&
+				l.Kind() == kind
+		})
 	}
 	why := func(s string) { r.NotSafeHarbor = append(r.NotSafeHarbor, s) }
 	if has(schema.Shift) {

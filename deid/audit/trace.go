@@ -210,7 +210,8 @@ func (t *Trace) edf(data []byte) {
 		for r := range records {
 			for k := range sig.Samples {
 				d := int16(binary.LittleEndian.Uint16(body[r*size+at+2*k:]))
-				s.add((r*sig.Samples+k)*stripPoints/max(total, 1), low+(high-low)*float64(int(d)-digLow)/float64(digHigh-digLow))
+				s.add((r*sig.Samples+k)*stripPoints/max(total, 1),
+					low+(high-low)*float64(int(d)-digLow)/float64(digHigh-digLow))
 			}
 		}
 		t.Strips = append(t.Strips, s)

@@ -22,7 +22,8 @@ var (
 )
 
 // correctPlan is what to do about a fault of the treatment.
-const stop = "do not seal or use this; keep it as it is and report it, because the treatment did not do what the plan says"
+const stop = "do not seal or use this; keep it as it is and report it, because the treatment did not do what the " +
+	"plan says"
 
 // treatments checks every value that leaves against what its treatment promises.
 // Nothing here calls the code that treats.
@@ -54,7 +55,8 @@ func (e *examiner) treatments() {
 		}
 		for _, d := range dates {
 			if math.Abs(d.Sub(dates[0]).Hours()) > 48 {
-				e.is.add("date.apart", true, r.Name, "dates of one session lie more than two days apart, so that not all were moved alike", stop)
+				e.is.add("date.apart", true, r.Name, "dates of one session lie more than two days apart, so that "+
+					"not all were moved alike", stop)
 				break
 			}
 		}
@@ -176,11 +178,13 @@ func (e *examiner) shifts(r *Record) {
 			case days == 0:
 				e.is.add("date.unshifted", true, r.Name+" "+l.Pointer(), "this date leaves as it is at the site", stop)
 			case days < 1 || days > 364:
-				e.is.add("date.shift", true, r.Name+" "+l.Pointer(), "this date was moved by more days than a shift may have", stop)
+				e.is.add("date.shift", true, r.Name+" "+l.Pointer(),
+					"this date was moved by more days than a shift may have", stop)
 			case !known:
 				e.shift[r.Subject] = days
 			case first != days:
-				e.is.add("date.inconsistent", true, r.Name+" "+l.Pointer(), "this date was moved by other days than the subject's other dates", stop)
+				e.is.add("date.inconsistent", true, r.Name+" "+l.Pointer(),
+					"this date was moved by other days than the subject's other dates", stop)
 			}
 		}
 	}
@@ -207,9 +211,11 @@ func (e *examiner) recording(t *Trace) {
 		e.is.add("name.recording", true, t.Name, "the recording is not named after a session's pseudonym", stop)
 	}
 	if t.Foreign {
-		e.is.add("recording.text", true, t.Name, "a CSV recording holds something other than numbers below its header row", stop)
+		e.is.add("recording.text", true, t.Name, "a CSV recording holds something other than numbers below its "+
+			"header row", stop)
 	}
-	if code, _, _ := strings.Cut(t.Patient, " "); strings.HasSuffix(t.Name, ".edf") && code != "X" && !(pseudonymForm.MatchString(code) && checkDigit(code)) {
+	if code, _, _ := strings.Cut(t.Patient, " "); strings.HasSuffix(t.Name, ".edf") && code != "X" &&
+		!(pseudonymForm.MatchString(code) && checkDigit(code)) {
 		e.is.add("recording.patient", true, t.Name, "the patient line of the header begins with no pseudonym", stop)
 	}
 }

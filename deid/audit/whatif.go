@@ -24,9 +24,10 @@ type WhatIf struct {
 
 // A Choice lists what was computed.
 type Choice struct {
-	Now         WhatIf   `json:"now"`
-	Single      []WhatIf `json:"single"`      // one field changed, ordered by loss
-	Suggestions []WhatIf `json:"suggestions"` // each with a greater k, or fewer unique subjects, than all that lose less
+	Now    WhatIf   `json:"now"`
+	Single []WhatIf `json:"single"` // one field changed, ordered by loss
+	// each with a greater k, or fewer unique subjects, than all that lose less
+	Suggestions []WhatIf `json:"suggestions"`
 	Tried       int      `json:"tried"`
 }
 
@@ -158,13 +159,15 @@ func (t *Table) levels(i int, f Field) []level {
 		}
 	case schema.Round:
 		for _, m := range []int{2, 4} {
-			add(fmt.Sprintf("%s to the nearest %d", name, width*m), func(s string) string { return coarser(s, width*m) })
+			add(fmt.Sprintf("%s to the nearest %d", name, width*m),
+				func(s string) string { return coarser(s, width*m) })
 		}
 	case schema.Region:
 		for _, n := range []int{2, 1} {
-			add(fmt.Sprintf("region of %s", map[int]string{1: "1 character", 2: "2 characters"}[n]), func(s string) string {
-				return string([]rune(s)[:min(n, len([]rune(s)))])
-			})
+			add(fmt.Sprintf("region of %s", map[int]string{1: "1 character", 2: "2 characters"}[n]),
+				func(s string) string {
+					return string([]rune(s)[:min(n, len([]rune(s)))])
+				})
 		}
 	}
 	add("without "+name, func(string) string { return "" })

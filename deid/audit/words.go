@@ -33,7 +33,8 @@ type Hit struct {
 // columnClass says what of the roster is searched for, and as which class.
 var columnClass = map[string]string{
 	"given_name": "A", "family_name": "A", "other_names": "A", "emergency_contact_name": "A",
-	"phone": "D", "emergency_contact_phone": "D", "email": "F", "national_id": "G", "mrn": "H", "subject_id": "R", "street": "B", "birth_date": "C",
+	"phone": "D", "emergency_contact_phone": "D", "email": "F", "national_id": "G", "mrn": "H", "subject_id": "R",
+	"street": "B", "birth_date": "C",
 }
 
 // NewWords reads the roster; nil gives patterns only. Columns that the contract
@@ -99,7 +100,8 @@ func (w *Words) code(value, class string) {
 }
 
 // special letters that do not come apart in Unicode's decomposition.
-var special = strings.NewReplacer("ß", "ss", "ø", "o", "đ", "d", "ł", "l", "æ", "ae", "œ", "oe", "þ", "th", "ð", "d", "ı", "i", "ʻ", "", "'", "", "’", "")
+var special = strings.NewReplacer("ß", "ss", "ø", "o", "đ", "d", "ł", "l", "æ", "ae", "œ", "oe", "þ", "th", "ð", "d",
+	"ı", "i", "ʻ", "", "'", "", "’", "")
 
 // fold makes spellings equal: case, accents, apostrophes.
 func fold(s string) string {
@@ -166,7 +168,8 @@ func (w *Words) nameHits(text string) []Hit {
 		for _, part := range append(letterWords(fold(raw)), fold(strings.Trim(raw, "'’"))) {
 			if class, ok := w.names[part]; ok {
 				first, _ := firstRune(raw)
-				sure := unicode.IsUpper(first) && !begins || last == n-1 || !unicode.IsLower(first) && !unicode.IsUpper(first)
+				sure := unicode.IsUpper(first) && !begins || last == n-1 || !unicode.IsLower(first) &&
+					!unicode.IsUpper(first)
 				if last == n-1 && len(hits) > 0 {
 					hits[len(hits)-1].Sure = true
 				}

@@ -35,7 +35,8 @@ func (p *page) findAddresses() {
 	for i := range p.tok {
 		t := &p.tok[i]
 		switch {
-		case t.term != nil && t.term.cues.has(cueNumeral), b[t.s] == 'n' && bytes.HasPrefix(p.word(i), []byte("ninety")):
+		case t.term != nil && t.term.cues.has(cueNumeral),
+			b[t.s] == 'n' && bytes.HasPrefix(p.word(i), []byte("ninety")):
 			p.agedWords(i)
 		case i > 0 && t.size() == 2 && string(p.word(i)) == "at":
 			p.spelt(i)

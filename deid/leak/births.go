@@ -17,7 +17,8 @@ func (p *page) findBirth(i int) {
 	at[0] = i
 	for n := 1; n < 3; n++ {
 		j := at[n-1] + 1
-		for k := 0; k < 2 && j < len(p.tok) && !p.datePart(j) && p.tok[j].e-p.tok[j].s <= 2 && partingGap(p.gap(j)); k++ {
+		for k := 0; k < 2 && j < len(p.tok) && !p.datePart(j) && p.tok[j].e-p.tok[j].s <= 2 &&
+			partingGap(p.gap(j)); k++ {
 			j++
 		}
 		if j >= len(p.tok) || !p.datePart(j) || !partingGap(p.gap(j)) {
@@ -187,7 +188,8 @@ func ordinals(lang, w string, n int) (list []string) {
 				return []string{rest + irregular[1]}
 			}
 		}
-		return []string{strings.TrimSuffix(w, "y") + map[bool]string{true: "ieth", false: "th"}[strings.HasSuffix(w, "y")]}
+		return []string{strings.TrimSuffix(w, "y") + map[bool]string{true: "ieth",
+			false: "th"}[strings.HasSuffix(w, "y")]}
 	case "de":
 		stem := map[int]string{1: "erst", 3: "dritt", 7: "siebt", 8: "acht"}[n]
 		if stem == "" {

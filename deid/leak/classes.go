@@ -31,7 +31,8 @@ var classes = [...]ClassWords{
 	{"network address", "network address", "internet protocol addresses", nil},
 	{"biometric mark", "biometric", "biometric identifiers", nil},
 	{"picture", "picture", "full-face photographs and comparable images", nil},
-	{"identifying number", "identifying code", "any other unique identifying number, characteristic or code", []string{"subject_id"}},
+	{"identifying number", "identifying code", "any other unique identifying number, characteristic or code",
+		[]string{"subject_id"}},
 }
 
 // Classes returns the classes A to R, in their order.

@@ -132,7 +132,8 @@ func (p *page) birthDate(readings []reading, d foundDate) reason {
 		}
 		if r.weak && !d.before.has(cueBirth) {
 			conf = Possible
-			if d.near(cueThing, cueIdentifier, cuePhone, cuePlace, cueAccount, cuePlate, cueUnit) || p.measured(d.last) {
+			if d.near(cueThing, cueIdentifier, cuePhone, cuePlace, cueAccount, cuePlate, cueUnit) ||
+				p.measured(d.last) {
 				continue
 			}
 		}

@@ -88,7 +88,8 @@ func (x *inlays) at(b []byte, short bool, f func(*inlay)) {
 			continue
 		}
 		for k := x.heads[h&uint32(len(x.heads)-1)]; k != 0; k = x.next[k] {
-			if v := &x.list[k-1]; len(v.key) <= len(b) && v.key == string(b[:len(v.key)]) && long == (len(v.key) >= longInlay) {
+			if v := &x.list[k-1]; len(v.key) <= len(b) && v.key == string(b[:len(v.key)]) &&
+				long == (len(v.key) >= longInlay) {
 				f(v)
 			}
 		}

@@ -91,7 +91,8 @@ var openingRules = []rule[wordInContext, bool]{
 		func(p *page, x wordInContext) bool { return !p.sentenceStart(x.first) }, false},
 	{"a word for a thing, a place or a person",
 		func(_ *page, x wordInContext) bool {
-			return x.cues.hasAny(cueThing, cueUnit, cuePlace, cueStaff, cueTitle, cueSubject, cueKin, cueIdentifier, cueWeekday)
+			return x.cues.hasAny(cueThing, cueUnit, cuePlace, cueStaff, cueTitle, cueSubject, cueKin, cueIdentifier,
+				cueWeekday)
 		}, false},
 	{"a month that does nothing",
 		func(_ *page, x wordInContext) bool { return x.cues.has(cueMonth) && !x.acts }, false},
@@ -140,8 +141,9 @@ func (p *page) letters(i int) int { return utf8.RuneCount(p.word(i)) }
 // opening reports whether a word that is also a name is used at the beginning of a
 // sentence as a person does.
 func (p *page) opening(q part) bool {
-	x := wordInContext{part: q, cues: p.cuesAsName(q), style: p.caseOf(q.first), next: q.last + 1, after: p.after(q.last),
-		cue: p.cues(q.last + 1)}
+	x := wordInContext{part: q, cues: p.cuesAsName(q), style: p.caseOf(q.first), next: q.last + 1,
+		after: p.after(q.last),
+		cue:   p.cues(q.last + 1)}
 	x.acts = x.cue.hasAny(cueState, cueAction) && string(x.after) == " "
 	return decide(p, openingRules, x)
 }

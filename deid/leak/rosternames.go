@@ -47,7 +47,8 @@ func (l *lexicon) addParts(row int32, col, v string) {
 				l.addPart(row, col, u)
 			}
 			for _, short := range nicknames()[w] {
-				if col == "given_name" && (l.terms[short] == nil || len(l.terms[short].rows) == 0 || l.terms[short].weak) {
+				if col == "given_name" && (l.terms[short] == nil || len(l.terms[short].rows) == 0 ||
+					l.terms[short].weak) {
 					l.addPart(row, col, short)
 					l.terms[short].weak = true
 				}

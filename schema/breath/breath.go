@@ -36,15 +36,16 @@ import "math"
 // Figures describe one recording. Shares and counts are of the recording as it
 // is; nothing is said about the person. Numbers are rounded to 3 decimals.
 type Figures struct {
-	Seconds    float64 `json:"seconds"` // from the first to the last sample
-	Samples    int     `json:"samples"`
-	Dropped    int     `json:"dropped"` // samples without a value, which are among Samples
-	Breaths    int     `json:"breaths"`
-	PerMinute  float64 `json:"per_minute"`     // over the time with the mask on and samples no more than 3 s apart
-	EndTidal   float64 `json:"end_tidal_kpa"`  // median over breaths; 0 when none was complete
-	OffShare   float64 `json:"mask_off_share"` // share of Seconds in which CO2 stays below 0.3 kPa for over 12 s, 0 to 1
-	LongestGap float64 `json:"longest_gap_s"`  // longest step from one sample to the next
-	Flat       bool    `json:"flat"`           // two values or more, all within 0.02 kPa: is the sensor connected?
+	Seconds   float64 `json:"seconds"` // from the first to the last sample
+	Samples   int     `json:"samples"`
+	Dropped   int     `json:"dropped"` // samples without a value, which are among Samples
+	Breaths   int     `json:"breaths"`
+	PerMinute float64 `json:"per_minute"`    // over the time with the mask on and samples no more than 3 s apart
+	EndTidal  float64 `json:"end_tidal_kpa"` // median over breaths; 0 when none was complete
+	// share of Seconds in which CO2 stays below 0.3 kPa for over 12 s, 0 to 1
+	OffShare   float64 `json:"mask_off_share"`
+	LongestGap float64 `json:"longest_gap_s"` // longest step from one sample to the next
+	Flat       bool    `json:"flat"`          // two values or more, all within 0.02 kPa: is the sensor connected?
 
 	// Hint is one of the Hint constants, or empty. CO2 in percent gets none:
 	// 1 % of 1 atm is 1.013 kPa, so that its plateau cannot be told from kPa.
@@ -131,7 +132,8 @@ func (m *Meter) Add(t, co2 float64) {
 // none may be dropped or beyond any sensor's range.
 func (m *Meter) AddEven(t, step float64, n int, sum func(i, j int) float64) {
 	end := t + step*float64(n-1)
-	if !(step > 0 && math.Abs(t) <= farthest && math.Abs(end) <= farthest && end-step < end && t+step > t) || m.samples > 0 && t <= m.last {
+	if !(step > 0 && math.Abs(t) <= farthest && math.Abs(end) <= farthest && end-step < end && t+step > t) ||
+		m.samples > 0 && t <= m.last {
 		for i := range n {
 			m.Add(t+step*float64(i), sum(i, i+1))
 		}

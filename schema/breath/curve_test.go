@@ -104,7 +104,8 @@ type fataler interface {
 // easy says whether a curve is one for which the package promises its figures to
 // 2 % or one breath and 0.1 kPa.
 func (c curve) easy() bool {
-	return 60*float64(c.hz) >= 20*c.perMinute && c.noise <= 0.03 && c.slope <= 0.06 && c.seconds >= 120 && (!c.coughs || c.perMinute <= 30)
+	return 60*float64(c.hz) >= 20*c.perMinute && c.noise <= 0.03 && c.slope <= 0.06 && c.seconds >= 120 &&
+		(!c.coughs || c.perMinute <= 30)
 }
 
 // near holds f against the truth: a share of the breaths or one breath, and kPa.

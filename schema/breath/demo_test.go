@@ -38,7 +38,8 @@ func TestInventedCollections(t *testing.T) {
 				if math.Abs(f.EndTidal-r.EndTidal) > 0.1 {
 					t.Errorf("%d Hz %s: end-tidal %g, truth %g", hz, r.File, f.EndTidal, r.EndTidal)
 				}
-				if f.Seconds < float64(r.Seconds)-1 || f.Samples != r.Seconds*hz || f.Dropped != 0 || f.Flat || f.Hint != "" {
+				if f.Seconds < float64(r.Seconds)-1 || f.Samples != r.Seconds*hz || f.Dropped != 0 || f.Flat ||
+					f.Hint != "" {
 					t.Errorf("%d Hz %s: %+v", hz, r.File, f)
 				}
 			}

@@ -14,7 +14,8 @@ func TestAddEven(t *testing.T) {
 	compared := 0
 	rapid.Check(t, func(t *rapid.T) {
 		one, together := NewMeter(), NewMeter()
-		step := rapid.SampledFrom([]float64{0.001, 0.002, 0.005, 0.01, 0.02, 0.039, 0.04, 0.05, 0.1, 0.25, 1}).Draw(t, "step")
+		step := rapid.SampledFrom([]float64{0.001, 0.002, 0.005, 0.01, 0.02, 0.039, 0.04, 0.05, 0.1, 0.25,
+			1}).Draw(t, "step")
 		per := rapid.IntRange(1, 400).Draw(t, "samples a record")
 		rate := rapid.Float64Range(6, 40).Draw(t, "breaths/min") / 60
 		at := rapid.Float64Range(0, 1000).Draw(t, "start")

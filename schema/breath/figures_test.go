@@ -35,7 +35,8 @@ func TestUnits(t *testing.T) {
 			"percent":          {100 / 101.325, ""},
 			"percent, dry gas": {100 / (101.325 - 47*kPaOfMmHg), ""}, // water vapour at 37 °C: 47 mmHg
 		} {
-			c := curve{seconds: 120, hz: 20, perMinute: 14, endTidal: kPa, slope: 0.05, noise: 0.02, scale: u.scale, seed: 1}
+			c := curve{seconds: 120, hz: 20, perMinute: 14, endTidal: kPa, slope: 0.05, noise: 0.02, scale: u.scale,
+				seed: 1}
 			samples, breaths, endTidal := c.draw()
 			f := measure(samples)
 			near(t, c, f, breaths, f.EndTidal, 0.02, 0.1)
@@ -88,13 +89,14 @@ func TestWithoutBreath(t *testing.T) {
 		in   []sample
 		want Figures
 	}{
-		"nothing":        {nil, Figures{}},
-		"one sample":     {[]sample{{7, 5}}, Figures{Samples: 1}},
-		"stuck":          {flat(5), Figures{Seconds: 100, Samples: 1001, LongestGap: 0.1, Flat: true}},
-		"stuck at zero":  {flat(0), Figures{Seconds: 100, Samples: 1001, LongestGap: 0.1, Flat: true, OffShare: 1}},
-		"dropped":        {flat(nan), Figures{Seconds: 100, Samples: 1001, Dropped: 1001, LongestGap: 0.1}},
-		"infinite":       {flat(math.Inf(1)), Figures{Seconds: 100, Samples: 1001, Dropped: 1001, LongestGap: 0.1}},
-		"times that lie": {[]sample{{1, 5}, {1, 6}, {0, 7}, {nan, 1}, {math.Inf(1), 1}, {3.5, 5}}, Figures{Seconds: 2.5, Samples: 2, LongestGap: 2.5, Flat: true}},
+		"nothing":       {nil, Figures{}},
+		"one sample":    {[]sample{{7, 5}}, Figures{Samples: 1}},
+		"stuck":         {flat(5), Figures{Seconds: 100, Samples: 1001, LongestGap: 0.1, Flat: true}},
+		"stuck at zero": {flat(0), Figures{Seconds: 100, Samples: 1001, LongestGap: 0.1, Flat: true, OffShare: 1}},
+		"dropped":       {flat(nan), Figures{Seconds: 100, Samples: 1001, Dropped: 1001, LongestGap: 0.1}},
+		"infinite":      {flat(math.Inf(1)), Figures{Seconds: 100, Samples: 1001, Dropped: 1001, LongestGap: 0.1}},
+		"times that lie": {[]sample{{1, 5}, {1, 6}, {0, 7}, {nan, 1}, {math.Inf(1), 1}, {3.5, 5}},
+			Figures{Seconds: 2.5, Samples: 2, LongestGap: 2.5, Flat: true}},
 	} {
 		f := measure(tc.in)
 		f.Strip = nil
@@ -161,7 +163,8 @@ func FuzzMeter(f *testing.F) {
 		if _, err := json.Marshal(g); err != nil {
 			t.Error(err)
 		}
-		if g.Breaths < 0 || g.Breaths > g.Samples || g.OffShare < 0 || g.OffShare > 1 || g.Dropped > g.Samples || len(g.Strip) > 60 || g.PerMinute < 0 {
+		if g.Breaths < 0 || g.Breaths > g.Samples || g.OffShare < 0 || g.OffShare > 1 || g.Dropped > g.Samples ||
+			len(g.Strip) > 60 || g.PerMinute < 0 {
 			t.Errorf("%+v", g)
 		}
 		if n := utf8.RuneCountInString(Sparkline(g.Strip)); n != len(g.Strip) {

@@ -200,7 +200,8 @@ func TestRecords(t *testing.T) {
 				t.Fatal(err)
 			}
 			row := truth.Roster[s.Row]
-			if r.Subject.SubjectID != row["subject_id"] || r.Subject.BirthDate != row["birth_date"] || r.Subject.Sex != row["sex"] {
+			if r.Subject.SubjectID != row["subject_id"] || r.Subject.BirthDate != row["birth_date"] ||
+				r.Subject.Sex != row["sex"] {
 				t.Errorf("%s disagrees with the roster", s.File)
 			}
 			at := func(v string) time.Time {
@@ -247,7 +248,10 @@ func TestRecords(t *testing.T) {
 func TestNotesAreClean(t *testing.T) {
 	_, truth := write(t, Options{RecordingSeconds: 1})
 	words := func(s string) []string {
-		return strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsMark(r) })
+		return strings.FieldsFunc(strings.ToLower(s), func(r rune) bool {
+			return !unicode.IsLetter(r) &&
+				!unicode.IsMark(r)
+		})
 	}
 	names := map[string]bool{}
 	for _, row := range truth.Roster {
@@ -421,7 +425,8 @@ func TestAppendFixed(t *testing.T) {
 		digits int
 		want   string
 	}{
-		{0, 2, "0.00"}, {5, 2, "0.05"}, {12, 2, "0.12"}, {-34, 1, "-3.4"}, {-4, 1, "-0.4"}, {123456, 3, "123.456"}, {7, 3, "0.007"},
+		{0, 2, "0.00"}, {5, 2, "0.05"}, {12, 2, "0.12"}, {-34, 1, "-3.4"}, {-4, 1, "-0.4"}, {123456, 3, "123.456"},
+		{7, 3, "0.007"},
 	} {
 		if got := string(appendFixed(nil, c.v, c.digits)); got != c.want {
 			t.Errorf("appendFixed(%d, %d) = %s, want %s", c.v, c.digits, got, c.want)

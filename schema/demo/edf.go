@@ -17,7 +17,8 @@ var marks = []struct {
 	second int
 	text   string
 }{
-	{2, "start"}, {61, "tube 1 open"}, {128, "swallowed"}, {205, "tube changed"}, {300, "cough"}, {341, "tube 2 closed"},
+	{2, "start"}, {61, "tube 1 open"}, {128, "swallowed"}, {205, "tube changed"}, {300, "cough"},
+	{341, "tube 2 closed"},
 }
 
 // annotationBytes leaves room for one more annotation in every data record.
@@ -35,8 +36,10 @@ func writeEDF(path string, c *curve, r *Recording, s *Session, person map[string
 		Records:        r.Seconds,
 		RecordDuration: "1",
 		Signals: []edf.Signal{
-			{Label: "CO2", Transducer: "infrared cell", Dimension: "kPa", PhysMin: "-327.68", PhysMax: "327.67", Prefilter: "LP:8Hz"},
-			{Label: "Pressure mouth", Transducer: "silicon bridge", Dimension: "Pa", PhysMin: "-3276.8", PhysMax: "3276.7", Prefilter: "LP:8Hz"},
+			{Label: "CO2", Transducer: "infrared cell", Dimension: "kPa", PhysMin: "-327.68", PhysMax: "327.67",
+				Prefilter: "LP:8Hz"},
+			{Label: "Pressure mouth", Transducer: "silicon bridge", Dimension: "Pa", PhysMin: "-3276.8",
+				PhysMax: "3276.7", Prefilter: "LP:8Hz"},
 			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1"},
 		},
 	}
@@ -94,7 +97,8 @@ func edfPatient(person map[string]string) string {
 		name = "X"
 	}
 	birth, _ := time.Parse(time.DateOnly, person["birth_date"])
-	return fmt.Sprintf("%s %s %s %s", strings.ReplaceAll(person["mrn"], " ", "_"), sex, edfDate(birth), strings.ReplaceAll(name, ".", "_"))
+	return fmt.Sprintf("%s %s %s %s", strings.ReplaceAll(person["mrn"], " ", "_"), sex, edfDate(birth),
+		strings.ReplaceAll(name, ".", "_"))
 }
 
 func edfDate(t time.Time) string { return strings.ToUpper(t.Format("02-Jan-2006")) }

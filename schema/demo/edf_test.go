@@ -148,7 +148,8 @@ func TestPlant(t *testing.T) {
 		if got.Pointer != "" {
 			mustUnmarshal(t, data, &rec)
 			hay = map[string]string{
-				"/notes": rec.Notes, "/kit/lot": rec.Kit.Lot, "/recordings/0/file": filepath.Base(rec.Recordings[0].File),
+				"/notes": rec.Notes, "/kit/lot": rec.Kit.Lot,
+				"/recordings/0/file": filepath.Base(rec.Recordings[0].File),
 			}[got.Pointer]
 		}
 		if got.End > len(hay) || hay[got.Start:got.End] != want {
@@ -166,7 +167,8 @@ func TestPlant(t *testing.T) {
 				changed++
 			}
 		}
-		if want := map[bool]int{true: 2, false: 1}[p.Place == planting.InFileName]; changed != want || len(after) != len(before) {
+		if want := map[bool]int{true: 2, false: 1}[p.Place == planting.InFileName]; changed != want ||
+			len(after) != len(before) {
 			t.Errorf("%+v: %d files changed, want %d", p, changed, want)
 		}
 		// An EDF file stays one.

@@ -47,7 +47,8 @@ func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64,
 			b, at := buf[:a.Size], start+int64(a.Offset)
 			if n, err := r.ReadAt(b, at); n < len(b) {
 				if err == io.EOF {
-					return &FieldError{"file size", at + int64(n), "the file ends before its last data record does; copy the recording again from the recorder"}
+					return &FieldError{"file size", at + int64(n),
+						"the file ends before its last data record does; copy the recording again from the recorder"}
 				}
 				return err
 			}
@@ -109,7 +110,8 @@ func (w *walk) tick(onset []byte) *FieldError {
 	case passed < 0 || w.step > 0 && passed <= w.step/2:
 		return talError(0, "that keeps the time of its data record is too early after the record before")
 	case w.continuous && w.step > 0 && passed >= w.step*3/2:
-		return talError(0, "that keeps the time of its data record shows a gap, though the file says EDF+C (continuous)")
+		return talError(0, "that keeps the time of its data record shows a gap, though the file says EDF+C "+
+			"(continuous)")
 	}
 	return nil
 }

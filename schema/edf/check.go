@@ -52,7 +52,8 @@ func (c *Check) header(p []byte) []byte {
 		return nil
 	}
 	c.h, c.head, c.in = h, Head{}, h.AnnotationRanges()
-	c.w = walk{fn: func(int, int64, string) error { return nil }, continuous: h.flag() == "EDF+C", step: h.RecordSeconds()}
+	c.w = walk{fn: func(int, int64, string) error { return nil }, continuous: h.flag() == "EDF+C",
+		step: h.RecordSeconds()}
 	for _, r := range c.in {
 		c.held = append(c.held, make([]byte, 0, r.Size))
 	}

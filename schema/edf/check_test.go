@@ -83,7 +83,8 @@ func TestHeadInPieces(t *testing.T) {
 			t.Fatalf("%d bytes of %d, and %d follow", len(head.Bytes()), len(want), len(rest))
 		}
 	})
-	for _, number := range []string{"0   ", "-1  ", "4097", "x   ", "    "} { // no signals that can be: there is no more to wait for
+	// no signals that can be: there is no more to wait for
+	for _, number := range []string{"0   ", "-1  ", "4097", "x   ", "    "} {
 		var head Head
 		head.Add([]byte(strings.Repeat(" ", 252) + number + "more"))
 		if !head.Whole() || len(head.Bytes()) != 256 {

@@ -96,7 +96,8 @@ func (h *Header) Check(size int64) error {
 		return &FieldError{"file size", size, "the file has " + grouped(size) + " of the " + grouped(want) +
 			" bytes that its header announces, so its end is missing; copy the recording again from the recorder"}
 	case size > want:
-		return &FieldError{"file size", want, "the file has " + grouped(size) + " bytes and its header announces " + grouped(want) +
+		return &FieldError{"file size", want, "the file has " + grouped(size) + " bytes and its header announces " +
+			grouped(want) +
 			", so there is something after the last data record; export the recording again from the recorder"}
 	}
 	return nil

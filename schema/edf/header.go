@@ -30,7 +30,8 @@ func ReadHeader(r io.Reader) (*Header, error) {
 	}
 	ns, ok := count(b, signals, 0, 0)
 	if !ok || ns < 1 || ns > MaxSignals {
-		return nil, fieldError(signals, 0, 0, fmt.Sprintf("is not a plain whole number from 1 to %d", MaxSignals)+exportAgain)
+		return nil, fieldError(signals, 0, 0, fmt.Sprintf("is not a plain whole number from 1 to %d",
+			MaxSignals)+exportAgain)
 	}
 	if n, ok := count(b, headerBytes, 0, 0); !ok || n != 256*(ns+1) {
 		return nil, fieldError(headerBytes, 0, 0, "is not 256 for the file and 256 for each signal"+exportAgain)
@@ -46,7 +47,8 @@ func ReadHeader(r io.Reader) (*Header, error) {
 func fill(r io.Reader, b []byte, at int64) error {
 	n, err := io.ReadFull(r, b)
 	if err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
-		return &FieldError{"header", at + int64(n), "the file ends before its header does; copy the recording again from the recorder"}
+		return &FieldError{"header", at + int64(n), "the file ends before its header does; copy the recording " +
+			"again from the recorder"}
 	}
 	return err
 }
@@ -104,7 +106,8 @@ func count(b []byte, f, i, ns int) (int, bool) {
 func printable(b []byte, f, i, ns int) error {
 	for _, c := range fieldBytes(b, f, i, ns) {
 		if c < 32 || c > 126 {
-			return fieldError(f, i, ns, "has a character other than plain letters, digits, signs and spaces (ASCII 32 to 126)"+exportAgain)
+			return fieldError(f, i, ns, "has a character other than plain letters, digits, signs and spaces (ASCII "+
+				"32 to 126)"+exportAgain)
 		}
 	}
 	return nil

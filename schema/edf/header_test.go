@@ -45,8 +45,9 @@ func TestFilesOfOthers(t *testing.T) {
 		seconds                       float64
 		flag, patient                 string
 	}{
-		"test.edf":               {140, 6, 5, 1, "EDF+C", "X X X X"},
-		"test_uneven_samp.edf":   {2, 11, 0, 10, "", "A 3Hz sinewave and a 0.2Hz block signal, both starting in their positive phase"},
+		"test.edf": {140, 6, 5, 1, "EDF+C", "X X X X"},
+		"test_uneven_samp.edf": {2, 11, 0, 10, "", "A 3Hz sinewave and a 0.2Hz block signal, both starting in " +
+			"their positive phase"},
 		"short_psg.edf":          {7, 10, 0, 30, "", "X F X Female_33yr"},
 		"SC4001EC-Hypnogram.edf": {1, 1, 154, 0, "EDF+C", "X F X Female_33yr"},
 	}
@@ -78,8 +79,10 @@ func TestFilesOfOthers(t *testing.T) {
 		}); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
-		if len(h.Signals) != w.signals || h.Records != w.records || n != w.annotations || h.RecordSeconds() != w.seconds || h.flag() != w.flag || h.Patient != w.patient {
-			t.Errorf("%s: %d signals, %d records of %v s, %d annotations, %q", name, len(h.Signals), h.Records, h.RecordSeconds(), n, h.flag())
+		if len(h.Signals) != w.signals || h.Records != w.records || n != w.annotations ||
+			h.RecordSeconds() != w.seconds || h.flag() != w.flag || h.Patient != w.patient {
+			t.Errorf("%s: %d signals, %d records of %v s, %d annotations, %q", name, len(h.Signals), h.Records,
+				h.RecordSeconds(), n, h.flag())
 		}
 	}
 }
@@ -111,7 +114,8 @@ func TestSignalsAsEdfioReadsThem(t *testing.T) {
 		hi, _ := number(s.PhysMax)
 		dlo, _ := digital(s.DigMin)
 		dhi, _ := digital(s.DigMax)
-		got = append(got, signal{s.Label, s.Transducer, s.Dimension, s.Prefilter, s.Reserved, lo, hi, dlo, dhi, s.Samples, float64(s.Samples) / h.RecordSeconds()})
+		got = append(got, signal{s.Label, s.Transducer, s.Dimension, s.Prefilter, s.Reserved, lo, hi, dlo, dhi,
+			s.Samples, float64(s.Samples) / h.RecordSeconds()})
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
@@ -203,10 +207,12 @@ func TestHeaderRefused(t *testing.T) {
 		"digital max too great":    {good, 256 + 128*3, "32768", "digital maximum of signal 1", "whole number"},
 		"digital max below min":    {good, 256 + 128*3, "-2049", "digital maximum of signal 1", "not greater"},
 		"digital max = min":        {good, 256 + 128*3, "-2048", "digital maximum of signal 1", "not greater"},
-		"annotation digital":       {good, 256 + 120*3 + 8, "-2048 ", "digital minimum of signal 2", "-32768 and 32767"},
-		"no samples":               {good, 256 + 216*3, "0  ", "samples in a data record of signal 1", "less than 1"},
-		"samples blank":            {good, 256 + 216*3, "   ", "samples in a data record of signal 1", "whole number"},
-		"long data records":        {good, 256 + 216*3, "99999999", "samples in a data record of signal 1", "10,485,760 bytes"},
+		"annotation digital": {good, 256 + 120*3 + 8, "-2048 ", "digital minimum of signal 2",
+			"-32768 and 32767"},
+		"no samples":    {good, 256 + 216*3, "0  ", "samples in a data record of signal 1", "less than 1"},
+		"samples blank": {good, 256 + 216*3, "   ", "samples in a data record of signal 1", "whole number"},
+		"long data records": {good, 256 + 216*3, "99999999", "samples in a data record of signal 1",
+			"10,485,760 bytes"},
 	} {
 		b := bytes.Clone(tt.file)
 		copy(b[tt.at:], tt.bytes)

@@ -29,7 +29,8 @@ func (h *Header) Anonymise(code string, start time.Time) error {
 	if y >= 1985 && y <= 2084 {
 		year = fmt.Sprintf("%02d", y%100)
 	}
-	return h.replace(code, fmt.Sprintf("%02d-%s-%04d", d, months[m-1], y), fmt.Sprintf("%02d.%02d.%s", d, int(m), year), h.StartTime)
+	return h.replace(code, fmt.Sprintf("%02d-%s-%04d", d, months[m-1], y),
+		fmt.Sprintf("%02d.%02d.%s", d, int(m), year), h.StartTime)
 }
 
 // DropDate is Anonymise for a plan that lets no date out: the recording field
@@ -41,7 +42,8 @@ func (h *Header) DropDate(code string) error {
 
 func (h *Header) replace(code, day, date, clock string) error {
 	const unknown = " X X X"
-	if len(code) < 1 || len(code)+len(unknown) > fields[patient].width || strings.ContainsFunc(code, func(r rune) bool { return r < 33 || r > 126 }) {
+	if len(code) < 1 || len(code)+len(unknown) > fields[patient].width ||
+		strings.ContainsFunc(code, func(r rune) bool { return r < 33 || r > 126 }) {
 		return h.bad(patient, 0, "cannot take this code: 1 to 74 plain characters without a space are needed")
 	}
 	h.Patient = code + unknown

@@ -33,7 +33,8 @@ func TestAnonymise(t *testing.T) {
 		if err := h.Anonymise(code, tt.start); err != nil {
 			t.Fatal(err)
 		}
-		if h.Patient != code+" X X X" || h.StartDate != tt.date || h.Recording != tt.recording || h.StartTime != "14.05.59" || h.Reserved != "EDF+D" || h.Signals[0].Reserved != "" {
+		if h.Patient != code+" X X X" || h.StartDate != tt.date || h.Recording != tt.recording ||
+			h.StartTime != "14.05.59" || h.Reserved != "EDF+D" || h.Signals[0].Reserved != "" {
 			t.Errorf("%v: %+v", tt.start, h)
 		}
 		back, err := ReadHeader(bytes.NewReader(h.Encode()))
@@ -53,7 +54,8 @@ func TestDropDate(t *testing.T) {
 	if err := h.DropDate(code); err != nil {
 		t.Fatal(err)
 	}
-	if h.Patient != code+" X X X" || h.Recording != "Startdate X X X X" || h.StartDate != "01.01.85" || h.StartTime != "00.00.00" {
+	if h.Patient != code+" X X X" || h.Recording != "Startdate X X X X" || h.StartDate != "01.01.85" ||
+		h.StartTime != "00.00.00" {
 		t.Errorf("%+v", h)
 	}
 	if d, ok := h.StartDay(); ok {
@@ -67,12 +69,14 @@ func TestDropDate(t *testing.T) {
 func TestAnonymiseRefused(t *testing.T) {
 	for _, bad := range []string{"", "two words", "é", "tab\t", strings.Repeat("x", 75)} {
 		h := specHeader()
-		if h.Anonymise(bad, day(2020, 1, 1)) == nil || h.DropDate(bad) == nil || h.Patient != specPatient || h.StartDate != "02.03.02" {
+		if h.Anonymise(bad, day(2020, 1, 1)) == nil || h.DropDate(bad) == nil || h.Patient != specPatient ||
+			h.StartDate != "02.03.02" {
 			t.Errorf("%q was taken: %+v", bad, h)
 		}
 	}
 	h := specHeader()
-	if h.Anonymise(code, day(0, 1, 1)) == nil || h.Anonymise(code, day(10000, 1, 1)) == nil || h.Patient != specPatient {
+	if h.Anonymise(code, day(0, 1, 1)) == nil || h.Anonymise(code, day(10000, 1, 1)) == nil ||
+		h.Patient != specPatient {
 		t.Errorf("a year of other than four digits was taken: %+v", h)
 	}
 	if err := h.Anonymise(strings.Repeat("x", 74), day(2020, 1, 1)); err != nil {
@@ -126,7 +130,8 @@ func TestAnonymisedFieldsHoldNothingOld(t *testing.T) {
 		for i := 32 * len(h.Signals); i > 0; i-- { // those of the signals are the header's last bytes
 			rest[len(rest)-i] = ' '
 		}
-		want := "0       " + pad(code+" X X X", 80) + pad("Startdate 29-FEB-2020 X X X", 80) + "29.02.20" + string(old[176:192]) + pad(flag, 44) + string(rest)
+		want := "0       " + pad(code+" X X X", 80) + pad("Startdate 29-FEB-2020 X X X", 80) + "29.02.20" +
+			string(old[176:192]) + pad(flag, 44) + string(rest)
 		if string(got) != want {
 			t.Fatalf("got\n%q, want\n%q", got, want)
 		}
@@ -147,7 +152,8 @@ func TestTexts(t *testing.T) {
 		got = append(got, f.Name+"="+f.Value)
 	}
 	want := "label of signal 1=CO2 airway|label of signal 2=EDF Annotations|label of signal 3=Pressure mouth|" +
-		"transducer type of signal 1=infrared cell|physical dimension of signal 1=kPa|physical dimension of signal 3=Pa|" +
+		"transducer type of signal 1=infrared cell|physical dimension of signal 1=kPa|physical dimension of signal " +
+		"3=Pa|" +
 		"prefiltering of signal 1=LP:10Hz"
 	if s := strings.Join(got, "|"); s != want {
 		t.Errorf("got  %s\nwant %s", s, want)

@@ -107,7 +107,8 @@ func TestEDFlibReadsWhatWeAnonymise(t *testing.T) {
 				t.Fatal(err)
 			}
 			after, ok := ask(append(h.Encode(), b[h.HeaderSize():]...))
-			if !ok || body(after) != body(before) || !strings.Contains(after, tt.start) || !strings.Contains(after, code) {
+			if !ok || body(after) != body(before) || !strings.Contains(after, tt.start) ||
+				!strings.Contains(after, code) {
 				t.Errorf("%s: EDFlib says\n%.600s\nof the original\n%.600s", name, after, before)
 			}
 			for _, old := range []string{"Haagse", "MCH", "1951", "Female", "Telemetry", "sinewave", "12.05.48"} {
@@ -130,7 +131,8 @@ func TestNothingPassesThatEDFlibRefuses(t *testing.T) {
 		for range rapid.IntRange(1, 2).Draw(rt, "changes") {
 			at := rapid.IntRange(0, 1023).Draw(rt, "at")
 			if rapid.Bool().Draw(rt, "in an annotation") {
-				at = 1024 + 380*rapid.IntRange(0, 2).Draw(rt, "record") + 200 + rapid.IntRange(0, 79).Draw(rt, "byte of it")
+				at = 1024 + 380*rapid.IntRange(0, 2).Draw(rt, "record") + 200 +
+					rapid.IntRange(0, 79).Draw(rt, "byte of it")
 			}
 			if at >= 244 && at < 252 {
 				continue // EDFlib leaves no room for a rounded duration, see walk.tick

@@ -25,7 +25,8 @@ func specHeader() *Header {
 			{Label: "CO2 airway", Transducer: "infrared cell", Dimension: "kPa", PhysMin: "-1", PhysMax: "15.5",
 				DigMin: "-2048", DigMax: "2047", Prefilter: "LP:10Hz", Samples: 100},
 			{Label: AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 40},
-			{Label: "Pressure mouth", Dimension: "Pa", PhysMin: "5e2", PhysMax: "-5e2", DigMin: "-32768", DigMax: "32767", Samples: 50},
+			{Label: "Pressure mouth", Dimension: "Pa", PhysMin: "5e2", PhysMax: "-5e2", DigMin: "-32768",
+				DigMax: "32767", Samples: 50},
 		},
 	}
 }
@@ -73,16 +74,22 @@ var anyHeader = rapid.Custom(func(t *rapid.T) *Header {
 	}
 	h := &Header{
 		Patient: text("patient", 80), Recording: text("recording", 80),
-		StartDate: fmt.Sprintf("%02d.%02d.%s", rapid.IntRange(1, 28).Draw(t, "day"), rapid.IntRange(1, 12).Draw(t, "month"),
+		StartDate: fmt.Sprintf("%02d.%02d.%s", rapid.IntRange(1, 28).Draw(t, "day"),
+			rapid.IntRange(1, 12).Draw(t, "month"),
 			rapid.SampledFrom([]string{"00", "26", "84", "85", "99", "yy"}).Draw(t, "year")),
-		StartTime: fmt.Sprintf("%02d.%02d.%02d", rapid.IntRange(0, 23).Draw(t, "hour"), rapid.IntRange(0, 59).Draw(t, "minute"), rapid.IntRange(0, 59).Draw(t, "second")),
-		Reserved:  rapid.SampledFrom([]string{"EDF+C", "EDF+D", "EDF+C and more", "", "anything"}).Draw(t, "reserved"),
-		Records:   rapid.IntRange(1, 99_999_999).Draw(t, "records"), RecordDuration: rapid.SampledFrom([]string{"1", "0.25", "+30", "30.0"}).Draw(t, "duration"),
+		StartTime: fmt.Sprintf("%02d.%02d.%02d", rapid.IntRange(0, 23).Draw(t, "hour"),
+			rapid.IntRange(0, 59).Draw(t, "minute"), rapid.IntRange(0, 59).Draw(t, "second")),
+		Reserved: rapid.SampledFrom([]string{"EDF+C", "EDF+D", "EDF+C and more", "", "anything"}).Draw(t,
+			"reserved"),
+		Records:        rapid.IntRange(1, 99_999_999).Draw(t, "records"),
+		RecordDuration: rapid.SampledFrom([]string{"1", "0.25", "+30", "30.0"}).Draw(t, "duration"),
 	}
 	for i := range rapid.IntRange(1, 6).Draw(t, "signals") {
 		s := Signal{Label: "S" + text("label", 15), Transducer: text("transducer", 80), Dimension: text("dimension", 8),
-			PhysMin: decimal("physical minimum"), PhysMax: decimal("physical maximum"), DigMin: "-32768", DigMax: "32767",
-			Prefilter: text("prefilter", 80), Samples: rapid.IntRange(1, 5000).Draw(t, "samples"), Reserved: text("reserved", 32)}
+			PhysMin: decimal("physical minimum"), PhysMax: decimal("physical maximum"), DigMin: "-32768",
+			DigMax:    "32767",
+			Prefilter: text("prefilter", 80), Samples: rapid.IntRange(1, 5000).Draw(t, "samples"),
+			Reserved: text("reserved", 32)}
 		lo, _ := number(s.PhysMin)
 		if hi, _ := number(s.PhysMax); lo == hi {
 			s.PhysMin, s.PhysMax = "0", "1"

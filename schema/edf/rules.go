@@ -11,7 +11,8 @@ import (
 // error is a *FieldError.
 func (h *Header) Validate() error {
 	if n := len(h.Signals); n < 1 || n > MaxSignals {
-		return fieldError(signals, 0, n, fmt.Sprintf("is not a plain whole number from 1 to %d", MaxSignals)+exportAgain)
+		return fieldError(signals, 0, n, fmt.Sprintf("is not a plain whole number from 1 to %d",
+			MaxSignals)+exportAgain)
 	}
 	if err := h.checkTexts(); err != nil {
 		return err
@@ -26,7 +27,8 @@ func (h *Header) Validate() error {
 		return h.bad(reserved, 0, "begins EDF+ but says neither EDF+C (continuous) nor EDF+D (interrupted)"+exportAgain)
 	}
 	if h.Records < 1 {
-		return h.bad(records, 0, "is less than 1, so the file holds no data; check that the recording was made, then export it again")
+		return h.bad(records, 0, "is less than 1, so the file holds no data; check that the recording was made, "+
+			"then export it again")
 	}
 	annotated := 0
 	for i := range h.Signals {
@@ -41,13 +43,15 @@ func (h *Header) Validate() error {
 		return h.bad(reserved, 0, "says EDF+, but no signal is labelled EDF Annotations"+exportAgain)
 	}
 	if h.RecordSize() > MaxRecordSize {
-		return h.bad(samples, 0, "and those of the other signals make data records of more than "+grouped(MaxRecordSize)+
+		return h.bad(samples, 0, "and those of the other signals make data records of more than "+
+			""+grouped(MaxRecordSize)+
 			" bytes; export the recording with shorter data records")
 	}
 	d, ok := number(h.RecordDuration)
 	switch {
 	case digitCount(h.RecordDuration) > maxDigits:
-		return h.bad(duration, 0, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
+		return h.bad(duration, 0, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for "+
+			"somebody's number", maxDigits)+exportAgain)
 	case padded(h.RecordDuration):
 		return h.bad(duration, 0, paddedNumber+exportAgain)
 	case !ok || strings.ContainsAny(h.RecordDuration, "eE"): // EDFlib, too, refuses a power of ten
@@ -72,7 +76,8 @@ func (h *Header) checkTexts() error {
 			}
 			for _, c := range []byte(s) {
 				if c < 32 || c > 126 {
-					return h.bad(f, i, "has a character other than plain letters, digits, signs and spaces (ASCII 32 to 126); replace it")
+					return h.bad(f, i, "has a character other than plain letters, digits, signs and spaces (ASCII "+
+						"32 to 126); replace it")
 				}
 			}
 			if strings.HasSuffix(s, " ") {
@@ -86,12 +91,14 @@ func (h *Header) checkTexts() error {
 func (h *Header) checkSignal(i int) error {
 	s := &h.Signals[i]
 	// A reader that compares labels loosely would find text where we saw samples.
-	if l := strings.ToUpper(strings.Join(strings.Fields(s.Label), " ")); l == "EDF ANNOTATIONS" || l == "BDF ANNOTATIONS" {
+	if l := strings.ToUpper(strings.Join(strings.Fields(s.Label), " ")); l == "EDF ANNOTATIONS" ||
+		l == "BDF ANNOTATIONS" {
 		if !s.IsAnnotation() {
 			return h.bad(label, i, "is almost, but not exactly, EDF Annotations"+exportAgain)
 		}
 		if !h.Plus() {
-			return h.bad(label, i, "is EDF Annotations, but the reserved field of the file says neither EDF+C nor EDF+D"+exportAgain)
+			return h.bad(label, i, "is EDF Annotations, but the reserved field of the file says neither EDF+C nor "+
+				"EDF+D"+exportAgain)
 		}
 	}
 	for _, f := range []int{physMin, physMax, digMin, digMax} {
@@ -99,7 +106,8 @@ func (h *Header) checkSignal(i int) error {
 			return h.bad(f, i, paddedNumber+exportAgain)
 		}
 		if digitCount(h.text(f, i)) > maxDigits {
-			return h.bad(f, i, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for somebody's number", maxDigits)+exportAgain)
+			return h.bad(f, i, fmt.Sprintf("has more than %d digits, more than a recorder needs and enough for "+
+				"somebody's number", maxDigits)+exportAgain)
 		}
 	}
 	lo, ok := number(s.PhysMin)

@@ -102,13 +102,15 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 		return 0, talError(begin, "does not begin with + or - and a plain decimal number of seconds")
 	}
 	if digitCount(string(a.onset)) > maxTimeDigits || digitCount(string(a.duration)) > maxTimeDigits {
-		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d digits, more than a time needs and enough for somebody's number", maxTimeDigits))
+		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d digits, more than a time "+
+			"needs and enough for somebody's number", maxTimeDigits))
 	}
 	if padded(string(a.onset)) || padded(string(a.duration)) {
 		return 0, talError(begin, "has an onset or a duration that "+paddedNumber)
 	}
 	if places(a.onset) > maxTimePlaces || places(a.duration) > maxTimePlaces {
-		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d places behind the point, more than a time needs and enough for somebody's number", maxTimePlaces))
+		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d places behind the point, "+
+			"more than a time needs and enough for somebody's number", maxTimePlaces))
 	}
 	at += n + 1
 	for a.first = true; ; a.first = false {
@@ -117,7 +119,8 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 		}
 		n := bytes.IndexByte(b[at:], endText)
 		if n < 0 {
-			return 0, talError(begin, "has a text without an end (byte 20), or is not closed by a zero byte, in its data record")
+			return 0, talError(begin, "has a text without an end (byte 20), or is not closed by a zero byte, in "+
+				"its data record")
 		}
 		if err := checkText(b[at:at+n], at); err != nil {
 			return 0, err
@@ -197,14 +200,16 @@ func EncodeTALs(size int, tals ...TAL) ([]byte, error) {
 		b.WriteByte(endTAL)
 	}
 	if b.Len() > size {
-		return nil, &FieldError{"annotation", int64(size), fmt.Sprintf("needs %s bytes of the %s that its signal has in a data record; "+
-			"give the signal more samples", grouped(int64(b.Len())), grouped(int64(size)))}
+		return nil, &FieldError{"annotation", int64(size),
+			fmt.Sprintf("needs %s bytes of the %s that its signal has in a data record; "+
+				"give the signal more samples", grouped(int64(b.Len())), grouped(int64(size)))}
 	}
 	out := append(b.Bytes(), make([]byte, size-b.Len())...)
 	if back, err := ParseTALs(out); err != nil {
 		return nil, err
 	} else if !sameTALs(back, tals) {
-		return nil, &FieldError{"annotation", 0, "has a mark of the format (byte 0, 20 or 21) within a text or a time; remove it"}
+		return nil, &FieldError{"annotation", 0, "has a mark of the format (byte 0, 20 or 21) within a text or a " +
+			"time; remove it"}
 	}
 	return out, nil
 }

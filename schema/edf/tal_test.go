@@ -84,7 +84,8 @@ func TestTALsRefused(t *testing.T) {
 	} {
 		_, err := ParseTALs([]byte(tt.text))
 		var fe *FieldError
-		if !errors.As(err, &fe) || fe.Field != "annotation" || fe.Offset != tt.at || !strings.Contains(fe.Message, tt.said) {
+		if !errors.As(err, &fe) || fe.Field != "annotation" || fe.Offset != tt.at ||
+			!strings.Contains(fe.Message, tt.said) {
 			t.Errorf("%s: %v; want byte %d and %q", name, err, tt.at, tt.said)
 		}
 	}
@@ -131,7 +132,8 @@ func TestEncodeThenParseTALs(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(tals, back, cmpopts.IgnoreFields(Text{}, "Start", "End"), cmpopts.EquateEmpty()); diff != "" {
+		if diff := cmp.Diff(tals, back, cmpopts.IgnoreFields(Text{}, "Start", "End"),
+			cmpopts.EquateEmpty()); diff != "" {
 			t.Fatal(diff)
 		}
 	})
@@ -211,7 +213,11 @@ func TestWalkAnnotations(t *testing.T) {
 	}
 	stop := &FieldError{Field: "annotation", Message: "of the caller"}
 	calls := 0
-	if err := WalkAnnotations(bytes.NewReader(b), h, func(int, int64, string) error { calls++; return stop }); err != stop || calls != 1 {
+	if err := WalkAnnotations(bytes.NewReader(b), h, func(int, int64,
+		string) error {
+		calls++
+		return stop
+	}); err != stop || calls != 1 {
 		t.Errorf("%v after %d calls", err, calls)
 	}
 	err = WalkAnnotations(bytes.NewReader(b[:len(b)-120]), h, func(int, int64, string) error { return nil })
@@ -257,7 +263,8 @@ func TestTimeKeeping(t *testing.T) {
 		if tt.field == "" && err == nil {
 			continue
 		}
-		if !errors.As(err, &fe) || fe.Field != tt.field || fe.Offset != int64(tt.at) || !strings.Contains(fe.Message, tt.said) {
+		if !errors.As(err, &fe) || fe.Field != tt.field || fe.Offset != int64(tt.at) ||
+			!strings.Contains(fe.Message, tt.said) {
 			t.Errorf("%s: %v; want %q at byte %d and %q", name, err, tt.field, tt.at, tt.said)
 		}
 	}
@@ -288,7 +295,8 @@ func TestTimeKeeping(t *testing.T) {
 			t.Fatal(err)
 		}
 		n := 0
-		if err := WalkAnnotations(bytes.NewReader(b.Bytes()), h, func(int, int64, string) error { n++; return nil }); err != nil || n != len(second.Texts[0].Value)/4 {
+		if err := WalkAnnotations(bytes.NewReader(b.Bytes()), h,
+			func(int, int64, string) error { n++; return nil }); err != nil || n != len(second.Texts[0].Value)/4 {
 			t.Errorf("%d texts, %v", n, err)
 		}
 	}
