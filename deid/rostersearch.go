@@ -107,7 +107,8 @@ func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 // ourText holds the words that we write into every shipment: the heads of lists,
 // what stands for what was taken out, and an EDF header's.
 const ourText = `barcode session position fraction volume_ml storage analyse first usual removed recordings figures file
-	Startdate Annotations Signal Pressure Flow Volume Recording Reserved discrepancies missing unexpected returned reason`
+	Startdate Annotations Signal Pressure Flow Volume Recording Reserved discrepancies missing unexpected
+	returned reason`
 
 // Err returns a *[RosterError] when something was found, ordered by file.
 func (r *RosterSearch) Err() error {

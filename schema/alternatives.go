@@ -33,7 +33,8 @@ func (b beside) join(words []Member) (all []Member, message string) {
 		return slices.ContainsFunc(words, func(m Member) bool { return slices.Contains(ofFields, m.Name) })
 	}
 	if has(b.words) && has(words) {
-		return nil, `"properties" and "additionalProperties" stand both beside the alternatives and in one of them, where they do not know each other: name all fields in each alternative, or all beside them`
+		return nil, `"properties" and "additionalProperties" stand both beside the alternatives and in one of ` +
+			`them, where they do not know each other: name all fields in each alternative, or all beside them`
 	}
 	all = slices.Clone(b.words)
 	for _, m := range words {
@@ -109,7 +110,8 @@ func (w *shaper) alternatives(s *shape, home string, depth int) error {
 	for i, item := range list.Items {
 		at := s.pointer + "/" + s.choice + "/" + strconv.Itoa(i)
 		if w.alternative++; w.alternative > maxAlternatives {
-			return wrong(at, `the schema has more than 64 alternatives in "oneOf" and "anyOf" once its references are written out`)
+			return wrong(at, `the schema has more than 64 alternatives in "oneOf" and "anyOf" once its references `+
+				`are written out`)
 		}
 		part, err := w.shape(item, at, s.path, depth+1, shared)
 		if err != nil {
@@ -172,9 +174,11 @@ func (p *Plan) add(leaf *shape) error {
 func (f *Field) merge(o Field) (message string) {
 	switch {
 	case f.Treatment != o.Treatment:
-		return fmt.Sprintf(`the alternatives contradict each other: %s has the treatment %q here and %q in another one; give it the same in all`, f.Path, o.Treatment, f.Treatment)
+		return fmt.Sprintf(`the alternatives contradict each other: %s has the treatment %q here and %q in another `+
+			`one; give it the same in all`, f.Path, o.Treatment, f.Treatment)
 	case f.Risk != "" && o.Risk != "" && f.Risk != o.Risk:
-		return fmt.Sprintf(`the alternatives contradict each other: %s has the risk %q here and %q in another one; give it the same in all`, f.Path, o.Risk, f.Risk)
+		return fmt.Sprintf(`the alternatives contradict each other: %s has the risk %q here and %q in another one; `+
+			`give it the same in all`, f.Path, o.Risk, f.Risk)
 	case f.Format != o.Format:
 		f.Format = ""
 	}
@@ -198,7 +202,8 @@ func (f *Field) merge(o Field) (message string) {
 		}
 	}
 	if f.Treatment.unfit(*f) != "" {
-		return fmt.Sprintf(`the alternatives give %s different formats, but the treatment %q needs one: give it the same "format" in all`, f.Path, f.Treatment)
+		return fmt.Sprintf(`the alternatives give %s different formats, but the treatment %q needs one: give it `+
+			`the same "format" in all`, f.Path, f.Treatment)
 	}
 	return ""
 }

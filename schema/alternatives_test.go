@@ -28,20 +28,26 @@ func TestAlternativesRefused(t *testing.T) {
 			`{"oneOf": [` + kept + `, {"$ref": "#/$defs/n"}]}`},
 			"at /properties/x/oneOf/1 of the schema: this field has no treatment"},
 		{"two treatments", []string{x, `{"oneOf": [` + kept + `, ` + dropped + `]}`},
-			`at /properties/x/oneOf/1 of the schema: the alternatives contradict each other: /x has the treatment "drop" here and "keep" in another`},
+			`at /properties/x/oneOf/1 of the schema: the alternatives contradict each other: /x has the treatment ` +
+				`"drop" here and "keep" in another`},
 		{"two treatments deep", []string{x, `{"anyOf": [` + closed(`"k": {"const": 1, "deid": "keep"}, "a": `+kept) +
 			`, ` + closed(`"k": {"const": 2, "deid": "keep"}, "a": {"type": "string", "deid": "text"}`) + `]}`},
 			"at /properties/x/anyOf/1/properties/a of the schema: the alternatives contradict each other"},
-		{"two pseudonyms", []string{x, `{"anyOf": [{"type": "string", "deid": {"pseudonym": "subject"}}, {"type": "string", "deid": {"pseudonym": "operator"}}]}`}, "contradict each other"},
-		{"two widths", []string{x, `{"anyOf": [{"type": "number", "deid": {"round": 5}}, {"type": "number", "deid": {"round": 10}}]}`}, "contradict each other"},
-		{"two risks", []string{x, `{"anyOf": [{"type": "number", "deid": "keep", "risk": "quasi"}, {"type": "string", "deid": "keep", "risk": "sensitive"}]}`}, `has the risk "sensitive" here`},
+		{"two pseudonyms", []string{x, `{"anyOf": [{"type": "string", "deid": {"pseudonym": "subject"}}, {"type": ` +
+			`"string", "deid": {"pseudonym": "operator"}}]}`}, "contradict each other"},
+		{"two widths", []string{x, `{"anyOf": [{"type": "number", "deid": {"round": 5}}, {"type": "number", ` +
+			`"deid": {"round": 10}}]}`}, "contradict each other"},
+		{"two risks", []string{x, `{"anyOf": [{"type": "number", "deid": "keep", "risk": "quasi"}, {"type": ` +
+			`"string", "deid": "keep", "risk": "sensitive"}]}`}, `has the risk "sensitive" here`},
 		{"beside and within", []string{x, `{"deid": "keep", "anyOf": [` + dropped + `]}`},
 			`at /properties/x/anyOf/0 of the schema: the keyword "deid" stands both beside`},
 		{"unfit in one", []string{x, `{"deid": {"round": 5}, "oneOf": [{"type": "number"}, {"type": "string"}]}`},
 			`at /properties/x/oneOf/1 of the schema: the treatment "round" needs`},
-		{"text of a constant", []string{x, `{"deid": "text", "type": "string", "oneOf": [{"minLength": 9}, {"const": "none"}]}`}, `at /properties/x/oneOf/1 of the schema: the treatment "text" is for free text`},
+		{"text of a constant", []string{x, `{"deid": "text", "type": "string", "oneOf": [{"minLength": 9}, ` +
+			`{"const": "none"}]}`}, `at /properties/x/oneOf/1 of the schema: the treatment "text" is for free text`},
 		{"text of listed values", []string{x, `{"oneOf": [{"enum": ["a"], "deid": "text"}]}`}, "is for free text"},
-		{"two formats", []string{x, `{"type": "string", "deid": "shift", "oneOf": [{"format": "date"}, {"format": "date-time"}]}`}, "different formats"},
+		{"two formats", []string{x, `{"type": "string", "deid": "shift", "oneOf": [{"format": "date"}, {"format": ` +
+			`"date-time"}]}`}, "different formats"},
 		{"treatment of an object", []string{x, `{"deid": "drop", "oneOf": [` + closed(`"a": `+dropped) + `]}`},
 			`at /properties/x/oneOf/0 of the schema: the keyword "deid" does not fit here`},
 		{"open in one", []string{x, `{"oneOf": [` + closed(`"a": `+kept) +
@@ -61,13 +67,15 @@ func TestAlternativesRefused(t *testing.T) {
 		{"65", []string{x, `{"deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 64) +
 			`{"type": "string"}]}`}, "at /properties/x/anyOf/64 of the schema: the schema has more than 64"},
 		{"in itself", []string{x, `{"oneOf": [` + kept + `, {"$ref": "#/properties/x"}]}`}, "leads back to itself"},
-		{"keyword of another type", []string{x, `{"deid": "keep", "minimum": 5, "oneOf": [{"type": "number"}, {"type": "string"}]}`}, `at /properties/x/oneOf/1 of the schema: the keyword "minimum" does not fit`},
+		{"keyword of another type", []string{x, `{"deid": "keep", "minimum": 5, "oneOf": [{"type": "number"}, ` +
+			`{"type": "string"}]}`}, `at /properties/x/oneOf/1 of the schema: the keyword "minimum" does not fit`},
 		{"misspelt beside", []string{x, `{"diid": "keep", "oneOf": [` + kept + `]}`},
 			`at /properties/x of the schema: the keyword "diid" is not known`},
 		{"misspelt field in required", []string{"/oneOf", `[{"required": ["notes"]}, {"required": ["note"]}]`},
 			`at /oneOf/1 of the schema: "required" names the field "note"`},
 		{"allOf", []string{x, `{"oneOf": [{"allOf": [` + kept + `]}]}`},
-			`at /properties/x/oneOf/0 of the schema: the keyword "allOf" is not supported here: write its parts together`},
+			`at /properties/x/oneOf/0 of the schema: the keyword "allOf" is not supported here: write its parts ` +
+				`together`},
 		{"not beside", []string{x, `{"not": {}, "oneOf": [` + kept + `]}`},
 			`at /properties/x of the schema: the keyword "not" is not supported`},
 		{"unevaluatedProperties", []string{kit + "/additionalProperties", "", kit + "/unevaluatedProperties",
@@ -78,7 +86,9 @@ func TestAlternativesRefused(t *testing.T) {
 			`the keyword "dependentSchemas" is not supported`},
 
 		{"core field missing in one", []string{"/properties/subject",
-			`{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": "subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`}, `/subject/subject_id must stand in "required"`},
+			`{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": `+
+				`"subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`},
+			`/subject/subject_id must stand in "required"`},
 		{"core field optional in one", []string{"/properties/kit", "", "/properties/tubes/items/required/0", "",
 			"/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`},
 			`/tubes/*/barcode must stand in "required"`},
@@ -92,7 +102,8 @@ func TestAlternativesRefused(t *testing.T) {
 			`{"type": "string", "deid": "keep", "oneOf": [{"const": "csv"}, {"minLength": 4}]}`},
 			`must have "enum" with "csv"`},
 		{"recordings with other columns", []string{"/properties/recordings/items/properties/file",
-			`{"type": "string", "deid": "recording", "oneOf": [{"columns": [{"name": "a", "min": 0, "max": 1}]}, {}]}`}, `other "columns" in another one`},
+			`{"type": "string", "deid": "recording", "oneOf": [{"columns": [{"name": "a", "min": 0, "max": 1}]}, ` +
+				`{}]}`}, `other "columns" in another one`},
 		{"everything a list in one", []string{"/type", "", "/additionalProperties", "", "/required", "",
 			"/properties", "", "/oneOf", `[{"type": "array", "items": ` + kept + `}]`}, "must describe an object"},
 	} {
@@ -115,13 +126,22 @@ func TestAlternatives(t *testing.T) {
 		"/$defs", `{"person": {"type": "object", "additionalProperties": false, "required": ["kind", "called"], "properties": {
 			"kind": {"const": "person", "deid": "keep"}, "called": {"type": "string", "deid": "drop"}, "by": {"const": "op-lead", "deid": {"pseudonym": "operator"}}}}}`,
 		"/oneOf", `[{"required": ["notes"]}, {"required": ["words"]}]`,
-		"/properties/words", `{"type": "array", "minItems": 1, "maxItems": 3, "uniqueItems": true, "items": {"oneOf": [{"type": "number", "deid": "drop"}, {"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string", "deid": "text"}}}]}}`,
-		"/properties/dose", `{"deid": "keep", "risk": "sensitive", "why": "The dose matters.", "anyOf": [{"enum": ["unknown", null]}, {"type": "number", "minimum": 0}, {"type": "string", "format": "date"}]}`,
+		"/properties/words", `{"type": "array", "minItems": 1, "maxItems": 3, "uniqueItems": true, "items": `+
+			`{"oneOf": [{"type": "number", "deid": "drop"}, {"type": "object", "additionalProperties": false, `+
+			`"properties": {"a": {"type": "string", "deid": "text"}}}]}}`,
+		"/properties/dose", `{"deid": "keep", "risk": "sensitive", "why": "The dose matters.", "anyOf": [{"enum": `+
+			`["unknown", null]}, {"type": "number", "minimum": 0}, {"type": "string", "format": "date"}]}`,
 		"/properties/informant", `{"title": "Who told it", "oneOf": [{"$ref": "#/$defs/person"}, {"type": "object", "additionalProperties": false, "required": ["kind", "ward"], "properties": {
 			"kind": {"const": "ward", "deid": "keep"}, "ward": {"enum": ["north", "south"], "deid": "keep"}}}, {"type": "string", "deid": "drop"}]}`,
-		"/properties/lists", `{"oneOf": [{"type": "array", "minItems": 2, "items": {"type": "object", "additionalProperties": false, "properties": {"gone": {"type": "string", "deid": "drop"}}}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
-		"/properties/emptied", `{"anyOf": [{"type": "array", "minItems": 2, "maxItems": 4, "items": {"type": "string", "deid": "drop"}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
-		"/properties/same", `{"type": "string", "deid": {"pseudonym": "operator"}, "oneOf": [{"const": "op-1"}, {"pattern": "^x"}]}`,
+		"/properties/lists", `{"oneOf": [{"type": "array", "minItems": 2, "items": {"type": "object", `+
+			`"additionalProperties": false, "properties": {"gone": {"type": "string", "deid": "drop"}}}}, {"type": `+
+			`"array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": `+
+			`"string", "deid": "keep"}}}}]}`,
+		"/properties/emptied", `{"anyOf": [{"type": "array", "minItems": 2, "maxItems": 4, "items": {"type": `+
+			`"string", "deid": "drop"}}, {"type": "array", "items": {"type": "object", "additionalProperties": `+
+			`false, "properties": {"left": {"type": "string", "deid": "keep"}}}}]}`,
+		"/properties/same", `{"type": "string", "deid": {"pseudonym": "operator"}, "oneOf": [{"const": "op-1"}, `+
+			`{"pattern": "^x"}]}`,
 		"/required/12", `"same"`, "/required/13", `"informant"`,
 		"/properties/recordings/items/properties/format",
 		`{"deid": "keep", "oneOf": [{"const": "csv"}, {"const": "edf"}]}`,
@@ -151,13 +171,19 @@ func TestAlternatives(t *testing.T) {
 	}
 	const alias = `{"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]$"}`
 	for pointer, want := range map[string]string{
-		"/anyOf/0/properties/same":  alias,
-		"/anyOf/0/properties/words": `{"type": "array", "maxItems": 3, "items": {"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string"}}}}`,
-		"/anyOf/1/properties/dose":  `{"anyOf": [{"enum": ["unknown", null]}, {"type": "number", "minimum": 0}, {"type": "string", "format": "date"}]}`,
+		"/anyOf/0/properties/same": alias,
+		"/anyOf/0/properties/words": `{"type": "array", "maxItems": 3, "items": {"type": "object", ` +
+			`"additionalProperties": false, "properties": {"a": {"type": "string"}}}}`,
+		"/anyOf/1/properties/dose": `{"anyOf": [{"enum": ["unknown", null]}, {"type": "number", "minimum": 0}, ` +
+			`{"type": "string", "format": "date"}]}`,
 		"/anyOf/1/properties/informant": `{"anyOf": [{"type": "object", "additionalProperties": false, "required": ["kind"], "properties": {"kind": {"const": "person"}, "by": ` + alias + `}},
 			{"type": "object", "additionalProperties": false, "required": ["kind", "ward"], "properties": {"kind": {"const": "ward"}, "ward": {"enum": ["north", "south"]}}}]}`,
-		"/anyOf/1/properties/emptied": `{"anyOf": [{"type": "array", "maxItems": 0, "items": {"type": "null"}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string"}}}}]}`,
-		"/anyOf/1/properties/lists":   `{"anyOf": [{"type": "array", "minItems": 2, "items": {"type": "object", "additionalProperties": false, "properties": {}}}, {"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": {"type": "string"}}}}]}`,
+		"/anyOf/1/properties/emptied": `{"anyOf": [{"type": "array", "maxItems": 0, "items": {"type": "null"}}, ` +
+			`{"type": "array", "items": {"type": "object", "additionalProperties": false, "properties": {"left": ` +
+			`{"type": "string"}}}}]}`,
+		"/anyOf/1/properties/lists": `{"anyOf": [{"type": "array", "minItems": 2, "items": {"type": "object", ` +
+			`"additionalProperties": false, "properties": {}}}, {"type": "array", "items": {"type": "object", ` +
+			`"additionalProperties": false, "properties": {"left": {"type": "string"}}}}]}`,
 	} {
 		if got := out.At(pointer); got == nil {
 			t.Errorf("%s is not in the outgoing schema", pointer)

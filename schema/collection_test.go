@@ -536,7 +536,8 @@ func TestLoadConfig(t *testing.T) {
 			"holding_days must be a whole number, without quotation marks"},
 		{"uncapped limit", study("/uncapped_limit_s", `3601`), "uncapped_limit_s must be at most 3600"},
 		{"time limit", study("/time_limit_min", `12.5`), "time_limit_min must be a whole number"},
-		{"unknown plan", study("/plan", `"ZQXJ"`), `study.json: "plan" names a file that is not in the collection folder`},
+		{"unknown plan", study("/plan", `"ZQXJ"`), `study.json: "plan" names a file that is not in the collection ` +
+			`folder`},
 		{"plan outside", study("/plan", `"../own.json"`), `study.json: "plan" must be "shifted"`},
 		{"plan with a root", study("/plan", `"/etc/passwd"`), `study.json: "plan" must be "shifted"`},
 		{"plan among the records", study("/plan", `"sessions/0001.json"`),
@@ -592,7 +593,9 @@ func TestLoadConfig(t *testing.T) {
 // Every setting of study.json, and a plan of the study's own.
 func TestLoadStudy(t *testing.T) {
 	f := valid(t)
-	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", "holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "reuse_days": 90, "recipients": ["harbour-lab", "officer"]}`
+	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", ` +
+		`"holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "reuse_days": ` +
+		`90, "recipients": ["harbour-lab", "officer"]}`
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))

@@ -10,7 +10,8 @@ var columnName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_.-]{0,63}$`)
 // parseColumns reads the annotation "columns": a list of objects with name,
 // min, max and, if the column is one of times, rising.
 func parseColumns(n *Node) (columns []Column, message string) {
-	const want = `"columns" must be a list of at most 64 objects such as {"name": "t_s", "min": 0, "max": 3600, "rising": true}`
+	const want = `"columns" must be a list of at most 64 objects such as {"name": "t_s", "min": 0, "max": 3600, ` +
+		`"rising": true}`
 	if n.Kind != Array || len(n.Items) == 0 || len(n.Items) > 64 {
 		return nil, want
 	}
@@ -41,7 +42,8 @@ func parseColumns(n *Node) (columns []Column, message string) {
 		}
 		switch {
 		case !columnName.MatchString(c.Name) || seen[c.Name]:
-			return nil, `every column needs a "name" of its own, made of letters, digits, underscores, points and hyphens, beginning with a letter`
+			return nil, `every column needs a "name" of its own, made of letters, digits, underscores, points and ` +
+				`hyphens, beginning with a letter`
 		case item.Member("min") == nil || item.Member("max") == nil || c.Min >= c.Max:
 			return nil, `every column needs a "min" and a greater "max", in the unit that its name ends with`
 		}

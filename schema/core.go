@@ -63,7 +63,8 @@ func (p *Plan) core(s *shape) error {
 	for _, f := range p.Fields {
 		t := f.Treatment
 		if (t.Kind == Recording) != (f.Path == "/recordings/*/file") {
-			return fmt.Errorf(`the treatment "recording" belongs to /recordings/*/file and to nothing else: change %s`, f.Path)
+			return fmt.Errorf(`the treatment "recording" belongs to /recordings/*/file and to nothing else: change `+
+				`%s`, f.Path)
 		}
 		if t.Kind == Pseudonym && (t.Purpose == "session") != (f.Path == "/session_id") {
 			return fmt.Errorf(`the pseudonym of a session belongs to /session_id and to nothing else: change %s`,
@@ -99,7 +100,8 @@ func coreFormats(s *shape) error {
 			ok = ok && (item.text() == "csv" || item.text() == "edf")
 		}
 		if !ok {
-			err = fmt.Errorf(`the field /recordings/*/format must have "enum" with "csv", "edf" or both: other recordings cannot be treated`)
+			err = fmt.Errorf(`the field /recordings/*/format must have "enum" with "csv", "edf" or both: other ` +
+				`recordings cannot be treated`)
 		}
 	})
 	return err

@@ -40,7 +40,9 @@ const usualFraction = 3
 // +14:00.
 //
 // Source: the time zone database of the IANA has no other since 1980.
-var realOffset = regexp.MustCompile(`(?:[Zz]|\+(?:(?:0[0-9]|1[0-3]):(?:00|15|30|45)|14:00)|-(?:(?:0[0-9]|1[01]):(?:00|15|30|45)|12:00))$`)
+var realOffset = regexp.MustCompile(`(?:[Zz]|` +
+	`\+(?:(?:0[0-9]|1[0-3]):(?:00|15|30|45)|14:00)|` +
+	`-(?:(?:0[0-9]|1[01]):(?:00|15|30|45)|12:00))$`)
 
 // TooLong says that a value that f lets out has more digits than f's meaning needs:
 // the digits of a number from the first that is not zero, without the zeros that

@@ -168,7 +168,8 @@ func (p *jsonParser) value(depth int) (*Node, *SyntaxError) {
 	if p.pos == len(p.data) {
 		return nil, p.ended()
 	}
-	return nil, p.fail(p.pos, `a value must begin here: a text in quotation marks, a number, true, false, null, "{" or "["`)
+	return nil, p.fail(p.pos, `a value must begin here: a text in quotation marks, a number, true, false, null, `+
+		`"{" or "["`)
 }
 
 // node returns a new node. They are made several at a time, for a record is kept
@@ -209,7 +210,8 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			return p.ended()
 		}
 		if p.peek() != '"' {
-			return p.fail(p.pos, `a field name in quotation marks must stand here; is there a comma too many before it?`)
+			return p.fail(p.pos, `a field name in quotation marks must stand here; is there a comma too many `+
+				`before it?`)
 		}
 		line, column := p.place(p.pos)
 		name, err := p.str()
@@ -374,7 +376,8 @@ func (p *jsonParser) str() (string, *SyntaxError) {
 			}
 			return string(append(b, text...)), nil
 		case c < 0x20:
-			return "", p.fail(p.pos, `a line break, tab or other control character stands inside a text: write \n or \t, or close the quotation mark before it`)
+			return "", p.fail(p.pos, `a line break, tab or other control character stands inside a text: write \n `+
+				`or \t, or close the quotation mark before it`)
 		case c == '\\':
 			b = append(b, p.data[start:p.pos]...)
 			r, err := p.escape()
@@ -426,7 +429,8 @@ func (p *jsonParser) escape() (rune, *SyntaxError) {
 		}
 		return 0, p.fail(start, `this \u escape is half of a character: both halves must stand together`)
 	}
-	return 0, p.fail(start, `a backslash must be followed by ", \, /, b, f, n, r, t or u; write a backslash itself as \\`)
+	return 0, p.fail(start, `a backslash must be followed by ", \, /, b, f, n, r, t or u; write a backslash itself `+
+		`as \\`)
 }
 
 func (p *jsonParser) hex4() (rune, bool) {

@@ -124,7 +124,8 @@ func TestParseJSONPlaces(t *testing.T) {
 
 // Source: RFC 6901, section 5.
 func TestAtRFC6901(t *testing.T) {
-	n := parse(t, `{"foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5, "k\"l": 6, " ": 7, "m~n": 8}`)
+	n := parse(t, `{"foo": ["bar", "baz"], "": 0, "a/b": 1, "c%d": 2, "e^f": 3, "g|h": 4, "i\\j": 5, "k\"l": 6, " `+
+		`": 7, "m~n": 8}`)
 	for pointer, want := range map[string]string{
 		"/foo/0": "bar", "/": "0", "/a~1b": "1", "/c%d": "2", "/e^f": "3", "/g|h": "4", `/i\j`: "5", `/k"l`: "6",
 		"/ ": "7", "/m~0n": "8",

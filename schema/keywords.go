@@ -89,9 +89,11 @@ func lint(name string, value *Node, on use, root, plan bool) string {
 	k, known := keywords[name]
 	switch {
 	case name == "allOf":
-		return `the keyword "allOf" is not supported here: write its parts together as one schema, because none of them could name all fields of the object`
+		return `the keyword "allOf" is not supported here: write its parts together as one schema, because none of ` +
+			`them could name all fields of the object`
 	case slices.Contains(unsupported, name):
-		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", "type", "oneOf" and limits`
+		return `the keyword "` + name + `" is not supported here: say what is meant by "properties", "items", ` +
+			`"type", "oneOf" and limits`
 	case !known || k.use&ours != 0 && k.use&shipped == 0 && !plan:
 		return "the keyword " + odd(name) + " is not known here: remove it or correct its spelling"
 	case k.use&on == 0 && !(root && k.use&onRoot != 0):

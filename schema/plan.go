@@ -92,7 +92,8 @@ func Builtin() []string { return []string{"shifted", "limited", "year-only"} }
 func LoadPlan(name string) (*Plan, error) {
 	changes, ok := variants[name]
 	if !ok {
-		return nil, &ConfigError{File: "study.json", Message: `the plan must be "shifted", "limited", "year-only" or the path of a schema in the collection folder`}
+		return nil, &ConfigError{File: "study.json", Message: `the plan must be "shifted", "limited", "year-only" ` +
+			`or the path of a schema in the collection folder`}
 	}
 	root, err := ParseJSON(sessionSchema)
 	if err != nil {
@@ -199,7 +200,8 @@ func (p *Plan) table(s *shape) error {
 			return
 		}
 		if own := leaf.word("columns"); again && !equal(own, columns) {
-			err = wrong(leaf.pointer, `the alternatives contradict each other: the recording has other "columns" in another one; give it the same in all`)
+			err = wrong(leaf.pointer, `the alternatives contradict each other: the recording has other "columns" `+
+				`in another one; give it the same in all`)
 		} else if own != nil {
 			columns = own
 			p.columns, _ = parseColumns(columns)

@@ -328,7 +328,8 @@ func TestParsePlanRefuses(t *testing.T) {
 			`/started_at must have "format": "date-time"`},
 		{"birth date in free form", []string{born + "/format", "", born + "/deid", `"drop"`},
 			`/subject/birth_date must have "format": "date"`},
-		{"birth date in parts", []string{born, `{"type": "object", "additionalProperties": false, "properties": {"year": {"type": "integer", "deid": "keep"}}}`}, "the field /subject/birth_date is missing"},
+		{"birth date in parts", []string{born, `{"type": "object", "additionalProperties": false, "properties": ` +
+			`{"year": {"type": "integer", "deid": "keep"}}}`}, "the field /subject/birth_date is missing"},
 		{"volume as a text", []string{"/properties/tubes/items/properties/volume_ml",
 			`{"type": "string", "deid": "keep"}`}, `/tubes/*/volume_ml must have "type"`},
 		{"recording without rules", []string{"/properties/recordings/items/properties/format/enum/2", `"bin"`},
@@ -369,14 +370,19 @@ func TestParsePlanOwn(t *testing.T) {
 	p, err := ParsePlan("own.json", own(t,
 		"/$id", `"https://example.org/lark.json"`,
 		"/$comment", `"written by the study office"`,
-		"/$defs", `{"time": {"type": "string", "format": "date-time", "deid": "drop", "title": "a time"}, "all of it": {"$ref": "#/$defs/time"}}`,
+		"/$defs", `{"time": {"type": "string", "format": "date-time", "deid": "drop", "title": "a time"}, "all of `+
+			`it": {"$ref": "#/$defs/time"}}`,
 		"/properties/ended_at", `{"$ref": "#/$defs/all%20of%20it", "deid": "shift", "why": "Intervals stay true."}`,
-		"/properties/diet", `{"enum": ["fasting", "fed", null], "deid": "keep", "risk": "sensitive", "examples": ["fed"], "title": "Diet"}`,
+		"/properties/diet", `{"enum": ["fasting", "fed", null], "deid": "keep", "risk": "sensitive", "examples": `+
+			`["fed"], "title": "Diet"}`,
 		"/properties/visit_day", `{"type": "string", "format": "date", "deid": "year"}`,
-		"/properties/peak_flow", `{"type": ["integer", "number"], "multipleOf": 0.5, "maximum": 900, "deid": {"round": 10}}`,
-		"/properties/secret", `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "array", "items": {"type": "string", "deid": "drop"}}}}`,
+		"/properties/peak_flow", `{"type": ["integer", "number"], "multipleOf": 0.5, "maximum": 900, "deid": `+
+			`{"round": 10}}`,
+		"/properties/secret", `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": `+
+			`"array", "items": {"type": "string", "deid": "drop"}}}}`,
 		"/required/12", `"secret"`,
-		"/properties/words", `{"type": "array", "uniqueItems": true, "maxItems": 3, "items": {"type": "string", "pattern": "^[a-z ]+$", "deid": "text"}}`,
+		"/properties/words", `{"type": "array", "uniqueItems": true, "maxItems": 3, "items": {"type": "string", `+
+			`"pattern": "^[a-z ]+$", "deid": "text"}}`,
 		"/properties/codes", `{"type": "array", "uniqueItems": true, "items": {"type": "integer", "deid": "keep"}}`,
 		"/properties/recordings/items/properties/file/columns",
 		`[{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, "max": 2e1}]`,
@@ -403,15 +409,20 @@ func TestParsePlanOwn(t *testing.T) {
 
 	out := parse(t, string(p.Outgoing()))
 	for pointer, want := range map[string]string{
-		"/properties/ended_at":                         `{"type": "string", "format": "date-time"}`,
-		"/properties/diet":                             `{"enum": ["fasting", "fed", null]}`,
-		"/properties/visit_day":                        `{"type": "integer"}`,
-		"/properties/peak_flow":                        `{"type": "number"}`,
-		"/properties/words":                            `{"type": "array", "maxItems": 3, "items": {"type": "string"}}`,
-		"/properties/codes":                            `{"type": "array", "uniqueItems": true, "items": {"type": "integer"}}`,
-		"/properties/session_id":                       `{"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]$"}`,
-		"/properties/recordings/items/properties/file": `{"type": "string", "pattern": "^recordings/[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]-[1-9][0-9]*\\.(csv|edf)$", "columns": [{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, "max": 2e1}]}`,
-		"/properties/kit/required":                     `["lot", "unit"]`,
+		"/properties/ended_at":  `{"type": "string", "format": "date-time"}`,
+		"/properties/diet":      `{"enum": ["fasting", "fed", null]}`,
+		"/properties/visit_day": `{"type": "integer"}`,
+		"/properties/peak_flow": `{"type": "number"}`,
+		"/properties/words":     `{"type": "array", "maxItems": 3, "items": {"type": "string"}}`,
+		"/properties/codes": `{"type": "array", "uniqueItems": true, "items": {"type": ` +
+			`"integer"}}`,
+		"/properties/session_id": `{"type": "string", "pattern": ` +
+			`"^[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]$"}`,
+		"/properties/recordings/items/properties/file": `{"type": "string", "pattern": ` +
+			`"^recordings/[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]-[1-9][0-9]*\\.(csv|edf)$", ` +
+			`"columns": [{"name": "t_s", "min": 0, "max": 3600, "rising": true}, {"name": "flow_l_s", "min": -20, ` +
+			`"max": 2e1}]}`,
+		"/properties/kit/required": `["lot", "unit"]`,
 	} {
 		if got := out.At(pointer); got == nil {
 			t.Errorf("%s is not in the outgoing schema", pointer)
@@ -544,13 +555,15 @@ func TestOutgoingAccepts(t *testing.T) {
 
 func TestCompileOutgoingRefuses(t *testing.T) {
 	for name, text := range map[string]string{
-		"not JSON":            `{`,
-		"our own keywords":    string(sessionSchema),
-		"open object":         `{"type": "object", "properties": {"a": {"type": "string"}}}`,
-		"reference elsewhere": `{"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": "file:///etc/passwd"}}}`,
-		"true":                `true`,
-		"a list":              `[]`,
-		"unknown keyword":     `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "string", "x": 1}}}`,
+		"not JSON":         `{`,
+		"our own keywords": string(sessionSchema),
+		"open object":      `{"type": "object", "properties": {"a": {"type": "string"}}}`,
+		"reference elsewhere": `{"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": ` +
+			`"file:///etc/passwd"}}}`,
+		"true":   `true`,
+		"a list": `[]`,
+		"unknown keyword": `{"type": "object", "additionalProperties": false, "properties": {"a": {"type": ` +
+			`"string", "x": 1}}}`,
 	} {
 		if v, err := CompileOutgoing([]byte(text)); err == nil || v != nil {
 			t.Errorf("%s: accepted", name)
@@ -569,7 +582,8 @@ func TestTraps(t *testing.T) {
 	}
 	for i := range 40 {
 		fmt.Fprintf(&either, `"d%d": {"oneOf": [{"$ref": "#/$defs/d%d"}, {"$ref": "#/$defs/d%d"}]},`, i, i+1, i+1)
-		fmt.Fprintf(&doubling, `"d%d": {"type": "object", "additionalProperties": false, "properties": {"a": {"$ref": "#/$defs/d%d"}, "b": {"$ref": "#/$defs/d%d"}}},`, i, i+1, i+1)
+		fmt.Fprintf(&doubling, `"d%d": {"type": "object", "additionalProperties": false, "properties": {"a": `+
+			`{"$ref": "#/$defs/d%d"}, "b": {"$ref": "#/$defs/d%d"}}},`, i, i+1, i+1)
 	}
 	for i := range 5000 {
 		fmt.Fprintf(&chain, `"d%d": {"$ref": "#/$defs/d%d"},`, i, i+1)
@@ -582,12 +596,14 @@ func TestTraps(t *testing.T) {
 			doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
 		"doubling alternatives": head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` +
 			either.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
-		"doubling after one alternative": head + `"properties": {"a": {"oneOf": [{"$ref": "#/$defs/d0"}]}}, "$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
+		"doubling after one alternative": head + `"properties": {"a": {"oneOf": [{"$ref": "#/$defs/d0"}]}}, ` +
+			`"$defs": {` + doubling.String() + `"d40": {"type": "string", "deid": "drop"}}}`,
 		"64 alternatives of large ones": head + `"properties": {"a": {"enum": ["` + strings.Repeat("x", 100_000) +
 			`"], "deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 63) + `{"type": "string"}]}}}`,
 		"64 alternatives of 100 fields": head + `"properties": {` + strings.TrimSuffix(fields.String(), ",") +
 			`}, "anyOf": [` + strings.Repeat(`{"required": ["f1"]},`, 63) + `{"required": ["f1"]}]}`,
-		"alternatives within themselves": head + `"properties": {"a": {"$ref": "#/$defs/a"}}, "$defs": {"a": {"oneOf": [{"type": "string", "deid": "drop"}, {"$ref": "#/$defs/a"}]}}}`,
+		"alternatives within themselves": head + `"properties": {"a": {"$ref": "#/$defs/a"}}, "$defs": {"a": ` +
+			`{"oneOf": [{"type": "string", "deid": "drop"}, {"$ref": "#/$defs/a"}]}}}`,
 		"16 alternatives in one another": head + `"properties": {"a": ` + strings.Repeat(`{"oneOf": [`, 16) +
 			`{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 16) + `}}`,
 		"10,000 levels of objects": head + `"properties": {"a": ` +
@@ -595,9 +611,12 @@ func TestTraps(t *testing.T) {
 			`{"type": "string", "deid": "drop"}` + strings.Repeat("}}", 10_000) + `}}`,
 		"10,000 levels of alternatives": head + `"properties": {"a": ` + strings.Repeat(`{"anyOf": [`, 10_000) +
 			`{"type": "string", "deid": "drop"}` + strings.Repeat("]}", 10_000) + `}}`,
-		"empty enum among alternatives":  head + `"properties": {"a": {"anyOf": [{"enum": [], "deid": "keep"}, {"type": "string", "deid": "keep"}]}}}`,
-		"$dynamicRef among alternatives": head + `"properties": {"a": {"oneOf": [{"$dynamicRef": "#x"}, {"type": "string", "deid": "keep"}]}}}`,
-		"file among alternatives":        head + `"properties": {"a": {"oneOf": [{"$ref": "file:///etc/passwd"}, {"type": "string", "deid": "keep"}]}}}`,
+		"empty enum among alternatives": head + `"properties": {"a": {"anyOf": [{"enum": [], "deid": "keep"}, ` +
+			`{"type": "string", "deid": "keep"}]}}}`,
+		"$dynamicRef among alternatives": head + `"properties": {"a": {"oneOf": [{"$dynamicRef": "#x"}, {"type": ` +
+			`"string", "deid": "keep"}]}}}`,
+		"file among alternatives": head + `"properties": {"a": {"oneOf": [{"$ref": "file:///etc/passwd"}, ` +
+			`{"type": "string", "deid": "keep"}]}}}`,
 		"chain of references": head + `"properties": {"a": {"$ref": "#/$defs/d0"}}, "$defs": {` +
 			chain.String() + `"d5000": {"type": "string", "deid": "drop"}}}`,
 		"deep objects": deep,

@@ -150,11 +150,13 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) 
 // nodes it adds to w.open stay there while the parts of n are walked.
 func (w *shaper) resolve(n *Node, pointer string) (words []Member, opened []*Node, err error) {
 	if n.Kind != Object {
-		return nil, nil, wrong(pointer, `a schema must stand here, written as an object; true and false are not supported`)
+		return nil, nil, wrong(pointer, `a schema must stand here, written as an object; true and false are not `+
+			`supported`)
 	}
 	for {
 		if w.open[n] || len(opened) > maxReferences {
-			return nil, opened, wrong(pointer, `a reference leads back to itself, or through more than 16 others: say here what is meant`)
+			return nil, opened, wrong(pointer, `a reference leads back to itself, or through more than 16 others: `+
+				`say here what is meant`)
 		}
 		w.open[n] = true
 		opened = append(opened, n)
@@ -167,7 +169,8 @@ func (w *shaper) resolve(n *Node, pointer string) (words []Member, opened []*Nod
 			case !twice:
 				words = append(words, m)
 			case !slices.Contains(nearest, m.Name):
-				return nil, opened, wrong(pointer, `the keyword `+odd(m.Name)+` stands both beside "$ref" and in what it refers to: keep one of the two`)
+				return nil, opened, wrong(pointer, `the keyword `+odd(m.Name)+` stands both beside "$ref" and in `+
+					`what it refers to: keep one of the two`)
 			}
 		}
 		if ref == nil {
@@ -188,7 +191,8 @@ func (w *shaper) target(ref *Node) (*Node, error) {
 	fragment, ok := strings.CutPrefix(ref.text(), "#")
 	pointer, err := url.PathUnescape(fragment)
 	if !ok || err != nil || pointer == "" || pointer[0] != '/' {
-		return nil, errors.New(`"$ref" may only point into the schema itself, for example "#/$defs/time"; nothing is loaded from elsewhere`)
+		return nil, errors.New(`"$ref" may only point into the schema itself, for example "#/$defs/time"; nothing ` +
+			`is loaded from elsewhere`)
 	}
 	n := w.root.At(pointer)
 	if n == nil || n.Kind != Object {
@@ -208,7 +212,8 @@ var nearest = []string{"title", "description", "$comment", "default", "examples"
 
 // typesOf reads "type", or takes the types of the listed values.
 func (s *shape) typesOf() (use, string) {
-	const want = `"type" must name what stands here: "object", "array", "string", "number", "integer", "boolean" or "null"`
+	const want = `"type" must name what stands here: "object", "array", "string", "number", "integer", "boolean" ` +
+		`or "null"`
 	switch t, enum, value := s.word("type"), s.word("enum"), s.word("const"); {
 	case t != nil && t.Kind == String:
 		s.types = []string{t.Text}
@@ -265,7 +270,8 @@ var fieldName = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_.-]{0,63}$`)
 
 func (w *shaper) object(s *shape, home string, depth int) error {
 	if n := s.word("additionalProperties"); n == nil || n.Text != "false" {
-		return wrong(s.pointer, `"additionalProperties": false is missing: a field without a name here would leave untreated`)
+		return wrong(s.pointer, `"additionalProperties": false is missing: a field without a name here would leave `+
+			`untreated`)
 	}
 	properties := s.word("properties")
 	if properties == nil || w.plan && len(properties.Members) == 0 { // of what is treated, nothing may be left
@@ -276,7 +282,8 @@ func (w *shaper) object(s *shape, home string, depth int) error {
 	if n := s.word("required"); n != nil {
 		for _, item := range n.Items {
 			if properties.Member(item.Text) == nil {
-				return wrong(s.pointer, `"required" names the field `+odd(item.Text)+`, which "properties" does not have`)
+				return wrong(s.pointer, `"required" names the field `+odd(item.Text)+`, which "properties" does `+
+					`not have`)
 			}
 			required[item.Text] = true
 		}

@@ -104,14 +104,17 @@ func loadPlan(root *os.Root, name string) (*Plan, error) {
 	}
 	name = strings.TrimPrefix(name, "./")
 	if !filepath.IsLocal(filepath.FromSlash(name)) || strings.Contains(name, `\`) {
-		return nil, &ConfigError{File: studyFile, Message: `"plan" must be "shifted", "limited", "year-only" or the path of a schema in the collection folder, with / between folders`}
+		return nil, &ConfigError{File: studyFile, Message: `"plan" must be "shifted", "limited", "year-only" or ` +
+			`the path of a schema in the collection folder, with / between folders`}
 	}
 	if top, _, _ := strings.Cut(name, "/"); top == sessionsDir || top == recordingsDir {
-		return nil, &ConfigError{File: studyFile, Message: `"plan" names a file among the records or recordings: move the schema to the top of the folder`}
+		return nil, &ConfigError{File: studyFile, Message: `"plan" names a file among the records or recordings: ` +
+			`move the schema to the top of the folder`}
 	}
 	data, err := readPlain(root, name, maxSchemaBytes)
 	if err != nil {
-		return nil, explainFile(err, studyFile, `"plan" names a file that is not in the collection folder: correct it, or write "shifted", "limited" or "year-only"`)
+		return nil, explainFile(err, studyFile, `"plan" names a file that is not in the collection folder: correct `+
+			`it, or write "shifted", "limited" or "year-only"`)
 	}
 	return ParsePlan(name, data)
 }

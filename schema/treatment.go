@@ -109,7 +109,8 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 			return t, parseWidth(v, 3, &t.Width)
 		}
 	}
-	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, "region", {"round": 5}, "text", "recording"`
+	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, ` +
+		`"region", {"round": 5}, "text", "recording"`
 }
 
 // parseRound reads {"round": 5} or {"round": 5, "from": 140, "to": 200}.

@@ -172,12 +172,14 @@ func TestValidate(t *testing.T) {
 // Keywords that the built-in plans do not use, in a study's own.
 func TestValidateOwn(t *testing.T) {
 	p, err := ParsePlan("own.json", own(t,
-		"/properties/dose", `{"type": "number", "minimum": 0, "exclusiveMaximum": 10, "multipleOf": 0.5, "deid": "keep"}`,
+		"/properties/dose", `{"type": "number", "minimum": 0, "exclusiveMaximum": 10, "multipleOf": 0.5, "deid": `+
+			`"keep"}`,
 		"/properties/arm", `{"const": "B", "deid": "keep"}`,
 		"/properties/code", `{"type": "string", "minLength": 3, "pattern": "^[A-Z]+$", "deid": "drop"}`,
 		"/properties/clock", `{"type": "string", "format": "time", "deid": "drop"}`,
 		"/properties/odd", `{"enum": ["a\u0007", ""], "deid": "drop"}`,
-		"/properties/list", `{"type": "array", "uniqueItems": true, "minItems": 2, "maxItems": 3, "items": {"type": ["boolean", "null"], "deid": "drop"}}`,
+		"/properties/list", `{"type": "array", "uniqueItems": true, "minItems": 2, "maxItems": 3, "items": `+
+			`{"type": ["boolean", "null"], "deid": "drop"}}`,
 	))
 	if err != nil {
 		t.Fatal(err)

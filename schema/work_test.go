@@ -25,8 +25,9 @@ func TestSchemaBounds(t *testing.T) {
 	for name, text := range map[string]string{
 		"a pattern of many steps":     leaf(`"pattern": "` + strings.Repeat("(a|b){1000}", 40) + `"`),
 		"many patterns of many steps": many(200, "(a|b){300}c"),
-		"a pattern of nested steps":   leaf(`"pattern": "((a{1,30}){1,30}b?){1,1}((a{1,30}){1,30}b?)((a{1,30}){1,30}b?)(([ab]{1,30}){1,30}b?)(([a-c]{1,30}){1,30}b?)"`),
-		"a long list":                 leaf(list(maxListed + 1)),
+		"a pattern of nested steps": leaf(`"pattern": ` +
+			`"((a{1,30}){1,30}b?){1,1}((a{1,30}){1,30}b?)((a{1,30}){1,30}b?)(([ab]{1,30}){1,30}b?)(([a-c]{1,30}){1,30}b?)"`),
+		"a long list": leaf(list(maxListed + 1)),
 	} {
 		t.Run(name, func(t *testing.T) {
 			costtest.Within(t, 200, func() {
@@ -38,9 +39,11 @@ func TestSchemaBounds(t *testing.T) {
 	}
 	for name, c := range map[string]struct{ schema, record string }{
 		"pattern times text": {leaf(`"pattern": "(a|b){300}$"`), `{"a": "` + strings.Repeat("ab", 1<<19) + `"}`},
-		"list times list": {`{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "array", "items": {` + list(50_000) + `, "type": "string"}}}}`,
+		"list times list": {`{"type": "object", "additionalProperties": false, "properties": {"a": {"type": ` +
+			`"array", "items": {` + list(50_000) + `, "type": "string"}}}}`,
 			`{"a": [` + strings.Repeat(`"z",`, 20_000) + `"z"]}`},
-		"entries in pairs": {`{"type": "object", "additionalProperties": false, "properties": {"a": {"type": "array", "uniqueItems": true, "items": {"type": "integer"}}}}`,
+		"entries in pairs": {`{"type": "object", "additionalProperties": false, "properties": {"a": {"type": ` +
+			`"array", "uniqueItems": true, "items": {"type": "integer"}}}}`,
 			`{"a": [` + strings.Repeat(`1,`, 40_000) + `1]}`},
 	} {
 		t.Run(name, func(t *testing.T) {
