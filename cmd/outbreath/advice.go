@@ -13,6 +13,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack"
 	"outbreath/pack/custody"
+	"outbreath/pack/intake"
 	"outbreath/pack/media"
 	"outbreath/pack/register"
 	"outbreath/pack/site"
@@ -51,7 +52,10 @@ func behind(target error, do string) remedy {
 
 // remedies are tried in this order: what somebody wrote about the very error comes first.
 var remedies = []remedy{
-	intakeToDo,
+	on[*intake.ReceiptError](receiptToDo), // whatever caused it
+	of(intakeToDo),
+	of(func(a *intake.Answer) string { return answerAdvice[a.Case] }),
+	behind(intake.ErrNotAsked, notAskedToDo),
 	of(conflictToDo),
 	on[*site.BusyError](waitToDo), on[*custody.ChangedError](waitToDo),
 	on[*schema.ChangedError]("close the programs that use the collection, then run this command again"),

@@ -15,6 +15,7 @@ import (
 	"testing"
 
 	"outbreath/keys"
+	"outbreath/pack/intake"
 )
 
 // kinds returns the values of the constants of a type, as the sources of some packages
@@ -78,6 +79,11 @@ func TestEveryFaultHasAdvice(t *testing.T) {
 		{"Reason", "keys", texts(signatureAdvice), nil},
 		{"Fault", "pack/register", texts(registerAdvice), nil},
 		{"Fault", "pack/media", texts(mediaAdvice), nil},
+		{"Fault", "pack/intake", texts(intakeAdvice), nil},
+		{"Case", "pack/intake", texts(answerAdvice), []string{ // nothing is wrong
+			string(intake.First), string(intake.Again), string(intake.AgainSettled),
+			string(intake.RejectedAlone), string(intake.RejectedCopy),
+		}},
 	} {
 		known := kinds(t, table.kind, table.pkg)
 		if table.pkg == "pack/media" {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"strings"
 
 	"outbreath/pack/intake"
@@ -23,25 +22,10 @@ var intakeAdvice = map[intake.Fault]string{
 	intake.BadStation:       "give a short name with --station",
 }
 
-// intakeToDo returns what to do about an error of intake, or "".
-func intakeToDo(err error) string {
-	var (
-		refused *intake.Error
-		answer  *intake.Answer
-	)
-	switch {
-	case errors.As(err, new(*intake.ReceiptError)): // whatever caused it
-		return receiptToDo
-	case errors.Is(err, intake.ErrNotAsked):
-		return notAskedToDo
-	case errors.As(err, &answer):
-		return answerAdvice[answer.Case]
-	case !errors.As(err, &refused):
-		return ""
-	}
-	do := intakeAdvice[refused.Fault]
-	if len(refused.Inside) > 0 {
-		do = strings.ReplaceAll(do, "{inside}", quoted(refused.Inside[0]))
+func intakeToDo(e *intake.Error) string {
+	do := intakeAdvice[e.Fault]
+	if len(e.Inside) > 0 {
+		do = strings.ReplaceAll(do, "{inside}", quoted(e.Inside[0]))
 	}
 	return do
 }

@@ -300,6 +300,28 @@ func TestNotAsked(t *testing.T) {
 	}
 }
 
+// Advice follows the facts of the verification and the caution about a key, and nothing
+// follows where there is none.
+func TestAdvise(t *testing.T) {
+	odd := errors.New("odd")
+	v := &pack.Verdict{Caution: "uncompared", Checks: []pack.Check{
+		{Name: "a", OK: true, Detail: "well"},
+		{Name: "b", Detail: "no", Cause: pack.ErrUncompared},
+		{Name: "c", Detail: "odd", Cause: odd},
+	}}
+	Advise(v, nil)
+	Advise(v, func(err error) string {
+		if err == odd {
+			return ""
+		}
+		return "compare"
+	})
+	got := []string{v.Caution, v.Checks[0].Detail, v.Checks[1].Detail, v.Checks[2].Detail}
+	if want := []string{"uncompared: compare", "well", "no; compare", "odd"}; !slices.Equal(got, want) {
+		t.Errorf("%q, not %q", got, want)
+	}
+}
+
 func TestOpenRegisterRefuses(t *testing.T) {
 	for _, station := range []string{"", strings.Repeat("x", 101), "a\nb", "a\x7f"} {
 		_, err := OpenRegister(t.Context(), filepath.Join(t.TempDir(), "r.db"), station, nil)

@@ -27,9 +27,10 @@ type Job struct {
 	Receipts *Receipts        // nil: none are written
 	Now      func() time.Time // the laboratory's clock
 
-	// Advise returns what a person can do about the reason of a check that this package
-	// adds, an *[Error], *[Answer], *[pack.MediaError] or [ErrNotAsked]; "" for nothing.
-	// It follows the fact in the check's detail, after a colon. May be nil.
+	// Advise returns what a person can do about the reason of a check: its Cause if it is
+	// one of [pack.Verify], or an *[Error], *[Answer], *[pack.MediaError] or [ErrNotAsked];
+	// "" for nothing. It follows the fact in the check's detail, so that a receipt repeats
+	// it. May be nil.
 	Advise func(reason error) string
 
 	// Progress is called on any goroutine, never twice at once: with bytes of the
@@ -130,6 +131,9 @@ func (j *Job) Run(ctx context.Context, dirs []string) (*Result, error) {
 	if j.Verified != nil {
 		j.Verified()
 	}
+	for _, v := range r.Shipments {
+		Advise(v, j.Advise)
+	}
 	if len(j.Boxes) == 1 && !paired {
 		r.Tubes = pack.ComparePool(r.Shipments, j.Boxes[0])
 	}
@@ -155,32 +159,31 @@ func (j *Job) advised(reason error) string {
 	return j.with(reason.Error(), reason)
 }
 
+// with returns fact, and what to do about reason.
+func (j *Job) with(fact string, reason error) string {
+	return follow(fact, ": ", j.Advise, reason)
+}
+
 // Advise adds to the checks of v that failed, and to its caution, what advise says about
-// the errors behind them; it may be nil.
-func Advise(v *pack.Verdict, advise func(error) string) {
-	if advise == nil {
-		return
-	}
+// the errors behind them: to a verdict of [pack.Verify], once. advise may be nil.
+func Advise(v *pack.Verdict, advise func(reason error) string) {
 	for i := range v.Checks {
-		c := &v.Checks[i]
-		if c.Cause == nil {
-			continue
-		}
-		if do := advise(c.Cause); do != "" {
-			c.Detail += "; " + do
+		if c := &v.Checks[i]; c.Cause != nil {
+			c.Detail = follow(c.Detail, "; ", advise, c.Cause)
 		}
 	}
 	if v.Caution != "" {
-		v.Caution += ": " + advise(pack.ErrUncompared)
+		v.Caution = follow(v.Caution, ": ", advise, pack.ErrUncompared)
 	}
 }
 
-// with returns fact, and what to do about reason.
-func (j *Job) with(fact string, reason error) string {
-	if j.Advise != nil {
-		if do := j.Advise(reason); do != "" {
-			return fact + ": " + do
-		}
+// follow returns fact, followed by what advise says about reason, if it says anything.
+func follow(fact, mark string, advise func(error) string, reason error) string {
+	if advise == nil {
+		return fact
+	}
+	if do := advise(reason); do != "" {
+		return fact + mark + do
 	}
 	return fact
 }

@@ -37,9 +37,6 @@ func (j *Job) verifyAll(ctx context.Context, dirs []string, paired bool, r *Resu
 		o := j.Verify
 		o.Tubes, o.Progress = box(0), j.Progress
 		v, err := Verify(ctx, dirs[0], o)
-		if v != nil {
-			Advise(v, j.Advise)
-		}
 		r.Shipments = []*pack.Verdict{v}
 		return err
 	}
@@ -89,9 +86,6 @@ func (p *pool) one(ctx context.Context, i int) bool {
 	o := p.job.Verify
 	o.Tubes = p.box(i)
 	v, err := Verify(ctx, p.dirs[i], o)
-	if v != nil {
-		Advise(v, p.job.Advise)
-	}
 	if err != nil {
 		if !ofPath(err) {
 			p.errs[i] = err
