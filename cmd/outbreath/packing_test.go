@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"outbreath/pack/site"
 	"outbreath/schema/demo"
 )
 
@@ -29,9 +30,9 @@ func TestScanStopped(t *testing.T) {
 		t.Fatal(err)
 	}
 	tubes := strings.Fields(string(box))
-	kept := func() (p packing) {
+	kept := func() (p site.Packing) {
 		t.Helper()
-		data, err := os.ReadFile(filepath.Join(at("week"), packingFile))
+		data, err := os.ReadFile(filepath.Join(at("week"), site.PackingName))
 		if err != nil || json.Unmarshal(data, &p) != nil {
 			t.Fatalf("%s: %v", data, err)
 		}
@@ -81,7 +82,7 @@ func TestScanStopped(t *testing.T) {
 	d.see(`that is a scan and no reason`)
 	d.see(`(?m)^status 0$`)
 	d.see(`5 of 6 are in the box; 1 discrepancy with a reason`)
-	if _, err := os.Stat(filepath.Join(at("week"), packingFile)); err == nil {
+	if _, err := os.Stat(filepath.Join(at("week"), site.PackingName)); err == nil {
 		t.Error("the file is still there")
 	}
 
@@ -97,19 +98,7 @@ func TestScanStopped(t *testing.T) {
 	d.see(`\(yes or no\)`)
 	d.types("no")
 	d.see(`(?m)^status 1$`)
-	if _, err := os.Stat(filepath.Join(at("week"), packingFile)); err == nil {
+	if _, err := os.Stat(filepath.Join(at("week"), site.PackingName)); err == nil {
 		t.Error("the wrong box is kept")
 	}
-}
-
-func FuzzPacking(f *testing.F) {
-	f.Add([]byte(`{"when":"2026-03-02T10:00:00Z","scan":true,"scanned":["LK07-0001-A"],"reasons":[{"barcode":"a","kind":"missing","reason":"b"}]}`))
-	f.Add([]byte(`{"scanned":null}{}`))
-	f.Add([]byte(`{"root":{}}`))
-	f.Fuzz(func(t *testing.T, data []byte) {
-		var p packing
-		if p.parse(data) == nil && p.root != nil {
-			t.Error("the file names a folder")
-		}
-	})
 }

@@ -89,9 +89,9 @@ func (r *reading) standBox(u *ui, list string) error {
 	if err != nil || r.draft == nil {
 		return err
 	}
-	p := &packer{u: u, draft: r.draft, tubes: r.draft.Tubes(), out: tubesIn(r.gone)}
-	m := p.compare(scanned)
-	r.refuse("tubes", "box.stranger", p.strangers(m, scanned))
+	box := site.NewBox(r.draft, r.gone)
+	m := box.Compare(scanned)
+	r.refuse("tubes", "box.stranger", box.Strangers(m, scanned))
 	for _, n := range m.Notes {
 		r.problems = append(r.problems, schema.Problem{File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
 			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with --tube-reason when you seal"})

@@ -30,7 +30,7 @@ type sealOptions struct {
 	repair                         int      // percent; 0: none
 	shareApart                     bool
 	collection                     string
-	packed                         *packing // what was scanned for it; nil: no box was compared
+	packed                         *site.Packing // what was scanned for it; nil: no box was compared
 }
 
 func newSealCmd(u *ui, o *options) *cobra.Command {
@@ -128,7 +128,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (e
 		return err
 	}
 	sayFirstOfStudy(u, j.Log, j.col.Study.Study)
-	if err := j.clear(tubesIn(gone)); err != nil {
+	if err := j.clear(gone); err != nil {
 		return err
 	}
 	return j.write()
@@ -207,11 +207,11 @@ func (j *sealJob) open(held *site.Held) error {
 
 // clear treats the records, compares the box with them, asks why records were amended,
 // and searches what would leave.
-func (j *sealJob) clear(leftOut map[string]bool) error {
+func (j *sealJob) clear(gone []*schema.Session) error {
 	if err := j.Treat(); err != nil {
 		return err
 	}
-	stated, err := j.pack(leftOut)
+	stated, err := j.pack(site.NewBox(j.Draft, gone))
 	if err != nil {
 		return err
 	}
@@ -224,18 +224,18 @@ func (j *sealJob) clear(leftOut map[string]bool) error {
 
 // pack compares the box with the records. For another copy of a shipment what was
 // stated then is stated again, unless the box is compared anew.
-func (j *sealJob) pack(leftOut map[string]bool) ([]deid.Discrepancy, error) {
+func (j *sealJob) pack(box *site.Box) ([]deid.Discrepancy, error) {
 	var before []deid.Discrepancy
 	if again := j.Choice.Copy; again != nil {
 		before = again.Stated
 	}
 	if len(before) == 0 || j.s.tubes != "" || j.s.scan {
-		return packBox(j.u, j.s, j.col.Root, j.Draft, leftOut, before)
+		return packBox(j.u, j.s, j.col.Root, box, before)
 	}
 	for _, d := range before {
 		j.u.say("as %s was sealed: %s tube %s: %s", j.Choice.Number, d.Kind, quoted(d.Barcode), d.Reason)
 	}
-	return before, j.Draft.State(before)
+	return before, box.State(before)
 }
 
 // write seals, and prints what was sealed.
@@ -256,8 +256,8 @@ func (j *sealJob) write() error {
 	if err != nil {
 		return err
 	}
-	if err := j.s.packed.clear(); err != nil {
-		return fmt.Errorf("the shipment is whole, but %s was not removed; delete it: %w", packingFile, err)
+	if err := j.s.packed.Clear(); err != nil {
+		return fmt.Errorf("the shipment is whole, but %s was not removed; delete it: %w", site.PackingName, err)
 	}
 	if j.paper != nil {
 		if err := j.paper.commit(); err != nil {

@@ -88,14 +88,14 @@ func siteStatus(err error) int {
 	switch {
 	case errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*site.SealAtWorkError)),
 		errors.As(err, new(*site.SourceChangedError)), errors.As(err, new(*site.BusyError)),
-		ok && number.Reason == site.NumberTaken:
+		errors.As(err, new(*site.StrangerError)), ok && number.Reason == site.NumberTaken:
 		return exitResolve
 	case errors.As(err, new(*site.ConflictError)), errors.As(err, new(*site.ReceiptError)):
 		return exitRejected
 	case ok, errors.As(err, new(*site.SentError)), errors.As(err, new(*site.ContentsError)), errors.As(err, new(*site.ClockError)),
 		errors.As(err, new(*site.PlanError)), errors.As(err, new(*site.AmendedError)), errors.As(err, new(*site.LastNumberError)),
 		errors.Is(err, site.ErrSamePlan), errors.Is(err, site.ErrNobodyLeft), errors.Is(err, site.ErrNoSubject),
-		errors.Is(err, site.ErrOneGeneration), errors.Is(err, site.ErrNothing):
+		errors.Is(err, site.ErrOneGeneration), errors.Is(err, site.ErrNothing), errors.Is(err, site.ErrNoSuchTube):
 		return exitUsage
 	}
 	return 0
@@ -133,6 +133,10 @@ func siteToDo(err error) string {
 			"run withdraw for the collection whose roster has it"
 	case errors.Is(err, site.ErrOneGeneration):
 		return "there is nothing to join before keys rotate"
+	case errors.Is(err, site.ErrNoSuchTube):
+		return "write --tube-reason BARCODE=TEXT, with the barcode as it is listed"
+	case errors.As(err, new(*site.StrangerError)):
+		return "take it out and scan the box again"
 	case errors.Is(err, site.ErrNothing):
 		return "seal, or whatever was to be done: no command refuses this collection"
 	case errors.As(err, &receipt):

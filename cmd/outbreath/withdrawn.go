@@ -20,17 +20,6 @@ func sayLeftOut(u *ui, gone []*schema.Session) {
 	u.say("remark: %s %s left out, because consent was withdrawn; %s tubes must not be in the box", count(len(gone), "record"), be, their)
 }
 
-// tubesIn returns the barcodes of the tubes of records.
-func tubesIn(gone []*schema.Session) map[string]bool {
-	tubes := map[string]bool{}
-	for _, s := range gone {
-		for _, t := range s.Tubes {
-			tubes[t.Barcode] = true
-		}
-	}
-	return tubes
-}
-
 // officerEntry is the entry of a privacy officer's act. The reason must not name
 // anybody: it stays in the log for good.
 func officerEntry(col *schema.Collection, by, reason string) (custody.Entry, error) {
