@@ -134,7 +134,8 @@ func parsePrincipals(s string) ([]string, *Error) {
 	for _, p := range list {
 		switch {
 		case strings.ContainsAny(p, "*?"):
-			return nil, bad(NamePattern, "has a pattern (* or ?) for the signer's name, which trusts this key under names nobody checked")
+			return nil, bad(NamePattern,
+				"has a pattern (* or ?) for the signer's name, which trusts this key under names nobody checked")
 		case strings.HasPrefix(p, "!"):
 			return nil, bad(NameExcluded, "excludes a name with !, which is not supported")
 		case !validPrincipal(p):

@@ -30,7 +30,8 @@ type NewOptions struct {
 
 // Format prints the choices without the passphrase.
 func (o NewOptions) Format(s fmt.State, _ rune) {
-	fmt.Fprintf(s, "(new key folder: role %q, classic %t, passphrase %t)", string(o.Role), o.Classic, o.Passphrase != nil)
+	fmt.Fprintf(s,
+		"(new key folder: role %q, classic %t, passphrase %t)", string(o.Role), o.Classic, o.Passphrase != nil)
 }
 
 // A newFile is a file of the new folder, made in memory first.
@@ -104,7 +105,8 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 	}
 	switch {
 	case o.Role == Site && o.Classic:
-		return nil, fault(ClassicSite, dir, "classic or post-quantum is the laboratory's choice: a site's folder has no such key")
+		return nil, fault(ClassicSite, dir,
+			"classic or post-quantum is the laboratory's choice: a site's folder has no such key")
 	case o.Role == Site && (o.Identity != nil || o.Recipient != ""):
 		return nil, fault(SiteIdentity, "", "an identity opens shipments, which a site's folder does not")
 	case o.Role == Site:
@@ -196,19 +198,22 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 		if isPluginIdentity(line) {
 			r, problem := parseRecipient(o.Recipient)
 			if problem != nil || r.plugin == "" {
-				return file, "", fault(RecipientMissing, "", "line %d of the identity is a plugin's, which does not show its recipient (age1...)", n)
+				return file, "", fault(RecipientMissing, "",
+					"line %d of the identity is a plugin's, which does not show its recipient (age1...)", n)
 			}
 			public = r.text
 			continue
 		}
 		_, own, ok := parseIdentity(line)
 		if !ok {
-			return file, "", fault(NotIdentity, "", "line %d of the identity is neither an age identity nor an OpenSSH private key, or is cut short", n)
+			return file, "", fault(NotIdentity, "",
+				"line %d of the identity is neither an age identity nor an OpenSSH private key, or is cut short", n)
 		}
 		public = own
 	}
 	if found != 1 {
-		return file, "", fault(OneKeyExpected, "", "the file of the identity holds %d keys, where one is expected", found)
+		return file, "", fault(OneKeyExpected, "",
+			"the file of the identity holds %d keys, where one is expected", found)
 	}
 	secret, err := protect(o.Identity, o.Passphrase)
 	if err != nil {
@@ -225,7 +230,8 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 // passphrase: if it is given one, that must be the key's own.
 func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	if o.Recipient != "" {
-		return file, "", fault(RecipientNeedless, "", "a recipient is given for an identity that shows its own: it is an SSH key")
+		return file, "", fault(RecipientNeedless, "",
+			"a recipient is given for an identity that shows its own: it is an SSH key")
 	}
 	asked := false
 	_, public, err = sshIdentity(o.Identity, func() ([]byte, error) {
@@ -235,7 +241,8 @@ func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	var locked *ssh.PassphraseMissingError
 	switch _, missing := ssh.ParseRawPrivateKey(o.Identity); {
 	case o.Passphrase != nil && err == nil && !asked:
-		return file, "", fault(UnlockedSSHKey, "", "the SSH key has no passphrase of its own, and the folder's would not protect it")
+		return file, "", fault(UnlockedSSHKey, "",
+			"the SSH key has no passphrase of its own, and the folder's would not protect it")
 	case o.Passphrase != nil && errors.Is(err, ErrPassphrase):
 		return file, "", fault(OtherPassphrase, "", "the SSH key has another passphrase")
 	case o.Passphrase == nil && errors.As(missing, &locked) && locked.PublicKey != nil:

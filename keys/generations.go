@@ -72,7 +72,8 @@ func (f *Folder) Generations() ([]*PseudonymKey, error) {
 			all, from = append(all, k), append(from, name)
 		case same == 0 && i == len(names)-1: // a rotation that was cut off
 		default:
-			return nil, fault(LostGeneration, f.path(name), "holds the same key as %s, so that one generation is lost", from[same])
+			return nil, fault(LostGeneration, f.path(name),
+				"holds the same key as %s, so that one generation is lost", from[same])
 		}
 	}
 	return all, nil
@@ -97,7 +98,8 @@ func (f *Folder) Rotate() error {
 		return err
 	}
 	if len(names) == maxGenerations {
-		return fault(FullOfGenerations, f.dir, "holds %d earlier pseudonym keys, and no more are kept in one folder", maxGenerations)
+		return fault(FullOfGenerations, f.dir,
+			"holds %d earlier pseudonym keys, and no more are kept in one folder", maxGenerations)
 	}
 	states, err := f.states(all) // before anything is changed: one that was altered is refused
 	if err != nil {

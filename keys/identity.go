@@ -43,7 +43,8 @@ func (f *Folder) Identities() ([]age.Identity, error) {
 		}
 		id, public, ok := parseIdentity(line)
 		if !ok {
-			return nil, fault(DamagedFile, path, "line %d is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...), or is cut short", n)
+			return nil, fault(DamagedFile, path,
+				"line %d is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...), or is cut short", n)
 		}
 		out = append(out, id)
 		own = append(own, public)

@@ -26,10 +26,12 @@ const (
 # A site adds them with: outbreath keys trust FILE
 # Before use, both sides read the fingerprints to each other by telephone and compare (outbreath keys show).
 `
-	contactsIntro = `# Whose the trusted keys are: fingerprint, name, trusted since, compared by telephone, not after (- is none).
+	contactsIntro = `# Whose the trusted keys are: fingerprint, name, trusted since, compared by
+# telephone, not after (- is none).
 # Written by outbreath keys trust; the keys themselves are in the other files.
 `
-	revokedIntro = `# Keys that were revoked, and those that were trusted again: fingerprint, which of the two, name, day, by whom, why; tabs between.
+	revokedIntro = `# Keys that were revoked, and those that were trusted again: fingerprint, which of
+# the two, name, day, by whom, why; tabs between.
 # Written by outbreath keys untrust and keys trust.
 `
 )

@@ -20,7 +20,8 @@ type NamedShare struct {
 type MissingSharesError struct{ Have, Need int }
 
 func (e *MissingSharesError) Error() string {
-	return fmt.Sprintf("%d of the %d shares that are needed are here: %d missing; with fewer, nothing can be said about the key", e.Have, e.Need, e.Need-e.Have)
+	return fmt.Sprintf("%d of the %d shares that are needed are here: %d missing; with fewer, nothing can be said "+
+		"about the key", e.Have, e.Need, e.Need-e.Have)
 }
 
 // Join puts the pseudonym key together again. Each share has been checked
@@ -57,7 +58,8 @@ func Join(shares []NamedShare) (*PseudonymKey, error) {
 	}
 	wide, err := secret.MarshalBinary()
 	commitments, ok := shares[0].commitments()
-	if err != nil || !ok || !shareGroup.NewElement().MulGen(secret).IsEqual(commitments[0]) || strings.Trim(string(wide[:scalarBytes-32]), "\x00") != "" {
+	if err != nil || !ok || !shareGroup.NewElement().MulGen(secret).IsEqual(commitments[0]) ||
+		strings.Trim(string(wide[:scalarBytes-32]), "\x00") != "" {
 		return nil, fault(FailedSplit, "", "the shares do not join to the key that they were made from")
 	}
 	defer clear(wide)

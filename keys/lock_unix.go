@@ -20,7 +20,8 @@ func (f *Folder) lock() (unlock func(), err error) {
 	err = syscall.Flock(int(d.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 	if errors.Is(err, syscall.EWOULDBLOCK) {
 		d.Close()
-		return nil, &Error{Fault: BusyFolder, Path: f.dir, cause: ErrBusy, Message: "another command is changing this key folder"}
+		return nil, &Error{Fault: BusyFolder, Path: f.dir, cause: ErrBusy,
+			Message: "another command is changing this key folder"}
 	}
 	return func() { d.Close() }, nil
 }

@@ -23,7 +23,8 @@ const recipientMark = "recipient"
 // path and never quote a line.
 func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	if len(data) > maxList {
-		return nil, fault(NotPublicKeys, "", "is larger than %d bytes, where a file of public keys is expected", maxList)
+		return nil, fault(NotPublicKeys, "",
+			"is larger than %d bytes, where a file of public keys is expected", maxList)
 	}
 	if len(bytes.TrimSpace(data)) == 0 {
 		return nil, fault(EmptyFile, "", "this file is empty; it was perhaps not copied to the end")
@@ -55,7 +56,8 @@ func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 			o.recipient, problem = parseRecipient(line)
 			id = o.recipient.text
 		default:
-			problem = bad(NotPublicKeys, "is neither an age recipient (age1...) nor an OpenSSH public key (ssh-ed25519 ...)")
+			problem = bad(NotPublicKeys,
+				"is neither an age recipient (age1...) nor an OpenSSH public key (ssh-ed25519 ...)")
 		}
 		if problem != nil {
 			return nil, problem.at("", atLine(n))
@@ -66,7 +68,8 @@ func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 		}
 	}
 	if len(offers) == 0 {
-		return nil, fault(NotPublicKeys, "", "holds no public key: no age recipient (age1...) and no OpenSSH public key (ssh-ed25519 ...)")
+		return nil, fault(NotPublicKeys, "",
+			"holds no public key: no age recipient (age1...) and no OpenSSH public key (ssh-ed25519 ...)")
 	}
 	return offers, nil
 }

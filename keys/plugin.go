@@ -9,8 +9,9 @@ import (
 )
 
 // UsePlugins lets keys that are kept in hardware tokens be used: age runs the program
-// age-plugin-NAME from the computer's search path, and ui shows what it says. Only keys of this folder are ever passed to a plugin, none from a
-// shipment. Without UsePlugins such keys are refused.
+// age-plugin-NAME from the computer's search path, and ui shows what it says.
+// Only keys of this folder are ever passed to a plugin, none from a shipment. Without
+// UsePlugins such keys are refused.
 func (f *Folder) UsePlugins(ui *plugin.ClientUI) { f.plugins = ui }
 
 // usable returns what age encrypts to.
@@ -19,7 +20,8 @@ func (f *Folder) usable(r recipient) (age.Recipient, error) {
 		return r.Recipient, nil
 	}
 	if f.plugins == nil {
-		return nil, fault(NoTerminal, f.path(recipientsFile), "a recipient needs age-plugin-%s, and nobody can be asked for the token here", r.plugin).of(r.plugin)
+		return nil, fault(NoTerminal, f.path(recipientsFile),
+			"a recipient needs age-plugin-%s, and nobody can be asked for the token here", r.plugin).of(r.plugin)
 	}
 	p, err := plugin.NewRecipient(r.text, f.plugins)
 	if err != nil {

@@ -106,7 +106,8 @@ func mixed(list []recipient) bool {
 	return hybrid && classic
 }
 
-const mixture = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, because the classic ones would undo the protection of the others"
+const mixture = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, " +
+	"because the classic ones would undo the protection of the others"
 
 // Recipients reads recipients.txt (site) and returns those of the names, or all
 // when names is empty, together with what is known of each. No recipient, a name
@@ -131,14 +132,16 @@ func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Tr
 			continue
 		}
 		if t.Expires != "" && t.Expires < today {
-			return nil, nil, fault(ExpiredRecipient, path, "the key of %s was to be used until %s", cmp.Or(t.Name, "a recipient"), t.Expires).of(t.Name)
+			return nil, nil, fault(ExpiredRecipient, path, "the key of %s was to be used until %s",
+				cmp.Or(t.Name, "a recipient"), t.Expires).of(t.Name)
 		}
 		found[t.Name] = true
 		chosen, known = append(chosen, r), append(known, t)
 	}
 	for _, name := range names {
 		if !found[name] {
-			return nil, nil, fault(UnknownRecipient, path, "%s is named as a recipient in study.json, and no key of that name is trusted here", name).of(name)
+			return nil, nil, fault(UnknownRecipient, path,
+				"%s is named as a recipient in study.json, and no key of that name is trusted here", name).of(name)
 		}
 	}
 	if len(chosen) == 0 {

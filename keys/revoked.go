@@ -59,10 +59,13 @@ func parseRevoked(path string, data []byte) (map[string]Revocation, error) {
 		if len(f) == 5 { // the trimmed line ends with an empty reason
 			f = append(f, "")
 		}
-		if len(f) != 6 || !strings.HasPrefix(f[0], "SHA256:") || f[1] != "revoked" && f[1] != "trusted-again" || !validDay(f[3]) || f[4] == "" {
-			return nil, fault(BadRevocation, path, "line %d is damaged: a key that was revoked may be believed again", n)
+		if len(f) != 6 || !strings.HasPrefix(f[0], "SHA256:") || f[1] != "revoked" && f[1] != "trusted-again" ||
+			!validDay(f[3]) || f[4] == "" {
+			return nil, fault(BadRevocation, path,
+				"line %d is damaged: a key that was revoked may be believed again", n)
 		}
-		all[f[0]] = Revocation{Fingerprint: f[0], Name: f[2], Day: f[3], By: f[4], Reason: f[5], again: f[1] == "trusted-again"}
+		all[f[0]] = Revocation{Fingerprint: f[0], Name: f[2], Day: f[3], By: f[4], Reason: f[5],
+			again: f[1] == "trusted-again"}
 	}
 	for fingerprint, r := range all {
 		if r.again {
@@ -96,7 +99,9 @@ func (f *Folder) revoke(list []Revocation) error {
 	var lines []string
 	for _, r := range list {
 		if !plainWhy(r.By) || r.By == "" || !plainWhy(r.Reason) {
-			return fault(BadReason, "", "the reason, or the name of who gives it, is empty, longer than %d bytes or has more than one line", maxWhy)
+			return fault(BadReason, "",
+				"the reason, or the name of who gives it, is empty, longer than %d bytes or has more than one line",
+				maxWhy)
 		}
 		lines = append(lines, r.format())
 	}

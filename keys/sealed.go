@@ -47,9 +47,11 @@ func (f *Folder) passphrase(name, what string) ([]byte, error) {
 	case errors.Is(err, errNoPassphrase):
 		return nil, fault(NoPassphrase, path, "%s is under a passphrase and none was given", what)
 	case err != nil: // whoever asked knows why, and what to do
-		return nil, &Error{Fault: UnreadableInput, Path: path, Message: "the passphrase of " + what + " could not be read: " + err.Error(), cause: err}
+		return nil, &Error{Fault: UnreadableInput, Path: path, cause: err,
+			Message: "the passphrase of " + what + " could not be read: " + err.Error()}
 	case len(pass) == 0:
-		return nil, &Error{Fault: WrongPassphrase, Path: path, Message: what + " is under a passphrase and an empty one was given", cause: ErrPassphrase}
+		return nil, &Error{Fault: WrongPassphrase, Path: path, cause: ErrPassphrase,
+			Message: what + " is under a passphrase and an empty one was given"}
 	}
 	return pass, nil
 }
@@ -106,7 +108,8 @@ func unseal(path string, data, pass []byte) ([]byte, error) {
 }
 
 func wrongPassphrase(path string) *Error {
-	return &Error{Fault: WrongPassphrase, Path: path, Message: "the passphrase is wrong (or the file is damaged)", cause: ErrPassphrase}
+	return &Error{Fault: WrongPassphrase, Path: path, cause: ErrPassphrase,
+		Message: "the passphrase is wrong (or the file is damaged)"}
 }
 
 // ErrPassphrase is behind the error of a wrong passphrase (errors.Is).

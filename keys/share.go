@@ -56,7 +56,9 @@ func (s Share) Name() string {
 // at most [MaxShares]. The error is an *[Error], [BadSplit] for other numbers.
 func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 	if threshold < 2 || threshold > total || total > MaxShares {
-		return nil, fault(BadSplit, "", "the shares cannot be made so: at least 2 must be needed, no more than there are, and there are at most %d", MaxShares)
+		return nil, fault(BadSplit, "",
+			"the shares cannot be made so: at least 2 must be needed, no more than there are, and there are at "+
+				"most %d", MaxShares)
 	}
 	var wide [scalarBytes]byte
 	b := k.bytes()
@@ -85,7 +87,8 @@ func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 		if err != nil {
 			return nil, fault(FailedSplit, "", "the pseudonym key cannot be split")
 		}
-		body := slices.Concat([]byte{shareVersion}, set[:], []byte{byte(i + 1), byte(threshold), byte(total)}, value, commitments)
+		body := slices.Concat([]byte{shareVersion}, set[:], []byte{byte(i + 1), byte(threshold), byte(total)}, value,
+			commitments)
 		s, ok := parseShare(withSum(body))
 		if !ok {
 			return nil, fault(FailedSplit, "", "a new share does not fit its own check")
@@ -116,8 +119,10 @@ func parseShare(data []byte) (s *Share, ok bool) {
 		return nil, false
 	}
 	body := bytes.Clone(data[:len(data)-shareSum])
-	s = &Share{Set: setName(body[1:6]), Index: int(body[6]), Threshold: int(body[7]), Total: int(body[8]), body: func() []byte { return body }}
-	if !bytes.Equal(withSum(body), data) || s.Threshold < 2 || s.Threshold > s.Total || s.Total > MaxShares || s.Index < 1 || s.Index > s.Total ||
+	s = &Share{Set: setName(body[1:6]), Index: int(body[6]), Threshold: int(body[7]), Total: int(body[8]),
+		body: func() []byte { return body }}
+	if !bytes.Equal(withSum(body), data) || s.Threshold < 2 || s.Threshold > s.Total || s.Total > MaxShares ||
+		s.Index < 1 || s.Index > s.Total ||
 		len(body) != shareHead+scalarBytes+s.Threshold*pointBytes {
 		return nil, false
 	}
@@ -133,7 +138,8 @@ func (s *Share) part() (secretsharing.Share, bool) {
 		return secretsharing.Share{}, false
 	}
 	again, err := value.MarshalBinary()
-	return secretsharing.Share{ID: shareGroup.NewScalar().SetUint64(uint64(s.Index)), Value: value}, err == nil && bytes.Equal(raw, again)
+	return secretsharing.Share{ID: shareGroup.NewScalar().SetUint64(uint64(s.Index)), Value: value}, err == nil &&
+		bytes.Equal(raw, again)
 }
 
 func (s *Share) commitments() (out secretsharing.SecretCommitment, ok bool) {

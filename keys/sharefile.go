@@ -17,7 +17,8 @@ func ShareRecipients(data []byte) ([]age.Recipient, error) {
 	var out []age.Recipient
 	for _, r := range list {
 		if r.plugin != "" {
-			return nil, fault(PluginShare, "", "a share cannot be encrypted to a recipient of age-plugin-%s", r.plugin).of(r.plugin)
+			return nil, fault(PluginShare, "",
+				"a share cannot be encrypted to a recipient of age-plugin-%s", r.plugin).of(r.plugin)
 		}
 		out = append(out, r.Recipient)
 	}
@@ -34,7 +35,9 @@ func ShareIdentities(data []byte) (ShareIDs, error) {
 	for n, line := range textLines(data) {
 		id, _, ok := parseIdentity(line)
 		if !ok {
-			return nil, fault(NotIdentity, "", "line %d of the identity file is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...)", n)
+			return nil, fault(NotIdentity, "",
+				"line %d of the identity file is not an age identity (AGE-SECRET-KEY-1... or AGE-SECRET-KEY-PQ-1...)",
+				n)
 		}
 		out = append(out, id)
 	}
@@ -81,11 +84,13 @@ func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error
 		}
 	} else {
 		if len(ids) == 0 {
-			return nil, fault(LockedShare, path, "this share is encrypted to its custodian's key, and no identity was given")
+			return nil, fault(LockedShare, path,
+				"this share is encrypted to its custodian's key, and no identity was given")
 		}
 		r, err := age.Decrypt(bytes.NewReader(data), ids...)
 		if err != nil {
-			return nil, fault(WrongIdentity, path, "this share does not open with the identity given: it is another custodian's, or damaged")
+			return nil, fault(WrongIdentity, path,
+				"this share does not open with the identity given: it is another custodian's, or damaged")
 		}
 		if text, err = io.ReadAll(io.LimitReader(r, maxShareFile)); err != nil {
 			return nil, damaged
@@ -135,17 +140,20 @@ func ParseLetters(path string, data []byte) ([]byte, error) {
 		n++
 		head := lineNumber(n)
 		if len(line) < len(head)+2 || line[:len(head)] != head {
-			return nil, fault(MistypedLetters, path, "line %s of the letters is missing or does not begin with its number", head)
+			return nil, fault(MistypedLetters, path,
+				"line %s of the letters is missing or does not begin with its number", head)
 		}
 		row := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(line[len(head) : len(line)-1])
-		if strings.Trim(row, "0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != Check3736(head+row) {
+		if strings.Trim(row,
+			"0123456789ABCDEFGHJKMNPQRSTVWXYZ") != "" || len(row) > 32 || line[len(line)-1] != Check3736(head+row) {
 			return nil, fault(MistypedLetters, path, "line %s of the letters is mistyped", head)
 		}
 		all.WriteString(row)
 	}
 	out, err := shareLetters.DecodeString(all.String())
 	if err != nil || len(out) == 0 {
-		return nil, fault(MissingLetters, path, "is neither a share's file nor its letters, or a line at the end is missing")
+		return nil, fault(MissingLetters, path,
+			"is neither a share's file nor its letters, or a line at the end is missing")
 	}
 	return out, nil
 }

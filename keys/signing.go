@@ -120,7 +120,8 @@ func parsePublicKey(line string) (pub ssh.PublicKey, comment string, problem *Er
 }
 
 func looksLikeKeyType(s string) bool {
-	return strings.HasPrefix(s, "ssh-") || strings.HasPrefix(s, "sk-") || strings.HasPrefix(s, "ecdsa-") || strings.HasPrefix(s, "webauthn-")
+	return strings.HasPrefix(s, "ssh-") || strings.HasPrefix(s, "sk-") || strings.HasPrefix(s, "ecdsa-") ||
+		strings.HasPrefix(s, "webauthn-")
 }
 
 func formatPublicKey(pub ssh.PublicKey, comment string) string {

@@ -26,7 +26,8 @@ func lockSigning(plain *pem.Block, pass []byte, rounds int) (*pem.Block, error) 
 		NumKeys                      uint32
 		PubKey, PrivKeyBlock         []byte
 	}
-	if len(plain.Bytes) < len(magic) || ssh.Unmarshal(plain.Bytes[len(magic):], &file) != nil || file.CipherName != "none" {
+	if len(plain.Bytes) < len(magic) || ssh.Unmarshal(plain.Bytes[len(magic):], &file) != nil ||
+		file.CipherName != "none" {
 		return nil, errors.New("the key is not in the form of OpenSSH")
 	}
 	opts := struct {
@@ -57,6 +58,7 @@ func lockSigning(plain *pem.Block, pass []byte, rounds int) (*pem.Block, error) 
 		secret = append(secret, byte(n+1))
 	}
 	cipher.NewCTR(block, key[32:]).XORKeyStream(secret, secret)
-	file.CipherName, file.KdfName, file.KdfOpts, file.PrivKeyBlock = "aes256-ctr", "bcrypt", string(ssh.Marshal(opts)), secret
+	file.CipherName, file.KdfName, file.KdfOpts = "aes256-ctr", "bcrypt", string(ssh.Marshal(opts))
+	file.PrivKeyBlock = secret
 	return &pem.Block{Type: plain.Type, Bytes: append([]byte(magic), ssh.Marshal(file)...)}, nil
 }

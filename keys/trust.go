@@ -44,7 +44,8 @@ type Trusted struct {
 
 func newTrusted(kind, name, keyType, fingerprint string, already bool) Trusted {
 	sum := fingerprintSum(fingerprint)
-	return Trusted{Kind: kind, Name: name, Type: keyType, Fingerprint: fingerprint, Words: spoken(sum), Groups: groupsOf(sum), Already: already}
+	return Trusted{Kind: kind, Name: name, Type: keyType, Fingerprint: fingerprint, Words: spoken(sum),
+		Groups: groupsOf(sum), Already: already}
 }
 
 func trustedRecipient(r recipient, already bool) Trusted {
@@ -131,7 +132,8 @@ type trustPlan struct {
 func (p *trustPlan) mayTrust() error {
 	for _, t := range p.keys {
 		if t.Revoked != nil && (p.Reason == "" || !p.Compared) {
-			return fault(RevokedKey, "", "a key of %s in this file was %s", t.Revoked.Name, t.Revoked).of(t.Revoked.Name)
+			return fault(RevokedKey, "",
+				"a key of %s in this file was %s", t.Revoked.Name, t.Revoked).of(t.Revoked.Name)
 		}
 	}
 	return nil
@@ -142,11 +144,13 @@ func (p *trustPlan) mayTrust() error {
 func (p *trustPlan) turns() (list []Revocation) {
 	by := cmp.Or(p.By, "-")
 	for _, fingerprint := range p.gone {
-		list = append(list, Revocation{Fingerprint: fingerprint, Name: p.nameOf(fingerprint), Day: p.Day, By: by, Reason: "replaced by another key"})
+		list = append(list, Revocation{Fingerprint: fingerprint, Name: p.nameOf(fingerprint), Day: p.Day, By: by,
+			Reason: "replaced by another key"})
 	}
 	for _, t := range p.keys {
 		if t.Revoked != nil {
-			list = append(list, Revocation{Fingerprint: t.Fingerprint, Name: t.Revoked.Name, Day: p.Day, By: by, Reason: p.Reason, again: true})
+			list = append(list, Revocation{Fingerprint: t.Fingerprint, Name: t.Revoked.Name, Day: p.Day, By: by,
+				Reason: p.Reason, again: true})
 		}
 	}
 	return list
@@ -169,7 +173,8 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 		return nil, fault(BadDay, "", "the last day of use is not a date")
 	}
 	if o.Expires != "" && o.Expires < o.Day {
-		return nil, fault(DayOver, "", "the last day of use is over: it was %s, and today is %s; nothing was trusted", o.Expires, o.Day)
+		return nil, fault(DayOver, "",
+			"the last day of use is over: it was %s, and today is %s; nothing was trusted", o.Expires, o.Day)
 	}
 	offers, err := parseOffers(data, o.SSHRecipients)
 	if err != nil {
@@ -226,7 +231,8 @@ func ofFile(path string, err error) error {
 
 func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trusted, err error) {
 	if p.role == Lab {
-		return t, fault(RecipientForLab, "", "line %d is an age recipient, and a laboratory encrypts for nobody", k.line)
+		return t, fault(RecipientForLab, "",
+			"line %d is an age recipient, and a laboratory encrypts for nobody", k.line)
 	}
 	already := slices.ContainsFunc(p.recipients, func(r recipient) bool { return r.text == k.recipient.text })
 	t = trustedRecipient(k.recipient, already)
@@ -299,7 +305,8 @@ func (p *trustPlan) note(t *Trusted) {
 // changedKey refuses another key under a name that is trusted.
 func changedKey(line int, name, old string) error {
 	return fault(ChangedKey, "", "line %d is another key for %s than the one that is trusted (%s). "+
-		"That may mean that %s made its keys anew, that two files were mixed up, or that somebody put keys of their own "+
+		"That may mean that %s made its keys anew, that two files were mixed up, or that somebody put keys "+
+		"of their own "+
 		"in between to read or forge shipments. Nothing was changed", line, name, old, name).of(name)
 }
 
@@ -319,11 +326,14 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 		case named && same && old.covers(namespaces...):
 			already = true
 		case named && same:
-			return l, false, fault(OtherPurpose, "", "%s is listed in %s with this key for other purposes only", name, allowedFile).of(name)
+			return l, false, fault(OtherPurpose, "",
+				"%s is listed in %s with this key for other purposes only", name, allowedFile).of(name)
 		case named:
 			return l, false, changedKey(o.line, name, ssh.FingerprintSHA256(old.key))
 		case same:
-			return l, false, fault(SharedKey, "", "line %d is the key that is trusted for %s already, and each site and laboratory has its own", o.line, names([]allowedLine{old}))
+			return l, false, fault(SharedKey, "",
+				"line %d is the key that is trusted for %s already, and each site and laboratory has its own", o.line,
+				names([]allowedLine{old}))
 		}
 	}
 	return l, already, nil

@@ -18,7 +18,8 @@ func (f *Folder) rewrite(name string, gone []string, when string, lines []string
 	var text []byte
 	changed := len(lines) > 0
 	for line := range bytes.Lines(old) {
-		if trimmed := strings.TrimSpace(string(line)); trimmed != "" && trimmed[0] != '#' && slices.Contains(gone, lineFingerprint(trimmed)) {
+		if trimmed := strings.TrimSpace(string(line)); trimmed != "" && trimmed[0] != '#' &&
+			slices.Contains(gone, lineFingerprint(trimmed)) {
 			text, changed = append(text, "# "+when+": "...), true
 		}
 		text = append(text, line...)
@@ -73,7 +74,8 @@ func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	var revoked []Revocation
 	for _, t := range gone {
 		prints = append(prints, t.Fingerprint)
-		revoked = append(revoked, Revocation{Fingerprint: t.Fingerprint, Name: name, Day: o.Day, By: o.By, Reason: o.Reason})
+		revoked = append(revoked, Revocation{Fingerprint: t.Fingerprint, Name: name, Day: o.Day, By: o.By,
+			Reason: o.Reason})
 	}
 	if err := f.revoke(revoked); err != nil { // first, so that a crash revokes all the same
 		return nil, err
@@ -87,5 +89,7 @@ func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	if err != nil {
 		return nil, err
 	}
-	return gone, f.writeContacts(slices.DeleteFunc(list, func(c contact) bool { return slices.Contains(prints, c.fingerprint) }))
+	return gone, f.writeContacts(slices.DeleteFunc(list, func(c contact) bool {
+		return slices.Contains(prints, c.fingerprint)
+	}))
 }

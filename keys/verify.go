@@ -53,11 +53,13 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 	}
 	fingerprint := ssh.FingerprintSHA256(sig.PublicKey)
 	refuse := func(r Reason, text string) error {
-		return &SignatureError{Reason: r, Fingerprint: fingerprint, Namespace: namespace, Name: principal, Message: text}
+		return &SignatureError{Reason: r, Fingerprint: fingerprint, Namespace: namespace, Name: principal,
+			Message: text}
 	}
 
 	if r, ok := a.revoked[fingerprint]; ok {
-		return &SignatureError{Reason: RevokedSigner, Fingerprint: fingerprint, Namespace: namespace, Name: r.Name, By: r.By,
+		return &SignatureError{Reason: RevokedSigner, Fingerprint: fingerprint, Namespace: namespace, Name: r.Name,
+			By:      r.By,
 			Message: "signed by a key of " + r.Name + " that was " + r.String()}
 	}
 	byKey := a.filter(func(l allowedLine) bool { return sameKey(l.key, sig.PublicKey) })
@@ -69,15 +71,20 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 		return refuse(OtherName, "signed by "+names(byKey)+" and not under the name that was expected")
 	}
 	if namespace == "" || sig.Namespace != namespace {
-		return refuse(OtherNamespace, "the signature is "+principal+"'s, but was made for another purpose and moved here")
+		return refuse(OtherNamespace,
+			"the signature is "+principal+"'s, but was made for another purpose and moved here")
 	}
 	byUse := filter(byName, func(l allowedLine) bool { return l.covers(namespace) })
 	if len(byUse) == 0 {
 		return refuse(NotTrustedFor, principal+"'s key is trusted, but not for this purpose")
 	}
 	at = at.Truncate(time.Second)
-	early := filter(byUse, func(l allowedLine) bool { return !l.after.isZero() && at.Before(l.after.in(at.Location())) })
-	late := filter(byUse, func(l allowedLine) bool { return !l.before.isZero() && at.After(l.before.in(at.Location())) })
+	early := filter(byUse, func(l allowedLine) bool {
+		return !l.after.isZero() && at.Before(l.after.in(at.Location()))
+	})
+	late := filter(byUse, func(l allowedLine) bool {
+		return !l.before.isZero() && at.After(l.before.in(at.Location()))
+	})
 	inTime := filter(byUse, func(l allowedLine) bool { return l.validAt(at) })
 	switch {
 	case len(inTime) > 0:
@@ -86,7 +93,8 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 	case len(late) == len(byUse):
 		return refuse(Expired, principal+"'s key is no longer valid (valid-before in allowed_signers)")
 	default:
-		return refuse(NotValidThen, principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers)")
+		return refuse(NotValidThen,
+			principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers)")
 	}
 	if c := a.contacts[fingerprint]; c.expires != "" && at.Format(time.DateOnly) > c.expires {
 		return refuse(Expired, principal+"'s key was to be used until "+c.expires)

@@ -232,7 +232,8 @@ func (w *bagWriter) file(f deid.File) (err error) {
 		case err != nil:
 			return err
 		case len(data) > maxRecord:
-			return tooMuch(path, fmt.Sprintf("this file would have more than %d bytes: split the collection", maxRecord))
+			return tooMuch(path,
+				fmt.Sprintf("this file would have more than %d bytes: split the collection", maxRecord))
 		}
 		w.inspection.Small(f.Name, data)
 		w.bytes += int64(len(data))

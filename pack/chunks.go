@@ -17,7 +17,7 @@ const (
 )
 
 // A chunkReader decrypts the chunks of an age file each on its own, so that
-// what stands behind a damaged one can be looked at too. Every chunk is
+// what follows a damaged one can be looked at too. Every chunk is
 // authenticated together with its place; that none is missing at the end is
 // not, so nothing read here is ever accepted or written.
 //
@@ -53,7 +53,7 @@ func newChunkReader(src io.ReaderAt, size int64, ids []age.Identity) (c *chunkRe
 
 func (c *chunkReader) chunks() int64 { return (c.size - c.from + chunkSealed - 1) / chunkSealed }
 
-// place returns where chunk i stands in src.
+// place returns the offset of chunk i in src.
 func (c *chunkReader) place(i int64) (from, to int64) {
 	from = c.from + i*chunkSealed
 	return from, min(from+chunkSealed, c.size)

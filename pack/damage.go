@@ -12,8 +12,8 @@ import (
 	"outbreath/pack/repair"
 )
 
-// Damage says what of a signed archive is damaged, and how far. Nothing that it
-// tells is an acceptance.
+// Damage is which ranges of a signed archive are damaged. Nothing in it is an
+// acceptance.
 type Damage struct {
 	Ranges   []DamagedRange `json:"ranges"`   // in order; the first thousand
 	Bytes    int64          `json:"bytes"`    // of the archive, damaged, in all
@@ -42,7 +42,7 @@ type DamagedRange struct {
 	To   int64  `json:"to"`   // the first byte after them
 }
 
-// plain says whether d names parts of the archive and pseudonyms, and nothing else.
+// plain reports whether d names parts of the archive and pseudonyms, and nothing else.
 func (d *Damage) plain(parts []Part) bool {
 	if d.Ranges == nil {
 		return false
@@ -110,7 +110,7 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	return found, nil
 }
 
-// plausible says whether the sizes on the label are not out of all proportion to
+// plausible reports whether the sizes on the label are not out of all proportion to
 // the files that are there. Damage is looked for piece by piece over the sizes of
 // the label, and a hostile one could keep a computer busy for years.
 func (v *verifying) plausible() bool {
@@ -180,7 +180,7 @@ func (v *verifying) readAround(d *damagedArchive, damage *Damage) (err error) {
 	return err
 }
 
-// altered returns a function that says whether a part is not as the site signed it. Only
+// altered returns a function that reports whether a part is not as the site signed it. Only
 // parts that it is asked about are read, each once.
 func (v *verifying) altered(d *damagedArchive) func(name string) bool {
 	known := map[string]bool{}

@@ -54,7 +54,7 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 // shortName is a name that an old file system, or a driver for one, cut short.
 var shortName = regexp.MustCompile(`(?i)^[^.]{1,6}~[0-9]{1,3}(\.[^.]{1,3})?$`)
 
-// renamed tells files that lie there under names that a copy changed: their case, or
+// renamed refuses files whose names a copy changed: their case, or
 // cut short.
 func renamed(there []fs.DirEntry) error {
 	has := func(name string) bool {
@@ -280,7 +280,7 @@ func (v *verifying) labelled() error {
 	return nil
 }
 
-// labelMatches says whether label and list of checksums name the same files.
+// labelMatches reports whether label and list of checksums name the same files.
 func (v *verifying) labelMatches() error {
 	parts := 0
 	for _, s := range v.sums {

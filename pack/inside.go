@@ -64,7 +64,7 @@ func (v *verifying) decrypted() {
 }
 
 // sizes compares the lengths of the parts first: a copy that stopped half way
-// need not be read to be told.
+// need not be read to be known.
 func (v *verifying) sizes() error {
 	for _, p := range v.label.Parts {
 		f, err := openRegular(v.root, p.Name)

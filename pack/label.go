@@ -51,7 +51,7 @@ type labelPart struct {
 	Bytes int64  `json:"bytes"`
 }
 
-// format returns the label as it stands on the medium. Equal labels give equal
+// format returns the label as written to the medium. Equal labels give equal
 // bytes.
 func (l *label) format() []byte {
 	var b bytes.Buffer
@@ -135,7 +135,7 @@ func (l *label) archiveBytes() (n int64) {
 	return n
 }
 
-// checkNumber says whether number is site, '-', four digits.
+// checkNumber returns nil if number is site, '-', four digits.
 func checkNumber(number, site string) error {
 	if !shipmentNumber.MatchString(number) || len(number) != len(site)+5 || !strings.HasPrefix(number, site+"-") {
 		return errors.New("a shipment number is the site code, a hyphen and four digits")

@@ -13,7 +13,7 @@ import (
 )
 
 // Repaired says that a damaged shipment was written anew, and how much of it
-// was computed from its repair data. The verdict it stands in is the new
+// was computed from its repair data. The verdict that holds it is the new
 // folder's.
 type Repaired struct {
 	Folder string `json:"folder"`
@@ -200,7 +200,7 @@ func (c contextReader) Read(b []byte) (int, error) {
 	return c.r.Read(b)
 }
 
-// unreadable says whether a part or the repair data are missing or no file.
+// unreadable reports whether a part or the repair data are missing or no file.
 func (v *verifying) unreadable() bool {
 	for _, s := range v.sums {
 		if info, err := durable.Lstat(v.root, s.name); s.name != readmeName && (errors.Is(err, fs.ErrNotExist) || err == nil && !info.Mode().IsRegular()) {

@@ -10,7 +10,7 @@ const NoticeNamespace = "notice@outbreath"
 
 const noticeFormat = "outbreath-withdrawal-1"
 
-// A Notice tells the laboratory that a subject's consent was withdrawn: what to
+// A Notice informs the laboratory that a subject's consent was withdrawn: what to
 // find and take out, and nothing about who or why.
 type Notice struct {
 	Format     string   `json:"format"`

@@ -12,7 +12,7 @@ const readmeWidth = 78
 
 // readme returns READ-ME-FIRST.txt: what the folder is, whom a finder should
 // call, and how to check and open it with this tool or with stock tools alone.
-// The indented lines are commands that a test runs as they stand.
+// The indented lines are commands that a test runs as they are.
 func readme(l *label, contact string) []byte {
 	var b bytes.Buffer
 	err := readmeText.Execute(&b, map[string]any{"L": l, "Contact": wrap(contact, "    "), "Archive": partName(l.Shipment, 0, 1), "Many": len(l.Parts) > 1})

@@ -103,7 +103,7 @@ const maxRecordsWork = 10_000_000_000
 // maxProblems is how many faults are counted before a list is not read on.
 const maxProblems = 1000
 
-// counts says whether the label counts one more file of kind k, so that no flood
+// counts reports whether the label counts one more file of kind k, so that no flood
 // of files is unpacked that nobody announced.
 func (r *records) counts(k kind) bool {
 	switch k {
@@ -296,7 +296,7 @@ func (r *records) merge() {
 	r.checked = nil
 }
 
-// tooLong says whether a list has more than rows rows below its head, or a line
+// tooLong reports whether a list has more than rows rows below its head, or a line
 // that is longer than any that we write, which a reader of rows would take whole.
 func tooLong(data []byte, rows int) bool {
 	const most = 16 << 10

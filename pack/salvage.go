@@ -52,7 +52,7 @@ type salvager struct {
 	small   map[string][]byte            // tag files
 }
 
-// salvage reads c, whose chunks that are damaged are told to bad.
+// salvage reads c, and calls bad for each chunk that is damaged.
 func (v *verifying) salvage(ctx context.Context, c *chunkReader, bad func(from, to int64)) (*Salvage, error) {
 	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true),
 		zstd.WithDecoderMaxMemory(maxFrame), zstd.WithDecoderMaxWindow(maxFrame), zstd.WithDecodeAllCapLimit(true))
@@ -206,7 +206,7 @@ func sessionOf(path string) string {
 	return ""
 }
 
-// sorted tells the sessions that are whole from the others.
+// sorted separates the sessions that are whole from the others.
 func (v *verifying) sorted(s *salvager) *Salvage {
 	out := &Salvage{Whole: []string{}, Ask: []string{}}
 	signed := v.signedInside(s)

@@ -23,7 +23,7 @@ import (
 
 // SealOptions are the choices of [Seal].
 type SealOptions struct {
-	Media      []string // a folder on each medium, one or more; the shipment becomes Media[i]/Number, the same bytes on each
+	Media      []string // a folder on each medium, one or more; the shipment becomes Media[i]/Number on each
 	Number     string   // "07-0012": site code, '-', four digits
 	Signer     ssh.Signer
 	Recipients []age.Recipient         // not empty
@@ -51,7 +51,7 @@ type Sealed struct {
 	Parts      []Part `json:"parts"`
 	Repair     *Part  `json:"repair,omitempty"`
 	ReadBack   bool   `json:"read_back"`      // of all copies
-	Bag        string `json:"bag_sha256"`     // SHA-256 of tagmanifest-sha256.txt inside, which fixes every byte of the bag: equal for equal input, keys and number
+	Bag        string `json:"bag_sha256"`     // hexadecimal, of tagmanifest-sha256.txt, which fixes every byte of the bag
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
 
 	// Inside identifies what was sealed of each sort of payload, so that the difference of
@@ -148,7 +148,8 @@ func (s *sealing) run(ctx context.Context) (*Sealed, error) {
 	sealed := &Sealed{OK: true, Shipment: s.o.Number, Folder: s.targets[0].final,
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes,
 		Bag: hex.EncodeToString(made.bag[:]), Inside: inside(made.listed)}
-	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site, Sealed: s.o.Date.Format(time.DateOnly), Program: s.o.Program,
+	lab := &label{Format: labelFormat, Shipment: s.o.Number, Study: s.p.study, Site: s.p.site,
+		Sealed: s.o.Date.Format(time.DateOnly), Program: s.o.Program,
 		Sessions: s.p.sessions, Recordings: s.p.recordings, Tubes: s.p.tubes}
 	for _, q := range s.targets[0].written {
 		sealed.Parts = append(sealed.Parts, Part{q.Name, q.Bytes, hex.EncodeToString(q.SHA256[:])})
@@ -272,7 +273,8 @@ func (s *sealing) finish(ctx context.Context, sealed *Sealed, lab *label) error 
 		sums = append(sums, sum{q.Name, q.SHA256})
 		for _, t := range s.targets {
 			if t.written[i] != q {
-				return &MediaError{Path: t.media, Fault: Differs, Err: errors.New("took other bytes than the other medium")}
+				return &MediaError{Path: t.media, Fault: Differs,
+					Err: errors.New("took other bytes than the other medium")}
 			}
 		}
 	}

@@ -22,7 +22,7 @@ type SlipCode struct {
 	SHA256   string // [ArchiveDigest]
 }
 
-// ArchiveDigest returns the digest that stands for an archive on paper and in
+// ArchiveDigest returns the digest that identifies an archive on paper and in
 // receipts, 64 lower-case hexadecimal digits: the SHA-256 of its file, or of
 // several parts the SHA-256 of their lines in SHA256SUMS, in order:
 //

@@ -31,7 +31,7 @@ func formatSums(sums []sum) []byte {
 }
 
 // parseSums reads exactly what formatSums writes and nothing else: ordered,
-// each name once, only names that may stand in a shipment. The error names the
+// each name once, only names that a shipment may hold. The error names the
 // line and no content.
 func parseSums(data []byte) ([]sum, error) {
 	if len(data) > maxSums {

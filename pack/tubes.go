@@ -39,7 +39,7 @@ func (m *TubeMatch) Agrees() bool {
 // MatchTubes compares scanned barcodes with those of the records. Barcodes are
 // equal when all their characters are, after trimming blanks at both ends;
 // upper and lower case differ. Every barcode of a list counts once for each
-// time it stands there, so that one tube scanned twice is seen.
+// occurrence, so that one tube scanned twice is seen.
 func MatchTubes(scanned, recorded []string) *TubeMatch {
 	m := &TubeMatch{Matched: []string{}, Missing: []string{}, Unexpected: []string{}}
 	open := make(map[string]int, len(recorded))

@@ -58,7 +58,7 @@ type content struct {
 type unpackTarget interface {
 	// create returns a writer of the file at path below the bag's folder.
 	create(path string) (io.WriteCloser, error)
-	// header is told the header block of the file that create is called for next.
+	// header takes the header block of the file that create is called for next.
 	header(h *[tarBlock]byte)
 }
 

@@ -77,7 +77,7 @@ type Verdict struct {
 	Treatment                   []byte   `json:"-"` // data/treatment.json; nil when rejected
 }
 
-// Names of the checks of the folder; those inside the archive stand in
+// Names of the checks of the folder; those inside the archive are in
 // unarchive.go.
 const (
 	checkFinished  = "finished"
@@ -123,11 +123,11 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) 
 	return verify(ctx, root, o, false)
 }
 
-// absentYet tells early what newStaging would.
+// absentYet finds early what newStaging would.
 func absentYet(made string) error {
 	root, name, err := durable.At(made)
 	if err != nil {
-		return nil // told by newStaging
+		return nil // newStaging reports it
 	}
 	defer root.Close()
 	return absent(root, name)

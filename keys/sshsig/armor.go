@@ -39,7 +39,8 @@ func dearmor(armored []byte) ([]byte, error) {
 	}
 	body, ok = bytes.CutSuffix(body, []byte(footer))
 	if !ok {
-		return nil, errors.New("the SSH signature does not end with its last line and a line feed: it was cut short or something was added")
+		return nil, errors.New("the SSH signature does not end with its last line and a line feed: " +
+			"it was cut short or something was added")
 	}
 	width := bytes.IndexByte(body, '\n')
 	if width < 1 {

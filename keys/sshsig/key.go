@@ -39,7 +39,8 @@ func CheckKey(pub ssh.PublicKey) error {
 		}
 		return nil
 	}
-	return errors.New("the key's type is not supported: it is not ssh-ed25519, ecdsa or rsa, or has a certificate or hardware token")
+	return errors.New("the key's type is not supported: it is not ssh-ed25519, ecdsa or rsa, or has a certificate " +
+		"or hardware token")
 }
 
 // ParseKey reads a public key in SSH wire format (RFC 4253 section 6.6) that

@@ -25,7 +25,8 @@ var ErrFull = fmt.Errorf("it would become longer than %d bytes", maxFile)
 type ChangedError struct{ Path string }
 
 func (e *ChangedError) Error() string {
-	return fmt.Sprintf("%s: something else was added to it, or it was changed, meanwhile; nothing was added now", e.Path)
+	return fmt.Sprintf("%s: something else was added to it, or it was changed, meanwhile; nothing was added now",
+		e.Path)
 }
 
 // file is what Append needs of *os.File; tests make it fail.

@@ -47,7 +47,9 @@ type Entry struct {
 	Shipment string            `json:"shipment,omitempty"`
 	Why      string            `json:"why,omitempty"`
 	Facts    map[string]string `json:"facts,omitempty"` // digests, counts; no identifiers
-	Sum      string            `json:"sum,omitempty"`   // SHA-256 (hex) of the line before its last `,"sum":`; always there in the file
+
+	// Sum is the SHA-256 (hex) of the line before its last `,"sum":`; always there in the file.
+	Sum string `json:"sum,omitempty"`
 }
 
 // A Journal is the file as read. Its chain has been checked. Not safe for

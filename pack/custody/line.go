@@ -43,10 +43,12 @@ func format(e *Entry) ([]byte, error) {
 var (
 	errNotEntry = errors.New("is not an entry of this journal")
 	errChanged  = errors.New("was changed after it was written")
-	errForm     = errors.New("is not of the form of an entry of this program: it was changed, or another version of the program wrote it")
-	errGap      = errors.New("does not follow the one before: lines between them are missing, or their order was changed")
-	errPutIn    = errors.New("does not follow the one before: it was put in, or the order of lines was changed")
-	errChain    = errors.New("was chained to another line than the one before it: one of the two was replaced")
+	errForm     = errors.New("is not of the form of an entry of this program: it was changed, or another version " +
+		"of the program wrote it")
+	errGap = errors.New("does not follow the one before: lines between them are missing, or their order was " +
+		"changed")
+	errPutIn = errors.New("does not follow the one before: it was put in, or the order of lines was changed")
+	errChain = errors.New("was chained to another line than the one before it: one of the two was replaced")
 )
 
 // parse reads a line without its line feed. Only what format writes is taken:

@@ -42,9 +42,11 @@ type TornError struct {
 
 func (e *TornError) Error() string {
 	if e.Whole {
-		return fmt.Sprintf("%s:%d: the last line is whole but for its line feed, which must be there before anything can be added", e.Path, e.Line)
+		return fmt.Sprintf("%s:%d: the last line is whole but for its line feed, which must be there before "+
+			"anything can be added", e.Path, e.Line)
 	}
-	return fmt.Sprintf("%s:%d: the last line was not written to its end; it must be set aside before anything can be added", e.Path, e.Line)
+	return fmt.Sprintf("%s:%d: the last line was not written to its end; it must be set aside before anything can "+
+		"be added", e.Path, e.Line)
 }
 
 // Read reads the journal called name, custody.jsonl, in the collection folder root, which
@@ -88,7 +90,9 @@ func readAll(f *os.File, path string) ([]byte, error) {
 		data, err = io.ReadAll(io.LimitReader(f, maxFile+1))
 	}
 	if err == nil && max(info.Size(), int64(len(data))) > maxFile {
-		return nil, &BrokenError{path, 0, fmt.Sprintf("has more than %d bytes, which no log of this program has: something else was written into it", maxFile)}
+		return nil, &BrokenError{path, 0,
+			fmt.Sprintf("has more than %d bytes, which no log of this program has: something else was written "+
+				"into it", maxFile)}
 	}
 	return data, err
 }

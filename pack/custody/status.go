@@ -126,5 +126,6 @@ func (s *Shipment) receipt(e Entry) {
 
 // Open reports whether a person has something to do about s.
 func (s *Shipment) Open() bool {
-	return s.State == Overdue || s.State == Unfinished || (s.State == Discrepancies || s.State == Rejected) && !s.Settled
+	return s.State == Overdue || s.State == Unfinished || (s.State == Discrepancies || s.State == Rejected) &&
+		!s.Settled
 }

@@ -9,6 +9,7 @@ var (
 	overQuota  = []error{windows.ERROR_DISK_QUOTA_EXCEEDED}
 	fileTooBig = []error{windows.ERROR_FILE_TOO_LARGE}
 	readOnly   = []error{windows.ERROR_WRITE_PROTECT}
-	broken     = []error{windows.ERROR_IO_DEVICE, windows.ERROR_CRC, windows.ERROR_SECTOR_NOT_FOUND, windows.ERROR_FILE_CORRUPT}
+	broken     = []error{windows.ERROR_IO_DEVICE, windows.ERROR_CRC, windows.ERROR_SECTOR_NOT_FOUND,
+		windows.ERROR_FILE_CORRUPT}
 	notAllowed = []error{windows.ERROR_ACCESS_DENIED}
 )

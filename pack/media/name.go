@@ -40,7 +40,8 @@ func PortableName(name string) error {
 	case len(name) > maxName:
 		return fmt.Errorf("the file name is longer than %d characters; shorten it", maxName)
 	case !portableRE.MatchString(name):
-		return errors.New(`the file name must begin with an English letter or a digit and hold only those and ". _ -"; rename the file`)
+		return errors.New("the file name must begin with an English letter or a digit and hold only those " +
+			`and ". _ -"; rename the file`)
 	case strings.HasSuffix(name, "."):
 		return errors.New("the file name ends with a dot, which Windows drops; rename the file")
 	case reserved[strings.ToUpper(device)]:

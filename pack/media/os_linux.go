@@ -96,7 +96,8 @@ func free(root *os.Root) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	if st.Blocks == 0 || st.Bavail == 0 && int64(st.Type) == unix.FUSE_SUPER_MAGIC && mountedAs(root) == "fuse.fusefat" {
+	if st.Blocks == 0 || st.Bavail == 0 && int64(st.Type) == unix.FUSE_SUPER_MAGIC &&
+		mountedAs(root) == "fuse.fusefat" {
 		return -1, nil
 	}
 	return int64(st.Bavail) * int64(st.Bsize), nil

@@ -13,7 +13,8 @@ import (
 type MismatchError struct{ Path string }
 
 func (e *MismatchError) Error() string {
-	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller than it says", e.Path)
+	return fmt.Sprintf("%s: reading it back gives other bytes than were written: the medium is damaged or smaller "+
+		"than it says", e.Path)
 }
 
 // ReadBack reads a synced file of dir from the medium and compares its size and

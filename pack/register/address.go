@@ -47,7 +47,8 @@ var likeAddress = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9+.-]+:`)
 
 // plainPath reports whether address can be nothing but a path.
 func plainPath(address string) bool {
-	return filepath.IsAbs(address) || strings.HasPrefix(filepath.ToSlash(address), "./") || strings.HasPrefix(filepath.ToSlash(address), "../")
+	path := filepath.ToSlash(address)
+	return filepath.IsAbs(address) || strings.HasPrefix(path, "./") || strings.HasPrefix(path, "../")
 }
 
 func passwordError() error {
@@ -93,7 +94,8 @@ func secured(address string) (string, error) {
 		if err != nil {
 			return "", configError(BadAddress, "the address of the register cannot be used")
 		}
-		if local(c.Host) && !slices.ContainsFunc(c.Fallbacks, func(f *pgconn.FallbackConfig) bool { return !local(f.Host) }) {
+		if local(c.Host) && !slices.ContainsFunc(c.Fallbacks,
+			func(f *pgconn.FallbackConfig) bool { return !local(f.Host) }) {
 			return address, nil
 		}
 		q.Set("sslmode", "verify-full")
@@ -174,6 +176,7 @@ func sqliteAddress(path string) (string, error) {
 	if !strings.HasPrefix(abs, "/") {
 		abs = "/" + abs // C:/...
 	}
-	q := url.Values{"_txlock": {"immediate"}, "_pragma": {"busy_timeout(60000)", "synchronous(FULL)", "foreign_keys(ON)"}}
+	q := url.Values{"_txlock": {"immediate"}, "_pragma": {
+		"busy_timeout(60000)", "synchronous(FULL)", "foreign_keys(ON)"}}
 	return (&url.URL{Scheme: "file", Path: abs, RawQuery: q.Encode()}).String(), nil
 }

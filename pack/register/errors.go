@@ -88,7 +88,8 @@ func explain(err error) error {
 		pg   *pgconn.PgError
 	)
 	switch {
-	case err == nil || errors.As(err, &own) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded):
+	case err == nil || errors.As(err, &own) || errors.Is(err, context.Canceled) ||
+		errors.Is(err, context.DeadlineExceeded):
 		return err
 	case errors.Is(err, errContents):
 		return &Error{Msg: err.Error(), Fault: BadContents}
@@ -97,9 +98,11 @@ func explain(err error) error {
 	case errors.As(err, &pg):
 		return explainPostgres(pg.Code)
 	}
-	if errors.As(err, new(x509.UnknownAuthorityError)) || errors.As(err, new(x509.HostnameError)) || errors.As(err, new(x509.CertificateInvalidError)) || errors.As(err, new(*tls.CertificateVerificationError)) {
+	if errors.As(err, new(x509.UnknownAuthorityError)) || errors.As(err, new(x509.HostnameError)) ||
+		errors.As(err, new(x509.CertificateInvalidError)) || errors.As(err, new(*tls.CertificateVerificationError)) {
 		return configError(BadCertificate,
-			"the certificate of the register's server is not trusted here, is out of date, or is that of another computer")
+			"the certificate of the register's server is not trusted here, is out of date, or is that of another "+
+				"computer")
 	}
 	return &Error{Fault: Unreachable, Msg: "the register's database cannot be reached, or the connection broke"}
 }
@@ -126,7 +129,8 @@ func explainPostgres(code string) error {
 	switch code {
 	case "28P01", "28000":
 		return configError(LoginRefused,
-			"the server does not let this role into this database; it does not say whether role, password or database is the wrong one")
+			"the server does not let this role into this database; it does not say whether role, password or "+
+				"database is the wrong one")
 	case "3D000":
 		return configError(NoDatabase, "the server has no such database")
 	case "42501":

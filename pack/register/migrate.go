@@ -79,18 +79,22 @@ func (r *Register) current(ctx context.Context) error {
 // version returns the version of the tables, 0 when there are none yet.
 func (r *Register) version(ctx context.Context, tx *sql.Tx) (n int, err error) {
 	if r.sys == postgres {
-		if _, err := tx.ExecContext(ctx, "CREATE TABLE IF NOT EXISTS intake_version (version INTEGER NOT NULL)"); err != nil {
+		if _, err := tx.ExecContext(ctx,
+			"CREATE TABLE IF NOT EXISTS intake_version (version INTEGER NOT NULL)"); err != nil {
 			return 0, err
 		}
 		err := tx.QueryRowContext(ctx, "SELECT coalesce(max(version), 0) FROM intake_version").Scan(&n)
 		return n, err
 	}
 	var id, tables int
-	if err := tx.QueryRowContext(ctx, "SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master), (SELECT user_version FROM pragma_user_version)").Scan(&id, &tables, &n); err != nil {
+	if err := tx.QueryRowContext(ctx,
+		"SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_master), (SELECT "+
+			"user_version FROM pragma_user_version)").Scan(&id, &tables, &n); err != nil {
 		return 0, err
 	}
 	if id != applicationID && (id != 0 || tables > 0 || n > 0) {
-		return 0, configError(NotRegister, "the file named as the register is a database of something else; it was not changed")
+		return 0, configError(NotRegister,
+			"the file named as the register is a database of something else; it was not changed")
 	}
 	return n, nil
 }

@@ -84,10 +84,12 @@ func (r *Register) read(ctx context.Context, s *Status) error {
 			SELECT study, site, number, state, station, first_seen AS seen FROM intake_shipment
 			UNION ALL
 			SELECT a.study, a.site, a.number, 'rejected', a.station, a.seen_at FROM intake_arrival a
-			WHERE a.nth = 1 AND NOT EXISTS (SELECT 1 FROM intake_shipment s WHERE s.study = a.study AND s.site = a.site AND s.number = a.number)
+			WHERE a.nth = 1 AND NOT EXISTS (SELECT 1 FROM intake_shipment s
+				WHERE s.study = a.study AND s.site = a.site AND s.number = a.number)
 			UNION ALL
 			SELECT h.study, h.site, h.number, 'missing', h.station, h.settled_at FROM held h
-			WHERE NOT EXISTS (SELECT 1 FROM intake_arrival a WHERE a.study = h.study AND a.site = h.site AND a.number = h.number)
+			WHERE NOT EXISTS (SELECT 1 FROM intake_arrival a
+				WHERE a.study = h.study AND a.site = h.site AND a.number = h.number)
 		) x LEFT JOIN held h ON h.study = x.study AND h.site = x.site AND h.number = x.number
 		ORDER BY x.study, x.site, x.number`)
 	if err != nil {
@@ -135,7 +137,8 @@ func (s *Status) add(o Unsettled, n int, settled *Settlement) {
 	site := &s.Sites[len(s.Sites)-1]
 	before, _ := number(site.Highest, site.Site)
 	if n > before+1 {
-		s.Gaps = append(s.Gaps, Gap{Study: o.Study, Site: o.Site, From: shipmentName(o.Site, before+1), To: shipmentName(o.Site, n-1), Count: n - before - 1, Since: o.Since})
+		s.Gaps = append(s.Gaps, Gap{Study: o.Study, Site: o.Site, From: shipmentName(o.Site, before+1),
+			To: shipmentName(o.Site, n-1), Count: n - before - 1, Since: o.Since})
 	}
 	site.Highest = o.Shipment
 	if o.State == missing {

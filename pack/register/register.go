@@ -149,8 +149,10 @@ func (r *Register) holder(ctx context.Context) string {
 	// Whoever holds up a session of this database, and waits for nobody itself. The
 	// sessions of other roles are seen as far as the server shows them.
 	err := r.db.QueryRowContext(ctx, `SELECT h.pid, coalesce(host(h.client_addr), 'the server itself')
-		FROM pg_stat_activity w CROSS JOIN LATERAL unnest(pg_blocking_pids(w.pid)) AS b(pid) JOIN pg_stat_activity h ON h.pid = b.pid
-		WHERE w.datname = current_database() AND w.usename = current_user AND cardinality(pg_blocking_pids(h.pid)) = 0 LIMIT 1`).Scan(&pid, &host)
+		FROM pg_stat_activity w CROSS JOIN LATERAL unnest(pg_blocking_pids(w.pid)) AS b(pid)
+			JOIN pg_stat_activity h ON h.pid = b.pid
+		WHERE w.datname = current_database() AND w.usename = current_user
+			AND cardinality(pg_blocking_pids(h.pid)) = 0 LIMIT 1`).Scan(&pid, &host)
 	if err != nil {
 		return unknown
 	}

@@ -51,7 +51,8 @@ func (r *Register) Settle(ctx context.Context, s Settlement) (Settlement, error)
 	if err != nil {
 		return s, err
 	}
-	if strings.TrimSpace(s.Why) == "" || len(s.Why) > maxWhy || !utf8.ValidString(s.Why) || strings.ContainsFunc(s.Why, unicode.IsControl) {
+	if strings.TrimSpace(s.Why) == "" || len(s.Why) > maxWhy || !utf8.ValidString(s.Why) ||
+		strings.ContainsFunc(s.Why, unicode.IsControl) {
 		return s, configError(BadReason, "the reason is empty, too long or has line ends")
 	}
 	s.When = s.When.UTC().Truncate(time.Second)
@@ -68,7 +69,8 @@ func settle(ctx context.Context, tx *sql.Tx, n int, s *Settlement) error {
 	err := tx.QueryRowContext(ctx, `SELECT
 		(SELECT count(*) FROM intake_arrival WHERE study = $1 AND site = $2 AND number = $3),
 		(SELECT coalesce(max(number), 0) FROM intake_arrival WHERE study = $1 AND site = $2),
-		(SELECT count(*) FROM intake_settled WHERE study = $1 AND site = $2 AND number = $3)`, s.Study, s.Site, n).Scan(&arrivals, &highest, &nth)
+		(SELECT count(*) FROM intake_settled WHERE study = $1 AND site = $2 AND number = $3)`,
+		s.Study, s.Site, n).Scan(&arrivals, &highest, &nth)
 	if err != nil {
 		return err
 	}
@@ -80,9 +82,11 @@ func settle(ctx context.Context, tx *sql.Tx, n int, s *Settlement) error {
 	case err != nil:
 		return err
 	case held != nil:
-		return configError(NothingOpen, fmt.Sprintf("%s was settled already, on %s UTC", s.Shipment, held.When.Format(time.DateTime)))
+		return configError(NothingOpen,
+			fmt.Sprintf("%s was settled already, on %s UTC", s.Shipment, held.When.Format(time.DateTime)))
 	}
-	err = tx.QueryRowContext(ctx, "SELECT state FROM intake_shipment WHERE study = $1 AND site = $2 AND number = $3", s.Study, s.Site, n).Scan(&s.State)
+	err = tx.QueryRowContext(ctx, "SELECT state FROM intake_shipment WHERE study = $1 AND site = $2 AND number = $3",
+		s.Study, s.Site, n).Scan(&s.State)
 	switch {
 	case errors.Is(err, sql.ErrNoRows) && arrivals == 0:
 		s.State = missing
@@ -96,14 +100,17 @@ func settle(ctx context.Context, tx *sql.Tx, n int, s *Settlement) error {
 	case s.State != discrepancies:
 		return configError(NothingOpen, s.Shipment+" was accepted: nothing of it is open")
 	}
-	_, err = tx.ExecContext(ctx, "INSERT INTO intake_settled (study, site, number, nth, state, arrivals, why, station, settled_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+	_, err = tx.ExecContext(ctx,
+		"INSERT INTO intake_settled (study, site, number, nth, state, arrivals, why, station, settled_at) VALUES "+
+			"($1, $2, $3, $4, $5, $6, $7, $8, $9)",
 		s.Study, s.Site, n, nth+1, s.State, arrivals, s.Why, s.Station, stamp(s.When))
 	return err
 }
 
 // studyOf fills in the study where one alone has sent shipments of the site.
 func studyOf(ctx context.Context, tx *sql.Tx, s *Settlement) error {
-	rows, err := tx.QueryContext(ctx, "SELECT DISTINCT study FROM intake_arrival WHERE site = $1 ORDER BY study", s.Site)
+	rows, err := tx.QueryContext(ctx,
+		"SELECT DISTINCT study FROM intake_arrival WHERE site = $1 ORDER BY study", s.Site)
 	if err != nil {
 		return err
 	}
@@ -132,8 +139,10 @@ func studyOf(ctx context.Context, tx *sql.Tx, s *Settlement) error {
 }
 
 // stillHeld is the condition under which a settlement t counts.
-const stillHeld = `t.nth = (SELECT max(u.nth) FROM intake_settled u WHERE u.study = t.study AND u.site = t.site AND u.number = t.number)
-	AND NOT EXISTS (SELECT 1 FROM intake_arrival a WHERE a.study = t.study AND a.site = t.site AND a.number = t.number AND a.nth > t.arrivals
+const stillHeld = `t.nth = (SELECT max(u.nth) FROM intake_settled u
+		WHERE u.study = t.study AND u.site = t.site AND u.number = t.number)
+	AND NOT EXISTS (SELECT 1 FROM intake_arrival a WHERE a.study = t.study AND a.site = t.site AND a.number = t.number
+		AND a.nth > t.arrivals
 		AND (a.kind IN ('new', 'conflict') OR a.kind = 'rejected' AND t.state <> 'discrepancies'))`
 
 // settledBefore returns the last settlement of a number, or with held the one that
@@ -145,8 +154,10 @@ func settledBefore(ctx context.Context, tx *sql.Tx, n int, study, site string, h
 	}
 	s := Settlement{Study: study, Site: site, Shipment: shipmentName(site, n)}
 	var when string
-	err := tx.QueryRowContext(ctx, "SELECT t.state, t.why, t.station, t.settled_at FROM intake_settled t WHERE t.study = $1 AND t.site = $2 AND t.number = $3 AND "+condition+
-		" ORDER BY t.nth DESC LIMIT 1", study, site, n).Scan(&s.State, &s.Why, &s.Station, &when)
+	err := tx.QueryRowContext(ctx,
+		"SELECT t.state, t.why, t.station, t.settled_at FROM intake_settled t WHERE t.study = $1 AND t.site = $2 "+
+			"AND t.number = $3 AND "+condition+
+			" ORDER BY t.nth DESC LIMIT 1", study, site, n).Scan(&s.State, &s.Why, &s.Station, &when)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}
