@@ -41,7 +41,8 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	if err := u.result(doc, func(w io.Writer) {
 		printReceipt(w, r, a)
 		if a.GivenUp {
-			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the laboratory whether it is used; the number is not used again\n", r.Shipment)
+			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the "+
+				"laboratory whether it is used; the number is not used again\n", r.Shipment)
 		}
 	}); err != nil {
 		return err
@@ -62,7 +63,8 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 	}
 	sig, err := readBounded(path+".sig", 16<<10)
 	if errors.Is(err, fs.ErrNotExist) || err != nil {
-		return nil, "", usagef("put the signature, whose name ends in .sig, beside the receipt", "%s cannot be read", quoted(path+".sig"))
+		return nil, "", usagef("put the signature, whose name ends in .sig, beside "+
+			"the receipt", "%s cannot be read", quoted(path+".sig"))
 	}
 	r, err = pack.ParseReceipt(data)
 	if errors.Is(err, pack.ErrLaterReceipt) {
@@ -81,7 +83,8 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 		if errors.As(err, &refused) && refused.Reason != keys.NotSignature && refused.Reason != keys.DataChanged {
 			do = signatureToDo(refused) + "; the receipt was not recorded"
 		}
-		return nil, "", rejectf(do, "%s is not accepted as the signature of the laboratory that the receipt names: %s", quoted(path+".sig"), err)
+		return nil, "", rejectf(do, "%s is not accepted as the signature of the laboratory that the receipt "+
+			"names: %s", quoted(path+".sig"), err)
 	}
 	if fingerprint := allowed.Uncompared(sig); fingerprint != "" {
 		u.say("caution: key of laboratory %s: nobody has compared this key (%s) with its owner by the twelve words: %s",
@@ -101,15 +104,18 @@ func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 	} else {
 		fmt.Fprintf(w, "%s: %s\n", r.Shipment, decisionWords[r.Decision])
 	}
-	fmt.Fprintf(w, "  signed by laboratory %s, %s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
+	fmt.Fprintf(w, "  signed by laboratory %s, "+
+		"%s, on %s\n", r.Laboratory, r.By, r.At.Local().Format("2006-01-02 15:04 -07:00"))
 	for _, c := range r.Objections {
 		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
 	}
 	if d := r.Damage; d != nil && d.Salvage != nil && r.Decision == pack.Rejected {
-		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: %s; whole: %s\n", d.Bytes, sendAgain(d.Salvage), count(len(d.Salvage.Whole), "session"))
+		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: %s; "+
+			"whole: %s\n", d.Bytes, sendAgain(d.Salvage), count(len(d.Salvage.Whole), "session"))
 	}
 	if t := r.Tubes; t != nil {
-		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d unexpected\n", len(t.Matched), len(t.Missing), len(t.Unexpected))
+		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d "+
+			"unexpected\n", len(t.Matched), len(t.Missing), len(t.Unexpected))
 		for _, b := range t.Missing {
 			fmt.Fprintf(w, "    missing: %s\n", quoted(b))
 		}
@@ -128,11 +134,13 @@ func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 		fmt.Fprintln(w, "recorded. Keep the receipt and its .sig file with the study's papers")
 	}
 	if !a.Proven {
-		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the state of "+r.Shipment+" is unchanged: ask by telephone what it received")
+		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the "+
+			"state of "+r.Shipment+" is unchanged: ask by telephone what it received")
 		return
 	}
 	if older {
-		fmt.Fprintf(w, "the newer receipt of %s counts: %s is %s\n", stored.Received.Local().Format("2006-01-02 15:04"), r.Shipment, stateWords(stored))
+		fmt.Fprintf(w, "the newer receipt of %s counts: "+
+			"%s is %s\n", stored.Received.Local().Format("2006-01-02 15:04"), r.Shipment, stateWords(stored))
 	}
 	fmt.Fprintf(w, "to do: %s\n", custodyToDo(stored))
 }

@@ -25,14 +25,16 @@ type packer struct {
 	listed   int // how many of those a file has given
 }
 
-// packBox reads the barcodes in the box, compares them with the records, and
-// puts what differs into the draft, each with its reason: as given, as it was stated
-// before, or asked for. A difference without a reason ends the command with status 1. What was scanned and given is kept in
-// root until the shipment is sealed, so that the next run goes on from there.
+// packBox reads the barcodes in the box, compares them with the records, and puts what
+// differs into the draft, each with its reason: as given, as it was stated before, or
+// asked for. A difference without a reason ends the command with status 1. What was
+// scanned and given is kept in root until the shipment is sealed, so that the next run
+// goes on from there.
 func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Discrepancy) ([]deid.Discrepancy, error) {
 	if s.tubes == "" && !s.scan {
 		if len(s.reasons) > 0 {
-			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is for a box that is compared")
+			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is for "+
+				"a box that is compared")
 		}
 		return nil, nil
 	}
@@ -55,7 +57,8 @@ func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Di
 		return err
 	})
 	if err != nil && p.kept.Any() {
-		u.tell("kept in %s: %s and %s; the same command goes on from there", site.PackingName, count(len(p.kept.Scanned), "scan"), count(len(p.kept.Reasons), "reason"))
+		u.tell("kept in %s: %s and %s; the same command goes on "+
+			"from there", site.PackingName, count(len(p.kept.Scanned), "scan"), count(len(p.kept.Reasons), "reason"))
 	}
 	return stated, err
 }
@@ -97,7 +100,8 @@ func (p *packer) pack(s *sealOptions, before []deid.Discrepancy) (list []deid.Di
 		return nil, err
 	}
 	if len(list) > 0 {
-		p.u.say("tubes: %d of %d are in the box; %s with a reason, which the laboratory will read", len(m.Matched), len(p.Tubes), count(len(list), "discrepancy"))
+		p.u.say("tubes: %d of %d are in the box; %s with a reason, which the laboratory "+
+			"will read", len(m.Matched), len(p.Tubes), count(len(list), "discrepancy"))
 	} else {
 		p.u.say("tubes: all %d are in the box", len(m.Matched))
 	}
@@ -115,7 +119,8 @@ func (p *packer) openTubes(m *pack.TubeMatch) error {
 			fmt.Fprintln(w, "to do: scan the tubes named again, and save the list anew; nothing was written")
 			return
 		}
-		fmt.Fprintln(w, "to do: find the tube, or correct its record, then scan the box and seal again; if it must be sent like this,\n"+
+		fmt.Fprintln(w, "to do: find the tube, or correct its record, then scan the box and seal again; if it "+
+			"must be sent like this,\n"+
 			"  say why with --tube-reason BARCODE=TEXT for each; nothing was written")
 	}); err != nil {
 		return err
@@ -124,7 +129,8 @@ func (p *packer) openTubes(m *pack.TubeMatch) error {
 }
 
 func wrongBox(m *pack.TubeMatch) string {
-	return fmt.Sprintf("%d of %d of these tubes are in the records: is it the wrong box, or the wrong collection?", len(m.Matched), len(m.Matched)+len(m.Unexpected))
+	return fmt.Sprintf("%d of %d of these tubes are in the records: is it the wrong box, or the wrong "+
+		"collection?", len(m.Matched), len(m.Matched)+len(m.Unexpected))
 }
 
 // rightBox asks before a hundred questions about a box that is none of this
@@ -169,7 +175,8 @@ func (e *tubeError) Error() string { return e.msg }
 // reasons gathers a reason for each tube that differs: those given, those
 // stated before or kept from a run that was stopped, else asked for. A tube that is
 // scanned meanwhile is in the box. open counts the tubes without.
-func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discrepancy) (now *pack.TubeMatch, list []deid.Discrepancy, open int, err error) {
+func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discrepancy) (
+	now *pack.TubeMatch, list []deid.Discrepancy, open int, err error) {
 	byTube, err := site.Given(m, given, stated)
 	if err != nil {
 		return nil, nil, 0, err
@@ -203,7 +210,8 @@ func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discre
 // scans says that a tube was scanned instead, which may have answered the question.
 func (p *packer) ask(n pack.TubeNote, d *deid.Discrepancy) (scans bool, err error) {
 	for {
-		p.tell("%s: %s %s\n  why is the box sent like this? (nothing about a person; empty: not) ", d.Kind, quoted(n.Barcode), n.Detail)
+		p.tell("%s: %s %s\n  why is the box sent like this? (nothing about a person; "+
+			"empty: not) ", d.Kind, quoted(n.Barcode), n.Detail)
 		text, end, err := p.line()
 		switch {
 		case err != nil:
@@ -265,7 +273,8 @@ func (p *packer) resume() error {
 		return nil
 	}
 	if p.terminal {
-		p.tell("%s of %s are kept in %s; the last one is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"), site.PackingName, quoted(p.kept.Scanned[len(p.kept.Scanned)-1]))
+		p.tell("%s of %s are kept in %s; the last "+
+			"one is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"), site.PackingName, quoted(p.kept.Scanned[len(p.kept.Scanned)-1]))
 		p.tell("  Enter: go on after it    n: scan the whole box anew ")
 		for {
 			text, end, err := p.line()
@@ -360,11 +369,13 @@ func (p *packer) line() (text string, end bool, err error) {
 				continue
 			}
 			if err != nil && !errors.Is(err, io.EOF) {
-				return read{end: true}, usagef("give the barcodes with --tubes FILE instead", "the barcodes could not be read")
+				return read{end: true}, usagef("give the barcodes with --tubes FILE instead", "the barcodes could "+
+					"not be read")
 			}
 			return read{strings.Trim(b.String(), " \t\r\n\ufeff"), err != nil}, nil
 		}
-		return read{end: true}, usagef("look at the scanner, and scan the box again", "a line is too long for a barcode or a reason")
+		return read{end: true}, usagef("look at the scanner, and scan the box again", "a line is too long for a "+
+			"barcode or a reason")
 	})
 	return got.text, got.end, err
 }

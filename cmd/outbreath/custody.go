@@ -47,17 +47,20 @@ What is set aside stays in the collection as evidence; delete nothing of it:
   review.aside-N.jsonl     decisions that no signed entry of the log holds
   custody.torn-N           an unfinished last line that --repair moved
 ` + statusHelp,
-		Example: "  outbreath custody week-48 --keys site-keys\n  outbreath custody week-48 --receipt WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
-		Args:    cobra.ExactArgs(1),
-		RunE:    func(c *cobra.Command, args []string) error { return runCustody(u, o, s, args[0]) },
+		Example: "  outbreath custody week-48 --keys site-keys\n  outbreath custody week-48 --receipt " +
+			"WEIR-0001.receipt.json --keys site-keys\n  outbreath custody week-48 --check --keys site-keys",
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error { return runCustody(u, o, s, args[0]) },
 	}
 	f := c.Flags()
 	f.BoolVar(&s.check, "check", false, "say how much of the log is signed, and its head")
-	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature lies beside it in FILE.sig")
+	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature lies beside "+
+		"it in FILE.sig")
 	f.BoolVar(&s.repair, "repair", false, "set aside a last line that was not written to its end")
 	f.StringVar(&s.settle, "settle", "", "number of a shipment whose discrepancies are settled; needs --reason")
 	f.StringVar(&s.giveUp, "give-up", "", "number of a shipment that will never be sent; needs --reason")
-	f.BoolVar(&s.restored, "restored", false, "take a collection that contradicts the key folder for the present one; needs --reason and --by")
+	f.BoolVar(&s.restored, "restored", false, "take a collection that contradicts the key folder for the present "+
+		"one; needs --reason and --by")
 	f.StringVar(&s.reason, "reason", "", "why, or how it was settled, without anything about a person")
 	f.StringVar(&s.by, "by", "", "who does this (default: the user's name on this computer)")
 	return c
@@ -90,7 +93,8 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 		return s.act(u, col, folder, s.settle, (*site.Log).Settle, "recorded as settled")
 	case s.giveUp != "":
 		return s.act(u, col, folder, s.giveUp, (*site.Log).GiveUp,
-			"recorded as given up; the number is not used again. Tell the laboratory, so that its register does not wait for it")
+			"recorded as given up; the number is not used again. Tell the laboratory, so that its register does "+
+				"not wait for it")
 	}
 	l, err := lookAtLog(u, col, folder)
 	if err != nil {
@@ -199,7 +203,8 @@ func stateWords(s custody.Shipment) string {
 // custodyToDo says what the site does next about a shipment. What happens to its
 // own copy is for its own rules to decide, never for this program.
 func custodyToDo(s custody.Shipment) string {
-	const mayErase = "the medium may be erased; keep or destroy this copy as your protocol and your own retention rules say"
+	const mayErase = "the medium may be erased; keep or destroy this copy as your protocol and your own retention " +
+		"rules say"
 	switch s.State {
 	case custody.Given:
 		return "keep this collection and any medium with it until the receipt is here"
@@ -211,7 +216,8 @@ func custodyToDo(s custody.Shipment) string {
 		if s.Settled {
 			return mayErase
 		}
-		return "settle each tube of the receipt with the laboratory, then record it with --settle; until then keep medium and collection"
+		return "settle each tube of the receipt with the laboratory, then record it with --settle; until then " +
+			"keep medium and collection"
 	case custody.Rejected:
 		if s.Settled {
 			return "nothing"
@@ -289,15 +295,19 @@ func (d restoreResult) print(w io.Writer, done *site.Restoration) {
 	}
 	printUnproven(w, d.Unproven)
 	if d.Decisions != "" {
-		fmt.Fprintf(w, "caution: %s held what no signed entry of the log holds, and is now in %s; keep it. %s; those that the log holds are in force. Run outbreath review before anything is sealed\n",
+		fmt.Fprintf(w, "caution: %s held what no signed entry of the log holds, and is now in %s; keep it. %s; "+
+			"those that the log holds are in force. Run outbreath review before anything is sealed\n",
 			reviewFile, d.Decisions, voidDecisions(d.Void))
 	}
-	fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who have withdrawn stay left out.\n")
+	fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who "+
+		"have withdrawn stay left out.\n")
 	if d.Recalled > 0 {
-		fmt.Fprintf(w, "%s about shipments came back from the key folder.\nto do: record the laboratory's receipts again with --receipt, also those that were recorded before\n", count(d.Recalled, "entry"))
+		fmt.Fprintf(w, "%s about shipments came back from the key folder.\nto do: record the laboratory's "+
+			"receipts again with --receipt, also those that were recorded before\n", count(d.Recalled, "entry"))
 	}
 	if d.Conflict == site.NoState || d.Conflict == site.StateAltered {
-		fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only then does the key folder know their numbers and withdrawals again")
+		fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only "+
+			"then does the key folder know their numbers and withdrawals again")
 	}
 }
 
@@ -313,9 +323,11 @@ func printUnproven(w io.Writer, list []custody.Entry) {
 	if len(list) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "caution: %s neither signed nor known to the key folder; anybody may have written what follows. Is all of it true?\n", wereEntries(len(list)))
+	fmt.Fprintf(w, "caution: %s neither signed nor known to the key folder; anybody may have written what "+
+		"follows. Is all of it true?\n", wereEntries(len(list)))
 	for _, e := range list {
-		fmt.Fprintf(w, "  %d: %s  %s  %s  %s  %s\n", e.Seq, e.When.Format(time.DateTime), printable(e.Who), e.Shipment, printable(e.What), printable(e.Why))
+		fmt.Fprintf(w, "  %d: %s  %s  %s  "+
+			"%s  %s\n", e.Seq, e.When.Format(time.DateTime), printable(e.Who), e.Shipment, printable(e.What), printable(e.Why))
 	}
 }
 

@@ -35,7 +35,8 @@ has withdrawn is not in it.
 		RunE: func(c *cobra.Command, _ []string) error {
 			if s.linkage == "" {
 				if s.collection != "" || s.reason != "" {
-					return usagef("leave --collection and --reason away, or name the list with --linkage FILE", "--collection and --reason belong to --linkage")
+					return usagef("leave --collection and --reason away, or name the list with "+
+						"--linkage FILE", "--collection and --reason belong to --linkage")
 				}
 				return rotate(u, o)
 			}
@@ -43,7 +44,8 @@ has withdrawn is not in it.
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&s.linkage, "linkage", "", "instead of a new key: write the encrypted list of old and new pseudonyms to this file")
+	f.StringVar(&s.linkage, "linkage", "", "instead of a new key: write the encrypted list of old and new "+
+		"pseudonyms to this file")
 	f.StringVar(&s.collection, "collection", "", "the collection whose subjects are listed")
 	f.StringVar(&s.reason, "reason", "", "why the laboratory needs the list; kept in custody.jsonl")
 	f.StringVar(&s.by, "by", "", "who asks for it (default: the user's name on this computer)")
@@ -63,9 +65,12 @@ func rotate(u *ui, o *options) error {
 		return err
 	}
 	return u.result(map[string]any{"ok": true, "generations": len(all)}, func(w io.Writer) {
-		fmt.Fprintf(w, "new pseudonym key in %s; it holds %s now, and all of them are needed\n", quoted(f.Dir()), count(len(all), "generation"))
-		fmt.Fprintln(w, "caution: a subject who was in an earlier shipment gets a second pseudonym and another day shift in the next one")
-		fmt.Fprintln(w, "Next: copy the folder to where its copy is kept, make new shares if the key was split, and run review again: decisions on findings count per key.")
+		fmt.Fprintf(w, "new pseudonym key in %s; it holds %s now, and all of them are "+
+			"needed\n", quoted(f.Dir()), count(len(all), "generation"))
+		fmt.Fprintln(w, "caution: a subject who was in an earlier shipment gets a second pseudonym and another "+
+			"day shift in the next one")
+		fmt.Fprintln(w, "Next: copy the folder to where its copy is kept, make new shares if the key was split, "+
+			"and run review again: decisions on findings count per key.")
 	})
 }
 
@@ -78,7 +83,8 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	}
 	for _, path := range []string{s.linkage, s.linkage + ".sig"} {
 		if _, err := lstat(path); err == nil {
-			return usagef("name a file that does not exist", "%s is there already; it is never written over", quoted(path))
+			return usagef("name a file that does not exist", "%s is there already; it is never "+
+				"written over", quoted(path))
 		}
 	}
 	col, err := loadCollection(u, s.collection)
@@ -108,8 +114,10 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 		return err
 	}
 	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": list.Before, "after": list.After}, func(w io.Writer) {
-		fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in %s.sig\n", quoted(s.linkage), quoted(s.linkage))
-		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
+		fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in "+
+			"%s.sig\n", quoted(s.linkage), quoted(s.linkage))
+		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i "+
+			"identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
 		fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
 	})
 }

@@ -6,7 +6,8 @@ import (
 	"outbreath/schema"
 )
 
-const untriedRehearsal = "the search of what would leave, which follows once the errors are corrected and the findings decided"
+const untriedRehearsal = "the search of what would leave, which follows once the errors are corrected and the " +
+	"findings decided"
 
 // A checkOptions is what check is told of the seal to come.
 type checkOptions struct {
@@ -33,7 +34,8 @@ func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested
 		untested = append(untested, untriedRehearsal)
 	}
 	if r.folder == nil {
-		untested = append(untested, "what needs the keys: the recipients, and the search of what would leave (make them with keys new --role site)")
+		untested = append(untested, "what needs the keys: the recipients, and the search of what would leave "+
+			"(make them with keys new --role site)")
 	} else {
 		seal := site.NewSeal(nil, r.col, r.folder, nil, site.Order{
 			Wish: site.Wish{Anew: c.anew}, When: now(), NewPlan: c.newPlan, Amended: c.amended,
@@ -93,8 +95,10 @@ func (r *reading) standBox(u *ui, list string) error {
 	m := box.Compare(scanned)
 	r.refuse("tubes", "box.stranger", box.Strangers(m, scanned))
 	for _, n := range m.Notes {
-		r.problems = append(r.problems, schema.Problem{File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
-			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with --tube-reason when you seal"})
+		r.problems = append(r.problems, schema.Problem{
+			File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
+			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with " +
+				"--tube-reason when you seal"})
 	}
 	return nil
 }

@@ -63,22 +63,31 @@ share. Stock tools do not need them.
 Eject the medium properly before you pull it out. Pseudonymised data stay
 personal data: hand the medium over as your protocol and local law say.
 ` + statusHelp,
-		Example: "  outbreath seal week-48 --to /media/stick\n  outbreath seal week-48 --to /media/stick --tubes box.txt\n  outbreath seal week-48 --to /media/stick --to /media/safe\n  outbreath seal week-48 --to /media/new --again 12",
-		Args:    func(c *cobra.Command, args []string) error { return s.takeShare(c, args) },
-		RunE:    func(c *cobra.Command, args []string) error { return runSeal(c, u, o, s, s.collection) },
+		Example: "  outbreath seal week-48 --to /media/stick\n  outbreath seal week-48 --to /media/stick --tubes " +
+			"box.txt\n  outbreath seal week-48 --to /media/stick --to /media/safe\n  outbreath seal week-48 --to " +
+			"/media/new --again 12",
+		Args: func(c *cobra.Command, args []string) error { return s.takeShare(c, args) },
+		RunE: func(c *cobra.Command, args []string) error { return runSeal(c, u, o, s, s.collection) },
 	}
 	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
 	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
-	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions that an earlier shipment holds once more, under a new number")
-	c.Flags().StringVar(&s.newPlan, "new-plan", "", "why this shipment is sealed under another plan than the one before, as the privacy officer decided")
-	c.Flags().StringVar(&s.amended, "amended", "", "why records were changed after they were sealed, without anything about a person")
-	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though custody.jsonl has a later entry")
+	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions that an earlier shipment holds once more, "+
+		"under a new number")
+	c.Flags().StringVar(&s.newPlan, "new-plan", "", "why this shipment is sealed under another plan than the one "+
+		"before, as the privacy officer decided")
+	c.Flags().StringVar(&s.amended, "amended", "", "why records were changed after they were sealed, without "+
+		"anything about a person")
+	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though "+
+		"custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
-	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
+	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with "+
+		"the records")
 	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, an empty line at the end")
-	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or has no record (repeatable)")
+	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or "+
+		"has no record (repeatable)")
 	c.Flags().StringVar(&s.slip, "slip", "", "write a packing slip to print and lay into the box, an HTML page")
-	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file system holds)")
+	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file "+
+		"system holds)")
 	s.repairFlag(c)
 	c.Flags().StringVar(&s.by, "by", "", "who seals (default: the user's name on this computer)")
 	return c
@@ -140,9 +149,11 @@ func sayFirstOfStudy(u *ui, l *site.Log, study string) {
 	switch {
 	case first && len(others) > 0:
 		u.tell("caution: these keys have sealed nothing for study %s yet, and know no withdrawal of it; they know %s\n"+
-			"  to do: if the study has had shipments, stop, and correct the study's code or put back the newest copy of the key folder", study, words(others))
+			"  to do: if the study has had shipments, stop, and correct the study's code or put back the newest "+
+			"copy of the key folder", study, words(others))
 	case first:
-		u.say("remark: these keys have sealed nothing yet, and know no withdrawal; if that is wrong, stop, and put back the newest copy of the key folder")
+		u.say("remark: these keys have sealed nothing yet, and know no withdrawal; if that is wrong, stop, and " +
+			"put back the newest copy of the key folder")
 	}
 }
 
@@ -154,9 +165,11 @@ func (s *sealOptions) usable(c *cobra.Command) error {
 	case s.partSize < 0:
 		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
 	case s.again != "" && s.number != "":
-		return usagef("use --again for a copy of a sealed shipment, --shipment for a new one", "--again and --shipment cannot be used together")
+		return usagef("use --again for a copy of a sealed shipment, --shipment for "+
+			"a new one", "--again and --shipment cannot be used together")
 	case s.again != "" && s.anew:
-		return usagef("use --again for a copy of a sealed shipment, --new-number for a new one", "--again and --new-number cannot be used together")
+		return usagef("use --again for a copy of a sealed shipment, --new-number for "+
+			"a new one", "--again and --new-number cannot be used together")
 	}
 	return s.checkShare(c)
 }
@@ -247,11 +260,13 @@ func (j *sealJob) write() error {
 	defer func() { j.paper.discard() }()
 	j.date = time.Now()
 	p := j.u.progress("sealing " + number)
-	sealed, err := j.Write(j.c.Context(), site.Writing{Number: number, PartSize: j.s.partSize, Repair: j.s.repair, Date: j.date,
-		Progress: p.update, Named: j.stageSlip})
+	sealed, err := j.Write(j.c.Context(), site.Writing{
+		Number: number, PartSize: j.s.partSize, Repair: j.s.repair, Date: j.date, Progress: p.update, Named: j.stageSlip,
+	})
 	p.end()
 	if exists := new(pack.ExistsError); j.Choice.Copy != nil && errors.As(err, &exists) {
-		return usagef("name another medium; this one holds a copy of the shipment already, or something of its name. Nothing was changed", "%s", err)
+		return usagef("name another medium; this one holds a copy of the shipment already, or something of its "+
+			"name. Nothing was changed", "%s", err)
 	}
 	if err != nil {
 		return err
@@ -307,10 +322,12 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	if s.ReadBack {
 		fmt.Fprintln(w, "  read back from the medium and compared: the same")
 	} else {
-		fmt.Fprintln(w, "  compared after writing, but this system could not be told to read from the device itself:\n  eject the medium, put it in again and run verify at the laboratory's side or sha256sum -c here")
+		fmt.Fprintln(w, "  compared after writing, but this system could not be told to read from the device "+
+			"itself:\n  eject the medium, put it in again and run verify at the laboratory's side or sha256sum -c here")
 	}
 	if slip != "" {
-		fmt.Fprintf(w, "packing slip written: %s\nIt shows session pseudonyms: print it for the box, for packer, courier and laboratory only, and delete the file.\n", quoted(slip))
+		fmt.Fprintf(w, "packing slip written: %s\nIt shows session pseudonyms: print it for the box, for packer, "+
+			"courier and laboratory only, and delete the file.\n", quoted(slip))
 	}
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
 }

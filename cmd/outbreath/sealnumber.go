@@ -70,7 +70,8 @@ func sayInterrupted(u *ui, settled []site.Interrupted) {
 			u.say("remark: the computer stopped while another copy of %s was being written; "+
 				"the earlier copy is not affected. %s", s.Number, half)
 		default:
-			u.say("remark: the computer stopped while %s was being sealed; the number is not used again. %s", s.Number, half)
+			u.say("remark: the computer stopped while %s was being sealed; the number is not used "+
+				"again. %s", s.Number, half)
 		}
 	}
 }

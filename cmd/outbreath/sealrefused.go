@@ -22,7 +22,8 @@ type refusedError struct {
 }
 
 func (e *refusedError) Error() string {
-	return fmt.Sprintf("%s in the collection, %s undecided", count(len(e.problems), "error"), count(len(e.findings), "finding"))
+	return fmt.Sprintf("%s in the collection, %s "+
+		"undecided", count(len(e.problems), "error"), count(len(e.findings), "finding"))
 }
 
 // A maskedError is an error whose text holds the name of a file of the collection, as it

@@ -30,7 +30,8 @@ func numberToDo(e *site.NumberError) string {
 			"outbreath seal COLLECTION --to MEDIA --new-number",
 		site.NumberGivenUpBefore: "nothing needs to be done; outbreath custody lists it",
 		site.NumberAnswered:      "see outbreath custody; what the laboratory objects to is recorded with --settle",
-		site.NumberElsewhere: "give it up in the collection that it was sealed from: the one in which outbreath custody lists " +
+		site.NumberElsewhere: "give it up in the collection that it was sealed from: the one in which outbreath " +
+			"custody lists " +
 			e.Number + ", sealed on " + e.Day,
 		site.NumberSettled: "see outbreath custody for the shipments whose receipt objects to something",
 		site.NumberTaken: "another collection took this number while yours was being sealed, and nothing was sealed: " +
@@ -50,14 +51,17 @@ func sentToDo(e *site.SentError) string {
 // siteReceiptToDo says what to do about a receipt that does not count here.
 func siteReceiptToDo(e *site.ReceiptError) string {
 	return map[site.ReceiptReason]string{
-		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were taken from its log: " +
+		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were taken " +
+			"from its log: " +
 			"tell the privacy officer",
 		site.ReceiptElsewhere: "tell the laboratory by telephone; nothing was recorded",
-		site.ReceiptFuture:    "compare this computer's clock with the laboratory's, and ask for a new receipt; nothing was recorded",
+		site.ReceiptFuture: "compare this computer's clock with the laboratory's, and ask for a new receipt; " +
+			"nothing was recorded",
 		site.ReceiptEarly: "compare this computer's clock with the laboratory's, and ask the laboratory by telephone " +
 			"for a new receipt; nothing was recorded",
 		site.ReceiptOtherArchive: "ask the laboratory by telephone what it received; nothing was recorded",
-		site.ReceiptOtherReader: "ask both laboratories by telephone how the shipment came there; if the laboratory's key was " +
+		site.ReceiptOtherReader: "ask both laboratories by telephone how the shipment came there; if the " +
+			"laboratory's key was " +
 			"listed without a name, give it one with keys trust FILE --name NAME",
 	}[e.Reason]
 }
@@ -74,10 +78,12 @@ func contentsToDo(e *site.ContentsError) string {
 const amendedToDo = "say why with --amended TEXT, without anything about a person; " +
 	"or bring the records back to what they were"
 
-const planToDo = "put the plan in study.json back; if the privacy officer has decided on another one, add --new-plan TEXT, " +
+const planToDo = "put the plan in study.json back; if the privacy officer has decided on another one, add " +
+	"--new-plan TEXT, " +
 	"which says why"
 
-const clockToDo = "set the clock, then seal again; if it is right and the earlier entry was written under a wrong one, " +
+const clockToDo = "set the clock, then seal again; if it is right and the earlier entry was written under a " +
+	"wrong one, " +
 	"add --clock-is-right"
 
 // siteStatus returns the exit status of an error of package site, 0 for any other. What
@@ -92,8 +98,8 @@ func siteStatus(err error) int {
 		return exitResolve
 	case errors.As(err, new(*site.ConflictError)), errors.As(err, new(*site.ReceiptError)):
 		return exitRejected
-	case ok, errors.As(err, new(*site.SentError)), errors.As(err, new(*site.ContentsError)), errors.As(err, new(*site.ClockError)),
-		errors.As(err, new(*site.PlanError)), errors.As(err, new(*site.AmendedError)), errors.As(err, new(*site.LastNumberError)),
+	case ok, is[*site.SentError](err), is[*site.ContentsError](err), is[*site.ClockError](err),
+		is[*site.PlanError](err), is[*site.AmendedError](err), is[*site.LastNumberError](err),
 		errors.Is(err, site.ErrSamePlan), errors.Is(err, site.ErrNobodyLeft), errors.Is(err, site.ErrNoSubject),
 		errors.Is(err, site.ErrOneGeneration), errors.Is(err, site.ErrNothing), errors.Is(err, site.ErrNoSuchTube):
 		return exitUsage

@@ -69,14 +69,16 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 	}
 	if !found.Found {
 		if err := u.result(map[string]any{"ok": false, "pseudonym": name}, func(w io.Writer) {
-			fmt.Fprintf(w, "nobody in this collection has that pseudonym, in any of the %s\nto do: try the other collections of this study; the question was logged\n", count(len(journal.Generations), "key generation"))
+			fmt.Fprintf(w, "nobody in this collection has that pseudonym, in any of the %s\nto do: try the other "+
+				"collections of this study; the question was "+
+				"logged\n", count(len(journal.Generations), "key generation"))
 		}); err != nil {
 			return err
 		}
 		return statusError(exitResolve)
 	}
-	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID, Records: nonNil(found.Records),
-		Withdrawn: found.Withdrawn, Shipments: nonNil(found.Shipments), Unlisted: nonNil(found.Unlisted)}
+	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID,
+		Records: nonNil(found.Records), Withdrawn: found.Withdrawn, Shipments: nonNil(found.Shipments), Unlisted: nonNil(found.Unlisted)}
 	return u.result(r, r.print)
 }
 
@@ -88,9 +90,11 @@ func (r traceResult) print(w io.Writer) {
 			fmt.Fprintf(w, "  of these it is not known whether they do: %s\n", words(r.Unlisted))
 		}
 	}
-	fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with key %s\n", printable(r.SubjectID), r.Kind, r.KeyID)
+	fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with "+
+		"key %s\n", printable(r.SubjectID), r.Kind, r.KeyID)
 	for _, file := range r.Records {
 		fmt.Fprintf(w, "  %s\n", quoted(file))
 	}
-	fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and why is in custody.jsonl.")
+	fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and "+
+		"why is in custody.jsonl.")
 }

@@ -65,7 +65,8 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	}
 	for _, path := range []string{s.to, s.to + ".sig"} {
 		if _, err := lstat(path); err == nil {
-			return usagef("name a file that does not exist", "%s is there already; a notice is never written over", quoted(path))
+			return usagef("name a file that does not exist", "%s is there already; a notice is never "+
+				"written over", quoted(path))
 		}
 	}
 	col, err := loadCollection(u, dir)
@@ -100,10 +101,12 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 		return err
 	}
 	if err := writeSigned(folder, s.to, pack.NoticeNamespace, done.Notice.Encode()); err != nil {
-		return fmt.Errorf("the withdrawal is recorded and later seals leave the subject out, but the notice was not written; run withdraw again: %w", err)
+		return fmt.Errorf("the withdrawal is recorded and later seals leave the subject out, but the notice was "+
+			"not written; run withdraw again: %w", err)
 	}
 	if done.Strangers {
-		u.say("caution: this collection has records of subjects who are not in roster.csv; if one is this subject's under a wrong id, its tubes are missing from the notice")
+		u.say("caution: this collection has records of subjects who are not in roster.csv; if one is this " +
+			"subject's under a wrong id, its tubes are missing from the notice")
 		u.say("  to do: run check, which names them; correct their ids, and run withdraw again for a whole notice")
 	}
 	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: done.Pseudonyms,
@@ -113,15 +116,19 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 
 func (r *withdrawResult) print(w io.Writer, site string) {
 	fmt.Fprintf(w, "recorded: later seals, of any collection of this study, leave the subject out\n")
-	fmt.Fprintf(w, "  pseudonyms: %s\n  shipments:  %s\n  tubes:      %s\n", words(r.Pseudonyms), words(r.Shipments), words(r.Tubes))
+	fmt.Fprintf(w, "  pseudonyms: %s\n  shipments:  %s\n  tubes:  "+
+		"    %s\n", words(r.Pseudonyms), words(r.Shipments), words(r.Tubes))
 	if len(r.Unlisted) > 0 {
-		fmt.Fprintf(w, "  of these shipments it is not known whether they hold the subject's data: %s\n", words(r.Unlisted))
+		fmt.Fprintf(w, "  of these shipments it is not known whether they hold the subject's "+
+			"data: %s\n", words(r.Unlisted))
 	}
 	fmt.Fprintf(w, "notice: %s, signed in %s\n", quoted(r.Notice), quoted(r.Signature))
 	if site == "" {
 		site = "SITE"
 	}
-	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too: each names its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
+	fmt.Fprintf(w, "Next: send both files to the laboratory, which checks them with\n  ssh-keygen -Y verify -f "+
+		"allowed_signers -I %s -n %s -s %s < %s\nRun withdraw for the study's other collections too: each names "+
+		"its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
 }
 
 // oneSubject asks for the subject's id.
@@ -156,10 +163,12 @@ func askSubject(u *ui) (string, error) {
 		line = strings.Trim(string(text), " \t\r\n\ufeff")
 	}
 	if strings.ContainsAny(line, "\r\n\u2028\u2029") || len(line) > 1000 {
-		return "", usagef("give one id at a time: run withdraw once for each, with a notice of its own", "standard input holds more than one line; nothing was written")
+		return "", usagef("give one id at a time: run withdraw once for each, with a notice "+
+			"of its own", "standard input holds more than one line; nothing was written")
 	}
 	if line = strings.TrimSpace(line); line == "" {
-		return "", usagef("type it when asked, or give it on standard input; never as an argument", "no subject id was given")
+		return "", usagef("type it when asked, or give it on standard input; never as an "+
+			"argument", "no subject id was given")
 	}
 	return line, nil
 }

@@ -17,7 +17,8 @@ func sayLeftOut(u *ui, gone []*schema.Session) {
 	if len(gone) == 1 {
 		be, their = "is", "its"
 	}
-	u.say("remark: %s %s left out, because consent was withdrawn; %s tubes must not be in the box", count(len(gone), "record"), be, their)
+	u.say("remark: %s %s left out, because consent was withdrawn; %s tubes must not be "+
+		"in the box", count(len(gone), "record"), be, their)
 }
 
 // officerEntry is the entry of a privacy officer's act. The reason must not name

@@ -60,15 +60,20 @@ func (e *Error) Error() string {
 	case MediumHoldsKeys:
 		return path + ": the key folder lies on the medium itself, and whoever gets the medium would get the keys"
 	case MediumInShipment:
-		return fmt.Sprintf("%s lies in the shipment %s, and a laboratory rejects a shipment in which anything was added", path, holder)
+		return fmt.Sprintf("%s lies in the shipment %s, and a laboratory rejects a shipment in which anything "+
+			"was added", path, holder)
 	case MediumInCollection:
-		return fmt.Sprintf("%s lies in the collection %s: the shipment must not be written into a collection", path, holder)
+		return fmt.Sprintf("%s lies in the collection %s: the shipment must not be written into a "+
+			"collection", path, holder)
 	case OutputInShipment:
-		return fmt.Sprintf("%s would lie in the shipment %s, which must stay as the site signed it; nothing was written", path, holder)
+		return fmt.Sprintf("%s would lie in the shipment %s, which must stay as the site signed it; nothing "+
+			"was written", path, holder)
 	case OutputInCollection:
-		return fmt.Sprintf("%s would lie in the collection %s, which only holds what was collected; nothing was written", path, holder)
+		return fmt.Sprintf("%s would lie in the collection %s, which only holds what was collected; nothing "+
+			"was written", path, holder)
 	case UnpackedOnMedium:
-		return path + " lies on the medium itself, and what is unpacked there could be read by whoever gets the medium; nothing was written"
+		return path + " lies on the medium itself, and what is unpacked there could be read by whoever gets the " +
+			"medium; nothing was written"
 	case SlipExists:
 		return path + " is there already; it was not touched"
 	case SlipNoFolder:

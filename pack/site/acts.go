@@ -58,7 +58,7 @@ type Withdrawing struct {
 	Unlisted   []string     // of those, the ones sealed before the state noted whose data they hold
 	Tubes      []string     // barcodes of this collection
 	Notice     *pack.Notice // the same, to be signed for the laboratory
-	Strangers  bool         // the collection has records of subjects who are not in the roster: one may be this subject's
+	Strangers  bool         // the collection has records of subjects not in the roster: one may be this subject's
 }
 
 // WithdrawSubject records that the subject id, from [SubjectOf], has withdrawn: later
@@ -70,12 +70,14 @@ func (l *Log) WithdrawSubject(id string, e custody.Entry) (*Withdrawing, error) 
 		return nil, err
 	}
 	holding, unlisted := l.ShipmentsWith(names)
-	w := &Withdrawing{Pseudonyms: names, Shipments: append(holding, unlisted...), Unlisted: unlisted, Tubes: deid.TubesOf(c, id)}
+	w := &Withdrawing{Pseudonyms: names, Shipments: append(holding, unlisted...), Unlisted: unlisted}
+	w.Tubes = deid.TubesOf(c, id)
 	w.Notice = pack.NewNotice(c.Study.Study, c.Study.Site, w.Pseudonyms, w.Shipments, w.Tubes)
 	w.Strangers = slices.ContainsFunc(c.Problems, func(p schema.Problem) bool { return p.Rule == "subject.unlisted" })
 	e.What = Withdrawn
 	e.Facts = map[string]string{
-		factPseudonyms: strings.Join(names, " "), factShipments: strings.Join(w.Shipments, " "), factTubes: strconv.Itoa(len(w.Tubes)),
+		factPseudonyms: strings.Join(names, " "), factShipments: strings.Join(w.Shipments, " "),
+		factTubes: strconv.Itoa(len(w.Tubes)),
 	}
 	return w, l.Withdraw(e, id)
 }

@@ -141,7 +141,9 @@ func (l *Log) Sealing(e custody.Entry, made *Shipment) error {
 	subjects := made.Subjects
 	for ; len(subjects) > contentsPerEntry; subjects = subjects[contentsPerEntry:] {
 		more := custody.Entry{When: e.When, Who: e.Who, What: Contents, Why: "further subjects in " + e.Shipment}
-		more.Facts = map[string]string{"shipment": e.Shipment, factKey: made.KeyID, factSubjects: strings.Join(subjects[:contentsPerEntry], " ")}
+		more.Facts = map[string]string{
+			factShipment: e.Shipment, factKey: made.KeyID, factSubjects: strings.Join(subjects[:contentsPerEntry], " "),
+		}
 		if err := l.Append(more); err != nil {
 			return err
 		}

@@ -146,7 +146,8 @@ func Given(m *pack.TubeMatch, given []string, stated []deid.Discrepancy) (reason
 // Differences returns what of a comparison has a reason, and the notes that have none.
 // Reasons are by barcode; kept has those of an interrupted run. A misread scan has no
 // reason: it is made again.
-func Differences(m *pack.TubeMatch, reasons map[string]string, kept *Packing) (list []deid.Discrepancy, open []pack.TubeNote) {
+func Differences(m *pack.TubeMatch, reasons map[string]string, kept *Packing) (
+	list []deid.Discrepancy, open []pack.TubeNote) {
 	for _, n := range m.Notes {
 		d := DifferenceOf(n)
 		if n.Kind != pack.NoteReturn {

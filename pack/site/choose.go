@@ -42,7 +42,7 @@ const (
 
 	NumberGivenUpBefore NumberReason = "given-up-before" // it cannot be given up once more
 	NumberAnswered      NumberReason = "answered"        // it cannot be given up: the laboratory's receipt is here
-	NumberElsewhere     NumberReason = "elsewhere"       // it cannot be given up here: another collection sealed it on Day
+	NumberElsewhere     NumberReason = "elsewhere"       // it cannot be given up here: another collection has sealed it
 	NumberSettled       NumberReason = "settled"         // no receipt objects to anything that is not settled
 )
 
@@ -78,7 +78,8 @@ func (e *NumberError) Error() string {
 	case NumberFar:
 		return e.Number + " is far beyond the numbers that this site has given"
 	}
-	return fmt.Sprintf("%s is the number of another shipment, of %s, and one number must never stand for two contents", e.Number, e.Day)
+	return fmt.Sprintf("%s is the number of another shipment, of %s, and one number must never stand for two "+
+		"contents", e.Number, e.Day)
 }
 
 // A SentReason says what can be done with sessions that have left before.

@@ -38,7 +38,7 @@ type ConflictError struct {
 	Unproven            int       // entries, from the end, that are neither signed nor known to the state
 	Torn                bool      // what follows the last entry here is no whole line
 	Sessions            int       // NoLog, Rewritten: sessions of this collection that the state knows
-	Tubes               int       // NoLog without sessions that it knows: tubes of this collection that shipments of the log hold
+	Tubes               int       // NoLog, no session known: tubes of this collection in shipments of the log
 	cause               error
 }
 
@@ -49,17 +49,23 @@ func (e *ConflictError) Error() string {
 	switch e.Kind {
 	case Older:
 		if e.Signed != e.Here { // nothing shows which ones are missing
-			return fmt.Sprintf("%s has %s, and the key folder knows %d, the last of %s; no signature fits what is left: entries are missing or were changed", LogName, entries(e.Here), e.Known, day)
+			return fmt.Sprintf("%s has %s, and the key folder knows %d, the last of %s; no signature fits what is "+
+				"left: entries are missing or were changed", LogName, entries(e.Here), e.Known, day)
 		}
-		return fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, the last of %s", areEntries(e.Known-e.Here), LogName, day)
+		return fmt.Sprintf("this collection is older than the key folder knows: %s missing from the end of %s, "+
+			"the last of %s", areEntries(e.Known-e.Here), LogName, day)
 	case Foreign:
-		return fmt.Sprintf("this %s belongs to another collection, or this folder was copied with its log: the key folder knows it from other sessions (%s, the last of %s)", LogName, entries(e.Known), day)
+		return fmt.Sprintf("this %s belongs to another collection, or this folder was copied with its log: the "+
+			"key folder knows it from other sessions (%s, the last of %s)", LogName, entries(e.Known), day)
 	case Rewritten:
-		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
+		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to "+
+			"another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
 	case Newer:
-		return fmt.Sprintf("the key folder is older than this collection: %s has %s that it does not know, the last of %s; was the key folder put back from a copy?", LogName, entries(e.Here-e.Known), day)
+		return fmt.Sprintf("the key folder is older than this collection: %s has %s that it does not know, the "+
+			"last of %s; was the key folder put back from a copy?", LogName, entries(e.Here-e.Known), day)
 	case Added:
-		return fmt.Sprintf("nobody has signed the last %s of %s, and the key folder does not know %s", entries(e.Unproven), LogName, itOrThem(e.Unproven))
+		return fmt.Sprintf("nobody has signed the last %s of %s, and the key folder does "+
+			"not know %s", entries(e.Unproven), LogName, itOrThem(e.Unproven))
 	case NoLog:
 		what, gone := fmt.Sprintf("%d of this collection's sessions", e.Sessions), "is missing:"
 		if e.Sessions == 0 {
@@ -68,23 +74,28 @@ func (e *ConflictError) Error() string {
 		if e.Torn {
 			gone = "is damaged: it holds no whole entry, and"
 		}
-		return fmt.Sprintf("%s %s the key folder knows %s from a log of %s, the last of %s", LogName, gone, what, entries(e.Known), day)
+		return fmt.Sprintf("%s %s the key folder knows %s from a log of %s, the "+
+			"last of %s", LogName, gone, what, entries(e.Known), day)
 	case NoState:
-		return fmt.Sprintf("the key folder has no state of this study, but %s has %s, the last of %s", LogName, entries(e.Here), day)
+		return fmt.Sprintf("the key folder has no state of this study, but %s has %s, the "+
+			"last of %s", LogName, entries(e.Here), day)
 	case UnknownLog:
 		return fmt.Sprintf("the key folder does not know %s (%s, the last of %s)", LogName, entries(e.Here), day)
 	case Replaced:
-		return fmt.Sprintf("another log was put in the place of this %s, which the key folder knew until %s", LogName, day)
+		return fmt.Sprintf("another log was put in the place of this %s, which the key folder knew "+
+			"until %s", LogName, day)
 	case NoSignature:
 		return fmt.Sprintf("the signature of %s is missing", LogName)
 	case OldSignature:
-		return fmt.Sprintf("the signature of %s covers %s only, and %s were signed", LogName, entries(e.Signed), entries(e.Known))
+		return fmt.Sprintf("the signature of %s covers %s only, and %s "+
+			"were signed", LogName, entries(e.Signed), entries(e.Known))
 	case BadSignature:
 		return fmt.Sprintf("the signature of %s is damaged or fits no beginning of it", LogName)
 	case OtherSigner:
 		return fmt.Sprintf("%s was signed by another key than the one of this folder", LogName)
 	case Decisions:
-		return fmt.Sprintf("%s is not what %s says of it: decisions were changed, removed or added without this program", ReviewName, LogName)
+		return fmt.Sprintf("%s is not what %s says of it: decisions were changed, removed or added without "+
+			"this program", ReviewName, LogName)
 	}
 	return e.cause.Error()
 }

@@ -21,7 +21,8 @@ type ContentsError struct {
 // in the order in which a message lists them.
 var sortWords = [][2]string{
 	{"handling.csv", "the order of analysis"}, {"recordings", "the recordings"}, {"session.schema.json", "the plan"},
-	{"sessions", "the records"}, {"treatment.json", "the treatment or the decisions on findings"}, {"tubes.csv", "the tubes"},
+	{"sessions", "the records"}, {"treatment.json", "the treatment or the decisions on " +
+		"findings"}, {"tubes.csv", "the tubes"},
 }
 
 // Changed says in words which sorts of contents are others now. known is false when
@@ -47,7 +48,8 @@ func (e *ContentsError) Error() string {
 	fmt.Fprintf(&b, "%s was sealed before, on %s, with other contents", e.Number, e.Day)
 	switch sorts, known := e.Changed(); {
 	case e.Before.Program != "" && e.Before.Program != e.Now.Program && len(sorts) <= 1:
-		fmt.Fprintf(&b, ": it was sealed with %s, and this is %s, which may treat the records otherwise", e.Before.Program, e.Now.Program)
+		fmt.Fprintf(&b, ": it was sealed with %s, and this is %s, which may treat the records "+
+			"otherwise", e.Before.Program, e.Now.Program)
 	case len(sorts) > 0:
 		b.WriteString(": changed since are " + strings.Join(sorts, ", "))
 	case known:

@@ -18,6 +18,7 @@ const (
 	factBag        = "bag_sha256"
 	factKey        = "key_id"
 	factSubjects   = "subjects"
+	factShipment   = "shipment" // of an entry "contents"
 	factRecordings = "recordings"
 	factTubes      = "tubes"
 	factCopies     = "copies"
@@ -104,7 +105,8 @@ func countFact(e custody.Entry, name string) int {
 func (f CopyFacts) encode() map[string]string {
 	out := map[string]string{
 		factBag: f.Bag, factProgram: f.Program, factPlan: f.Plan, factSessions: strconv.Itoa(f.Sessions),
-		factRecordings: strconv.Itoa(f.Recordings), factTubes: strconv.Itoa(f.Tubes), factCopies: strconv.Itoa(f.Copies),
+		factRecordings: strconv.Itoa(f.Recordings), factTubes: strconv.Itoa(f.Tubes),
+		factCopies: strconv.Itoa(f.Copies),
 	}
 	for sort, sum := range f.Inside {
 		out[insidePrefix+sort] = sum

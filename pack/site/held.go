@@ -91,7 +91,8 @@ func holdFolder(dir string) (release func(), err error) {
 	}
 	if err := custody.Writable(root, LogName); err != nil {
 		release()
-		return nil, fmt.Errorf("%s: seal keeps its log %s there and cannot write it: %w", durable.Quote(dir), LogName, err)
+		return nil, fmt.Errorf("%s: seal keeps its log %s there and cannot "+
+			"write it: %w", durable.Quote(dir), LogName, err)
 	}
 	return release, nil
 }

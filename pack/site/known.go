@@ -40,7 +40,8 @@ func (l *Log) Withdraw(e custody.Entry, id string) error {
 	var sessions, tubes []string
 	note := func() error {
 		e.Facts = maps.Clone(e.Facts)
-		e.Facts[factSessions], e.Facts[factBarcodes], e.Facts[factLook] = strings.Join(sessions, " "), strings.Join(tubes, " "), l.look(id)
+		e.Facts[factSessions], e.Facts[factBarcodes] = strings.Join(sessions, " "), strings.Join(tubes, " ")
+		e.Facts[factLook] = l.look(id)
 		sessions, tubes = nil, nil
 		return l.Append(e)
 	}
@@ -135,11 +136,15 @@ func (s *State) memory() *memory {
 const (
 	officerSays = "; if the record really is another person's, tell the privacy officer"
 
-	goneSession = "this session was recorded under a subject who has withdrawn: take the record and its tubes out" + officerSays
-	goneTube    = "this tube belongs to a subject who has withdrawn: take the record and the tube out" + officerSays
-	goneLook    = "this subject_id differs from that of a subject who has withdrawn only by characters that look alike " +
-		"(O and 0; I, l and 1): correct it; if it really is another person's, list both in roster.csv, each with the birth date"
-	tubeSent = "%s of %s holds this tube under another session: look at the tube, and correct the record that is wrong; " +
+	goneSession = "this session was recorded under a subject who has withdrawn: take the record and its " +
+		"tubes out" + officerSays
+	goneTube = "this tube belongs to a subject who has withdrawn: take the record and the tube out" + officerSays
+	goneLook = "this subject_id differs from that of a subject who has withdrawn only by characters that " +
+		"look alike " +
+		"(O and 0; I, l and 1): correct it; if it really is another person's, list both in roster.csv, each with " +
+		"the birth date"
+	tubeSent = "%s of %s holds this tube under another session: look at the tube, and correct the record that " +
+		"is wrong; " +
 		"a tube that was analysed and is used again is accepted once the receipt for %s is recorded (custody --receipt)"
 	tubeDays = ", or %d days after it was sealed (reuse_days in study.json)"
 )
@@ -211,7 +216,10 @@ func (l *Log) listedBeside(c *schema.Collection, id string) bool {
 	}
 	return born != "" && slices.ContainsFunc(c.Roster.Rows, func(row map[string]string) bool {
 		other := row["subject_id"]
-		return row["birth_date"] != born && l.look(other) == l.look(id) && slices.ContainsFunc(l.Generations, func(g deid.Generation) bool {
+		if row["birth_date"] == born || l.look(other) != l.look(id) {
+			return false
+		}
+		return slices.ContainsFunc(l.Generations, func(g deid.Generation) bool {
 			p, err := g.Subject(other)
 			return err == nil && gone[p]
 		})

@@ -115,7 +115,8 @@ type PlanError struct {
 
 func (e *PlanError) Error() string {
 	return fmt.Sprintf("the plan is %q now, and treats fields otherwise than %s of %s did: "+
-		"data of one subject under two plans can undo each other, as true dates beside shifted ones give the shift away",
+		"data of one subject under two plans can undo each other, as true dates beside shifted ones give the "+
+		"shift away",
 		e.Plan, e.Number, e.Day)
 }
 

@@ -219,7 +219,8 @@ func (l *Log) oneSpelling() (err error) {
 	l.others = slices.DeleteFunc(all, func(s string) bool { return s == l.study })
 	for _, known := range l.others {
 		if schema.SameID(known, l.study) {
-			return &schema.ConfigError{File: "study.json", Message: fmt.Sprintf("the study is written %s, but these keys know it as %s: "+
+			return &schema.ConfigError{File: "study.json", Message: fmt.Sprintf("the study is written %s, but "+
+				"these keys know it as %s: "+
 				"correct the code in study.json and in the records", l.study, known)}
 		}
 	}
@@ -238,7 +239,8 @@ func (l *Log) end(torn *custody.TornError) bool {
 		return false
 	}
 	return slices.ContainsFunc(l.State.Logs, func(k KnownLog) bool {
-		return k.Length == len(l.Entries)+1 && (l.id() == k.ID || l.id() == "" && k.ID == k.Head) && l.Journal.End(torn, k.Head)
+		same := l.id() == k.ID || l.id() == "" && k.ID == k.Head
+		return same && k.Length == len(l.Entries)+1 && l.Journal.End(torn, k.Head)
 	})
 }
 
@@ -312,10 +314,12 @@ func (l *Log) compare() (known *KnownLog, c *ConflictError) {
 	n := len(l.Entries)
 	if n == 0 {
 		if old, shared := l.sharing(); old != nil {
-			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last, Sessions: shared}
+			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last,
+				Sessions: shared}
 		}
 		if old, shared := l.sharingTubes(); old != nil {
-			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last, Tubes: shared}
+			return nil, &ConflictError{Kind: NoLog, Known: old.Length, HeadKnown: old.Head, Last: old.Last,
+				Tubes: shared}
 		}
 		return nil, nil
 	}
@@ -325,7 +329,8 @@ func (l *Log) compare() (known *KnownLog, c *ConflictError) {
 	}
 	if known = l.State.log(l.id()); known == nil || known.Length == 0 && known.Pending == nil {
 		if old, shared := l.sharing(); old != nil {
-			return nil, &ConflictError{Kind: Rewritten, Known: old.Length, HeadKnown: old.Head, Last: old.Last, Sessions: shared}
+			return nil, &ConflictError{Kind: Rewritten, Known: old.Length, HeadKnown: old.Head, Last: old.Last,
+				Sessions: shared}
 		}
 		return nil, &ConflictError{Kind: UnknownLog, Last: last}
 	}
@@ -469,9 +474,11 @@ func (l *Log) ready() (err error) {
 	}
 	if l.torn {
 		l.torn = false
-		e := custody.Entry{When: l.o.Now(), Who: l.o.Who, What: Repaired, Why: "the last line lacked its line feed, which was added"}
+		e := custody.Entry{When: l.o.Now(), Who: l.o.Who, What: Repaired, Why: "the last line lacked its line " +
+			"feed, which was added"}
 		if l.Torn != "" {
-			e.Why, e.Facts = "the last line was not written to its end and was set aside", map[string]string{"file": l.Torn}
+			e.Why, e.Facts = "the last line was not written to its end and was "+
+				"set aside", map[string]string{"file": l.Torn}
 		}
 		if err := l.Append(e); err != nil {
 			return err

@@ -45,7 +45,8 @@ func OpenPacking(root *os.Root, scan bool, now func() time.Time) (*Packing, erro
 	}
 	if err := p.parse(data); err != nil {
 		return nil, &schema.ConfigError{File: PackingName,
-			Message: "the scans and reasons kept from an earlier run cannot be read: delete this file and scan the box again"}
+			Message: "the scans and reasons kept from an earlier run cannot be read: delete this file and scan " +
+				"the box again"}
 	}
 	if p.Scan != scan {
 		p.Scan, p.Scanned = scan, nil
@@ -84,7 +85,9 @@ func (p *Packing) Reason(d deid.Discrepancy) string {
 
 // Recheck drops reasons that may not leave any more: the file lay where others write.
 func (p *Packing) Recheck(b *Box) {
-	p.Reasons = slices.DeleteFunc(p.Reasons, func(d deid.Discrepancy) bool { return b.MayLeave(d.Barcode, d.Reason) != nil })
+	p.Reasons = slices.DeleteFunc(p.Reasons, func(d deid.Discrepancy) bool {
+		return b.MayLeave(d.Barcode, d.Reason) != nil
+	})
 }
 
 // Give keeps one difference with its reason.

@@ -34,7 +34,8 @@ func (l *Log) missing() (list []custody.Entry) {
 		}
 		known := slices.ContainsFunc(l.Entries, func(e custody.Entry) bool { return e.Shipment == x.Number })
 		for _, m := range x.Makings {
-			if m.What == custody.Sealing && known || slices.ContainsFunc(l.Entries, func(e custody.Entry) bool { return e.Shipment == x.Number && m.isIn(e) }) {
+			here := slices.ContainsFunc(l.Entries, func(e custody.Entry) bool { return e.Shipment == x.Number && m.isIn(e) })
+			if here || m.What == custody.Sealing && known {
 				continue
 			}
 			e := l.recalled(x.Number, m.What, m.When.UTC().Format(time.RFC3339))
@@ -50,7 +51,8 @@ func (l *Log) missing() (list []custody.Entry) {
 
 func (l *Log) recalled(number, what, when string) custody.Entry {
 	return custody.Entry{When: l.o.Now(), Who: l.o.Who, What: what, Shipment: number,
-		Why: fmt.Sprintf("recalled from the key folder: %s on %.10s", what, when), Facts: map[string]string{custody.FactRecalled: when}}
+		Why: fmt.Sprintf("recalled from the key folder: %s "+
+			"on %.10s", what, when), Facts: map[string]string{custody.FactRecalled: when}}
 }
 
 // successor returns the ID of the log that was put in a known log's place.

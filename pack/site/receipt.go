@@ -52,13 +52,15 @@ type ReceiptError struct {
 func (e *ReceiptError) Error() string {
 	switch e.Reason {
 	case ReceiptUnknown:
-		return fmt.Sprintf("the receipt is about shipment %s, which the log of this collection does not know", e.Shipment)
+		return fmt.Sprintf("the receipt is about shipment %s, which the log of this collection does "+
+			"not know", e.Shipment)
 	case ReceiptElsewhere:
 		return "the receipt is about a shipment of another study or site"
 	case ReceiptFuture:
 		return "the receipt is dated in the future"
 	case ReceiptEarly:
-		return fmt.Sprintf("the receipt is dated %s, before %s was sealed", e.At.Local().Format(time.DateOnly), e.Shipment)
+		return fmt.Sprintf("the receipt is dated %s, before %s "+
+			"was sealed", e.At.Local().Format(time.DateOnly), e.Shipment)
 	case ReceiptOtherArchive:
 		return fmt.Sprintf("the receipt is about another archive than the one that was sealed here as %s", e.Shipment)
 	}
@@ -69,7 +71,7 @@ func (e *ReceiptError) Error() string {
 // An Acknowledgement is what became of a receipt.
 type Acknowledgement struct {
 	Known   bool             // it was recorded before, and nothing was added
-	Proven  bool             // it shows which shipment it is about; a rejection whose label could not be believed does not
+	Proven  bool             // it shows which shipment it is about; a rejection of a label not believed does not
 	GivenUp bool             // the site had given the shipment up
 	State   custody.Shipment // of the shipment, as the log now has it; a newer receipt may count instead of this one
 }

@@ -192,8 +192,9 @@ const factUnprovenEntries = "unproven_entries"
 
 func (r *Restoration) facts(l *Log) map[string]string {
 	f := map[string]string{
-		"conflict": string(r.Kind), "entries_here": strconv.Itoa(len(l.Entries)), "entries_known": strconv.Itoa(r.Known),
-		"head_here": l.Head(), factReview: sum(l.Review), factBytes: strconv.Itoa(len(l.Review)),
+		"conflict": string(r.Kind), "entries_here": strconv.Itoa(len(l.Entries)),
+		"entries_known": strconv.Itoa(r.Known),
+		"head_here":     l.Head(), factReview: sum(l.Review), factBytes: strconv.Itoa(len(l.Review)),
 	}
 	if n := len(l.Entries); r.Unproven > 0 {
 		f[factUnprovenEntries] = fmt.Sprintf("%d to %d", n-r.Unproven+1, n)

@@ -82,7 +82,8 @@ func decisionLines(e custody.Entry) (lines []byte) {
 		reason = ""
 	}
 	for _, id := range strings.Fields(e.Facts["ids"]) {
-		lines = append(lines, leak.Decision{ID: id, Action: e.Facts["action"], Reason: reason, Who: e.Who, When: e.When}.Format()...)
+		d := leak.Decision{ID: id, Action: e.Facts["action"], Reason: reason, Who: e.Who, When: e.When}
+		lines = append(lines, d.Format()...)
 	}
 	return lines
 }

@@ -124,7 +124,8 @@ func (l *Log) Sealed(sources []deid.Source) (all []Sealed, amended []Amendment) 
 		h.Write(s.SHA256[:])
 		now := hex.EncodeToString(h.Sum(nil))
 		all = append(all, Sealed{Session: s.Session, Subject: s.Subject, Tubes: s.Tubes, Source: now})
-		if was, ok := lastOf(append([]string{s.Session}, names[s.Session]...), last); ok && was.Was != now && !s.Absent {
+		was, ok := lastOf(append([]string{s.Session}, names[s.Session]...), last)
+		if ok && was.Was != now && !s.Absent {
 			was.File, was.Session, was.Now = s.File, s.Session, now
 			amended = append(amended, was)
 		}

@@ -79,7 +79,7 @@ type Sealed struct {
 	Session string   `json:"session"`           // its pseudonym, under the key KeyID
 	Subject string   `json:"subject,omitempty"` // the subject's
 	Tubes   []string `json:"tubes,omitempty"`   // barcodes, as schema.Barcode has them
-	Source  string   `json:"source"`            // HMAC-SHA256 (hex) of the record and its recordings as the site had them
+	Source  string   `json:"source"`            // HMAC-SHA256 (hex) of record and recordings as the site had them
 }
 
 // A Withdrawal is a subject's, under every generation of the key that there was,
@@ -101,7 +101,8 @@ func parseState(data []byte) (*State, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&s); err != nil || s.Format != stateFormat {
-		return nil, errors.New("the site's state is not of the form " + stateFormat + "; a newer version of this program may have written it")
+		return nil, errors.New("the site's state is not of the form " + stateFormat + "; a newer version of this " +
+			"program may have written it")
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return nil, errors.New("something follows the site's state")
