@@ -106,6 +106,18 @@ func TestCheckComplete(t *testing.T) {
 			t.Error(d)
 		}
 	})
+	// RFC 8493, 3: in a complete bag every listed file is there. Of an empty folder each is named, once.
+	t.Run("nothing of what is listed", func(t *testing.T) {
+		manifest, tags, _ := goodBag()
+		want := []Issue{
+			{Missing, Info, ""}, {Missing, Bagit, ""},
+			{Missing, "data/sessions/A.json", ""}, {Missing, "data/tubes.csv", ""},
+			{Missing, Manifest, ""}, {Missing, TagManifest, ""}, {Missing, sigName, ""},
+		}
+		if d := cmp.Diff(want, CheckComplete(manifest, tags, nil, sigName)); d != "" {
+			t.Error(d)
+		}
+	})
 	t.Run("nothing", func(t *testing.T) {
 		if got := CheckComplete(nil, nil, nil); len(got) < 4 {
 			t.Error(got)
@@ -142,6 +154,8 @@ func TestAnyChange(t *testing.T) {
 func TestFoldName(t *testing.T) {
 	for _, same := range [][2]string{
 		{"data/A", "data/a"}, {"data/ÉTÉ", "data/e\u0301te\u0301"}, {"\u212a", "k"}, {"stra\u00dfe", "STRASSE"}, {"\u01c4", "\u01c6"},
+		// Unicode CaseFolding.txt: 03C2; C; 03C3 and 017F; C; 0073. Lower case alone keeps them apart.
+		{"\u03c2", "\u03c3"}, {"\u017f", "s"},
 	} {
 		if foldName(same[0]) != foldName(same[1]) {
 			t.Errorf("%q and %q", same[0], same[1])

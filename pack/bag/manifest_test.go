@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -34,7 +35,15 @@ func TestParseManifest(t *testing.T) {
 		// RFC 8493, 2.1.3: these three characters and only they are encoded.
 		{"encoded", hello + "  data/a%25b%0Ac%0Dd%0a~\n", true, []string{"data/a%b\nc\rd\n~"}},
 		{"encoded once", hello + "  data/%2525\n", true, []string{"data/%25"}},
+		{"encoded at the end", hello + "  data/%25\n", true, []string{"data/%"}},
 		{"normal forms kept", hello + "  data/Nu\u0301n\u0303ez\n", true, []string{"data/Nu\u0301n\u0303ez"}},
+		// A drive is a letter and a colon (common practice, no source); the neighbours of the
+		// letters in ASCII are none.
+		{"no drive letters", hello + "  data/1:x\n" + hello + "  data/@:x\n" + hello + "  data/[:x\n" +
+			hello + "  data/`:x\n" + hello + "  data/{:x\n", true,
+			[]string{"data/1:x", "data/@:x", "data/[:x", "data/`:x", "data/{:x"}},
+		{"as long as a path may be", hello + "  data/" + strings.Repeat("a", 4096-5) + "\n", true,
+			[]string{"data/" + strings.Repeat("a", 4096-5)}},
 		{"tag files", hello + "  manifest-sha256.txt\n" + hello + "  bagit.txt\n", false, []string{"bagit.txt", "manifest-sha256.txt"}},
 		{"tag file in a folder", hello + "  meta/data/x\n", false, []string{"meta/data/x"}},
 	} {
@@ -99,6 +108,13 @@ func TestParseManifestRefuses(t *testing.T) {
 		{"out-of-scope-file-paths, UNC", line(`\\host\share\x`), false, 1, "checksum tool"},
 		{"drive letter", line("c:/x"), true, 1, "drive letter"},
 		{"drive letter within", line("data/C:x"), false, 1, "drive letter"},
+		{"drive letter a", line("data/a:x"), false, 1, "drive letter"},
+		{"drive letter z", line("data/z:x"), false, 1, "drive letter"},
+		{"drive letter A", line("data/A:x"), false, 1, "drive letter"},
+		{"drive letter Z", line("data/Z:x"), false, 1, "drive letter"},
+		{"drive letter alone", line("c:"), true, 1, "drive letter"},
+		{"too long by one", line("data/" + strings.Repeat("a", 4097-5)), false, 1, "longer than 4096"},
+		{"data itself in the tag manifest", line("data"), true, 1, "inside data/"},
 		{"backslash", line(`data/..\x`), false, 1, "backslash"},
 		{"made-with-md5sum-tools, binary", hello + " *data/a\n", false, 1, "checksum tool"},
 		{"made-with-md5sum-tools, escaped", `\` + line("data/a"), false, 1, "64 hexadecimal"},
@@ -127,6 +143,64 @@ func TestParseManifestRefuses(t *testing.T) {
 	}
 	if _, err := ParseManifest(make([]byte, MaxBytes+1), true); err == nil {
 		t.Error("no bound")
+	}
+}
+
+// What is refused is named by its place: the line of a file, the entry of a list.
+func TestPlaceNamed(t *testing.T) {
+	_, err := ParseManifest([]byte(hello+"  data/a\n"+hello+"  /b\n"), true)
+	if err == nil || err.Error() != "line 2: the path is absolute" {
+		t.Errorf("the second line: %v", err)
+	}
+	if _, err := ParseManifest(nil, true); err == nil || err.Error() != "the file is empty" {
+		t.Errorf("the whole file: %v", err)
+	}
+	_, err = FormatManifest([]Entry{{Path: "data/a"}, {Path: "/b"}}, true)
+	if err == nil || !strings.HasPrefix(err.Error(), "entry 2 of ") {
+		t.Errorf("the second entry: %v", err)
+	}
+	_, err = FormatInfo([]Field{{"A", "b"}, {"", "c"}})
+	if err == nil || !strings.HasPrefix(err.Error(), "field 2 of ") {
+		t.Errorf("the second field: %v", err)
+	}
+}
+
+// The bounds are 32 MiB and 524,288 lines: what reaches them is read and written, one more is not.
+func TestBounds(t *testing.T) {
+	const mostBytes, mostLines = 33_554_432, 524_288
+	long := append(bytes.Repeat([]byte("a"), mostBytes-1), '\n')
+	if lines, err := splitLines(long); err != nil || len(lines) != 1 {
+		t.Errorf("%d bytes: %d lines, %v", len(long), len(lines), err)
+	}
+	if _, err := splitLines(append(long, '\n')); err == nil || !strings.Contains(err.Error(), "33554432 bytes") {
+		t.Errorf("a byte more: %v", err)
+	}
+	if lines, err := splitLines(bytes.Repeat([]byte("\n"), mostLines)); err != nil || len(lines) != mostLines {
+		t.Errorf("%d lines, %v", len(lines), err)
+	}
+	_, err := splitLines(bytes.Repeat([]byte("\n"), mostLines+1))
+	if err == nil || !strings.Contains(err.Error(), "524288 lines") {
+		t.Errorf("a line more: %v", err)
+	}
+
+	// A line has 64 digits, two spaces, the path and a line feed; the last path makes up the size.
+	sized := func(bytes int) (entries []Entry) {
+		for i := 0; bytes > 0; i++ {
+			n := min(bytes, 4096+67)
+			if left := bytes - n; 0 < left && left < 100 {
+				n -= 100
+			}
+			name := "data/" + strconv.Itoa(i)
+			entries = append(entries, Entry{Path: name + strings.Repeat("a", n-67-len(name))})
+			bytes -= n
+		}
+		return entries
+	}
+	if out, err := FormatManifest(sized(mostBytes), true); err != nil || len(out) != mostBytes {
+		t.Errorf("a manifest of %d bytes, %v", len(out), err)
+	}
+	if _, err := FormatManifest(sized(mostBytes+1), true); err == nil {
+		t.Error("a manifest was written that would be refused")
 	}
 }
 

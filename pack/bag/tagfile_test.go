@@ -125,7 +125,16 @@ func TestOxum(t *testing.T) {
 	if b != 279164409832 || n != 1198 || err != nil {
 		t.Error(b, n, err)
 	}
-	for _, bad := range []string{"", ".", "1", "1.", ".1", "1.2.3", "+1.2", "1. 2", "0x1.2", "1_0.2"} {
+	// RFC 8493, 2.2.2: a count of octets and one of files. A bag may have no payload, or empty files only.
+	for _, c := range []struct {
+		text         string
+		bytes, files int64
+	}{{"0.0", 0, 0}, {"0.3", 0, 3}} {
+		if b, n, err := parseOxum(c.text); b != c.bytes || n != c.files || err != nil || Oxum(b, n) != c.text {
+			t.Error(c.text, b, n, err)
+		}
+	}
+	for _, bad := range []string{"-1.1", "1.-1", "", ".", "1", "1.", ".1", "1.2.3", "+1.2", "1. 2", "0x1.2", "1_0.2"} {
 		if _, _, err := parseOxum(bad); err == nil {
 			t.Errorf("%q taken", bad)
 		}
