@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"os/exec"
@@ -336,6 +337,7 @@ func TestAppendRefuses(t *testing.T) {
 		"time of year 0":    func(e *Entry) { e.When = time.Date(-1, 1, 1, 0, 0, 0, 0, time.UTC) },
 		"nobody":            func(e *Entry) { e.Who = "" },
 		"nothing":           func(e *Entry) { e.What = "" },
+		"no reason":         func(e *Entry) { e.Why = "" },
 		"not UTF-8":         func(e *Entry) { e.Why = "\xff" },
 		"control character": func(e *Entry) { e.Facts["a"] = "\x1b[2J" },
 		"carriage return":   func(e *Entry) { e.Why = "a\r\nb" },
@@ -504,6 +506,231 @@ func TestAppendFails(t *testing.T) {
 	}
 }
 
+// answering is the file of a journal that answers reads as read says.
+type answering struct {
+	file
+	read func(f file, b []byte, at int64) (int, error)
+}
+
+func (f answering) ReadAt(b []byte, at int64) (int, error) { return f.read(f.file, b, at) }
+
+// opened has every journal opened through wrap until the test ends.
+func opened(t *testing.T, wrap func(*os.Root, file) file) {
+	t.Helper()
+	open := openAppend
+	openAppend = func(root *os.Root, name string, create bool) (file, error) {
+		f, err := open(root, name, create)
+		if err != nil {
+			return nil, err
+		}
+		return wrap(root, f), nil
+	}
+	t.Cleanup(func() { openAppend = open })
+}
+
+// What is read back must be the line and nothing behind it; a disk that does not answer proves nothing.
+func TestReadBack(t *testing.T) {
+	for name, c := range map[string]struct {
+		read func(f file, b []byte, at int64) (int, error)
+		want error
+	}{
+		"a byte behind the line": {func(f file, b []byte, at int64) (int, error) {
+			n, err := f.ReadAt(b, at)
+			if errors.Is(err, io.EOF) && n < len(b) {
+				b[n], n, err = '{', n+1, nil
+			}
+			return n, err
+		}, ErrReadBack},
+		"no answer": {func(file, []byte, int64) (int, error) { return 0, syscall.EIO }, syscall.EIO},
+	} {
+		path := journalPath(t)
+		j := journalAt(path)
+		t.Run(name, func(t *testing.T) {
+			opened(t, func(_ *os.Root, f file) file { return answering{f, c.read} })
+			if err := j.Append(sample(0)); !errors.Is(err, c.want) || len(j.Entries) != 0 {
+				t.Errorf("the first: %d entries, %v", len(j.Entries), err)
+			}
+		})
+		if err := os.Truncate(path, 0); err != nil {
+			t.Fatal(err)
+		}
+		if err := j.Append(sample(0)); err != nil {
+			t.Fatal(err)
+		}
+		before, _ := os.ReadFile(path)
+		t.Run(name, func(t *testing.T) {
+			opened(t, func(_ *os.Root, f file) file { return answering{f, c.read} })
+			if err := j.Append(sample(1)); !errors.Is(err, c.want) || len(j.Entries) != 1 {
+				t.Errorf("the second: %d entries, %v", len(j.Entries), err)
+			}
+		})
+		if after, _ := os.ReadFile(path); !bytes.Equal(before, after) {
+			t.Errorf("%s: %d bytes became %d", name, len(before), len(after))
+		}
+	}
+}
+
+// The name of a new journal is on the disk only once its folder is synced as well (Linux man-pages, fsync(2)).
+// Later entries change nothing in the folder.
+func TestNameOfANewJournal(t *testing.T) {
+	path := journalPath(t)
+	j, later := journalAt(path), journalAt(path)
+	opened(t, func(root *os.Root, f file) file { root.Close(); return f })
+	if err := j.Append(sample(0)); err == nil || len(j.Entries) != 0 {
+		t.Errorf("the folder could not be synced: %d entries, %v", len(j.Entries), err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil || later.take(data) != nil || len(later.Entries) != 1 {
+		t.Fatal(err, len(later.Entries))
+	}
+	if err := later.Append(sample(1)); err != nil {
+		t.Errorf("another entry: %v", err)
+	}
+}
+
+func TestFolderGone(t *testing.T) {
+	path := journalPath(t)
+	j := journalAt(path)
+	if err := os.Remove(filepath.Dir(path)); err != nil {
+		t.Skip(err) // Windows keeps a folder that is open
+	}
+	if err := j.Append(sample(0)); !errors.Is(err, fs.ErrNotExist) || errors.As(err, new(*ChangedError)) {
+		t.Errorf("a first entry in a folder that is gone: %v", err)
+	}
+}
+
+// A line may have 65,536 bytes with its line feed, a file 67,108,864. What reaches them is written and read.
+func TestBounds(t *testing.T) {
+	const longest, largest = 65_536, 67_108_864
+	e := sample(0)
+	e.Seq, e.Prev = 1, noLine
+	short, err := format(&e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := journalPath(t)
+	j := journalAt(path)
+	e.Why += strings.Repeat("a", longest+1-len(short))
+	if err := j.Append(e); err == nil {
+		t.Error("a line was written that would be refused")
+	}
+	e.Why = e.Why[1:]
+	if err := j.Append(e); err != nil || j.lastLen != longest {
+		t.Errorf("a line of %d bytes: %v", j.lastLen, err)
+	}
+	if again, err := readAt(path); err != nil || len(again.Entries) != 1 {
+		t.Errorf("is read as %v", err)
+	}
+
+	next := sample(1)
+	next.Seq, next.Prev = 2, j.last
+	line, err := format(&next)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for over := range int64(2) {
+		// It has other lines than the file: whether there is room is asked first.
+		j.size = largest - int64(len(line)) + over
+		if err := j.Append(next); errors.Is(err, ErrFull) != (over == 1) || err == nil {
+			t.Errorf("%d bytes too many: %v", over, err)
+		}
+	}
+
+	if err := os.Truncate(path, 0); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(path, largest); err != nil {
+		t.Fatal(err)
+	}
+	var torn *TornError
+	if _, err := readAt(path); !errors.As(err, &torn) || torn.Line != 1 || len(torn.rest) != largest {
+		t.Errorf("a file of %d bytes and no line feed: %.200v", largest, err)
+	}
+}
+
+// Watch: before knows the line that is about to be written by its SHA-256 and may stop it; after runs last.
+func TestWatch(t *testing.T) {
+	path := journalPath(t)
+	j := journalAt(path)
+	fault := errors.New("not now")
+	var digest string
+	var stop, late error
+	var calls []string
+	j.Watch(func(e Entry, sum string) error {
+		digest, calls = sum, append(calls, "before")
+		if data, _ := os.ReadFile(path); bytes.Count(data, []byte("\n")) != e.Seq-1 {
+			t.Errorf("entry %d: it is written already", e.Seq)
+		}
+		return stop
+	}, func() error {
+		calls = append(calls, "after")
+		if data, _ := os.ReadFile(path); bytes.Count(data, []byte("\n")) != len(j.Entries) {
+			t.Error("it is not written yet")
+		}
+		return late
+	})
+	for i, c := range []struct {
+		stop, late, sign error
+		want             error
+		entries          int
+		calls            string
+	}{
+		{nil, nil, nil, nil, 1, "before after"},
+		{fault, nil, nil, fault, 1, "before"},
+		{nil, fault, nil, fault, 2, "before after"},
+		{nil, nil, fault, fault, 3, "before"},
+		{nil, nil, nil, nil, 4, "before after"},
+	} {
+		stop, late, calls = c.stop, c.late, nil
+		j.SignWith(func([]byte) ([]byte, error) { return []byte("s"), c.sign })
+		err := j.Append(sample(i))
+		if !errors.Is(err, c.want) || (err == nil) != (c.want == nil) || len(j.Entries) != c.entries ||
+			strings.Join(calls, " ") != c.calls {
+			t.Errorf("entry %d: %v, %d entries, %q", i+1, err, len(j.Entries), calls)
+		}
+		data, _ := os.ReadFile(path)
+		all := bytes.SplitAfter(data, []byte("\n"))
+		last := bytes.TrimSuffix(all[len(all)-2], []byte("\n"))
+		if got := fmt.Sprintf("%x", sha256.Sum256(last)); c.stop == nil && got != digest || len(all)-1 != c.entries {
+			t.Errorf("entry %d: %d lines, the last one is %s, announced was %s", i+1, len(all)-1, got, digest)
+		}
+	}
+}
+
+// End and Digest on one line and on several.
+func TestEnd(t *testing.T) {
+	all := lines(t, 3)
+	for n := range all {
+		data := bytes.Join(all[:n+1], nil)
+		j, err := check("custody.jsonl", data[:len(data)-1])
+		var torn *TornError
+		if !errors.As(err, &torn) || len(j.Entries) != n {
+			t.Fatal(err)
+		}
+		digest := fmt.Sprintf("%x", sha256.Sum256(all[n][:len(all[n])-1]))
+		if j.End(torn, noLine) || torn.Whole || len(j.Entries) != n {
+			t.Errorf("line %d: ended by another digest", n+1)
+		}
+		if !j.End(torn, digest) || !torn.Whole || len(j.Entries) != n+1 || j.Digest(n+1) != digest {
+			t.Errorf("line %d: not ended", n+1)
+		}
+		if n > 0 {
+			before := fmt.Sprintf("%x", sha256.Sum256(all[n-1][:len(all[n-1])-1]))
+			if j.Digest(n) != before {
+				t.Errorf("line %d has the digest %s", n, j.Digest(n))
+			}
+		}
+	}
+	// Its digest is known, and yet it is no entry.
+	j := newJournal("custody.jsonl")
+	if j.End(&TornError{rest: []byte("{}")}, fmt.Sprintf("%x", sha256.Sum256([]byte("{}")))) {
+		t.Error("ended a line that is no entry")
+	}
+	if j.Digest(0) != strings.Repeat("0", 64) {
+		t.Error(j.Digest(0))
+	}
+}
+
 func TestRepair(t *testing.T) {
 	path := journalPath(t)
 	all := lines(t, 3)
@@ -592,6 +819,10 @@ func TestOf(t *testing.T) {
 	}
 	if e, ok := j.Of("07-0001", "received"); ok || e.Seq != 0 {
 		t.Error(e, ok)
+	}
+	j.Entries = j.Entries[:1]
+	if e, ok := j.Of("07-0000", "sealing"); !ok || e.Seq != 1 {
+		t.Error("the first entry:", e, ok)
 	}
 }
 

@@ -224,6 +224,57 @@ func TestSigningFails(t *testing.T) {
 	}
 }
 
+// The note of what was unsigned adds to the facts of an entry, whether it has any or none.
+func TestUnsignedNoteKeepsFacts(t *testing.T) {
+	for _, facts := range []map[string]string{nil, {}, {"tubes": "12"}} {
+		j := journalAt(journalPath(t))
+		for i := range 2 {
+			if err := j.Append(sample(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, err := j.Signed(newKey().verify); !errors.Is(err, ErrUnsigned) {
+			t.Fatal(err)
+		}
+		j.SignWith(newKey().sign)
+		e := sample(2)
+		e.Facts = facts
+		if err := j.Append(e); err != nil {
+			t.Fatal(err)
+		}
+		got := j.Entries[2].Facts
+		if got[FactUnsigned] != "2" || len(got) != len(facts)+1 || got["tubes"] != facts["tubes"] {
+			t.Errorf("%v became %v", facts, got)
+		}
+		if _, noted := facts[FactUnsigned]; noted {
+			t.Error("the caller's map was changed")
+		}
+	}
+}
+
+// Whoever can write the journal must not keep the check busy: no more than 2^30 bytes are hashed in search of the
+// text that a signature was made over. The longest 16,384 texts of this journal have that size together: the first
+// has 81,919 bytes and each later one 2 less, which makes 65,536 on average.
+func TestSignedIsBounded(t *testing.T) {
+	const n, tries, bound = 40_000, 16_384, 1 << 30
+	path := journalPath(t)
+	if err := os.WriteFile(path+".sig", []byte("of another text"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	j := journalAt(path)
+	j.Entries = make([]Entry, n)
+	j.text = slices.Concat(bytes.Repeat([]byte("a"), 1_919), bytes.Repeat([]byte("a\n"), n))
+	hashed, calls := 0, 0
+	_, err := j.Signed(func(text, _ []byte) error {
+		hashed += len(text)
+		calls++
+		return ErrText
+	})
+	if !errors.As(err, new(*AlteredError)) || hashed != bound || calls != tries {
+		t.Errorf("%d bytes in %d texts were hashed, %v", hashed, calls, err)
+	}
+}
+
 // TestSignedAnyCut: cut at any byte, the journal never holds.
 func TestSignedAnyCut(t *testing.T) {
 	path, all := signedJournal(t, 5)

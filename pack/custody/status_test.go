@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 func TestShipments(t *testing.T) {
@@ -30,7 +32,16 @@ func TestShipments(t *testing.T) {
 		{"sealed rejected sealing sealed", Given, 1, false},
 		{"sealed rejected sealing sealed accepted", Acknowledged, 0, false},
 		{"sealed settled", Given, 2, false},
-		{"sealed nonsense", Rejected, 0, true}, // a decision of another version
+		{"abandoned", Dead, 0, false},
+		{"sealed abandoned", Given, 2, false}, // it is on the medium
+		{"sealed discrepancies abandoned", Discrepancies, 0, true},
+		{"sealed discrepancies sealing sealed", Discrepancies, 0, true},
+		{"sealed rejected settled", Rejected, 0, false},
+		{"sealed rejected settled sealing sealed - - -", Overdue, 4, true},
+		{"sealed given-up", Dead, 0, false},
+		{"sealing given-up", Dead, 0, false},
+		{"sealed given-up accepted", Acknowledged, 0, false}, // a receipt may come all the same
+		{"sealed nonsense", Rejected, 0, true},               // a decision of another version
 	} {
 		j := newJournal("")
 		words := strings.Fields(c.story)
@@ -48,6 +59,54 @@ func TestShipments(t *testing.T) {
 		if len(all) != 1 || all[0].State != c.want || all[0].Days != c.days || all[0].Open() != c.open {
 			t.Errorf("%s: %+v", c.story, all)
 		}
+	}
+}
+
+// Whether a settlement and a giving up count, and from when the days of an entry that replaces a lost one run.
+func TestShipmentFacts(t *testing.T) {
+	at := time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+	receipt := map[string]string{FactDecision: "rejected"}
+	for name, c := range map[string]struct {
+		list []Entry
+		want Shipment
+	}{
+		"settled before anything was objected to": {[]Entry{{What: Sealed, When: at}, {What: Settled}},
+			Shipment{State: Given, Sealed: at, Days: 10}},
+		"settled": {[]Entry{{What: Sealed, When: at}, {What: Receipt, When: at, Facts: receipt}, {What: Settled}},
+			Shipment{State: Rejected, Sealed: at, Receipt: at, Received: at, Settled: true}},
+		"a new receipt after it": {[]Entry{{What: Receipt, When: at, Facts: receipt}, {What: Settled},
+			{What: Receipt, When: at, Facts: receipt}}, Shipment{State: Rejected, Receipt: at, Received: at}},
+		"given up": {[]Entry{{What: Sealed, When: at}, {What: GivenUp}},
+			Shipment{State: Dead, Sealed: at, GivenUp: true}},
+		"recalled": {[]Entry{{What: Sealed, When: at,
+			Facts: map[string]string{FactRecalled: at.AddDate(0, 0, -3).Format(time.RFC3339)}}},
+			Shipment{State: Given, Sealed: at.AddDate(0, 0, -3), Days: 13}},
+		"recalled at no time": {[]Entry{{What: Sealed, When: at, Facts: map[string]string{FactRecalled: "then"}}},
+			Shipment{State: Given, Sealed: at, Days: 10}},
+	} {
+		c.want.Shipment = "WEIR-0001"
+		for i := range c.list {
+			c.list[i].Shipment = "WEIR-0001"
+		}
+		got := (&Journal{Entries: c.list}).Shipments(at.AddDate(0, 0, 10), 14)
+		if d := cmp.Diff([]Shipment{c.want}, got); d != "" {
+			t.Errorf("%s: %s", name, d)
+		}
+	}
+}
+
+// Shipments come in the order in which they first appear, whatever is between.
+func TestShipmentsInOrder(t *testing.T) {
+	j := &Journal{}
+	for _, w := range strings.Fields("2 1 2 - 3 1 3 2") {
+		j.Entries = append(j.Entries, Entry{What: Sealed, When: noon, Shipment: strings.Trim(w, "-")})
+	}
+	var order []string
+	for _, s := range j.Shipments(noon, 14) {
+		order = append(order, s.Shipment)
+	}
+	if got := strings.Join(order, " "); got != "2 1 3" {
+		t.Error(got)
 	}
 }
 
