@@ -2,6 +2,7 @@ package edf
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -55,7 +56,7 @@ func TestCheckAsReaders(t *testing.T) {
 			}
 			return err
 		}()
-		if (got == nil) != (want == nil) {
+		if fmt.Sprint(got) != fmt.Sprint(want) { // the same field, byte and words
 			t.Fatalf("the check says %v, the readers say %v", got, want)
 		}
 		if got != nil {
@@ -83,6 +84,13 @@ func TestHeadInPieces(t *testing.T) {
 			t.Fatalf("%d bytes of %d, and %d follow", len(head.Bytes()), len(want), len(rest))
 		}
 	})
+	// the most signals that can be
+	want := manySignals(4096).Encode()
+	var head Head
+	if rest := head.Add(append(bytes.Clone(want), "samples"...)); !bytes.Equal(head.Bytes(), want) ||
+		string(rest) != "samples" {
+		t.Errorf("%d bytes of %d", len(head.Bytes()), len(want))
+	}
 	// no signals that can be: there is no more to wait for
 	for _, number := range []string{"0   ", "-1  ", "4097", "x   ", "    "} {
 		var head Head

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -209,8 +210,15 @@ func TestHeaderRefused(t *testing.T) {
 		"digital max = min":        {good, 256 + 128*3, "-2048", "digital maximum of signal 1", "not greater"},
 		"annotation digital": {good, 256 + 120*3 + 8, "-2048 ", "digital minimum of signal 2",
 			"-32768 and 32767"},
-		"no samples":    {good, 256 + 216*3, "0  ", "samples in a data record of signal 1", "less than 1"},
-		"samples blank": {good, 256 + 216*3, "   ", "samples in a data record of signal 1", "whole number"},
+		"annotation digital max": {good, 256 + 128*3 + 8, "32766 ", "digital minimum of signal 2",
+			"-32768 and 32767"},
+		"eight digits of duration": {good, 244, "10000000", "duration of a data record", "7 digits"},
+		"duration with zeros":      {good, 244, "01", "duration of a data record", "zero"},
+		"duration with 09":         {good, 244, "09", "duration of a data record", "zero"},
+		"physical max, 8 digits":   {good, 256 + 112*3, "99999999", "physical maximum of signal 1", "7 digits"},
+		"physical min with zeros":  {good, 256 + 104*3, "-00", "physical minimum of signal 1", "zero"},
+		"no samples":               {good, 256 + 216*3, "0  ", "samples in a data record of signal 1", "less than 1"},
+		"samples blank":            {good, 256 + 216*3, "   ", "samples in a data record of signal 1", "whole number"},
 		"long data records": {good, 256 + 216*3, "99999999", "samples in a data record of signal 1",
 			"10,485,760 bytes"},
 	} {
@@ -318,6 +326,86 @@ func FuzzReadHeader(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte) { comesBack(t, b) })
 }
 
+// EDF+ 2.1.3, rule 1: the bytes 32 to 126 and no others, in what is read and in what is written.
+func TestEveryByteOfAField(t *testing.T) {
+	for c := range 256 {
+		ok := c >= 32 && c <= 126
+		b := specHeader().Encode()
+		b[8+3], b[256+7] = byte(c), 'x' // in the patient identification
+		if _, err := ReadHeader(bytes.NewReader(b)); (err == nil) != ok {
+			t.Errorf("byte %d in the file: %v", c, err)
+		}
+		b = specHeader().Encode()
+		b[256+16*3+3] = byte(c) // in the transducer type of signal 1
+		if _, err := ReadHeader(bytes.NewReader(b)); (err == nil) != ok {
+			t.Errorf("byte %d of a signal: %v", c, err)
+		}
+		h := specHeader()
+		h.Patient = "a" + string([]byte{byte(c)}) + "b"
+		if err := h.Validate(); (err == nil) != ok {
+			t.Errorf("byte %d in the header: %v", c, err)
+		}
+	}
+}
+
+// What reaches a bound of the format, or of this package, is a header; one more is none.
+func TestHeaderAtTheBounds(t *testing.T) {
+	for name, tt := range map[string]struct {
+		h    *Header
+		ok   bool
+		call func(h *Header)
+	}{
+		"4096 signals":    {manySignals(4096), true, func(*Header) {}},
+		"4097 signals":    {manySignals(4097), false, func(*Header) {}},
+		"1 signal":        {manySignals(1), true, func(*Header) {}},
+		"10 MiB a record": {manySignals(2), true, func(h *Header) { h.Signals[0].Samples = 5_242_879 }},
+		"2 bytes more":    {manySignals(2), false, func(h *Header) { h.Signals[0].Samples = 5_242_880 }},
+		"full fields":     {manySignals(1), true, func(h *Header) { h.Patient = strings.Repeat("x", 80) }},
+		"one record":      {manySignals(1), true, func(h *Header) { h.Records = 1 }},
+		"most records":    {manySignals(1), true, func(h *Header) { h.Records = 99_999_999 }},
+		"7 digits":        {manySignals(1), true, func(h *Header) { h.RecordDuration = "1.000009" }},
+		"8 digits":        {manySignals(1), false, func(h *Header) { h.RecordDuration = "12345678" }},
+		"7 digits, scale": {manySignals(1), true, func(h *Header) { h.Signals[0].PhysMax = "9000000" }},
+		"8 digits, scale": {manySignals(1), false, func(h *Header) { h.Signals[0].PhysMax = "10000000" }},
+		"0 to 0.5":        {manySignals(1), true, func(h *Header) { h.Signals[0].PhysMax = "0.5" }},
+		"16 bits": {manySignals(1), true, func(h *Header) {
+			h.Signals[0].DigMin, h.Signals[0].DigMax = "-32768", "32767"
+		}},
+		"no time, texts":   {onlyTexts(1), true, func(*Header) {}},
+		"time below 0":     {onlyTexts(1), false, func(h *Header) { h.RecordDuration = "-1" }},
+		"no time, samples": {manySignals(1), false, func(h *Header) { h.RecordDuration = "0" }},
+	} {
+		tt.call(tt.h)
+		err := tt.h.Validate()
+		if (err == nil) != tt.ok {
+			t.Errorf("%s: %v", name, err)
+		}
+		if back, err := ReadHeader(bytes.NewReader(tt.h.Encode())); (err == nil) != tt.ok ||
+			tt.ok && !reflect.DeepEqual(tt.h, back) {
+			t.Errorf("%s, written and read: %v", name, err)
+		}
+	}
+	for n, want := range map[int64]string{
+		0: "0", 9: "9", 999: "999", 1000: "1,000", 123456: "123,456", 1234567: "1,234,567",
+	} {
+		if got := grouped(n); got != want {
+			t.Errorf("%d is written %s", n, got)
+		}
+	}
+}
+
+// A header whose value does not fit its field is never cut.
+func TestEncodeOfNoHeader(t *testing.T) {
+	defer func() {
+		if r := recover(); r == nil || !strings.Contains(r.(string), "patient identification") {
+			t.Errorf("no panic that names the field: %v", r)
+		}
+	}()
+	h := specHeader()
+	h.Patient = strings.Repeat("x", 81)
+	h.Encode()
+}
+
 func TestValidateBeforeWriting(t *testing.T) {
 	for name, change := range map[string]func(*Header){
 		"patient":            func(h *Header) { h.Patient = strings.Repeat("x", 81) },
@@ -340,9 +428,32 @@ func TestValidateBeforeWriting(t *testing.T) {
 	if err := Write(io.Discard, specHeader(), make([][]byte, 2)); err == nil {
 		t.Error("2 of 3 records were written")
 	}
-	if err := Write(io.Discard, specHeader(), make([][]byte, 3)); err == nil {
-		t.Error("empty records were written")
+	for bad := range 3 {
+		records := [][]byte{make([]byte, 380), make([]byte, 380), make([]byte, 380)}
+		records[bad] = records[bad][1:]
+		var fe *FieldError
+		if err := Write(io.Discard, specHeader(), records); !errors.As(err, &fe) ||
+			fe.Field != fmt.Sprint("data record ", bad+1) {
+			t.Errorf("record %d is short: %v", bad+1, err)
+		}
 	}
+	for n := range 4 { // the header and three data records
+		w := &fullDisk{left: n}
+		records := [][]byte{make([]byte, 380), make([]byte, 380), make([]byte, 380)}
+		if err := Write(w, specHeader(), records); err != io.ErrShortWrite || w.left != -1 {
+			t.Errorf("a disk that is full after %d writes: %v, %d writes left", n, err, w.left)
+		}
+	}
+}
+
+// A fullDisk takes as many writes as are left.
+type fullDisk struct{ left int }
+
+func (d *fullDisk) Write(b []byte) (int, error) {
+	if d.left--; d.left < 0 {
+		return 0, io.ErrShortWrite
+	}
+	return len(b), nil
 }
 
 func BenchmarkReadHeader(b *testing.B) {

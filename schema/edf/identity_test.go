@@ -25,6 +25,8 @@ func TestAnonymise(t *testing.T) {
 		{day(1999, 12, 31), "31.12.99", "Startdate 31-DEC-1999 X X X"},
 		{day(2084, 12, 31), "31.12.84", "Startdate 31-DEC-2084 X X X"},
 		{day(2085, 1, 1), "01.01.yy", "Startdate 01-JAN-2085 X X X"},
+		{day(1, 1, 2), "02.01.yy", "Startdate 02-JAN-0001 X X X"},
+		{day(9999, 12, 31), "31.12.yy", "Startdate 31-DEC-9999 X X X"},
 		{day(1984, 12, 31), "31.12.yy", "Startdate 31-DEC-1984 X X X"},
 		{time.Date(2026, 2, 28, 23, 59, 0, 0, time.FixedZone("", -11*3600)), "28.02.26", "Startdate 28-FEB-2026 X X X"},
 	} {
@@ -67,7 +69,7 @@ func TestDropDate(t *testing.T) {
 }
 
 func TestAnonymiseRefused(t *testing.T) {
-	for _, bad := range []string{"", "two words", "é", "tab\t", strings.Repeat("x", 75)} {
+	for _, bad := range []string{"", "two words", "é", "tab\t", "a b", "\x7f", strings.Repeat("x", 75)} {
 		h := specHeader()
 		if h.Anonymise(bad, day(2020, 1, 1)) == nil || h.DropDate(bad) == nil || h.Patient != specPatient ||
 			h.StartDate != "02.03.02" {
@@ -79,8 +81,11 @@ func TestAnonymiseRefused(t *testing.T) {
 		h.Patient != specPatient {
 		t.Errorf("a year of other than four digits was taken: %+v", h)
 	}
-	if err := h.Anonymise(strings.Repeat("x", 74), day(2020, 1, 1)); err != nil {
-		t.Error(err)
+	// 2.1.3, rules 1 and 2: a subfield holds the bytes 33 to 126 (no space); with " X X X" 74 of them fill 80.
+	for _, good := range []string{"x", "!~", strings.Repeat("x", 74)} {
+		if err := h.Anonymise(good, day(2020, 1, 1)); err != nil || h.Patient != good+" X X X" {
+			t.Errorf("%q: %v", good, err)
+		}
 	}
 }
 
@@ -99,6 +104,9 @@ func TestStartDay(t *testing.T) {
 		{"05.06.yy", "Startdate 06-JUN-2091 X X X", time.Time{}},
 		{"02.03.02", "Startdate 03-MAR-2002 X X X", time.Time{}},
 		{"02.03.02", "Startdate X X X X", time.Time{}},
+		{"05.06.yy", "Startdate 05-JUN-2091", day(2091, 6, 5)}, // nothing more in the field
+		{"02.03.02", "Startdate X", time.Time{}},
+		{"02.03.02", "Startdate", day(2002, 3, 2)},
 		{"02.03.02", "Startdate 2-MAR-2002 X X X", day(2002, 3, 2)}, // no date in the form of the rule
 		{"01.01.85", "", time.Time{}},
 		{"01.01.85", "Startdate 01-JAN-1985 X X X", day(1985, 1, 1)},

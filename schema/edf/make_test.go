@@ -31,6 +31,25 @@ func specHeader() *Header {
 	}
 }
 
+// manySignals is a plain header of n signals of one sample each.
+func manySignals(n int) *Header {
+	h := specHeader()
+	h.Reserved, h.Signals = "", make([]Signal, n)
+	for i := range h.Signals {
+		h.Signals[i] = Signal{Label: fmt.Sprint("S", i), PhysMin: "0", PhysMax: "1", DigMin: "0", DigMax: "1",
+			Samples: 1}
+	}
+	return h
+}
+
+// onlyTexts is an EDF+ header of nothing but one annotation signal. Its data records may then last 0 seconds,
+// as in the sleep scorings of EDF+ (section from memory: 2.2.4), and none needs to follow the one before by a step.
+func onlyTexts(records int) *Header {
+	h := specHeader()
+	h.Signals, h.Records, h.RecordDuration = h.Signals[1:2], records, "0"
+	return h
+}
+
 // specFile is a whole file with specHeader; its third record has the TALs given.
 func specFile(t testing.TB, h *Header, last ...TAL) []byte {
 	t.Helper()

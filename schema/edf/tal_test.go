@@ -64,6 +64,15 @@ func TestTALsRefused(t *testing.T) {
 		"25 digits":               {"+1234567890123456789012345\x14\x14\x00", 0, "+ or -"},
 		"zeros in front":          {"+0041\x14\x14\x00", 0, "zero"},
 		"zero before a duration":  {"+1\x1504041979\x14\x14\x00", 0, "zero"},
+		"seven places of onset":   {"+5.1985091\x14\x14\x00", 0, "6 places"},
+		"ten digits":              {"+1234567890\x14\x14\x00", 0, "9 digits"},
+		"ten nines":               {"+9999999999\x14\x14\x00", 0, "9 digits"},
+		"ten digits of duration":  {"+1\x151000000000\x14\x14\x00", 0, "9 digits"},
+		"unit separator":          {"+1\x14a\x1fb\x14\x00", 4, "control character"},
+		"point alone":             {"+.\x14\x14\x00", 0, "+ or -"},
+		"slash in onset":          {"+1/2\x14\x14\x00", 0, "+ or -"},
+		"colon in onset":          {"+1:2\x14\x14\x00", 0, "+ or -"},
+		"nine, padded":            {"+09\x14\x14\x00", 0, "zero"},
 		"eight places":            {"+5.19850914\x14\x14\x00", 0, "6 places"},
 		"seven places":            {"+1\x150.1985091\x14\x14\x00", 0, "6 places"},
 		"empty duration":          {"+1\x15\x14\x14\x00", 0, "duration"},
@@ -107,6 +116,23 @@ func TestEncodeTALsRefused(t *testing.T) {
 		b, err := EncodeTALs(64, tal)
 		var fe *FieldError
 		if !errors.As(err, &fe) || b != nil {
+			t.Errorf("%s: %q, %v", name, b, err)
+		}
+	}
+}
+
+// What reaches a bound is taken: the size of the signal, 9 digits and 6 places of a time, and the control
+// characters that 2.2.2 allows.
+func TestTALsAtTheBounds(t *testing.T) {
+	for name, tal := range map[string]TAL{
+		"fills the signal": NewTAL("+1", "", strings.Repeat("x", 58)),
+		"9 digits":         NewTAL("+123456789", "999999999", "x"),
+		"6 places":         NewTAL("-0.123456", "100.999999", "x"),
+		"0 and 9":          NewTAL("+0", "9", "x"),
+		"tab, feed, CR":    NewTAL("+1", "0", "\t\n\r ~"),
+	} {
+		b, err := EncodeTALs(63, tal)
+		if err != nil || len(b) != 63 {
 			t.Errorf("%s: %q, %v", name, b, err)
 		}
 	}
@@ -224,6 +250,13 @@ func TestWalkAnnotations(t *testing.T) {
 	if fe := new(FieldError); !errors.As(err, &fe) || fe.Field != "file size" {
 		t.Errorf("a short file gives %v", err)
 	}
+	// A file that ends within the last annotations ends at the byte that is named.
+	for n := len(b) - 100 - 80; n < len(b)-100; n++ {
+		err = WalkAnnotations(bytes.NewReader(b[:n]), h, func(int, int64, string) error { return nil })
+		if fe := new(FieldError); !errors.As(err, &fe) || fe.Field != "file size" || fe.Offset != int64(n) {
+			t.Errorf("a file of %d bytes gives %v", n, err)
+		}
+	}
 	if err := WalkAnnotations(brokenDisk{}, h, nil); err != io.ErrNoProgress {
 		t.Errorf("a failing disk gives %v", err)
 	}
@@ -250,6 +283,10 @@ func TestTimeKeeping(t *testing.T) {
 		"first with 00":       {1024 + 200, "+00\x14\x14", "annotation in data record 1", "zero"},
 		"too early":           {rec2, "+0\x14\x14", "annotation in data record 2", "too early"},
 		"a gap":               {rec2, "+2\x14\x14", "annotation in data record 2", "a gap"},
+		"half a step early":   {rec2, "+0.5\x14\x14", "annotation in data record 2", "too early"},
+		"not half, early":     {rec2, "+0.501\x14\x14", "", ""},
+		"half a step late":    {rec2, "+1.5\x14\x14", "annotation in data record 2", "a gap"},
+		"not half, late":      {rec2, "+1.499\x14\x14", "", ""},
 		"rounded":             {rec2, "+1.0004\x14\x14", "", ""},
 		"none":                {rec2, "\x00\x00\x00\x00", "annotation in data record 2", "missing"},
 		"text in its place":   {rec2, "+1\x14x\x14", "annotation in data record 2", "none may be"},
@@ -281,6 +318,30 @@ func TestTimeKeeping(t *testing.T) {
 	copy(last[rec2+380:], "+900\x14\x14")
 	if err := WalkAnnotations(bytes.NewReader(last), h, nil); err != nil {
 		t.Errorf("EDF+D with a gap: %v", err)
+	}
+	// Data records of no duration may have any time that does not go back.
+	for _, tt := range []struct {
+		second string
+		ok     bool
+	}{{"+7", true}, {"+7.5", true}, {"+900", true}, {"+6.9", false}, {"+0", false}} {
+		h := onlyTexts(3)
+		var data [][]byte
+		for _, onset := range []string{"+0", "+7", tt.second} {
+			b, err := EncodeTALs(80, NewTAL(onset, "", "", "x"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			data = append(data, b)
+		}
+		var b bytes.Buffer
+		if err := Write(&b, h, data); err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		err := WalkAnnotations(bytes.NewReader(b.Bytes()), h, func(int, int64, string) error { n++; return nil })
+		if (err == nil) != tt.ok || tt.ok && n != 3 {
+			t.Errorf("+0, +7, %s: %d texts, %v", tt.second, n, err)
+		}
 	}
 	// A second annotation signal keeps no time.
 	h.Signals = append(h.Signals, h.Signals[1])
