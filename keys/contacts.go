@@ -77,6 +77,14 @@ func validDay(s string) bool {
 	return err == nil
 }
 
+// checkToday refuses a day that cannot be compared with others, nor read again once it is in a list.
+func checkToday(s string) error {
+	if !validDay(s) {
+		return fault(BadDay, "", "today's date is not written as 2026-11-25")
+	}
+	return nil
+}
+
 // contacts reads contacts.txt; a missing file is an empty list.
 func (f *Folder) contacts() ([]contact, error) {
 	data, _, err := f.read(contactsFile, false, maxList)

@@ -183,6 +183,39 @@ func TestRecipientsByName(t *testing.T) {
 	}
 }
 
+// A day that is no date would let an expired key through, or leave a line in revoked.txt that nobody can read
+// again, so that the folder opens no more.
+func TestTodayIsADate(t *testing.T) {
+	site := create(t, NewOptions{Role: Site, Name: "07"})
+	data := readFile(t, create(t, NewOptions{Role: Lab, Name: "tern-lab"}).path(publicFile))
+	if _, err := site.Trust(data, TrustOptions{Day: "2026-01-01", Expires: "2026-11-24"}); err != nil {
+		t.Fatal(err)
+	}
+	more := readFile(t, create(t, NewOptions{Role: Lab, Name: "second-lab"}).path(publicFile))
+	whole := func() string {
+		var all strings.Builder
+		for _, name := range listing(t, site.Dir()) {
+			all.WriteString(name + "\n" + string(readFile(t, site.path(name))))
+		}
+		return all.String()
+	}
+	before := whole()
+	for _, day := range []string{"", "today", "2026-1-1", "2026-02-30", "2026-11-25T00:00:00Z", "2026-11-25\n"} {
+		_, _, err := site.Recipients(nil, day)
+		_, err1 := site.Trust(more, TrustOptions{Day: day})
+		_, err2 := site.Offered(more, TrustOptions{Day: day})
+		_, err3 := site.Untrust("tern-lab", RevokeOptions{Day: day, By: "P. Officer"})
+		for what, err := range map[string]error{"Recipients": err, "Trust": err1, "Offered": err2, "Untrust": err3} {
+			if e, ok := errors.AsType[*Error](err); !ok || e.Fault != BadDay {
+				t.Errorf("%s, %q: %v", what, day, err)
+			}
+		}
+	}
+	if whole() != before {
+		t.Error("the folder was changed")
+	}
+}
+
 func TestContactsRefuses(t *testing.T) {
 	site := create(t, NewOptions{Role: Site, Name: "07"})
 	good := "SHA256:" + strings.Repeat("A", 43) + " lab 2026-11-25 - -\n"

@@ -65,7 +65,7 @@ const (
 	MixedRecipients  Fault = "mixed-recipients"  // post-quantum and classic ones cannot share an archive
 )
 
-// Faults of what is handed to Trust, Untrust or Create.
+// Faults of what is handed to Trust, Untrust, Recipients or Create.
 const (
 	BadName           Fault = "bad-name"           // it cannot be a signer's name
 	BadDay            Fault = "bad-day"            // a date is not written as 2027-03-31

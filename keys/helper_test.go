@@ -120,7 +120,7 @@ func signerOf(t testing.TB, f *Folder) ssh.Signer {
 
 func trust(t testing.TB, f *Folder, data []byte, name string) []Trusted {
 	t.Helper()
-	got, err := f.Trust(data, TrustOptions{Name: name})
+	got, err := f.Trust(data, TrustOptions{Name: name, Day: today})
 	if err != nil {
 		t.Fatal(err)
 	}

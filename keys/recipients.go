@@ -110,10 +110,14 @@ const mixture = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recip
 	"because the classic ones would undo the protection of the others"
 
 // Recipients reads recipients.txt (site) and returns those of the names, or all
-// when names is empty, together with what is known of each. No recipient, a name
-// that has none, one whose last day was before today (2026-11-25), or a mixture
-// of post-quantum and classic ones, is an *[Error].
+// when names is empty, together with what is known of each. today is a date such
+// as 2026-11-25. No recipient, a name that has none, one whose last day was before
+// today, a mixture of post-quantum and classic ones, or a today that is no date
+// ([BadDay]) is an *[Error].
 func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Trusted, error) {
+	if err := checkToday(today); err != nil {
+		return nil, nil, err
+	}
 	path := f.path(recipientsFile)
 	list, err := f.recipients()
 	if err != nil {

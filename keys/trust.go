@@ -60,7 +60,7 @@ func trustedSigner(key ssh.PublicKey, name string, already bool) Trusted {
 type TrustOptions struct {
 	File          string // where the keys are from, for errors
 	Name          string // whose they are; "" is the comment of the signer's key
-	Day           string // today, 2026-11-25
+	Day           string // today, 2026-11-25; required
 	Compared      bool   // two people have compared the words
 	Expires       string // last day of use; "" is none
 	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
@@ -166,6 +166,9 @@ func (p *trustPlan) nameOf(fingerprint string) string {
 }
 
 func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
+	if err := checkToday(o.Day); err != nil {
+		return nil, err
+	}
 	if o.Name != "" && !validName(o.Name) {
 		return nil, fault(BadName, "", "the name given for the signer is not one")
 	}

@@ -290,7 +290,7 @@ func TestTrustRefuses(t *testing.T) {
 				return s
 			}
 			before := state()
-			_, err := tt.f.Trust([]byte(tt.data), TrustOptions{Name: tt.as})
+			_, err := tt.f.Trust([]byte(tt.data), TrustOptions{Name: tt.as, Day: today})
 			wantError(t, err, tt.want...)
 			if err == nil {
 				return
@@ -346,14 +346,14 @@ func TestTrustListedForOtherPurposes(t *testing.T) {
 	f := create(t, NewOptions{Role: Lab})
 	_, key := newSSHKey(t)
 	writeFile(t, f.path(allowedFile), []byte(`07 namespaces="file" `+key+"\n"), 0o644)
-	_, err := f.Trust([]byte(key), TrustOptions{Name: "07"})
+	_, err := f.Trust([]byte(key), TrustOptions{Name: "07", Day: today})
 	wantError(t, err, "07", "other purposes only")
 	writeFile(t, f.path(allowedFile), []byte("06,07 "+key+"\n"), 0o644)
 	if got := trust(t, f, []byte(key), "07"); len(got) != 1 || !got[0].Already {
 		t.Errorf("%v", got)
 	}
 	writeFile(t, f.path(allowedFile), []byte("07 nonsense\n"), 0o644)
-	_, err = f.Trust([]byte(key), TrustOptions{Name: "07"})
+	_, err = f.Trust([]byte(key), TrustOptions{Name: "07", Day: today})
 	wantError(t, err, allowedFile, "line 1")
 }
 
@@ -436,7 +436,7 @@ func TestTrustInAnyOrder(t *testing.T) {
 		f := create(t, NewOptions{Role: Site, Name: "07"})
 		asked := map[string]bool{}
 		for _, portion := range rapid.SliceOfN(rapid.OneOf(one(signers), one(recipients)), 1, 4).Draw(rt, "portions") {
-			got, err := f.Trust([]byte(strings.Join(portion, "\n")), TrustOptions{})
+			got, err := f.Trust([]byte(strings.Join(portion, "\n")), TrustOptions{Day: today})
 			if err != nil {
 				rt.Fatal(err)
 			}

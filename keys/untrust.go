@@ -48,15 +48,18 @@ func lineFingerprint(line string) string {
 
 // RevokeOptions are who revokes a key, when and why.
 type RevokeOptions struct {
-	Day    string // today, 2026-11-25
+	Day    string // today, 2026-11-25; required
 	By     string // a person's name; must not be empty
 	Reason string // one line; may be empty
 }
 
 // Untrust revokes all keys of name, and returns them. What was encrypted to a recipient
 // stays readable to it; what a signer signed is no longer accepted. The error is an
-// *[Error], [NobodyTrusted] if no key has that name.
+// *[Error]: [NobodyTrusted] if no key has that name, [BadDay] or [BadReason] for o.
 func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
+	if err := checkToday(o.Day); err != nil {
+		return nil, err
+	}
 	unlock, err := f.lock()
 	if err != nil {
 		return nil, err
