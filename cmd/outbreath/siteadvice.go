@@ -52,8 +52,7 @@ func sentToDo(e *site.SentError) string {
 func siteReceiptToDo(e *site.ReceiptError) string {
 	return map[site.ReceiptReason]string{
 		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were taken " +
-			"from its log: " +
-			"tell the privacy officer",
+			"from its log: tell the privacy officer",
 		site.ReceiptElsewhere: "tell the laboratory by telephone; nothing was recorded",
 		site.ReceiptFuture: "compare this computer's clock with the laboratory's, and ask for a new receipt; " +
 			"nothing was recorded",
@@ -61,8 +60,7 @@ func siteReceiptToDo(e *site.ReceiptError) string {
 			"for a new receipt; nothing was recorded",
 		site.ReceiptOtherArchive: "ask the laboratory by telephone what it received; nothing was recorded",
 		site.ReceiptOtherReader: "ask both laboratories by telephone how the shipment came there; if the " +
-			"laboratory's key was " +
-			"listed without a name, give it one with keys trust FILE --name NAME",
+			"laboratory's key was listed without a name, give it one with keys trust FILE --name NAME",
 	}[e.Reason]
 }
 
@@ -79,12 +77,10 @@ const amendedToDo = "say why with --amended TEXT, without anything about a perso
 	"or bring the records back to what they were"
 
 const planToDo = "put the plan in study.json back; if the privacy officer has decided on another one, add " +
-	"--new-plan TEXT, " +
-	"which says why"
+	"--new-plan TEXT, which says why"
 
 const clockToDo = "set the clock, then seal again; if it is right and the earlier entry was written under a " +
-	"wrong one, " +
-	"add --clock-is-right"
+	"wrong one, add --clock-is-right"
 
 // siteStatus returns the exit status of an error of package site, 0 for any other. What
 // something else did meanwhile is for a person to resolve: the command was right, and
@@ -92,11 +88,10 @@ const clockToDo = "set the clock, then seal again; if it is right and the earlie
 func siteStatus(err error) int {
 	number, ok := errors.AsType[*site.NumberError](err)
 	switch {
-	case errors.As(err, new(*site.WithdrawnError)), errors.As(err, new(*site.SealAtWorkError)),
-		errors.As(err, new(*site.SourceChangedError)), errors.As(err, new(*site.BusyError)),
-		errors.As(err, new(*site.StrangerError)), ok && number.Reason == site.NumberTaken:
+	case is[*site.WithdrawnError](err), is[*site.SealAtWorkError](err), is[*site.SourceChangedError](err),
+		is[*site.BusyError](err), is[*site.StrangerError](err), ok && number.Reason == site.NumberTaken:
 		return exitResolve
-	case errors.As(err, new(*site.ConflictError)), errors.As(err, new(*site.ReceiptError)):
+	case is[*site.ConflictError](err), is[*site.ReceiptError](err):
 		return exitRejected
 	case ok, is[*site.SentError](err), is[*site.ContentsError](err), is[*site.ClockError](err),
 		is[*site.PlanError](err), is[*site.AmendedError](err), is[*site.LastNumberError](err),
@@ -107,57 +102,44 @@ func siteStatus(err error) int {
 	return 0
 }
 
-// siteToDo says what to do about an error of package site that keeps a seal from being
-// made; "" for any other.
+// siteRemedies are what to do about errors of package site.
+var siteRemedies = []remedy{
+	of(numberToDo),
+	of(sentToDo),
+	of(contentsToDo),
+	of(siteReceiptToDo),
+	of(lastNumberToDo),
+	on[*site.ClockError](clockToDo),
+	on[*site.PlanError](planToDo),
+	behind(site.ErrSamePlan, "leave --new-plan away"),
+	on[*site.AmendedError](amendedToDo),
+	behind(site.ErrNobodyLeft, "there is nothing to seal"),
+	behind(site.ErrNoSubject, "compare the id with roster.csv, character by character; if it is right, "+
+		"run withdraw for the collection whose roster has it"),
+	behind(site.ErrOneGeneration, "there is nothing to join before keys rotate"),
+	behind(site.ErrNoSuchTube, "write --tube-reason BARCODE=TEXT, with the barcode as it is listed"),
+	on[*site.StrangerError]("take it out and scan the box again"),
+	behind(site.ErrNothing, "seal, or whatever was to be done: no command refuses this collection"),
+	on[*site.SealAtWorkError]("wait until it has ended, then seal again; nothing was changed"),
+	on[*site.SourceChangedError]("close the programs that use the collection, run check again, then seal"),
+	on[*site.WithdrawnError]("the withdrawal was recorded while this collection was being sealed, " +
+		"and nothing was sealed: run seal again; it leaves that subject out"),
+}
+
+// siteToDo says what to do about an error of package site; "" for any other.
 func siteToDo(err error) string {
-	var (
-		number   *site.NumberError
-		sent     *site.SentError
-		contents *site.ContentsError
-		last     *site.LastNumberError
-		receipt  *site.ReceiptError
-	)
-	switch {
-	case errors.As(err, &number):
-		return numberToDo(number)
-	case errors.As(err, &sent):
-		return sentToDo(sent)
-	case errors.As(err, &contents):
-		return contentsToDo(contents)
-	case errors.As(err, new(*site.ClockError)):
-		return clockToDo
-	case errors.As(err, new(*site.PlanError)):
-		return planToDo
-	case errors.Is(err, site.ErrSamePlan):
-		return "leave --new-plan away"
-	case errors.As(err, new(*site.AmendedError)):
-		return amendedToDo
-	case errors.Is(err, site.ErrNobodyLeft):
-		return "there is nothing to seal"
-	case errors.Is(err, site.ErrNoSubject):
-		return "compare the id with roster.csv, character by character; if it is right, " +
-			"run withdraw for the collection whose roster has it"
-	case errors.Is(err, site.ErrOneGeneration):
-		return "there is nothing to join before keys rotate"
-	case errors.Is(err, site.ErrNoSuchTube):
-		return "write --tube-reason BARCODE=TEXT, with the barcode as it is listed"
-	case errors.As(err, new(*site.StrangerError)):
-		return "take it out and scan the box again"
-	case errors.Is(err, site.ErrNothing):
-		return "seal, or whatever was to be done: no command refuses this collection"
-	case errors.As(err, &receipt):
-		return siteReceiptToDo(receipt)
-	case errors.As(err, new(*site.SealAtWorkError)):
-		return "wait until it has ended, then seal again; nothing was changed"
-	case errors.As(err, new(*site.SourceChangedError)):
-		return "close the programs that use the collection, run check again, then seal"
-	case errors.As(err, new(*site.WithdrawnError)):
-		return "the withdrawal was recorded while this collection was being sealed, and nothing was sealed: " +
-			"run seal again; it leaves that subject out"
-	case errors.As(err, &last) && last.Free != "":
-		return "name a free number when you seal, such as --shipment " + last.Free
-	case errors.As(err, &last):
-		return "agree on another site code with the laboratory, and begin a new collection with it"
+	for _, a := range siteRemedies {
+		if do := a(err); do != "" {
+			return do
+		}
 	}
 	return ""
+}
+
+// lastNumberToDo says what to do when no number follows.
+func lastNumberToDo(e *site.LastNumberError) string {
+	if e.Free == "" {
+		return "agree on another site code with the laboratory, and begin a new collection with it"
+	}
+	return "name a free number when you seal, such as --shipment " + e.Free
 }

@@ -140,12 +140,10 @@ const (
 		"tubes out" + officerSays
 	goneTube = "this tube belongs to a subject who has withdrawn: take the record and the tube out" + officerSays
 	goneLook = "this subject_id differs from that of a subject who has withdrawn only by characters that " +
-		"look alike " +
-		"(O and 0; I, l and 1): correct it; if it really is another person's, list both in roster.csv, each with " +
-		"the birth date"
+		"look alike (O and 0; I, l and 1): correct it; if it really is another person's, " +
+		"list both in roster.csv, each with the birth date"
 	tubeSent = "%s of %s holds this tube under another session: look at the tube, and correct the record that " +
-		"is wrong; " +
-		"a tube that was analysed and is used again is accepted once the receipt for %s is recorded (custody --receipt)"
+		"is wrong; a tube that was analysed and is used again is accepted once the receipt for %s is recorded"
 	tubeDays = ", or %d days after it was sealed (reuse_days in study.json)"
 )
 

@@ -34,7 +34,9 @@ func (l *Log) missing() (list []custody.Entry) {
 		}
 		known := slices.ContainsFunc(l.Entries, func(e custody.Entry) bool { return e.Shipment == x.Number })
 		for _, m := range x.Makings {
-			here := slices.ContainsFunc(l.Entries, func(e custody.Entry) bool { return e.Shipment == x.Number && m.isIn(e) })
+			here := slices.ContainsFunc(l.Entries, func(e custody.Entry) bool {
+				return e.Shipment == x.Number && m.isIn(e)
+			})
 			if here || m.What == custody.Sealing && known {
 				continue
 			}
