@@ -106,7 +106,7 @@ func (l *label) check() error {
 		return errors.New("has no usable study code")
 	case checkNumber(l.Shipment, l.Site) != nil:
 		return errors.New("has a shipment number that does not belong to its site")
-	case l.Program != "" && !deid.ProgramForm.MatchString(l.Program):
+	case checkProgram(l.Program) != nil:
 		return errors.New("does not name the program as it must be named")
 	case l.Sessions < 0 || l.Recordings < 0 || l.Tubes < 0:
 		return errors.New("has a negative count")
@@ -139,6 +139,15 @@ func (l *label) archiveBytes() (n int64) {
 func checkNumber(number, site string) error {
 	if !shipmentNumber.MatchString(number) || len(number) != len(site)+5 || !strings.HasPrefix(number, site+"-") {
 		return errors.New("a shipment number is the site code, a hyphen and four digits")
+	}
+	return nil
+}
+
+// checkProgram returns nil if program can be on a label: "" when it was not said.
+func checkProgram(program string) error {
+	if program != "" && !deid.ProgramForm.MatchString(program) {
+		return errors.New("the program is not named in the form that a laboratory accepts: " +
+			"\"outbreath\", version, commit, Go")
 	}
 	return nil
 }

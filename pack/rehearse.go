@@ -1,6 +1,7 @@
 package pack
 
 import (
+	"cmp"
 	"context"
 
 	"outbreath/deid"
@@ -10,7 +11,7 @@ import (
 // Rehearse does with c all that [Seal] does before a medium counts, and by the
 // same code: names, sizes and counts, every reader to its end, both searches of
 // what would be in the bag, the manifests. It writes nothing anywhere and needs
-// neither recipient nor signer. Of o it takes Number, Workers and Progress.
+// neither recipient nor signer. Of o it takes Number, Program, Workers and Progress.
 //
 // The error is what Seal's would be. When it is nil, Seal of the same c can fail
 // only by the medium, the recipients, the signer or BeforeCommit.
@@ -19,12 +20,16 @@ func Rehearse(ctx context.Context, c *deid.Cleared, o SealOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := p.check(o.Number); err != nil {
+	return rehearse(ctx, p, o)
+}
+
+func rehearse(ctx context.Context, p *payload, o SealOptions) error {
+	if err := cmp.Or(p.check(o.Number), checkProgram(o.Program)); err != nil {
 		return err
 	}
 	w := newBagWriter(&nowhere{ctx: ctx}, p, &o)
 	defer w.close()
-	_, err = w.contents(p)
+	_, err := w.contents(p)
 	return err
 }
 

@@ -1,6 +1,7 @@
 package pack
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -30,7 +31,7 @@ type SealOptions struct {
 	PartSize   int64                   // bytes; 0: what the file system can hold in one file
 	Repair     int                     // repair data, in percent of the archive; 0: none
 	Date       time.Time               // sealing date for the public label
-	Program    string                  // for the label, as [deid.ProgramForm]; may be ""
+	Program    string                  // for the label, in the form of [deid.ProgramForm]; "": not said
 	Workers    int                     // compression workers; 0: one a core
 	Progress   func(done, total int64) // plain bytes; may be nil
 
@@ -95,7 +96,7 @@ func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) 
 }
 
 func seal(ctx context.Context, fsys media.FS, p *payload, o SealOptions) (*Sealed, error) {
-	if err := p.check(o.Number); err != nil {
+	if err := cmp.Or(p.check(o.Number), checkProgram(o.Program)); err != nil {
 		return nil, err
 	}
 	switch {

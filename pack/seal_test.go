@@ -307,6 +307,38 @@ func TestSealFails(t *testing.T) {
 	}
 }
 
+// A laboratory rejects a label that names the program otherwise, so it must not be sealed.
+func TestSealProgram(t *testing.T) {
+	b := newBench(t)
+	for program, good := range map[string]bool{
+		"": true, "outbreath 1.0 go1.25": true, "outbreath 1.0 0123abc+ go1.25": true,
+		"doctry 1": false, "outbreath": false, "outbreath 1.0 go1.25\n": false, "outbreath 1.0 Jane go1.25": false,
+	} {
+		t.Run(program, func(t *testing.T) {
+			dir := t.TempDir()
+			o := b.sealOptions(dir)
+			o.Program = program
+			rehearsed := rehearse(context.Background(), sample(t, 1, 100), o)
+			s, err := seal(context.Background(), media.OS{}, sample(t, 1, 100), o)
+			if good {
+				if err != nil || rehearsed != nil {
+					t.Fatal(err, rehearsed)
+				}
+				if v := b.mustVerify(t, s.Folder); v.Decision != Accepted {
+					t.Errorf("%+v", v.Checks)
+				}
+				return
+			}
+			for _, err := range []error{err, rehearsed} {
+				if err == nil || !strings.Contains(err.Error(), "the program is not named") {
+					t.Errorf("%v", err)
+				}
+			}
+			empty(t, dir)
+		})
+	}
+}
+
 type stuck struct{}
 
 func (stuck) Read([]byte) (int, error) { return 0, nil }

@@ -2,6 +2,7 @@ package pack
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -16,8 +17,8 @@ import (
 
 // VerifyOptions are what the laboratory brings.
 type VerifyOptions struct {
-	Allowed    *keys.Allowed
-	Identities []age.Identity
+	Allowed    *keys.Allowed           // required; a zero one trusts nobody
+	Identities []age.Identity          // not empty
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
 	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
@@ -107,6 +108,12 @@ const (
 // folder that cannot be read, a cancelled context, or o.Into that cannot be
 // written (*[ExistsError] when it is there already).
 func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) {
+	switch { // a verdict blames the shipment, and this is not its fault
+	case o.Allowed == nil:
+		return nil, errors.New("there is no list of trusted signers to verify with")
+	case len(o.Identities) == 0:
+		return nil, errors.New("there is no identity to open the archive with")
+	}
 	for _, made := range []string{o.Into, o.RepairInto} {
 		if made == "" {
 			continue

@@ -186,7 +186,6 @@ func TestVerifyCauses(t *testing.T) {
 		{"archive changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[len(d)-5] ^= 4; return d })},
 		{"archive header changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[30] ^= 4; return d })},
 		{"wrong key", "decryption", "does not open it", func(_ *testing.T, _ string, o *VerifyOptions) { o.Identities = []age.Identity{other.identity} }},
-		{"no key", "decryption", "", func(_ *testing.T, _ string, o *VerifyOptions) { o.Identities = nil }},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -205,6 +204,35 @@ func TestVerifyCauses(t *testing.T) {
 			empty(t, parent)
 		})
 	}
+}
+
+// What the caller forgot is an error: a verdict would blame the shipment.
+func TestVerifyWithoutKeys(t *testing.T) {
+	b := newBench(t)
+	dir, _ := b.mustSeal(t, sample(t, 1, 100))
+	for name, tt := range map[string]struct {
+		forget func(*VerifyOptions)
+		words  string
+	}{
+		"no list of signers": {func(o *VerifyOptions) { o.Allowed = nil }, "trusted signers"},
+		"no identities":      {func(o *VerifyOptions) { o.Identities = nil }, "no identity"},
+		"an empty list":      {func(o *VerifyOptions) { o.Identities = []age.Identity{} }, "no identity"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			o := b.verifyOptions()
+			tt.forget(&o)
+			if v, err := Verify(context.Background(), dir, o); v != nil || err == nil || !strings.Contains(err.Error(), tt.words) {
+				t.Errorf("%+v, %v", v, err)
+			}
+		})
+	}
+	o := b.verifyOptions()
+	o.Allowed = new(keys.Allowed)
+	v, err := Verify(context.Background(), dir, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rejectedAt(t, v, "signature")
 }
 
 // A laboratory may rename the folder; what is in it counts.
