@@ -160,7 +160,8 @@ func (p *payload) total() (n int64) {
 // at the laboratory.
 func (p *payload) check(number string) error {
 	if !siteCode.MatchString(p.site) || !studyCode.MatchString(p.study) {
-		return tooMuch("study.json", "the study or site code cannot stand in a shipment: letters, digits and hyphens only")
+		return tooMuch("study.json",
+			"the study or site code cannot stand in a shipment: letters, digits and hyphens only")
 	}
 	if err := checkNumber(number, p.site); err != nil {
 		return err
@@ -169,7 +170,8 @@ func (p *payload) check(number string) error {
 		return tooMuch("sessions", fmt.Sprintf("one shipment holds at most %d files: split the collection", maxEntries))
 	}
 	if p.recordings > maxRecordings {
-		return tooMuch("recordings", fmt.Sprintf("one shipment holds at most %d recordings: split the collection", maxRecordings))
+		return tooMuch("recordings",
+			fmt.Sprintf("one shipment holds at most %d recordings: split the collection", maxRecordings))
 	}
 	if !slices.IsSortedFunc(p.files, func(a, b deid.File) int { return cmpNames(a.Name, b.Name) }) {
 		return errors.New("the payload is not ordered by name")
@@ -184,9 +186,11 @@ func (p *payload) check(number string) error {
 		case k == otherFile || seen[foldName(f.Name)]:
 			return errors.New("a file of the payload has a name that cannot stand in a shipment")
 		case len(name) > maxName:
-			return tooMuch("study.json", fmt.Sprintf("a name in the archive would be longer than %d characters: choose a shorter site code", maxName))
+			return tooMuch("study.json", fmt.Sprintf("a name in the archive would be longer than %d characters: "+
+				"choose a shorter site code", maxName))
 		case f.Size < 0 && (f.Size != -1 || k != summaryFile), f.Size > k.limit():
-			return tooMuch("data/"+f.Name, fmt.Sprintf("this file would have more than %d bytes, the most that a shipment holds in such a file: split the collection", k.limit()))
+			return tooMuch("data/"+f.Name, fmt.Sprintf("this file would have more than %d bytes, the most that a "+
+				"shipment holds in such a file: split the collection", k.limit()))
 		}
 		seen[foldName(f.Name)] = true
 		count[k]++
@@ -207,7 +211,9 @@ func (p *payload) check(number string) error {
 
 // tooMuch says what a shipment cannot hold.
 func tooMuch(file, message string) error {
-	return &schema.QueriesError{Problems: []schema.Problem{{File: file, Rule: "shipment.limit", Severity: schema.Error, Message: message}}}
+	return &schema.QueriesError{Problems: []schema.Problem{
+		{File: file, Rule: "shipment.limit", Severity: schema.Error, Message: message},
+	}}
 }
 
 // manifestLine returns the length of name's line in the payload manifest.

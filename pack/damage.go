@@ -18,7 +18,7 @@ type Damage struct {
 	Ranges   []DamagedRange `json:"ranges"`   // in order; the first thousand
 	Bytes    int64          `json:"bytes"`    // of the archive, damaged, in all
 	Unit     int64          `json:"unit"`     // damage is counted in pieces of so many bytes
-	Unplaced bool           `json:"unplaced"` // some damage could not be placed: the head of the archive, or a table of the repair data
+	Unplaced bool           `json:"unplaced"` // some has no place: the archive's head, a table of the repair data
 	Mendable bool           `json:"mendable"` // the repair data suffice
 	Salvage  *Salvage       `json:"sessions"` // nil: the head of the archive is damaged, or this key does not open it
 }
@@ -48,7 +48,8 @@ func (d *Damage) plain(parts []Part) bool {
 		return false
 	}
 	for _, r := range d.Ranges {
-		if r.From < 0 || r.To <= r.From || !slices.ContainsFunc(parts, func(p Part) bool { return p.Name == r.Part && r.To <= p.Bytes }) {
+		within := func(p Part) bool { return p.Name == r.Part && r.To <= p.Bytes }
+		if r.From < 0 || r.To <= r.From || !slices.ContainsFunc(parts, within) {
 			return false
 		}
 	}
@@ -71,7 +72,8 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 		v.verdict.Checks = append(v.verdict.Checks, Check{Name: r.check, Detail: r.detail, Cause: r.cause})
 		return v.verdict, nil
 	}
-	archive := rejected && (r.check == checkArchive || r.check == checkRepair || r.check == checkFiles && v.unreadable())
+	archive := rejected && (r.check == checkArchive || r.check == checkRepair ||
+		r.check == checkFiles && v.unreadable())
 	if v.sums == nil || !archive && !(medium && v.o.RepairInto != "") {
 		return told()
 	}
@@ -105,7 +107,8 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	found.Damage, found.Repaired = damage, &Repaired{v.o.RepairInto, damage.Bytes}
 	if rejected {
 		found.Checks = append([]Check{{Name: checkRepaired, OK: true,
-			Detail: fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}}, found.Checks...)
+			Detail: fmt.Sprintf("what arrived fails %q; the checks below are of the repaired folder", r.check)}},
+			found.Checks...)
 	}
 	return found, nil
 }
@@ -141,7 +144,10 @@ func (v *verifying) locate(d *damagedArchive) (*Damage, error) {
 	if err != nil {
 		return nil, err
 	}
-	damage := &Damage{Ranges: []DamagedRange{}, Bytes: found.Bytes, Unit: repair.BlockSize, Unplaced: found.Unknown, Mendable: found.Repairing}
+	damage := &Damage{
+		Ranges: []DamagedRange{}, Bytes: found.Bytes, Unit: repair.BlockSize,
+		Unplaced: found.Unknown, Mendable: found.Repairing,
+	}
 	for _, r := range found.Ranges {
 		damage.Ranges = append(damage.Ranges, DamagedRange{v.label.Parts[r.Part].Name, r.From, r.To})
 	}

@@ -37,14 +37,16 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 		return nil, reject(checkFinished, "this is what an interrupted sealing left behind: %s", askForNew)
 	}
 	if len(there) == maxFolder { // what is not listed is not missing
-		return nil, reject(checkFinished, "the folder holds %d files or more, and no shipment has so many: copy the shipment's files alone from the medium into a new folder and verify that", maxFolder)
+		return nil, reject(checkFinished, "the folder holds %d files or more, and no shipment has so many: copy "+
+			"the shipment's files alone from the medium into a new folder and verify that", maxFolder)
 	}
 	if err := renamed(there); err != nil {
 		return nil, err
 	}
 	for _, name := range []string{sigName, sumsName} {
 		if !slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name }) {
-			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not copied to the end; copy it again from the medium, else %s", name, askForNew)
+			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not "+
+				"copied to the end; copy it again from the medium, else %s", name, askForNew)
 		}
 	}
 	v.pass(checkFinished, "the shipment was written to its end")
@@ -63,9 +65,12 @@ func renamed(there []fs.DirEntry) error {
 	for _, e := range there {
 		short := shortName.MatchString(e.Name())
 		for _, name := range []string{sigName, sumsName, labelName, readmeName} {
-			if !has(name) && (strings.EqualFold(e.Name(), name) || short && strings.EqualFold(e.Name()[:min(4, len(e.Name()))], name[:4])) {
-				return reject(checkFinished, "%s is missing, but %.40q is there: the names were changed when the folder was copied; "+
-					"copy it again from the medium in a way that keeps long names and their case, else %s", name, e.Name(), askForNew)
+			cut := short && strings.EqualFold(e.Name()[:min(4, len(e.Name()))], name[:4])
+			if !has(name) && (cut || strings.EqualFold(e.Name(), name)) {
+				return reject(checkFinished,
+					"%s is missing, but %.40q is there: the names were changed when the folder was copied; "+
+						"copy it again from the medium in a way that keeps long names and their case, else %s",
+					name, e.Name(), askForNew)
 			}
 		}
 	}
@@ -150,7 +155,8 @@ func (v *verifying) files(there []fs.DirEntry) error {
 		for name := range want {
 			missing = append(missing, name)
 		}
-		faults = append(faults, "missing: "+someNames(missing)+"; copy the folder again from the medium, else "+askForNew)
+		faults = append(faults,
+			"missing: "+someNames(missing)+"; copy the folder again from the medium, else "+askForNew)
 	}
 	if len(odd) > 0 {
 		faults = append(faults, "no plain files: "+someNames(odd)+"; "+askForNew)
@@ -168,12 +174,14 @@ func (v *verifying) files(there []fs.DirEntry) error {
 	if s, ok := v.sumOf(readmeName); !ok || s != sha256.Sum256(data) {
 		return reject(checkFiles, "%s was altered after the site signed it: %s", readmeName, askForNew)
 	}
-	note := "; " + readmeName + " is not the text that this version writes, and was not compared: follow no command in it"
+	note := "; " + readmeName + " is not the text that this version writes, and was not compared: follow no " +
+		"command in it"
 	if usualReadme(v.label, data) {
 		note = ""
 	}
 	if len(system) > 0 {
-		v.pass(checkFiles, "all %d files are there; passed over and not read, because the system of a computer leaves such files: %s%s",
+		v.pass(checkFiles, "all %d files are there; passed over and not read, because the system of a computer "+
+			"leaves such files: %s%s",
 			len(there)-len(system), someNames(system), note)
 		return nil
 	}
@@ -196,30 +204,36 @@ func strangers(extra []string, missing map[string]bool) string {
 	for _, name := range extra {
 		for want := range missing {
 			if strings.EqualFold(name, want) {
-				return someNames(extra) + "; the names were changed when the folder was copied: copy it again from the medium in a way that keeps " +
+				return someNames(extra) + "; the names were changed when the folder was copied: " +
+					"copy it again from the medium in a way that keeps " +
 					"long names and their case, else " + askForNew
 			}
 		}
 	}
 	for _, name := range extra {
 		if archiveName.MatchString(name) || repairForm.MatchString(name) {
-			return someNames(extra) + "; files of another shipment, or of another sealing of this one, were mixed in: copy each shipment from its own medium into a folder of its own, and verify that"
+			return someNames(extra) + "; files of another shipment, or of another sealing of this one, " +
+				"were mixed in: copy each shipment from its own medium into a folder of its own, and verify that"
 		}
 	}
-	return someNames(extra) + "; some computers add files of their own when a folder is looked at: copy the signed files alone into a new folder and verify that, " +
+	return someNames(extra) + "; some computers add files of their own when a folder is looked at: copy the signed " +
+		"files alone into a new folder and verify that, " +
 		"and tell the site if you do not know where the others come from"
 }
 
 // systemNames are what systems write into any folder of a medium that is looked at,
 // in lower case. Common practice, no source.
-var systemNames = []string{"thumbs.db", "ehthumbs.db", "ehthumbs_vista.db", "desktop.ini", ".ds_store", ".localized", "system volume information", "$recycle.bin", "recycler",
-	".trashes", ".spotlight-v100", ".fseventsd", ".temporaryitems", ".documentrevisions-v100", ".apdisk", ".volumeicon.icns", ".directory", "lost+found",
+var systemNames = []string{"thumbs.db", "ehthumbs.db", "ehthumbs_vista.db", "desktop.ini", ".ds_store", ".localized",
+	"system volume information", "$recycle.bin", "recycler",
+	".trashes", ".spotlight-v100", ".fseventsd", ".temporaryitems", ".documentrevisions-v100", ".apdisk",
+	".volumeicon.icns", ".directory", "lost+found",
 	"wpsettings.dat", "indexervolumeguid"}
 
 // systemFolder reports whether a system's own name is that of a folder.
 func systemFolder(name string) bool {
-	return slices.Contains([]string{"system volume information", "$recycle.bin", "recycler", ".trashes", ".spotlight-v100", ".fseventsd",
-		".temporaryitems", ".documentrevisions-v100", "lost+found"}, strings.ToLower(name)) || systemFolderForm.MatchString(name)
+	kept := []string{"system volume information", "$recycle.bin", "recycler", ".trashes", ".spotlight-v100",
+		".fseventsd", ".temporaryitems", ".documentrevisions-v100", "lost+found"}
+	return slices.Contains(kept, strings.ToLower(name)) || systemFolderForm.MatchString(name)
 }
 
 var systemFolderForm = regexp.MustCompile(`(?i)^(found\.[0-9]{3}|\.trash-[0-9]{1,10})$`)
@@ -262,13 +276,15 @@ func (v *verifying) labelled() error {
 	if !v.staged && folderName(v.root.Name()) != v.label.Shipment {
 		note = "; the folder was renamed, which does no harm"
 		if shipmentNumber.MatchString(folderName(v.root.Name())) {
-			note = "; BUT the folder bears the number of another shipment, " + folderName(v.root.Name()) + ": go by " + v.label.Shipment +
+			note = "; BUT the folder bears the number of another shipment, " + folderName(v.root.Name()) +
+				": go by " + v.label.Shipment +
 				", and look for the other one, which this may have been taken for"
 		}
 	}
 	if day, err := time.Parse(time.DateOnly, v.label.Sealed); err == nil && day.Sub(v.o.Now) > sealedAhead {
-		note += "; CAUTION: by this computer's clock that day is still to come (it is " + v.o.Now.UTC().Format(time.DateOnly) +
-			" UTC): one of the two clocks is wrong, so correct this one, or tell the site; the last days of keys are judged by it"
+		note += "; CAUTION: by this computer's clock that day is still to come (it is " +
+			v.o.Now.UTC().Format(time.DateOnly) + " UTC): one of the two clocks is wrong, " +
+			"so correct this one, or tell the site; the last days of keys are judged by it"
 	}
 	for _, p := range v.label.Parts {
 		digest, _ := v.sumOf(p.Name)
@@ -276,7 +292,8 @@ func (v *verifying) labelled() error {
 	}
 	v.verdict.Archive = ArchiveDigest(v.verdict.Parts)
 	v.pass(checkLabel, "shipment %s of study %s, sealed on %s: %s, %s, %s%s", v.label.Shipment, v.label.Study,
-		v.label.Sealed, counted(v.label.Sessions, "session"), counted(v.label.Recordings, "recording"), counted(v.label.Tubes, "tube"), note)
+		v.label.Sealed, counted(v.label.Sessions, "session"), counted(v.label.Recordings, "recording"),
+		counted(v.label.Tubes, "tube"), note)
 	return nil
 }
 

@@ -53,9 +53,11 @@ func (r *records) proveForms(columns []schema.Column) {
 		switch {
 		case fault == nil:
 		case fault.Line > 0:
-			r.problem("data/%s is not a table of numbers under the columns that the schema declares: line %d (%s)", f.name, fault.Line, fault.Rule)
+			r.problem("data/%s is not a table of numbers under the columns that the schema declares: line %d (%s)",
+				f.name, fault.Line, fault.Rule)
 		default:
-			r.problem("data/%s is not a table of numbers under the columns that the schema declares (%s)", f.name, fault.Rule)
+			r.problem("data/%s is not a table of numbers under the columns that the schema declares (%s)", f.name,
+				fault.Rule)
 		}
 	}
 	r.forms = nil

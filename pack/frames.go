@@ -59,7 +59,8 @@ func newPacker(ctx context.Context, dst io.Writer, workers int) (*packer, error)
 		// Samples of 16 bits repeat nothing, but their upper bytes are few: their
 		// entropy alone takes off a tenth, at three times the default level's speed.
 		encoders[i], err = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest),
-			zstd.WithAllLitEntropyCompression(true), zstd.WithEncoderCRC(false), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(window), zstd.WithSingleSegment(true), zstd.WithLowerEncoderMem(true))
+			zstd.WithAllLitEntropyCompression(true), zstd.WithEncoderCRC(false), zstd.WithEncoderConcurrency(1),
+			zstd.WithWindowSize(window), zstd.WithSingleSegment(true), zstd.WithLowerEncoderMem(true))
 		if err != nil {
 			return nil, err
 		}

@@ -45,7 +45,8 @@ func (v *verifying) archive() (*content, error) {
 		}
 	}
 	if len(damaged) > 0 {
-		return nil, reject(checkArchive, "damaged or altered after the site signed it: %s (%d of %d parts); copy the folder again from the medium, else %s",
+		return nil, reject(checkArchive, "damaged or altered after the site signed it: %s (%d of %d parts); copy "+
+			"the folder again from the medium, else %s",
 			someNames(damaged), len(damaged), len(v.label.Parts), askForNew)
 	}
 	v.pass(checkArchive, "every byte of the archive is as the site signed it")
@@ -78,9 +79,11 @@ func (v *verifying) sizes() error {
 		}
 		switch n := info.Size(); {
 		case n < p.Bytes:
-			return reject(checkArchive, "%s has %d of %d bytes: it was not copied to the end; copy the folder again from the medium, else %s", p.Name, n, p.Bytes, askForNew)
+			return reject(checkArchive, "%s has %d of %d bytes: it was not copied to the end; copy the folder "+
+				"again from the medium, else %s", p.Name, n, p.Bytes, askForNew)
 		case n > p.Bytes:
-			return reject(checkArchive, "%s has %d bytes, and the label that the site signed says %d: one of them is wrong; %s", p.Name, n, p.Bytes, askForNew)
+			return reject(checkArchive, "%s has %d bytes, and the label that the site signed says %d: one of them "+
+				"is wrong; %s", p.Name, n, p.Bytes, askForNew)
 		}
 	}
 	return nil
@@ -157,7 +160,8 @@ func (v *verifying) search(again *deid.Inspection) {
 	v.verdict.Decision = Discrepancies
 	at := left[0]
 	v.verdict.Checks = append(v.verdict.Checks, Check{Name: checkSearch, Detail: fmt.Sprintf(
-		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at %q (class %s): "+
+		"%d texts have the form of an identifier that nobody at the site decided to keep, the first in data/%s at "+
+			"%q (class %s): "+
 			"do not pass the data on; tell the site, whose privacy officer decides",
 		len(left), at.File, at.Pointer, at.Class)})
 }

@@ -75,7 +75,8 @@ func parseLabel(data []byte) (*label, error) {
 	var named struct {
 		Format string `json:"format"`
 	}
-	if json.Unmarshal(data, &named) == nil && named.Format != labelFormat && strings.HasPrefix(named.Format, "outbreath-shipment-") {
+	other := json.Unmarshal(data, &named) == nil && named.Format != labelFormat
+	if other && strings.HasPrefix(named.Format, "outbreath-shipment-") {
 		return nil, errLaterLabel
 	}
 	l := new(label)

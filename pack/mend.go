@@ -181,7 +181,8 @@ func (v *verifying) repairData() error {
 		return mediaError(name, err)
 	}
 	if want, _ := v.sumOf(name); n != bytes || [sha256.Size]byte(h.Sum(nil)) != want {
-		return reject(checkRepair, "%s, the repair data, was damaged or altered after the site signed it: %s", name, askForNew)
+		return reject(checkRepair, "%s, the repair data, was damaged or altered after the site signed it: %s", name,
+			askForNew)
 	}
 	v.pass(checkRepair, "the repair data are as the site signed them")
 	return nil
@@ -203,7 +204,9 @@ func (c contextReader) Read(b []byte) (int, error) {
 // unreadable reports whether a part or the repair data are missing or no file.
 func (v *verifying) unreadable() bool {
 	for _, s := range v.sums {
-		if info, err := durable.Lstat(v.root, s.name); s.name != readmeName && (errors.Is(err, fs.ErrNotExist) || err == nil && !info.Mode().IsRegular()) {
+		info, err := durable.Lstat(v.root, s.name)
+		gone := errors.Is(err, fs.ErrNotExist) || err == nil && !info.Mode().IsRegular()
+		if gone && s.name != readmeName {
 			return true
 		}
 	}

@@ -23,7 +23,8 @@ type Notice struct {
 
 // NewNotice makes a notice; lists that are nil become empty.
 func NewNotice(study, site string, pseudonyms, shipments, tubes []string) *Notice {
-	return &Notice{noticeFormat, study, site, append([]string{}, pseudonyms...), append([]string{}, shipments...), append([]string{}, tubes...)}
+	return &Notice{noticeFormat, study, site, append([]string{}, pseudonyms...), append([]string{}, shipments...),
+		append([]string{}, tubes...)}
 }
 
 // Encode returns the file that is signed: JSON, indented, with a line feed.

@@ -15,7 +15,8 @@ const readmeWidth = 78
 // The indented lines are commands that a test runs as they are.
 func readme(l *label, contact string) []byte {
 	var b bytes.Buffer
-	err := readmeText.Execute(&b, map[string]any{"L": l, "Contact": wrap(contact, "    "), "Archive": partName(l.Shipment, 0, 1), "Many": len(l.Parts) > 1})
+	err := readmeText.Execute(&b, map[string]any{"L": l, "Contact": wrap(contact, "    "),
+		"Archive": partName(l.Shipment, 0, 1), "Many": len(l.Parts) > 1})
 	if err != nil {
 		panic(err) // a fixed text and a label that was checked
 	}
@@ -80,7 +81,8 @@ not be used.
 
 1. Is the shipment the one that the site signed, and undamaged?
 
-    ssh-keygen -Y verify -f allowed_signers -I {{.L.Site}} -n shipment@outbreath -s "$SHIPMENT/SHA256SUMS.sig" < "$SHIPMENT/SHA256SUMS"
+    ssh-keygen -Y verify -f allowed_signers -I {{.L.Site}} -n shipment@outbreath {{"" -}}
+      -s "$SHIPMENT/SHA256SUMS.sig" < "$SHIPMENT/SHA256SUMS"
     (cd "$SHIPMENT" && sha256sum --strict -c SHA256SUMS)
 
    The folder must hold the files listed there, SHA256SUMS, SHA256SUMS.sig,
@@ -95,7 +97,8 @@ not be used.
 
 3. Is the content whole, and is it what the site packed?
 
-    ssh-keygen -Y verify -f ../allowed_signers -I {{.L.Site}} -n bag@outbreath -s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt
+    ssh-keygen -Y verify -f ../allowed_signers -I {{.L.Site}} -n bag@outbreath {{"" -}}
+      -s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt
     sha256sum --strict -c tagmanifest-sha256.txt
     sha256sum --strict -c manifest-sha256.txt
     diff <(find data -type f | LC_ALL=C sort) <(cut -c 67- manifest-sha256.txt)

@@ -35,11 +35,13 @@ func (v *Verdict) compareTubes(scanned []string) {
 	}
 	m.Explain()
 	if len(m.Missing)+len(m.Unexpected) == 0 {
-		v.disagree(checkTubes, fmt.Sprintf("all %d tubes were found, but %d read with a carriage return that most lines have not: scan these again, and save the file anew", len(m.Matched), len(m.Returned)))
+		v.disagree(checkTubes, fmt.Sprintf("all %d tubes were found, but %d read with a carriage return that most "+
+			"lines have not: scan these again, and save the file anew", len(m.Matched), len(m.Returned)))
 		return
 	}
 	v.disagree(checkTubes, fmt.Sprintf(
-		"%d of %d tubes found, %d missing from the box, %d in it that no record has: look for them in the box, scan it again, then settle the rest with the site",
+		"%d of %d tubes found, %d missing from the box, %d in it that no record has: look for them in the box, "+
+			"scan it again, then settle the rest with the site",
 		len(m.Matched), len(v.Recorded), len(m.Missing), len(m.Unexpected)))
 }
 
@@ -109,7 +111,9 @@ func Attribute(verdicts []*Verdict) {
 			}
 		}
 		if len(shared) > 0 {
-			v.disagree("barcodes", fmt.Sprintf("%s: recorded in shipment %s too, so nobody can tell from the barcode whose sample it is; put the tube aside and ask both for the right record", someNames(shared), other))
+			v.disagree("barcodes", fmt.Sprintf("%s: recorded in shipment %s too, "+
+				"so nobody can tell from the barcode whose sample it is; "+
+				"put the tube aside and ask both for the right record", someNames(shared), other))
 		}
 	}
 }
@@ -128,13 +132,16 @@ func (v *Verdict) attribute(homes map[string][]*Verdict) {
 		home := homes[n.Barcode][0]
 		found[home]++
 		n.Kind, n.Of = NoteElse, home.Shipment
-		n.Detail = fmt.Sprintf("belongs to shipment %s of site %s: put it into that box, and scan both boxes again", home.Shipment, home.Site)
+		n.Detail = fmt.Sprintf("belongs to shipment %s of site %s: put it into that box, and scan both boxes again",
+			home.Shipment, home.Site)
 	}
-	for _, home := range slices.SortedFunc(maps.Keys(found), func(a, b *Verdict) int { return cmpNames(a.Shipment, b.Shipment) }) {
+	byNumber := func(a, b *Verdict) int { return cmpNames(a.Shipment, b.Shipment) }
+	for _, home := range slices.SortedFunc(maps.Keys(found), byNumber) {
 		n := found[home]
 		text := fmt.Sprintf("; %d of them belong to shipment %s of site %s", n, home.Shipment, home.Site)
 		if n == len(home.Recorded) && len(v.Tubes.Matched) == 0 {
-			text = fmt.Sprintf("; this is the box of shipment %s of site %s: the boxes were swapped", home.Shipment, home.Site)
+			text = fmt.Sprintf("; this is the box of shipment %s of site %s: the boxes were swapped", home.Shipment,
+				home.Site)
 		}
 		for i := range v.Checks {
 			if c := &v.Checks[i]; c.Name == checkTubes && !c.OK {

@@ -66,7 +66,8 @@ type checkedRecord struct {
 
 // newRecords starts workers, which stop ends.
 func newRecords(ctx context.Context, l *label) *records {
-	r := &records{ctx: ctx, label: l, again: deid.NewInspection(l.Study, l.Site).Until(ctx), work: make(chan recordJob), found: make(map[string]bool), tubes: make(map[string][]string)}
+	r := &records{ctx: ctx, label: l, again: deid.NewInspection(l.Study, l.Site).Until(ctx), work: make(chan recordJob),
+		found: make(map[string]bool), tubes: make(map[string][]string)}
 	for range min(workers(0), 4) { // each may hold a record of maxRecord bytes
 		r.running.Go(func() {
 			for j := range r.work {
@@ -138,7 +139,8 @@ func (r *records) summary(data []byte) {
 	for _, rec := range items(n, "recordings") {
 		file := text(rec, "file")
 		if _, ok := r.found[file]; !ok || file <= last {
-			r.problem("data/%s names a recording that is not in the shipment, or names one twice or out of order", deid.SummaryName)
+			r.problem("data/%s names a recording that is not in the shipment, or names one twice or out of order",
+				deid.SummaryName)
 			return
 		}
 		if id := text(rec, "session"); !strings.HasPrefix(file, "recordings/"+id+"-") {
@@ -176,7 +178,8 @@ func (r *records) handlingList(data []byte) {
 			return
 		}
 		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
-			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice", deid.HandlingName, i)
+			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice",
+				deid.HandlingName, i)
 			return
 		}
 		r.handled[strings.Clone(row[0])] = true
@@ -242,7 +245,8 @@ func (r *records) check(j recordJob) {
 		return
 	}
 	id := strings.TrimSuffix(strings.TrimPrefix(j.name, "sessions/"), ".json")
-	for _, f := range []struct{ member, want string }{{"session_id", id}, {"study", r.label.Study}, {"site", r.label.Site}} {
+	type named struct{ member, want string }
+	for _, f := range []named{{"session_id", id}, {"study", r.label.Study}, {"site", r.label.Site}} {
 		if text(n, f.member) != f.want {
 			j.to.problem = "has another /" + f.member + " than its name or the shipment"
 			return
@@ -258,7 +262,8 @@ func (r *records) check(j recordJob) {
 		j.to.recordings = append(j.to.recordings, file)
 	}
 	for _, t := range items(n, "tubes") {
-		j.to.tubes = append(j.to.tubes, []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"), text(t, "volume_ml"), text(t, "storage")})
+		j.to.tubes = append(j.to.tubes, []string{text(t, "barcode"), id, text(t, "position"), text(n, "fraction"),
+			text(t, "volume_ml"), text(t, "storage")})
 	}
 }
 
@@ -280,7 +285,8 @@ func (r *records) merge() {
 		}
 		for _, file := range c.recordings {
 			if named, ok := r.found[file]; !ok || named {
-				r.problem("data/%s names a recording that is not in the shipment, or that another entry names too", c.name)
+				r.problem("data/%s names a recording that is not in the shipment, or that another entry names too",
+					c.name)
 				continue
 			}
 			r.found[file] = true
@@ -318,7 +324,8 @@ func (r *records) formula(name string, line int, row []string) bool {
 	if !slices.ContainsFunc(row, schema.Formula) {
 		return false
 	}
-	r.problem("data/%s: row %d has a value that a spreadsheet would run as a formula (= + - @, a tab or a carriage return at its beginning)", name, line)
+	r.problem("data/%s: row %d has a value that a spreadsheet would run as a formula (= + - @, a tab or a carriage "+
+		"return at its beginning)", name, line)
 	return true
 }
 
@@ -397,7 +404,8 @@ func (r *records) result() string {
 		r.problem("data/%s, data/%s or data/%s is missing or cannot be used", schemaName, treatmentName, tubesName)
 	case r.sessions != l.Sessions || len(r.found) != l.Recordings || len(r.barcodes) != l.Tubes:
 		r.problem("%s counts %s, %s and %s; inside are %d, %d and %d",
-			labelName, counted(l.Sessions, "session"), counted(l.Recordings, "recording"), counted(l.Tubes, "tube"), r.sessions, len(r.found), len(r.barcodes))
+			labelName, counted(l.Sessions, "session"), counted(l.Recordings, "recording"), counted(l.Tubes, "tube"),
+			r.sessions, len(r.found), len(r.barcodes))
 	}
 	if r.problems > 1 {
 		return fmt.Sprintf("%d faults, the first: %s", r.problems, r.first)

@@ -55,7 +55,8 @@ func (t *target) repairData(ctx context.Context, o *SealOptions) (made media.Par
 		return made, mediaError(t.media, err)
 	}
 	if limit > 0 && l.Size() > limit {
-		return made, &MediaError{Path: t.media, Fault: RepairTooLarge, Err: errors.New("cannot hold so much repair data in one file")}
+		return made, &MediaError{Path: t.media, Fault: RepairTooLarge,
+			Err: errors.New("cannot hold so much repair data in one file")}
 	}
 	out := media.NewParts(t.stage, repairName(o.Number), 0)
 	err = repair.Encode(ctx, l, from, out)

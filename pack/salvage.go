@@ -22,7 +22,7 @@ type Salvage struct {
 	Whole   []string `json:"whole"`   // pseudonyms of sessions whose record and recordings are all whole
 	Ask     []string `json:"ask"`     // of sessions that are known and not whole
 	Unnamed int      `json:"unnamed"` // further sessions, of which not even the pseudonym was left
-	Proven  bool     `json:"proven"`  // Whole agrees with the list of digests that the site signed inside; false: that list is damaged too
+	Proven  bool     `json:"proven"`  // Whole agrees with the signed list of digests inside; false: that is damaged too
 }
 
 // salvageWork bounds how many bytes are looked at again in search of a frame.

@@ -52,7 +52,7 @@ type Sealed struct {
 	Parts      []Part `json:"parts"`
 	Repair     *Part  `json:"repair,omitempty"`
 	ReadBack   bool   `json:"read_back"`      // of all copies
-	Bag        string `json:"bag_sha256"`     // hexadecimal, of tagmanifest-sha256.txt, which fixes every byte of the bag
+	Bag        string `json:"bag_sha256"`     // hexadecimal, of tagmanifest-sha256.txt, which fixes the bag
 	Archive    string `json:"archive_sha256"` // [ArchiveDigest], which the slip and the receipt name
 
 	// Inside identifies what was sealed of each sort of payload, so that the difference of

@@ -75,7 +75,8 @@ func ParseSlipCode(text string) (c SlipCode, err error) {
 	case !shipmentNumber.MatchString(words[1]):
 		return c, errors.New("has no shipment number in its second place")
 	}
-	digest := strings.NewReplacer("-", "", "o", "0", "i", "1", "l", "1").Replace(strings.ToLower(strings.Join(words[2:], "")))
+	misread := strings.NewReplacer("-", "", "o", "0", "i", "1", "l", "1")
+	digest := misread.Replace(strings.ToLower(strings.Join(words[2:], "")))
 	if raw, err := hex.DecodeString(digest); err != nil || len(raw) != sha256.Size {
 		return c, fmt.Errorf("has no digest of %d hexadecimal digits at its end: scan or type it again", 2*sha256.Size)
 	}
@@ -102,8 +103,11 @@ func (v *verifying) slip() {
 	}
 	switch {
 	case again:
-		v.disagree(checkSlip, "the slip names %s, but another archive than this one: the shipment was sealed again, or the digest was misread; compare the groups printed on the slip with archive_sha256, and ask the site which of the two counts", v.verdict.Shipment)
+		v.disagree(checkSlip, "the slip names %s, but another archive than this one: the shipment was sealed "+
+			"again, or the digest was misread; compare the groups printed on the slip with archive_sha256, and ask "+
+			"the site which of the two counts", v.verdict.Shipment)
 	default:
-		v.disagree(checkSlip, "the slip read is of %s and not of %s: look for the right paper, and for the box and the stick that belong to the other one", someNames(others), v.verdict.Shipment)
+		v.disagree(checkSlip, "the slip read is of %s and not of %s: look for the right paper, and for the box and "+
+			"the stick that belong to the other one", someNames(others), v.verdict.Shipment)
 	}
 }

@@ -31,8 +31,12 @@ func (r *records) discrepancies(data []byte) {
 		if r.formula(deid.DiscrepanciesName, i+1, row) {
 			return
 		}
-		if i > 0 && strings.Join(row[:2], "\x00") <= strings.Join(rows[i][:2], "\x00") || row[0] == "" || row[2] == "" || !utf8.ValidString(strings.Join(row, "")) || strings.ContainsFunc(strings.Join(row, ""), isControl) {
-			r.problem("data/%s: row %d is not one tube and a reason, stands there twice or out of order", deid.DiscrepanciesName, i+1)
+		text := strings.Join(row, "")
+		ordered := i == 0 || strings.Join(row[:2], "\x00") > strings.Join(rows[i][:2], "\x00")
+		readable := utf8.ValidString(text) && !strings.ContainsFunc(text, isControl)
+		if !ordered || !readable || row[0] == "" || row[2] == "" {
+			r.problem("data/%s: row %d is not one tube and a reason, stands there twice or out of order",
+				deid.DiscrepanciesName, i+1)
 			return
 		}
 		r.stated = append(r.stated, deid.Discrepancy{Barcode: row[0], Kind: row[1], Reason: row[2]})
@@ -74,7 +78,8 @@ func (v *Verdict) takeStated(list []deid.Discrepancy) {
 			found++
 		}
 	}
-	text := fmt.Sprintf("the site itself states %d tubes that box and records do not share, with its reasons: settle each with the site", len(list))
+	text := fmt.Sprintf("the site itself states %d tubes that box and records do not share, with its reasons: "+
+		"settle each with the site", len(list))
 	if found > 0 {
 		text += fmt.Sprintf("; %d of those that it calls missing are in the box", found)
 	}

@@ -63,5 +63,7 @@ func parseSum(line []byte) (s sum, ok bool) {
 		return s, false
 	}
 	s.name = string(line[digits+2:])
-	return s, s.name == readmeName || s.name == labelName || archiveName.MatchString(s.name) || repairForm.MatchString(s.name)
+	known := s.name == readmeName || s.name == labelName ||
+		archiveName.MatchString(s.name) || repairForm.MatchString(s.name)
+	return s, known
 }

@@ -181,7 +181,8 @@ func bothErrors(errs []error) error {
 		case all == nil:
 			all = m
 		default:
-			all = &MediaError{Path: all.Path, Fault: m.Fault, Err: errors.Join(all.Err, m.Err), what: all.words() + "; " + m.Error()}
+			all = &MediaError{Path: all.Path, Fault: m.Fault, Err: errors.Join(all.Err, m.Err),
+				what: all.words() + "; " + m.Error()}
 		}
 	}
 	if all == nil {

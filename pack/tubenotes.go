@@ -48,22 +48,26 @@ func (m *TubeMatch) Explain() {
 		m.Notes = append(m.Notes, n)
 	}
 	for _, b := range slices.Compact(slices.Clone(m.Missing)) {
-		n := TubeNote{Barcode: b, Kind: NoteMissing, Detail: "has a record, but was not scanned: look for the tube in the box and its packing"}
+		n := TubeNote{Barcode: b, Kind: NoteMissing,
+			Detail: "has a record, but was not scanned: look for the tube in the box and its packing"}
 		if near := meant[b]; near != "" {
 			n.Of, n.Detail = near, fmt.Sprintf("has a record, but was not scanned; %.100q was: see there", near)
 		}
 		m.Notes = append(m.Notes, n)
 	}
 	for _, b := range m.Returned {
-		m.Notes = append(m.Notes, TubeNote{Barcode: b, Kind: NoteReturn, Detail: "was read with a carriage return at its end, which most lines have not; " +
-			"it is compared without: read the tube itself, and scan it again with the scanner that read the others"})
+		m.Notes = append(m.Notes, TubeNote{Barcode: b, Kind: NoteReturn,
+			Detail: "was read with a carriage return at its end, which most lines have not; " +
+				"it is compared without: read the tube itself, " +
+				"and scan it again with the scanner that read the others"})
 	}
 	slices.SortStableFunc(m.Notes, func(a, b TubeNote) int { return cmp.Compare(a.Barcode, b.Barcode) })
 }
 
 func (m *TubeMatch) unexpected(b string, recorded []string, alike map[string][]string) TubeNote {
 	if _, ok := slices.BinarySearch(recorded, b); ok {
-		return TubeNote{b, NoteTwice, "", "was scanned more often than it is recorded: look whether it was scanned twice, or whether two tubes carry this barcode"}
+		return TubeNote{b, NoteTwice, "", "was scanned more often than it is recorded: look whether it was scanned " +
+			"twice, or whether two tubes carry this barcode"}
 	}
 	if near := alike[looks(b)]; len(near) > 0 {
 		kind, how := NoteAlike, "look alike (O and 0; I, l and 1)"
@@ -74,15 +78,18 @@ func (m *TubeMatch) unexpected(b string, recorded []string, alike map[string][]s
 		if !slices.Contains(m.Missing, near[0]) {
 			was = "was scanned too"
 		}
-		return TubeNote{b, kind, near[0], fmt.Sprintf("differs only by characters that %s from %.100q, which %s: read the tube itself, and scan it again", how, near[0], was)}
+		return TubeNote{b, kind, near[0], fmt.Sprintf("differs only by characters that %s from %.100q, which %s: "+
+			"read the tube itself, and scan it again", how, near[0], was)}
 	}
 	for i := 1; i < len(b); i++ {
 		_, first := slices.BinarySearch(recorded, trimBarcode(b[:i]))
 		if _, second := slices.BinarySearch(recorded, trimBarcode(b[i:])); first && second {
-			return TubeNote{b, NoteJoined, "", "is two barcodes of the records in one line: let the scanner end each with a line feed, and scan the box again"}
+			return TubeNote{b, NoteJoined, "", "is two barcodes of the records in one line: let the scanner end " +
+				"each with a line feed, and scan the box again"}
 		}
 	}
-	return TubeNote{b, NoteUnknown, "", "was scanned, but no record has it: look whether the tube belongs to another shipment or another site, and do not analyse it before that is known"}
+	return TubeNote{b, NoteUnknown, "", "was scanned, but no record has it: look whether the tube belongs to " +
+		"another shipment or another site, and do not analyse it before that is known"}
 }
 
 var likeness = strings.NewReplacer("O", "0", "I", "1", "L", "1")

@@ -29,7 +29,8 @@ type TubeMatch struct {
 }
 
 // ErrNoBarcode says that a file of barcodes holds none.
-var ErrNoBarcode = errors.New("the file holds no barcode: look whether the scanner was connected, and scan the tubes into it, one a line")
+var ErrNoBarcode = errors.New("the file holds no barcode: look whether the scanner was connected, and scan the " +
+	"tubes into it, one a line")
 
 // Agrees says that the box holds the recorded tubes and no other, each read cleanly.
 func (m *TubeMatch) Agrees() bool {
@@ -91,7 +92,8 @@ func ParseTubes(data []byte) ([]string, error) {
 			continue
 		}
 		if len(b) > maxBarcode || !utf8.ValidString(b) || strings.ContainsFunc(b, isControl) {
-			return nil, fmt.Errorf("line %d is not one barcode (up to %d printed characters): scan that tube again", line, maxBarcode)
+			return nil, fmt.Errorf("line %d is not one barcode (up to %d printed characters): scan that tube again",
+				line, maxBarcode)
 		}
 		if strings.HasSuffix(strings.TrimRight(text, " \t"), "\r") {
 			returned = append(returned, len(tubes))

@@ -23,8 +23,11 @@ func Contradictions(verdicts []*Verdict) []*Check {
 	alarms := make([]*Check, len(verdicts))
 	for i, v := range verdicts {
 		if v.Bag != "" && len(bags[of(v)]) > 1 {
-			alarms[i] = &Check{Name: checkContradiction, Detail: "ALARM: several shipments here have the number " + v.Shipment +
-				" and other contents: keep them apart, use none of them, and ask the site by telephone which counts; it may have sealed from two folders, and then it seals the others again under free numbers"}
+			alarms[i] = &Check{Name: checkContradiction,
+				Detail: "ALARM: several shipments here have the number " + v.Shipment +
+					" and other contents: keep them apart, use none of them, and ask the site by telephone which " +
+					"counts; it may have sealed from two folders, and then it seals the others again under " +
+					"free numbers"}
 		}
 	}
 	return alarms

@@ -36,7 +36,8 @@ func reject(check, format string, args ...any) error {
 
 // distrust is reject for a signature that err, of [keys.Allowed.Verify], does not accept.
 func distrust(check, file, site string, err error) error {
-	return &rejection{check: check, detail: fmt.Sprintf("%s is not accepted as the signature of site %s: %v", file, site, err), cause: err}
+	detail := fmt.Sprintf("%s is not accepted as the signature of site %s: %v", file, site, err)
+	return &rejection{check: check, detail: detail, cause: err}
 }
 
 // Names of the checks that are made inside the archive.
@@ -64,7 +65,8 @@ type unpackTarget interface {
 
 // readArchive is the inverse of writeArchive. It decrypts src, decompresses and
 // takes apart the bag in it, hashes every file, hands the records over to be
-// checked, and reads to the very end: nothing may come after the tar stream. to may be nil. Plain data goes nowhere else.
+// checked, and reads to the very end: nothing may come after the tar stream. to may be nil.
+// Plain data goes nowhere else.
 //
 // The error is a *rejection, the context's, or one of to. What src itself made
 // of an unreadable medium is for the caller to ask.
@@ -99,9 +101,11 @@ func decrypt(src io.Reader, identities []age.Identity) (io.Reader, error) {
 		return nil, token // says nothing of the archive
 	}
 	if _, ok := errors.AsType[*age.NoIdentityMatchError](err); ok {
-		return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
+		return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: "+
+			"look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
 	}
-	return nil, reject(checkDecryption, "the head of the archive is damaged, or was written by a later version: %s", askForNew)
+	return nil, reject(checkDecryption, "the head of the archive is damaged, or was written by a later version: %s",
+		askForNew)
 }
 
 // decrypted makes a rejection of every error of age's reader.
@@ -202,7 +206,8 @@ func (r *bagReader) payload(where, name string, size int64) error {
 	case k == otherFile:
 		return reject(checkContents, "%s is none that belongs in a shipment: %s", where, askSite)
 	case r.seen[folded]:
-		return reject(checkContents, "%s has the name of another file, or one that differs only in upper and lower case: %s", where, askSite)
+		return reject(checkContents,
+			"%s has the name of another file, or one that differs only in upper and lower case: %s", where, askSite)
 	case name <= r.last:
 		return reject(checkContents, "%s is out of order: %s", where, askSite)
 	case size > k.limit():
@@ -212,7 +217,8 @@ func (r *bagReader) payload(where, name string, size int64) error {
 		return reject(checkContents, "the archive holds more files than a manifest can list: %s", askSite)
 	}
 	if !r.records.counts(k) {
-		return reject(checkRecords, "the archive holds more records or recordings than %s counts: %s", labelName, askSite)
+		return reject(checkRecords, "the archive holds more records or recordings than %s counts: %s", labelName,
+			askSite)
 	}
 	r.seen[folded], r.last = true, name
 	r.bytes += size

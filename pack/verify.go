@@ -22,7 +22,7 @@ type VerifyOptions struct {
 	Now        time.Time               // for valid-before in allowed_signers
 	Into       string                  // not "": unpack the bag there as well, whole or not at all
 	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
-	RepairInto string                  // not "": write a damaged shipment anew there if its repair data suffice; must not exist
+	RepairInto string                  // not "": write a damaged shipment anew there, if possible; must not exist
 	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
 	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
@@ -35,7 +35,7 @@ const (
 	Accepted      Decision = "accepted"
 	Discrepancies Decision = "discrepancies"
 	Rejected      Decision = "rejected"
-	NotVerified   Decision = "not verified" // never of Verify: of a path in a batch that is no shipment or could not be read
+	NotVerified   Decision = "not verified" // never of Verify: of a path in a batch that could not be read
 )
 
 // A Check is one thing that was looked at.
@@ -60,11 +60,11 @@ type Verdict struct {
 	Checks   []Check            `json:"checks"`
 	Tubes    *TubeMatch         `json:"tubes,omitempty"`
 	Stated   []deid.Discrepancy `json:"stated,omitempty"`         // what the site itself says of box and records
-	Archive  string             `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while that is unknown
-	Damage   *Damage            `json:"damage,omitempty"`         // of the archive as it arrived; nil while none is known
+	Archive  string             `json:"archive_sha256,omitempty"` // [ArchiveDigest], as signed; "" while unknown
+	Damage   *Damage            `json:"damage,omitempty"`         // of the archive as it arrived; nil: none known
 	Repaired *Repaired          `json:"repaired,omitempty"`       // the verdict is of that folder
 	Caution  string             `json:"caution,omitempty"`        // of the key that signed it
-	Path     string             `json:"path,omitempty"`           // of the folder, as it was named; set by the caller of Verify
+	Path     string             `json:"path,omitempty"`           // of the folder, as named; set by the caller
 
 	// Bag is the SHA-256 (hex) of the bag's tagmanifest-sha256.txt, which fixes all that is
 	// inside. It is known once both signatures and all checksums hold, also of a shipment

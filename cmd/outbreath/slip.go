@@ -13,7 +13,8 @@ import (
 )
 
 var slipPage = template.Must(template.New("slip.html.tmpl").
-	Funcs(template.FuncMap{"count": count, "letters": letters, "head": head, "position": position}).ParseFS(pages, "html/slip.html.tmpl"))
+	Funcs(template.FuncMap{"count": count, "letters": letters, "head": head, "position": position}).
+	ParseFS(pages, "html/slip.html.tmpl"))
 
 // A slip is the paper that goes into the box. It has no subject data, but the
 // session pseudonyms of the laboratory.
@@ -120,7 +121,8 @@ func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Di
 		return nil, err
 	}
 	p := &slip{
-		Shipment: s.Shipment, Study: c.Study().Study, Site: c.Study().Site, Contact: c.Study().Contact, Sealed: sealed.Format(time.DateOnly),
+		Shipment: s.Shipment, Study: c.Study().Study, Site: c.Study().Site, Contact: c.Study().Contact,
+		Sealed:   sealed.Format(time.DateOnly),
 		Sessions: s.Sessions, Recordings: s.Recordings, Tubes: s.Tubes, Code: draw(square, qrMM, qrMM),
 	}
 	groups := code.Groups()
@@ -137,7 +139,8 @@ func (p *slip) fill(tubes []deid.ClearedTube, stated []deid.Discrepancy) {
 		absent[d.Barcode] = d.Kind == deid.TubeMissing
 	}
 	for i, t := range tubes {
-		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage, First: t.First}
+		row := slipRow{Number: i + 1, Barcode: t.Barcode, Session: t.Session, Position: t.Position, Storage: t.Storage,
+			First: t.First}
 		if row.Absent = absent[t.Barcode]; row.Absent {
 			row.First, row.Storage = false, ""
 			row.Wide = utf8.RuneCountInString(row.Barcode) > 2*cellLine
