@@ -7,9 +7,9 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"outbreath/schema/demo"
 )
@@ -62,17 +62,24 @@ func (d *desk) see(pattern string) string {
 func (d *desk) until(what string, done func(screen string) bool) {
 	d.t.Helper()
 	var screen string
-	for deadline := time.Now().Add(2 * time.Minute); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
-		if screen = d.screen(); done(screen) {
-			return
-		}
+	if !eventually(func() bool { screen = d.screen(); return done(screen) }) {
+		d.t.Fatalf("the screen of %s never %s:\n%s", d.name, what, screen)
 	}
-	d.t.Fatalf("the screen of %s never %s:\n%s", d.name, what, screen)
 }
 
-func (d *desk) types(text string) {
-	d.tmux("send-keys", "-t", d.name, "-l", text)
-	d.tmux("send-keys", "-t", d.name, "Enter")
+// types types a line.
+func (d *desk) types(text string) { d.ahead(text, "") }
+
+// ahead types a line and, before anybody can act on that, more.
+func (d *desk) ahead(line string, more ...string) {
+	to := []string{"send-keys", "-t", d.name}
+	args := slices.Concat(to, []string{"-l", line, ";"}, to, []string{"Enter"})
+	for _, text := range more {
+		if text != "" {
+			args = slices.Concat(args, []string{";"}, to, []string{"-l", text})
+		}
+	}
+	d.tmux(args...)
 }
 
 // run types a command on an empty screen, on which nothing of the last one can be
@@ -106,23 +113,23 @@ func (d *desk) words(folder string) []string {
 
 // compares answers what keys trust asks with the words that the other side reads,
 // as far as it asks, and returns the places asked for. One place may be asked for
-// several times, so the screen is read to its end: every question before the last
-// line has its answer.
+// several times, so the questions are counted.
 func (d *desk) compares(words []string) (asked []string) {
-	question, answered := regexp.MustCompile(`\nword (\d+):\s*\z`), regexp.MustCompile(`(?m)^word \d+: \w`)
+	question, end := regexp.MustCompile(`(?m)\bword (\d+):`), regexp.MustCompile(`(?m)^now trusted|^outbreath: error`)
 	for {
-		d.see(`\nword (\d+):\s*\z|(?m)^now trusted|^outbreath: error`)
-		last := question.FindStringSubmatch(d.screen())
-		if last == nil {
+		var questions [][]string
+		d.until("asks for a word, or comes to an end", func(screen string) bool {
+			questions = question.FindAllStringSubmatch(screen, -1)
+			return len(questions) > len(asked) || end.MatchString(screen)
+		})
+		if len(questions) == len(asked) {
 			return asked
 		}
-		asked = append(asked, last[1])
+		place := questions[len(asked)][1]
+		asked = append(asked, place)
 		var i int
-		fmt.Sscan(last[1], &i)
+		fmt.Sscan(place, &i)
 		d.types(words[i-1][:min(4, len(words[i-1]))])
-		d.until("shows the answer", func(screen string) bool {
-			return len(answered.FindAllString(screen, -1)) >= len(asked)
-		})
 	}
 }
 

@@ -16,7 +16,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
+
+	"outbreath/internal/costtest"
 )
 
 // A scene is a job that has come as far as its receipt, a decoy outside of it, and
@@ -79,10 +80,10 @@ func (s *scene) copied(t *testing.T) *scene {
 	return &scene{job: &j, bin: s.bin}
 }
 
-// run runs the program in the scene's folder; 10 s is when it counts as hanging.
+// run runs the program in the scene's folder, and fails if it hangs.
 func (s *scene) run(t *testing.T, input string, args ...string) (status int, out string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), costtest.Hang)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, s.bin, args...)
 	cmd.Dir, cmd.Stdin = s.dir, strings.NewReader(input)

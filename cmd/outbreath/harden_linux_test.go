@@ -62,19 +62,13 @@ func environment(t *testing.T, pid int) string {
 // same user, and the passphrase neither in its arguments nor its environment.
 func watched(t *testing.T, args ...string) {
 	t.Helper()
-	other := unprivileged("sleep", "60")
+	other := unprivileged("sleep", "3600")
 	if err := other.Start(); err != nil {
 		t.Fatal(err)
 	}
 	defer other.Wait()
 	defer other.Process.Kill()
-	for range 200 { // until it is what it shall be
-		if readable(t, other.Process.Pid) {
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	if !readable(t, other.Process.Pid) {
+	if !eventually(func() bool { return readable(t, other.Process.Pid) }) { // until it is what it shall be
 		t.Fatal("this system lets no process look into another one: nothing can be shown")
 	}
 	pipe := filepath.Join(t.TempDir(), "pipe")
@@ -95,27 +89,17 @@ func watched(t *testing.T, args ...string) {
 		return string(data)
 	}
 	core := ""
-	for range 200 { // until it waits
+	if !eventually(func() bool { // until it waits
 		for line := range strings.Lines(proc("limits")) {
 			if f := strings.Fields(strings.TrimPrefix(line, "Max core file size")); strings.HasPrefix(line, "Max core file size") {
 				core = f[0] + " " + f[1]
 			}
 		}
-		if core == "0 0" {
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	if core != "0 0" {
+		return core == "0 0"
+	}) {
 		t.Errorf("%q: core dumps up to %q", args, core)
 	}
-	for range 200 { // set right after the limit
-		if !readable(t, cmd.Process.Pid) {
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	if readable(t, cmd.Process.Pid) {
+	if !eventually(func() bool { return !readable(t, cmd.Process.Pid) }) { // set right after the limit
 		t.Errorf("%q: another process of the same user can read its memory", args)
 	}
 	w, err := os.OpenFile(pipe, os.O_WRONLY, 0)

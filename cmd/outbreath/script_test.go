@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -32,11 +33,16 @@ func TestMain(m *testing.M) {
 // all that is open in DIR.
 func TestScripts(t *testing.T) {
 	t.Parallel()
+	var scripts sync.Map // folders of the scripts' folders
+	t.Cleanup(func() {   // which testscript leaves behind, empty, when not all scripts run
+		scripts.Range(func(dir, _ any) bool { os.Remove(dir.(string)); return true })
+	})
 	testscript.Run(t, testscript.Params{
 		Dir:                 "../../testdata/script",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		Setup: func(env *testscript.Env) error {
+			scripts.Store(filepath.Dir(env.WorkDir), nil)
 			env.Setenv("HOME", "/no-home")
 			env.Setenv("XDG_CONFIG_HOME", "/no-home/config")
 			return nil

@@ -145,3 +145,14 @@ func TestInterrupted(t *testing.T) {
 	}
 	t.Error("five seals were faster than a look at the medium")
 }
+
+// TestLastNumberToDo: a site whose highest number was given by a slip of the hand is
+// told which it may name.
+func TestLastNumberToDo(t *testing.T) {
+	for free, want := range map[string]string{"WEIR-0012": "--shipment WEIR-0012", "": "another site code"} {
+		err := &site.LastNumberError{Site: "WEIR", Free: free}
+		if exitStatus(err) != exitUsage || !strings.Contains(toDo(err), want) {
+			t.Errorf("%v: status %d, %s", err, exitStatus(err), toDo(err))
+		}
+	}
+}

@@ -6,6 +6,9 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
+
+	"outbreath/internal/costtest"
 )
 
 // A suite runs the tests with what they share: a place for temporary folders, and
@@ -28,6 +31,16 @@ func (s suite) Run() int {
 		panic(err)
 	}
 	return s.M.Run()
+}
+
+// eventually reports whether done comes to be true, however slow the machine is.
+func eventually(done func() bool) bool {
+	for until := time.Now().Add(costtest.Hang); !done(); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(until) {
+			return false
+		}
+	}
+	return true
 }
 
 // full reports whether the long runs were asked for, by OUTBREATH_FULL=1.

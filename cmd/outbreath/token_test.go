@@ -93,10 +93,11 @@ func TestSSHAgent(t *testing.T) {
 				t.Fatal(err)
 			}
 			t.Cleanup(func() { agent.Process.Kill(); agent.Wait() })
-			for range 200 {
-				if _, err := p.try("ssh-add", "-l"); err == nil || err.(*exec.ExitError).ExitCode() == 1 {
-					break
-				}
+			if !eventually(func() bool {
+				_, err := p.try("ssh-add", "-l")
+				return err == nil || err.(*exec.ExitError).ExitCode() == 1
+			}) {
+				t.Fatal("the agent does not answer")
 			}
 			p.fails("does not hold this key", "outbreath", seal...)
 			p.run("ssh-add", "-q", "key")

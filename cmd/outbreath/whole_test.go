@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"io/fs"
 	"os"
 	"os/exec"
@@ -14,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"outbreath/pack/custody"
 	"outbreath/schema/demo"
 )
 
@@ -328,8 +330,9 @@ func write(t *testing.T, path string, data []byte) {
 	}
 }
 
-// TestKilledSeal kills a seal at many moments. Afterwards there is no shipment
-// or a good one, the collection is as it was, and the next seal succeeds.
+// TestKilledSeal kills a seal at many moments: half of them spread over its length, half
+// once custody.jsonl says that it is about to name the shipment. Afterwards there is no
+// shipment or a good one, the collection is as it was, and the next seal succeeds.
 func TestKilledSeal(t *testing.T) {
 	if testing.Short() {
 		t.Skip("50 seals")
@@ -345,43 +348,38 @@ func TestKilledSeal(t *testing.T) {
 	length := time.Since(started)
 
 	moments := many(50, 500)
-	none, good := 0, 0
-	for i := range moments {
+	none, good, between := 0, 0, 0 // between "sealing" and "sealed"
+	i := 0
+	for ; i < moments || between < moments/10 && i < 20*moments; i++ {
 		cmd := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
+		log := len(j.log(t))
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(length * time.Duration(i) / time.Duration(moments-moments/10))
-		_ = cmd.Process.Kill()
-		_ = cmd.Wait()
-		entries, err := os.ReadDir(j.media)
-		if err != nil {
-			t.Fatal(err)
-		}
-		found := 0
-		for _, e := range entries {
-			if strings.HasPrefix(e.Name(), ".") {
-				continue // unfinished, under its temporary name
-			}
-			found++
-			if status, out, errOut := runHere("verify", filepath.Join(j.media, e.Name()), "--keys", j.lab); status != 0 {
-				t.Fatalf("moment %d: %s is there and is not accepted: %d\n%s%s", i, e.Name(), status, out, errOut)
-			}
-			if err := os.RemoveAll(filepath.Join(j.media, e.Name())); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if found == 0 {
-			none++
+		ended := make(chan struct{})
+		go func() { _ = cmd.Wait(); close(ended) }()
+		if i < moments/2 {
+			time.Sleep(length * time.Duration(i) / time.Duration(moments/2-moments/20))
 		} else {
+			j.awaitSealing(t, log, ended)
+			time.Sleep(time.Duration(i%4) * time.Millisecond)
+		}
+		_ = cmd.Process.Kill()
+		<-ended
+		if unsettled(j.log(t)[log:]) {
+			between++
+		}
+		if j.takeAway(t, i) {
 			good++
+		} else {
+			none++
 		}
 		if digest(t, j.collection) != before {
 			t.Fatalf("moment %d: the collection changed", i)
 		}
 	}
-	if none == 0 {
-		t.Error("no kill came before the end: the test shows nothing")
+	if none == 0 || good == 0 || between < moments/10 {
+		t.Errorf("%d kills: %d left no shipment, %d a good one, %d fell between sealing and sealed: the test shows too little", i, none, good, between)
 	}
 	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 	must(t, "custody", j.collection, "--check", "--keys", j.site)
@@ -394,5 +392,77 @@ func TestKilledSeal(t *testing.T) {
 			t.Errorf("%s is left on the medium after the next seal", e.Name())
 		}
 	}
-	t.Logf("%d kills within %v: %d left no shipment, %d a good one", moments, length, none, good)
+	t.Logf("%d kills: %d left no shipment, %d a good one; %d fell between sealing and sealed", i, none, good, between)
+}
+
+// log returns the entries of the collection's custody.jsonl; the last line may be cut short.
+func (j *job) log(t *testing.T) (entries []custody.Entry) {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(j.collection, "custody.jsonl"))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		t.Fatal(err)
+	}
+	for line := range bytes.Lines(data) {
+		var e custody.Entry
+		if json.Unmarshal(line, &e) != nil {
+			break
+		}
+		entries = append(entries, e)
+	}
+	return entries
+}
+
+// awaitSealing returns when the log has an entry "sealing" after its first n, or when
+// the seal has ended.
+func (j *job) awaitSealing(t *testing.T, n int, ended <-chan struct{}) {
+	for {
+		select {
+		case <-ended:
+			return
+		case <-time.After(100 * time.Microsecond):
+		}
+		for _, e := range j.log(t)[n:] {
+			if e.What == custody.Sealing {
+				return
+			}
+		}
+	}
+}
+
+// unsettled reports whether the last shipment that was about to get its name has neither
+// got it nor was given up.
+func unsettled(entries []custody.Entry) bool {
+	last := ""
+	for _, e := range entries {
+		switch {
+		case e.What == custody.Sealing:
+			last = e.Shipment
+		case (e.What == custody.Sealed || e.What == custody.Abandoned) && e.Shipment == last:
+			last = ""
+		}
+	}
+	return last != ""
+}
+
+// takeAway verifies what a killed seal left on the medium under a final name, and takes it
+// away. It reports whether there was anything.
+func (j *job) takeAway(t *testing.T, moment int) (found bool) {
+	t.Helper()
+	entries, err := os.ReadDir(j.media)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), ".") {
+			continue // unfinished, under its temporary name
+		}
+		found = true
+		if status, out, errOut := runHere("verify", filepath.Join(j.media, e.Name()), "--keys", j.lab); status != 0 {
+			t.Fatalf("moment %d: %s is there and is not accepted: %d\n%s%s", moment, e.Name(), status, out, errOut)
+		}
+		if err := os.RemoveAll(filepath.Join(j.media, e.Name())); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return found
 }
