@@ -84,7 +84,7 @@ func TestSSHAgent(t *testing.T) {
 			p.run("outbreath", "keys", "trust", "site/public-keys.txt", "--keys", "lab")
 			seal := []string{"seal", "week", "--to", "stick", "--keys", "site"}
 
-			p.fails("if the key lives in an ssh-agent, start that", "outbreath", seal...)
+			p.fails("if the key is kept in an ssh-agent, start that", "outbreath", seal...)
 			socket := filepath.Join(p.dir, "agent")
 			p.env = append(p.env, "SSH_AUTH_SOCK="+socket)
 			p.fails("does not answer", "outbreath", seal...)
