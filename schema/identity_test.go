@@ -57,6 +57,9 @@ func TestCanonicalAgainstPython(t *testing.T) {
 		"\u24d0\u24b7":                   "ab",
 		"\U0001d400\U0001d7d8":           "a0", // mathematical letters and digits
 		"\u13a0\uab70":                   "\u13a0\u13a0",
+		"@AZ[\\`az{/09:":                 "azaz09",             // the neighbours of letters and digits in ASCII
+		"\uab70\uabbf\uabc0":             "\u13a0\u13ef\uabc0", // CaseFolding.txt: AB70; C; 13A0 and ABBF; C; 13EF
+		"\u13f5\u13f8\u13fd\u1400":       "\u13f5\u13f0\u13f5", // 13F8; C; 13F0 and 13FD; C; 13F5
 		"\u1f80":                         "\u1f00\u03b9",
 		"x\U000e0101":                    "x\U000e0101", // a variation selector is a mark
 		"\u0661\u0662":                   "\u0661\u0662",
@@ -95,10 +98,26 @@ func TestCanonicalRefuses(t *testing.T) {
 		"A\U000105c0":   ErrUnassigned, // Todhri, assigned in 16.0
 		"A\U0002ebf0B":  ErrUnassigned, // extension I, assigned in 15.1
 		"A\xff":         ErrUnassigned,
+		"A\x80":         ErrUnassigned, // the first byte that is not ASCII, and begins no character
 		"A\xed\xa0\x80": ErrUnassigned, // a surrogate
 	} {
 		if got, err := Canonical(id); !errors.Is(err, want) || got != "" {
 			t.Errorf("Canonical(%+q) = %+q, %v, want %v", id, got, err, want)
+		}
+	}
+}
+
+// A text that is no identifier is the same as no other, not even as itself.
+func TestSameID(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		same bool
+	}{
+		{"S-1", "s 1", true}, {"S-1", "S-2", false}, {"S-1", "", false}, {"", "S-1", false}, {"", "", false},
+		{"-", " ", false}, {"A\u0378", "A\u0378", false},
+	} {
+		if got := SameID(c.a, c.b); got != c.same {
+			t.Errorf("%+q and %+q: %v", c.a, c.b, got)
 		}
 	}
 }
