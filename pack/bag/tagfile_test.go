@@ -107,7 +107,9 @@ func TestInfoRefuses(t *testing.T) {
 	for name, fields := range map[string][]Field{
 		"none":      {},
 		"line feed": {{"A", "b\nC: d"}}, "return": {{"A", "b\r"}}, "colon": {{"A:", "b"}}, "no label": {{"", "b"}},
-		"blank": {{" A", "b"}}, "oxum": {{"Payload-Oxum", "b"}}, "not UTF-8": {{"A", "\xff"}},
+		"blank": {{" A", "b"}}, "oxum": {{"Payload-Oxum", "b"}},
+		"control character first": {{"A", "\x1b[2J"}}, "first in a label": {{"\x7fA", "b"}},
+		"not UTF-8": {{"A", "\xff"}},
 		"two oxums": {{"Payload-Oxum", "1.1"}, {"Payload-Oxum", "1.1"}},
 	} {
 		if got, err := FormatInfo(fields); err == nil {
