@@ -8,7 +8,9 @@ import (
 	"outbreath/schema"
 )
 
-// A FindingsError says that findings are undecided. It is never empty.
+// A FindingsError says that findings are undecided. It is never empty. To go on, decide
+// on each of its Findings, join what [leak.Decision.Format] returns for the decisions, give
+// that to [leak.ParseDecisions], and call [Release] again on the same draft.
 type FindingsError struct{ Findings []leak.Finding }
 
 func (e *FindingsError) Error() string {

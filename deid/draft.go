@@ -53,8 +53,10 @@ type treated struct {
 	absent     []schema.Problem // recordings that the folder does not hold
 }
 
-// MadeBy says which program treats the records, or treated them first, in the form of
-// [ProgramForm]. It is part of treatment.json, and so of the bag's digest.
+// MadeBy sets which program treats the records, or treated them first, in the form of
+// [ProgramForm]. It is part of treatment.json, and so of the bag's digest. Call it before
+// [Release]: a Cleared that was made earlier does not change. The form is not checked
+// here; a text of another form is searched for identifiers like any other text.
 func (d *Draft) MadeBy(program string) { d.program = program }
 
 // ProgramForm is how a program is named: "outbreath", version, commit, Go.
@@ -64,8 +66,13 @@ var ProgramForm = regexp.MustCompile(`^outbreath [0-9A-Za-z.+-]{1,64}( [0-9a-f]{
 // *[schema.QueriesError] when a value cannot be treated (for example a collision
 // of pseudonyms, or an identifier without a letter or digit).
 //
+// A collection with errors is treated all the same, so that it can be searched;
+// Release refuses it with those Problems. Subjects who have withdrawn are treated
+// too: call [LeaveOut] first.
+//
 // key may be nil: findings then have no id, and the draft cannot be released.
-// The draft reads recordings through c.Root, which must stay open.
+// Recordings are read through c.Root, which must stay open until what Release
+// returns has been sealed.
 func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	around := *c
 	around.Sessions = nil
@@ -231,8 +238,9 @@ func (d *draft) twice() []schema.Problem {
 
 // Findings searches every text, kept field, file name and EDF text of the
 // draft, and marks those that decisions settle. They are ordered by file,
-// pointer and offset. A recording whose format is broken has no findings here;
-// CheckRecordings names it, and Release refuses it.
+// pointer and offset. CSV recordings hold no text and are not read here. An EDF
+// recording whose format is broken has no findings: CheckRecordings lists it, and
+// Release refuses it.
 func (d *Draft) Findings(dec *leak.Decisions) ([]leak.Finding, error) {
 	if err := d.readTraces(); err != nil {
 		return nil, err

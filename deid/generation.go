@@ -9,8 +9,8 @@ import (
 )
 
 // KeyID names a generation of the pseudonym key in one study, "XXXX-XXXX": the
-// first 40 bits of a key derived for nothing else. It stands in treatment.json
-// of every shipment and gives nothing of the key away.
+// first 40 bits of a key derived for nothing else. It is in treatment.json of every
+// shipment and reveals nothing about the key.
 func KeyID(key *keys.PseudonymKey, study string) string {
 	return shortCode(key.Derive(keys.Label, study))
 }
@@ -31,7 +31,7 @@ func Generations(all []*keys.PseudonymKey, study string) []Generation {
 	return out
 }
 
-// A Traced is what stands behind a pseudonym.
+// A Traced says whose a pseudonym is. It is for the site's own screen.
 type Traced struct {
 	SubjectID string   // as the roster or, failing that, a record spells it
 	KeyID     string   // generation of the key that made the pseudonym
@@ -58,8 +58,8 @@ func Trace(all []Generation, c *schema.Collection, name string) (t Traced, ok bo
 	return Traced{}, false
 }
 
-// Known returns the spelling of a subject id that the roster or a record has,
-// for one that may be typed otherwise.
+// Known returns a subject id as the roster or a record spells it, for one that may
+// have been typed differently. It is an identifier, for the site alone.
 func Known(c *schema.Collection, typed string) (id string, ok bool) {
 	for _, id := range subjects(c) {
 		if schema.SameID(id, typed) {

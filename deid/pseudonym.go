@@ -54,7 +54,7 @@ func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser {
 // [schema.Canonical] forms have equal pseudonyms. The error is [schema.ErrEmptyID],
 // [schema.ErrUnassigned] or a *[CollisionError].
 //
-// Source: contract, "Pseudonyms and shifts"; RFC 2104; ISO/IEC 7064 MOD 37,36.
+// Source: the project's format description, "Pseudonyms and shifts"; RFC 2104; ISO/IEC 7064 MOD 37,36.
 func (p *Pseudonymiser) Subject(id string) (string, error)  { return p.pseudonym(keys.Subject, id) }
 func (p *Pseudonymiser) Session(id string) (string, error)  { return p.pseudonym(keys.Session, id) }
 func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
@@ -79,7 +79,7 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 // ShiftDays returns by how many whole days, 1 to 364, the dates of a subject
 // are moved back. The errors are those of [schema.Canonical].
 //
-// Source: contract, "Pseudonyms and shifts".
+// Source: the project's format description, "Pseudonyms and shifts".
 func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
 	canonical, err := schema.Canonical(subjectID)
 	if err != nil {

@@ -185,9 +185,9 @@ func (c *csvReader) verdict() error {
 	return nil
 }
 
-// CheckRecordings reads every recording to its end that has not been read yet, and
-// returns what the format's rules object to in all of them. progress may be nil; it is called from one
-// goroutine at a time, with bytes.
+// CheckRecordings reads to its end every recording that has not been read yet, and
+// returns what is wrong with any of them. Warnings are among the problems: look at
+// Severity. progress may be nil; it is called from one goroutine at a time, with bytes.
 func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total int64)) ([]schema.Problem, error) {
 	var all []*recording
 	var total, done int64

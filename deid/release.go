@@ -12,9 +12,16 @@ import (
 )
 
 // Release searches the draft, applies the decisions, searches again, and
-// returns what may leave. Undecided findings are a *[FindingsError]; a
-// *[schema.QueriesError] says what else stands in the way. The draft's source
-// is not changed.
+// returns what may leave. dec may be nil: nothing has been decided. Neither the
+// draft nor its source is changed, so that Release may be called again, with more
+// decisions.
+//
+// Undecided findings are a *[FindingsError]; a *[schema.QueriesError] lists what else
+// is in the way, the errors of the collection included. Another error is about a file
+// that cannot be read, or a draft that was made without a key.
+//
+// The bodies of CSV recordings are not read here: call [Draft.CheckRecordings]
+// first, or sealing refuses them.
 func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if !d.searcher.keyed {
 		return nil, errNoKey

@@ -3,8 +3,9 @@
 // are trusted.
 //
 // In: a folder path and, where a key has one, a passphrase. Out: keys that can
-// be used but not printed. Most callers need [Create] and [Open]. Nothing here
-// knows records or shipments.
+// be used but not printed. Most callers need [Create] and [Open]; then, at a site,
+// [Folder.PseudonymKey], [Folder.Recipients] and [Folder.Signer]; at a laboratory,
+// [Folder.Allowed] and [Folder.Identities]. Nothing here knows records or shipments.
 //
 // Secrets are wiped where Go lets us: passphrases and key texts that this package
 // reads or makes. It cannot wipe what filippo.io/age and x/crypto keep of a key

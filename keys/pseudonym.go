@@ -21,13 +21,14 @@ const (
 	ShiftDay Purpose = "shift"
 	Finding  Purpose = "finding" // ids of leak findings
 	Label    Purpose = "key-id"  // a name for the key that gives nothing of it away
-	State    Purpose = "state"   // authenticates the site's state of a study
+	State    Purpose = "state"   // authenticates what [Folder.State] keeps of a study
 	Source   Purpose = "source"  // digests of records as the site has them
 	Look     Purpose = "look"    // digests of how subject ids look
 )
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a
-// placeholder. The zero PseudonymKey has no key and cannot derive.
+// placeholder. The zero PseudonymKey has no key: [PseudonymKey.Derive], and so deid's
+// Treat, panics with it.
 type PseudonymKey struct{ bytes func() [32]byte }
 
 // NewPseudonymKey wraps 32 bytes, for tests with published values.
@@ -37,7 +38,7 @@ func NewPseudonymKey(b [32]byte) *PseudonymKey {
 
 // Derive returns HKDF-SHA256(key, no salt, info = "outbreath/1/" purpose "/" study).
 //
-// Source: contract; RFC 5869.
+// Source: RFC 5869; the info string is the project's own.
 func (k *PseudonymKey) Derive(p Purpose, study string) [32]byte {
 	b := k.bytes()
 	out, err := hkdf.Key(sha256.New, b[:], nil, "outbreath/1/"+string(p)+"/"+study, 32)

@@ -25,10 +25,10 @@ import (
 const (
 	statePrefix = "state-"
 	stateHeader = "outbreath-state-1 "
-
-	// MaxState bounds what a state file may hold, bytes: some 200,000 sessions.
-	MaxState = 64 << 20
 )
+
+// MaxState bounds what a study's state may hold, bytes: some 200,000 sessions.
+const MaxState = 64 << 20
 
 // ErrState is behind the error of a state file that was altered or damaged, or
 // belongs to another pseudonym key (errors.Is).
@@ -43,8 +43,9 @@ func stateFile(study string) (string, error) {
 	return statePrefix + study, nil
 }
 
-// State returns what [Folder.ChangeState] has kept for study; nil if there is
-// nothing yet. The error is an *[Error], with [ErrState] behind it if the file
+// State returns what [Folder.ChangeState] has kept for study, at most [MaxState] bytes;
+// nil if there is nothing yet. It is the file state-STUDY, authenticated with a key that
+// is derived from the pseudonym key. The error is an *[Error], with [ErrState] behind it if the file
 // was not written with a key of this folder.
 func (f *Folder) State(study string) ([]byte, error) {
 	all, err := f.Generations()

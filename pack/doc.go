@@ -5,6 +5,9 @@
 // a shipment whose signature was written last; or a [Verdict]. Callers need
 // [Seal] and [Verify].
 //
+// This package knows neither who has withdrawn nor which shipment numbers were
+// given: package site does, and a program that seals for a site uses its Seal.
+//
 // # Format
 //
 // A shipment is a folder named by its number. It holds READ-ME-FIRST.txt,

@@ -14,18 +14,19 @@ import (
 // words may quote a recipient.
 var ErrRecipients = errors.New("the recipients cannot be used together: post-quantum keys do not mix with classic ones")
 
-// ErrUncompared is behind [Verdict.Caution].
+// ErrUncompared is the error for which a caller of Verify looks up what to do about a
+// [Verdict.Caution].
 var ErrUncompared = errors.New("nobody has compared this key with its owner by the twelve words")
 
 // ErrParts is the error of an archive that would have more parts than a shipment may.
 var ErrParts = fmt.Errorf("the archive would have more than %d parts", maxParts)
 
-// A ChangedError is a file of the collection that changed while it was being sealed.
+// A ChangedError says that a file of the collection changed while it was being sealed.
 type ChangedError struct{ File string } // slash-separated, in the bag
 
 func (e *ChangedError) Error() string { return e.File + " changed while it was being sealed" }
 
-// An ExistsError is a folder that must not be there yet: a shipment of that number on the
+// An ExistsError says that a folder exists which must not: a shipment of that number on the
 // medium, or the folder to unpack into.
 type ExistsError struct{ Folder string }
 
@@ -33,7 +34,8 @@ func (e *ExistsError) Error() string {
 	return fmt.Sprintf("%s is there already, and nothing is ever written over it", e.Folder)
 }
 
-// A TwiceError is two folders to seal into that are one: a second copy there is none.
+// A TwiceError says that two of the folders to seal into are one, so that there would be
+// no second copy.
 type TwiceError struct{ First, Second string } // as they were named
 
 func (e *TwiceError) Error() string {

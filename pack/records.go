@@ -16,7 +16,7 @@ import (
 	"outbreath/schema"
 )
 
-// tubesHeader is the first row of tubes.csv. Source: contract.
+// tubesHeader is the first row of tubes.csv.
 var tubesHeader = []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}
 
 // records judges the records of a shipment while they pass: each against the

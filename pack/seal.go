@@ -23,14 +23,18 @@ import (
 )
 
 // SealOptions are the choices of [Seal].
+//
+// The folders Media must exist and be apart. Number begins with the site code of the
+// collection. All four-digit numbers can be sealed and verified, 0000 too; package
+// site begins with 0001.
 type SealOptions struct {
 	Media      []string // a folder on each medium, one or more; the shipment becomes Media[i]/Number on each
 	Number     string   // "07-0012": site code, '-', four digits
 	Signer     ssh.Signer
 	Recipients []age.Recipient         // not empty
 	PartSize   int64                   // bytes; 0: what the file system can hold in one file
-	Repair     int                     // repair data, in percent of the archive; 0: none
-	Date       time.Time               // sealing date for the public label
+	Repair     int                     // repair data, in percent of the archive, 1 to 50; 0: none
+	Date       time.Time               // sealing date for the public label; required
 	Program    string                  // for the label, in the form of [deid.ProgramForm]; "": not said
 	Workers    int                     // compression workers; 0: one a core
 	Progress   func(done, total int64) // plain bytes; may be nil
@@ -40,7 +44,7 @@ type SealOptions struct {
 	BeforeCommit func(*Sealed) error
 }
 
-// Sealed is what Seal made. Its JSON form is the contract's.
+// Sealed is what Seal made. Its JSON form is part of the project's format description.
 type Sealed struct {
 	OK         bool   `json:"ok"`
 	Shipment   string `json:"shipment"`
@@ -81,12 +85,18 @@ type Part struct {
 // cancelled context included, the hidden folders are removed, and a name that
 // one medium has already got is taken away: a person who asked for two copies
 // never holds one and believes in the other. What an earlier, killed run left
-// on the media is removed first.
+// on the media is removed first. One Cleared may be sealed several times, one after
+// another.
 //
-// The error is an *[ExistsError] if a medium holds that number already, a
-// *[MediaError] that names the medium if one fails, and what a payload reader
-// returned (*schema.QueriesError, *deid.FindingsError) otherwise, or what the
-// searches of the finished bag did (*deid.RosterError, *deid.InspectionError).
+// Seal knows neither withdrawals nor which numbers were given: see package site.
+//
+// The error is a *[TwiceError] if two media are one folder, an *[ExistsError] if a
+// medium holds that number already, a *[MediaError] that names the medium if one
+// fails, what a payload reader returned (*schema.QueriesError, *deid.FindingsError)
+// or the searches of the finished bag did (*deid.RosterError, *deid.InspectionError),
+// a *[ChangedError] if a file changed meanwhile, [ErrParts], [ErrRecipients], the
+// context's, or BeforeCommit's. Options that cannot be used give an error without a
+// type of its own.
 func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) {
 	p, err := payloadOf(c)
 	if err != nil {

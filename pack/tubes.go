@@ -38,8 +38,9 @@ func (m *TubeMatch) Agrees() bool {
 }
 
 // MatchTubes compares scanned barcodes with those of the records. Barcodes are
-// equal when all their characters are, after trimming blanks at both ends;
-// upper and lower case differ. Every barcode of a list counts once for each
+// equal when all their characters are, after trimming blanks at both ends. Upper
+// and lower case differ: whether barcodes that differ only so are one tube's is for
+// a person to decide ([NoteCase]). Every barcode of a list counts once for each
 // occurrence, so that one tube scanned twice is seen.
 func MatchTubes(scanned, recorded []string) *TubeMatch {
 	m := &TubeMatch{Matched: []string{}, Missing: []string{}, Unexpected: []string{}}

@@ -20,10 +20,10 @@ type VerifyOptions struct {
 	Allowed    *keys.Allowed           // required; a zero one trusts nobody
 	Identities []age.Identity          // not empty
 	Now        time.Time               // for valid-before in allowed_signers
-	Into       string                  // not "": unpack the bag there as well, whole or not at all
+	Into       string                  // not "": unpack the bag there, whole or not at all; its parent must exist
 	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
 	RepairInto string                  // not "": write a damaged shipment anew there, if possible; must not exist
-	Tubes      []string                // barcodes in the box, as scanned; nil: not compared
+	Tubes      []string                // barcodes in the box; nil: not compared; empty, not nil: an empty box
 	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
 }
@@ -49,7 +49,7 @@ type Check struct {
 	Cause error `json:"-"`
 }
 
-// A Verdict is what Verify found. Its JSON form is the contract's.
+// A Verdict is what Verify found. Its JSON form is part of the project's format description.
 //
 // Checks are in the order in which they were made. The first that a shipment
 // fails ends them, because the later ones build on it; only "search", "slip" and
@@ -105,8 +105,9 @@ const (
 
 // Verify reads the shipment folder at dir once. A shipment that must not be
 // used is a Verdict with Decision Rejected, not an error; the error is for a
-// folder that cannot be read, a cancelled context, or o.Into that cannot be
-// written (*[ExistsError] when it is there already).
+// folder that cannot be read, a cancelled context, options without Allowed or
+// Identities, or o.Into that cannot be written (*[ExistsError] when it is there
+// already).
 func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verdict, error) {
 	switch { // a verdict blames the shipment, and this is not its fault
 	case o.Allowed == nil:

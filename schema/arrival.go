@@ -19,7 +19,7 @@ type CSVArrival struct {
 	head   []byte    // of a header that is not whole yet
 	check  *CSVCheck // nil until then
 	fault  *ArrivalFault
-	seen   []seenColumn // nil: the columns are the contract's, and their ranges are checked already
+	seen   []seenColumn // nil: the columns are [DefaultColumns], and their ranges are checked already
 	begun  bool         // a row came before
 	closed bool
 }

@@ -24,11 +24,11 @@ var (
 	plainName = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9._-]*$`)
 )
 
-// Begin lays out an empty collection in dir, which must not exist or be an
-// empty folder: study.json, roster.csv with its header row, the folders for
+// Begin lays out an empty collection in dir, which must be missing or an empty
+// folder: study.json, roster.csv with its header row, the folders for
 // records and recordings, session-to-copy.json, a valid record of invented
 // values, and START-HERE.html, which explains them. What is laid out is
-// readable for its owner alone, because a roster will stand in it.
+// readable for its owner alone, because it will hold a roster.
 //
 // It appears whole or not at all. The error is a *[ConfigError] if a code or
 // the folder cannot be used, else an I/O error.

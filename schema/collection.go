@@ -42,8 +42,10 @@ const (
 // Load reads the collection in dir: study.json, plan, roster, every record,
 // and the presence and first bytes of every recording (their bodies are read
 // by [CSVCheck] and by deid). All problems are collected; the error, a
-// *[ConfigError] or an I/O error, is for a folder that cannot be judged at all.
-// The caller closes c.Root.
+// *[ConfigError] or an I/O error, is for a folder that cannot be judged at all; for
+// one that is missing, errors.Is reports [fs.ErrNotExist].
+//
+// The caller closes c.Root, after everything made of c has been sealed.
 func Load(dir string) (c *Collection, err error) {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
 		return nil, &ConfigError{File: dir, Message: "this is a file: give the collection folder, which holds " +

@@ -2,8 +2,8 @@
 // are what they should be, and which treatment the plan gives to every field.
 //
 // In: a folder. Out: a [Collection], in which every file is accepted, omitted
-// (with the reason) or the subject of a [Problem]. Most callers need [Load] and
-// [LoadPlan]. Nothing here knows keys, pseudonyms or shipments.
+// (with the reason) or the subject of a [Problem]. Most callers need [Load], whose
+// Collection has its Plan. Nothing here knows keys, pseudonyms or shipments.
 //
 // # Words
 //

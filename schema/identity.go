@@ -27,7 +27,7 @@ var (
 // the commands. Canonical of a canonical identifier is itself. The error is
 // [ErrEmptyID] or [ErrUnassigned]; neither quotes the identifier.
 //
-// Source: contract, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
+// Source: the project's format description, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
 func Canonical(id string) (string, error) {
 	if short, ok := canonicalASCII(id); ok && short != "" {
 		return short, nil

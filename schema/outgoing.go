@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// Forms of the values that treatments make. Source: contract.
+// Forms of the values that treatments make. Source: the project's format description.
 const (
 	pseudonymForm = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]`
 	recordingForm = `^recordings/` + pseudonymForm + `-[1-9][0-9]*\.(csv|edf)$`

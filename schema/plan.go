@@ -34,7 +34,7 @@ type Plan struct {
 type planInternals struct {
 	records  *Validator
 	outgoing []byte
-	columns  []Column // of a CSV recording; nil for the contract's
+	columns  []Column // of a CSV recording; nil for [DefaultColumns]
 	index    map[string]int
 }
 
@@ -131,7 +131,7 @@ func (c change) apply(root *Node) error {
 // without a treatment, an unknown or unfitting treatment, an object that lets
 // unnamed properties through, a reference that leaves the document, keywords
 // that the library gets wrong or that we do not support, and a schema without
-// the fields the tool itself needs (the table core).
+// the fields that the tool itself needs, such as session_id.
 //
 // All this holds for every alternative of "oneOf" and "anyOf". Alternatives that
 // give one field different treatments are refused too. Bounds: 1 MiB, 16 levels,
@@ -222,8 +222,8 @@ func (p *Plan) Field(path string) (Field, bool) {
 	return p.Fields[i], true
 }
 
-// Columns returns the columns that the plan declares for CSV recordings; those
-// of the contract if it declares none.
+// Columns returns the columns that the plan declares for CSV recordings;
+// [DefaultColumns] if it declares none.
 func (p *Plan) Columns() []Column {
 	if p.columns == nil {
 		return DefaultColumns()

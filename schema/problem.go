@@ -41,8 +41,8 @@ func SortProblems(problems []Problem) {
 	})
 }
 
-// A ConfigError says that the collection as a whole cannot be read: no folder,
-// no study.json, an unusable plan, a roster without a needed column.
+// A ConfigError says that the collection as a whole cannot be read: a file in place of
+// the folder, no study.json, an unusable plan, a roster without a needed column.
 type ConfigError struct {
 	File    string
 	Message string // what is wrong and what to do; no value of the file

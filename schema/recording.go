@@ -20,7 +20,7 @@ type Column struct {
 	Digits   int  // that a number may have, see [CellDigits], which 0 stands for
 }
 
-// DefaultColumns are those of the contract: t_s, seconds from the start, up to a
+// DefaultColumns are those of a plan that declares none: t_s, seconds from the start, up to a
 // day; co2_kpa, airway CO2; pressure_pa, airway pressure relative to ambient.
 // The ranges are ours, wide on purpose: they find a wrong unit or column, and say
 // nothing of a person.
@@ -130,7 +130,7 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	return c
 }
 
-// readyDefault are the contract's columns made ready: once, because a shipment may
+// readyDefault are the [DefaultColumns] made ready: once, because a shipment may
 // hold thousands of recordings.
 var readyDefault = sync.OnceValue(func() []csvColumn { return readyAll(DefaultColumns()) })
 

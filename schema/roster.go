@@ -21,12 +21,13 @@ const (
 
 // A Roster is the site's list of subjects. It never leaves.
 type Roster struct {
-	Columns []string            // as in the header row; those of the contract in lower case
+	Columns []string            // as in the header row; those of [RosterColumns] in lower case
 	Rows    []map[string]string // column name to value, values trimmed, empty ones left out
 	Lines   []int               // of the rows, in the file, from 1
 }
 
-// RosterColumns returns the columns of the contract in their order.
+// RosterColumns returns the columns that roster.csv may have, in the order in which [Begin]
+// writes them. A study may add others.
 func RosterColumns() []string {
 	return []string{
 		"subject_id", "given_name", "family_name", "other_names", "sex", "birth_date", "mrn", "national_id",

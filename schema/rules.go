@@ -161,8 +161,9 @@ func sexWord(s string) string {
 	return ""
 }
 
-// Barcode returns what tubes are compared by: a barcode that differs only in case is
-// the same tube's.
+// Barcode returns what the site compares tubes by: a barcode that differs only in case
+// is taken for the same tube's, so that a tube that was typed in the other case is not
+// recorded twice. The laboratory compares exactly: see MatchTubes of package pack.
 func Barcode(printed string) string { return strings.ToLower(printed) }
 
 func (r *rules) tube(q *queries) {

@@ -70,8 +70,8 @@ func (v *Validator) takeColumns(s *shape) (err error) {
 	return err
 }
 
-// Columns returns the columns that the schema declares for CSV recordings; those
-// of the contract if it declares none.
+// Columns returns the columns that the schema declares for CSV recordings;
+// [DefaultColumns] if it declares none.
 func (v *Validator) Columns() []Column {
 	if v.columns == nil {
 		return DefaultColumns()

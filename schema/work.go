@@ -83,7 +83,8 @@ func (s *shape) unique(found map[string]bool) map[string]bool {
 	return found
 }
 
-// Work returns what checking n costs at most, counted up to a bit more than maxWork.
+// Work returns how many steps checking n may take at most. Counting stops a little after
+// 20,000,000, the most that a record may cost.
 func (v *Validator) Work(n *Node) (total int) {
 	n.Walk(func(at Place, n *Node) bool {
 		total++

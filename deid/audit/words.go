@@ -37,8 +37,8 @@ var columnClass = map[string]string{
 	"street": "B", "birth_date": "C",
 }
 
-// NewWords reads the roster; nil gives patterns only. Columns that the contract
-// does not name are searched as codes.
+// NewWords reads the roster; nil gives patterns only. Columns other
+// than [schema.RosterColumns] are searched as codes.
 func NewWords(r *schema.Roster) *Words {
 	w := &Words{names: map[string]string{}, codes: map[string]string{}}
 	if r == nil {

@@ -29,7 +29,8 @@ const (
 	maxID     = 256
 )
 
-// ParseDecisions reads review.jsonl. The error names the line.
+// ParseDecisions reads review.jsonl; empty data hold no decision. Of two decisions on
+// one finding the later counts. The error names the line.
 func ParseDecisions(data []byte) (*Decisions, error) {
 	if len(data) > maxReview {
 		return nil, fmt.Errorf("review.jsonl has %d bytes, more than the %d allowed; move it away and decide again",

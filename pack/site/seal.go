@@ -32,8 +32,8 @@ type Order struct {
 //
 //	OpenKeys, Begin, LeaveOut, Choose, Treat, Amendments, Clear, Write
 //
-// Nothing is written before Begin, nothing on a medium before Write, and what [laws]
-// refuse is refused before that.
+// Nothing is written before Begin, nothing on a medium before Write, and what
+// [Seal.Refusals] lists is refused before that.
 type Seal struct {
 	Log     *Log
 	Readers []keys.Trusted // who can open the shipment; after OpenKeys

@@ -1,7 +1,7 @@
 // Package demo makes invented collections from a seed, for the demonstration
 // and for tests of every other package.
 //
-// In: [Options]. Out: a collection folder as the contract describes it, and a
+// In: [Options]. Out: a collection folder as "outbreath help formats" describes it, and a
 // [Truth] that says what is in it. Most callers need [Write], and package planting to
 // put an identifier where none may be. Every person, place, number and device
 // here is invented: telephone numbers come from ranges set aside for fiction,
@@ -125,7 +125,7 @@ type Recording struct {
 	Annotations []string // EDF only, in time order
 }
 
-// Write makes the collection in dir, which must not exist or be empty. Equal
+// Write makes the collection in dir, which must be missing or empty. Equal
 // options give equal bytes on every machine. A folder that could not be
 // finished is removed again.
 func Write(dir string, o Options) (t *Truth, err error) {

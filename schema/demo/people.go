@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// columns of roster.csv, in the contract's order.
+// columns of roster.csv, in the order of [schema.RosterColumns].
 var columns = []string{
 	"subject_id", "given_name", "family_name", "other_names", "sex", "birth_date", "mrn", "national_id",
 	"phone", "email", "street", "city", "postal_code", "country", "emergency_contact_name", "emergency_contact_phone",

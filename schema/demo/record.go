@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// record is a session record of the default schema, members in the contract's order.
+// record is a session record of the default schema, members in the order of that schema.
 type record struct {
 	SessionID     string         `json:"session_id"`
 	Study         string         `json:"study"`
