@@ -52,7 +52,7 @@ func sortTubes(tubes []ClearedTube) {
 	})
 }
 
-// NamesSomebody says whether what was scanned from the box stands in the roster:
+// NamesSomebody reports whether what was scanned from the box is in the roster:
 // a wristband or a patient's label instead of a tube. It must not be shown.
 func (d *Draft) NamesSomebody(scanned string) bool {
 	return slices.ContainsFunc(d.searcher.scan.Scan(scanned, nil),

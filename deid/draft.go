@@ -281,7 +281,7 @@ func (d *draft) each(f func(place)) {
 	}
 }
 
-// CanRedact says whether a decision to redact has an effect on f. In a field
+// CanRedact reports whether a decision to redact has an effect on f. In a field
 // that is kept as it is, and in study.json, it has none: the source is
 // corrected, or the value kept with a reason.
 func (d *Draft) CanRedact(f leak.Finding) bool {

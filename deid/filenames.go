@@ -70,7 +70,7 @@ func (n *FileNames) Shown(text string) string {
 	return n.masks.Replace(text)
 }
 
-// Findings returns a list to be shown: a finding in the name of a recording is told
+// Findings returns a list to be shown: a finding in the name of a recording is listed
 // at the place of the record that names it. Ids stay, so that it can be decided on.
 func (n *FileNames) Findings(list []leak.Finding) []leak.Finding {
 	out := make([]leak.Finding, len(list))

@@ -10,7 +10,7 @@ import (
 
 // Preview returns the treated records as they would leave with the decisions
 // made so far, undecided findings still in them: what the audit looks at while
-// something stands between the collection and a shipment. Nothing of it can be
+// something keeps the collection from becoming a shipment. Nothing of it can be
 // sealed. Recordings are left out.
 func (d *Draft) Preview(dec *leak.Decisions) ([]File, error) {
 	var files []File

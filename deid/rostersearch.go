@@ -22,7 +22,7 @@ import (
 // vocabulary, folding and dates of package leak (see [leak.RosterLiterals]).
 //
 // It passes over what a person decided to keep, rows of numbers in CSV
-// recordings, and record numbers that stand in JSON as numbers. Short names are
+// recordings, and record numbers that are numbers in JSON too. Short names are
 // compared in text only: among samples they would be found by chance.
 // A nil one searches nothing. Safe for concurrent use.
 type RosterSearch struct {

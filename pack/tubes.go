@@ -32,7 +32,7 @@ type TubeMatch struct {
 var ErrNoBarcode = errors.New("the file holds no barcode: look whether the scanner was connected, and scan the " +
 	"tubes into it, one a line")
 
-// Agrees says that the box holds the recorded tubes and no other, each read cleanly.
+// Agrees reports whether the box holds the recorded tubes and no other, each read cleanly.
 func (m *TubeMatch) Agrees() bool {
 	return len(m.Missing) == 0 && len(m.Unexpected) == 0 && len(m.Returned) == 0
 }

@@ -44,7 +44,7 @@ type CSVCheck struct {
 	// Each, if set, is called for every good row with its numbers in the order
 	// of the columns, NaN for a dropped sample; they are those of
 	// strconv.ParseFloat. The slice is used again for the next row. A row is
-	// good if it is told in no problem, even where its file is refused.
+	// good if no problem names it, even where its file is refused.
 	Each func(row []float64)
 
 	// Of, if set, says which columns Each needs; the numbers of the others are 0.

@@ -15,7 +15,7 @@ import (
 // private-use characters, surrogates, code points that no character has, line and
 // paragraph separators, fillers, selectors, and broken UTF-8, which counts as
 // U+FFFD of one byte. at is its byte; message names its place, counted in
-// characters from 1, and its code point, and never what stands around.
+// characters from 1, and its code point, and never what is around it.
 //
 // A selector behind a symbol that emoji are made of passes, once; so do the joiners
 // U+200C and U+200D between letters of the scripts whose spelling needs them.

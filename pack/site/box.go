@@ -55,7 +55,7 @@ func (b *Box) Compare(scanned []string) *pack.TubeMatch {
 	return m
 }
 
-// A StrangerError says that a scan stands in the roster: it is somebody's wristband or
+// A StrangerError says that a scan is in the roster: it is somebody's wristband or
 // label and no tube. It must not be shown.
 type StrangerError struct{ At int } // place of the scan, from 1
 
@@ -63,7 +63,7 @@ func (e *StrangerError) Error() string {
 	return fmt.Sprintf("barcode %d of the box is no tube: it stands in the roster, and is not shown here", e.At)
 }
 
-// Strangers refuses a box in which something unexpected stands in the roster. The error
+// Strangers refuses a box in which something unexpected is in the roster. The error
 // is a *[StrangerError].
 func (b *Box) Strangers(m *pack.TubeMatch, scanned []string) error {
 	for _, stranger := range m.Unexpected {
@@ -79,7 +79,7 @@ func (b *Box) Strangers(m *pack.TubeMatch, scanned []string) error {
 	return nil
 }
 
-// NamesSomebody reports whether a scan stands in the roster. It must not be shown.
+// NamesSomebody reports whether a scan is in the roster. It must not be shown.
 func (b *Box) NamesSomebody(scan string) bool { return b.draft.NamesSomebody(scan) }
 
 // WrongBox reports whether hardly a tube of the box has a record, as of last week's box.
