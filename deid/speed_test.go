@@ -4,7 +4,7 @@ import (
 	"io"
 	"testing"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 	"outbreath/schema/demo"
 )
 

@@ -10,8 +10,8 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
 	"outbreath/pack/bag"
+	"outbreath/schema/costtest"
 )
 
 // prose returns n bytes of a text in which the search has much to look at.

@@ -18,8 +18,8 @@ import (
 	"filippo.io/age"
 	"golang.org/x/crypto/ssh"
 
-	"outbreath/internal/costtest"
 	"outbreath/keys"
+	"outbreath/schema/costtest"
 )
 
 // What a hostile shipment may cost the laboratory's computer.

@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // TestLoadApart is what loadApart runs.

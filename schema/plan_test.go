@@ -7,7 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 func plan(t testing.TB, name string) *Plan {

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // The schema in a shipment is input: what it makes checking cost is bounded.

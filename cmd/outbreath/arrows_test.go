@@ -47,7 +47,7 @@ var floors = map[string][]string{
 	"outbreath/pack/symbol":                {},
 	"outbreath/pack/register":              {"outbreath/pack/durable"},
 	"outbreath/pack/register/registertest": {},
-	"outbreath/internal/costtest":          {}, // for tests
+	"outbreath/schema/costtest":            {}, // for tests
 }
 
 // houses says which packages may import a library from outside. A module that

@@ -17,7 +17,7 @@ import (
 	"syscall"
 	"testing"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // A scene is a job that has come as far as its receipt, a decoy outside of it, and

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // A suite runs the tests with what they share: a place for temporary folders, and

@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // Hostile texts must not make the scan quadratic: 100,000 bytes of any of

@@ -8,8 +8,8 @@ import (
 	"strings"
 	"testing"
 
-	"outbreath/internal/costtest"
 	"outbreath/schema"
+	"outbreath/schema/costtest"
 )
 
 // prose makes n bytes of lines of invented words, as long-tailed as language,

@@ -15,7 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
+	"outbreath/schema/costtest"
 )
 
 // planted are the things that may lie under a name instead of a plain file.

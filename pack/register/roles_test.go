@@ -11,8 +11,8 @@ import (
 	"testing"
 	"time"
 
-	"outbreath/internal/costtest"
 	"outbreath/pack/register/registertest"
+	"outbreath/schema/costtest"
 )
 
 // A station's role makes no tables: it is told who must, and works once they are there.
