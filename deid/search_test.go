@@ -112,7 +112,8 @@ func TestSettleManners(t *testing.T) {
 		if len(open.findings) != 1 || open.findings[0].Start != 103 || open.findings[0].End != 111 {
 			t.Fatalf("%+v", open.findings)
 		}
-		if want := map[bool]string{true: "review", false: "redact"}[m == fixed]; open.findings[0].Confidence == leak.Sure && open.findings[0].Action != want {
+		if want := map[bool]string{true: "review",
+			false: "redact"}[m == fixed]; open.findings[0].Confidence == leak.Sure && open.findings[0].Action != want {
 			t.Errorf("manner %d proposes %q", m, open.findings[0].Action)
 		}
 		done := s.settle(p, decide(t, "redact", open.findings...))

@@ -54,7 +54,8 @@ func TestShiftLaws(t *testing.T) {
 				t.Fatal(err)
 			}
 			out, err := time.Parse(time.RFC3339Nano, text)
-			if err != nil || out.Format(time.TimeOnly+".999999999Z07:00") != at.Format(time.TimeOnly+".999999999Z07:00") || !out.Before(at) {
+			if err != nil || out.Format(time.TimeOnly+".999999999Z07:00") != at.Format(time.TimeOnly+
+				".999999999Z07:00") || !out.Before(at) {
 				t.Fatalf("%v became %v", at, out)
 			}
 			return out

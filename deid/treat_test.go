@@ -197,7 +197,8 @@ func TestTreatRecord(t *testing.T) {
 	"born":{"type":"string","format":"date","deid":"year","why":"w"},
 	"by":{"type":"string","deid":{"pseudonym":"operator"},"why":"w"},
 	"ok":{"type":"boolean","deid":"keep","why":"w"}`)
-	out, v := treatOne(t, plan, `{"ok":true,"by":"op","e":["one","two"],"d":["x"],"c":[{"n":14.9,"gone":3},{"gone":4},{}],
+	out, v := treatOne(t, plan,
+		`{"ok":true,"by":"op","e":["one","two"],"d":["x"],"c":[{"n":14.9,"gone":3},{"gone":4},{}],
 		"b":{"gone":null},"a":{"left":null,"gone":"x"},"born":"1930-01-01",`+coreRecord+`}`)
 	if out == nil || len(v.faults) > 0 {
 		t.Fatal(v.faults)

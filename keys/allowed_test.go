@@ -140,7 +140,8 @@ func TestAllowedLines(t *testing.T) {
 			}
 			needTool(t, "ssh-keygen")
 			writeFile(t, filepath.Join(dir, "allowed"), []byte(text), 0o600)
-			_, err = run(t, dir, message, "ssh-keygen", "-Y", "verify", "-f", "allowed", "-I", "07", "-n", "shipment@outbreath", "-s", "sig", "-O", "verify-time="+at.Format("20060102150405"))
+			_, err = run(t, dir, message, "ssh-keygen", "-Y", "verify", "-f", "allowed", "-I", "07", "-n",
+				"shipment@outbreath", "-s", "sig", "-O", "verify-time="+at.Format("20060102150405"))
 			if accepted && err != nil {
 				t.Error("ssh-keygen refuses what we accept")
 			}
@@ -219,21 +220,29 @@ func TestVerifySays(t *testing.T) {
 		{"good", base, message, good, "07", ns, at, "", ""},
 		{"first second", base, message, good, "07", ns, time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), "", ""},
 		{"last second", base, message, good, "07", ns, time.Date(2026, 12, 31, 0, 0, 0, 999, time.UTC), "", ""},
-		{"good by the second of two lines", `07 valid-before="20200101" ` + key + "\n07 " + key, message, good, "07", ns, at, "", ""},
+		{"good by the second of two lines", `07 valid-before="20200101" ` + key + "\n07 " + key, message, good, "07",
+			ns, at, "", ""},
 		{"no signature", base, message, []byte("signed: 07\n"), "07", ns, at, NotSignature, "not an SSH signature"},
 		{"cut signature", base, message, good[:len(good)-1], "07", ns, at, NotSignature, "cut short"},
 		{"nobody trusted", "", message, good, "07", ns, at, UnknownSigner, fingerprint},
 		{"unknown key", "08 " + otherKey, message, good, "07", ns, at, UnknownSigner, fingerprint},
-		{"unknown key that claims the name", base, message, sign(t, other, ns, message), "07", ns, at, OtherName, "signed by 08"},
+		{"unknown key that claims the name", base, message, sign(t, other, ns, message), "07", ns, at, OtherName,
+			"signed by 08"},
 		{"other name", base, message, good, "08", ns, at, OtherName, "signed by 07"},
 		{"empty name", base, message, good, "", ns, at, OtherName, "signed by 07"},
-		{"signed for another purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", ns, at, OtherNamespace, "another purpose"},
-		{"asked for another purpose", base, message, good, "07", "bag@outbreath", at, OtherNamespace, "another purpose"},
+		{"signed for another purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", ns, at,
+			OtherNamespace, "another purpose"},
+		{"asked for another purpose", base, message, good, "07", "bag@outbreath", at, OtherNamespace,
+			"another purpose"},
 		{"asked for no purpose", base, message, good, "07", "", at, OtherNamespace, "another purpose"},
-		{"not trusted for the purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", "bag@outbreath", at, NotTrustedFor, "not for this purpose"},
-		{"not yet valid", base, message, good, "07", ns, time.Date(2025, 12, 31, 23, 59, 59, 0, time.UTC), NotValidThen, "not valid yet"},
-		{"expired", base, message, good, "07", ns, time.Date(2026, 12, 31, 0, 0, 1, 0, time.UTC), Expired, "no longer valid"},
-		{"between two times of validity", `07 valid-before="20260101" ` + key + "\n" + `07 valid-after="20270101" ` + key, message, good, "07", ns, at, NotValidThen, "not valid at this time"},
+		{"not trusted for the purpose", base, message, sign(t, signer, "bag@outbreath", message), "07", "bag@outbreath",
+			at, NotTrustedFor, "not for this purpose"},
+		{"not yet valid", base, message, good, "07", ns, time.Date(2025, 12, 31, 23, 59, 59, 0, time.UTC), NotValidThen,
+			"not valid yet"},
+		{"expired", base, message, good, "07", ns, time.Date(2026, 12, 31, 0, 0, 1, 0, time.UTC), Expired,
+			"no longer valid"},
+		{"between two times of validity", `07 valid-before="20260101" ` + key + "\n" + `07 valid-after="20270101" ` +
+			key, message, good, "07", ns, at, NotValidThen, "not valid at this time"},
 		{"changed data", base, []byte("sums!"), good, "07", ns, at, DataChanged, "data was changed"},
 		{"no data", base, nil, good, "07", ns, at, DataChanged, "data was changed"},
 	} {

@@ -46,7 +46,8 @@ func TestSpokenWords(t *testing.T) {
 }
 
 func TestSameWord(t *testing.T) {
-	for typed, same := range map[string]bool{"canyon": true, " CANYON ": true, "cany": true, "can": false, "candy": false, "": false, "canyons": false} {
+	for typed, same := range map[string]bool{"canyon": true, " CANYON ": true, "cany": true, "can": false,
+		"candy": false, "": false, "canyons": false} {
 		if SameWord(typed, "canyon") != same {
 			t.Errorf("%q", typed)
 		}
@@ -110,13 +111,15 @@ func TestReplace(t *testing.T) {
 	trust(t, site, readFile(t, old.path(publicFile)), "")
 	before := readFile(t, site.path(recipientsFile))
 	_, err := site.Trust(readFile(t, anew.path(publicFile)), TrustOptions{Day: today})
-	if err == nil || !strings.Contains(err.Error(), "somebody put keys of their own in between") || err.(*Error).Fault != ChangedKey || err.(*Error).Name != "tern-lab" {
+	if err == nil || !strings.Contains(err.Error(), "somebody put keys of their own in between") ||
+		err.(*Error).Fault != ChangedKey || err.(*Error).Name != "tern-lab" {
 		t.Fatal(err)
 	}
 	if string(readFile(t, site.path(recipientsFile))) != string(before) {
 		t.Fatal("refused, but written")
 	}
-	if _, err := site.Trust(readFile(t, anew.path(publicFile)), TrustOptions{Day: today, Replace: true, Compared: true}); err != nil {
+	if _, err := site.Trust(readFile(t, anew.path(publicFile)), TrustOptions{Day: today, Replace: true,
+		Compared: true}); err != nil {
 		t.Fatal(err)
 	}
 	_, trusted, err := site.Public()
@@ -125,7 +128,8 @@ func TestReplace(t *testing.T) {
 	}
 	own, _, _ := anew.Public()
 	for i := range own {
-		if trusted[i].Fingerprint != own[i].Fingerprint || trusted[i].Compared != today || trusted[i].Name != "tern-lab" {
+		if trusted[i].Fingerprint != own[i].Fingerprint || trusted[i].Compared != today ||
+			trusted[i].Name != "tern-lab" {
 			t.Errorf("%+v", trusted[i])
 		}
 	}
@@ -177,7 +181,8 @@ func TestRecipientsByName(t *testing.T) {
 		{[]string{"tern-lab", "nobody"}, 0, "nobody is named as a recipient in study.json"},
 	} {
 		got, known, err := site.Recipients(tt.names, today)
-		if tt.want == "" && (err != nil || len(got) != tt.n || len(known) != tt.n) || tt.want != "" && (err == nil || !strings.Contains(err.Error(), tt.want)) {
+		if tt.want == "" && (err != nil || len(got) != tt.n || len(known) != tt.n) || tt.want != "" &&
+			(err == nil || !strings.Contains(err.Error(), tt.want)) {
 			t.Errorf("%v: %d, %v", tt.names, len(got), err)
 		}
 	}
@@ -220,8 +225,10 @@ func TestContactsRefuses(t *testing.T) {
 	site := create(t, NewOptions{Role: Site, Name: "07"})
 	good := "SHA256:" + strings.Repeat("A", 43) + " lab 2026-11-25 - -\n"
 	for name, text := range map[string]string{
-		"four words": good[:len(good)-3], "no fingerprint": "lab" + good, "a short one": strings.Replace(good, "AAAA", "AA", 1),
-		"no name": strings.Replace(good, " lab ", " l/b ", 1), "no date": strings.Replace(good, "11-25", "13-25", 1), "too many": strings.Repeat(good, maxContacts+1),
+		"four words": good[:len(good)-3], "no fingerprint": "lab" + good, "a short one": strings.Replace(good, "AAAA",
+			"AA", 1),
+		"no name": strings.Replace(good, " lab ", " l/b ", 1), "no date": strings.Replace(good, "11-25", "13-25", 1),
+		"too many": strings.Repeat(good, maxContacts+1),
 	} {
 		if err := os.WriteFile(site.path(contactsFile), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
@@ -267,7 +274,8 @@ func FuzzParseRevoked(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		list, err := parseRevoked("revoked.txt", data)
 		for fingerprint, r := range list {
-			if err != nil || r.again || r.Fingerprint != fingerprint || r.By == "" || !strings.HasPrefix(fingerprint, "SHA256:") {
+			if err != nil || r.again || r.Fingerprint != fingerprint || r.By == "" ||
+				!strings.HasPrefix(fingerprint, "SHA256:") {
 				t.Errorf("%v, %v", r, err)
 			}
 		}

@@ -91,7 +91,8 @@ var cutOff = map[[2]string]bool{
 }
 
 // TestKeyFilesRefused: every file of a key folder, in every state that it should
-// not be in, is refused with its name and a fault, and nothing of any file is told. What is harmless is listed, and why.
+// not be in, is refused with its name and a fault, and nothing of any file is told. What is
+// harmless is listed, and why.
 func TestKeyFilesRefused(t *testing.T) {
 	if !hasModes {
 		t.Skip("no mode bits")
@@ -105,7 +106,8 @@ func TestKeyFilesRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := site.ChangeState("LARK-2", func([]byte) ([]byte, error) { return []byte("what the site must not forget\n"), nil }); err != nil {
+	if err := site.ChangeState("LARK-2",
+		func([]byte) ([]byte, error) { return []byte("what the site must not forget\n"), nil }); err != nil {
 		t.Fatal(err)
 	}
 	lockedSite := create(t, NewOptions{Role: Site, Name: "07", Passphrase: somePass})
@@ -128,7 +130,8 @@ func TestKeyFilesRefused(t *testing.T) {
 		"zeros":          make([]byte, 300),
 		"a certificate":  []byte("-----BEGIN CERTIFICATE-----\nAAAA\n-----END CERTIFICATE-----\n"),
 	}
-	folders := map[string]*Folder{"site": site, "laboratory": lab, "site with passphrase": lockedSite, "laboratory with passphrase": lockedLab, "laboratory with an SSH key": sshLab}
+	folders := map[string]*Folder{"site": site, "laboratory": lab, "site with passphrase": lockedSite,
+		"laboratory with passphrase": lockedLab, "laboratory with an SSH key": sshLab}
 	secrets := map[string]bool{}
 	for _, f := range folders {
 		for _, text := range secretTexts(t, f) {
@@ -312,7 +315,8 @@ func TestKeyFilesRefused(t *testing.T) {
 			t.Fatal(err)
 		}
 		var e *Error
-		if err := useAll(f.Dir()); !errors.As(err, &e) || !slices.Contains([]Fault{OpenFolder, ForeignFolder, LinkedFolder}, e.Fault) {
+		if err := useAll(f.Dir()); !errors.As(err, &e) ||
+			!slices.Contains([]Fault{OpenFolder, ForeignFolder, LinkedFolder}, e.Fault) {
 			t.Errorf("%s: %v", state, err)
 		}
 	}
@@ -375,13 +379,15 @@ func TestNamedFiles(t *testing.T) {
 			lay  func() error
 			says string
 		}{
-			"none":            {func() error { return nil }, "no such file"},
-			"a folder":        {func() error { return os.Mkdir(path, 0o700) }, string(NamedFolder)},
-			"a link":          {func() error { return os.Symlink(dir, path) }, string(NamedLink)},
-			"a link to none":  {func() error { return os.Symlink("nowhere", path) }, string(NamedLink)},
-			"a pipe":          {func() error { return syscall.Mkfifo(path, 0o600) }, string(NamedOther)},
-			"a socket":        {func() error { return syscall.Mknod(path, syscall.S_IFSOCK|0o600, 0) }, string(NamedOther)},
-			"larger than any": {func() error { return os.WriteFile(path, make([]byte, 64<<10+1), 0o600) }, string(WrongFile)},
+			"none":           {func() error { return nil }, "no such file"},
+			"a folder":       {func() error { return os.Mkdir(path, 0o700) }, string(NamedFolder)},
+			"a link":         {func() error { return os.Symlink(dir, path) }, string(NamedLink)},
+			"a link to none": {func() error { return os.Symlink("nowhere", path) }, string(NamedLink)},
+			"a pipe":         {func() error { return syscall.Mkfifo(path, 0o600) }, string(NamedOther)},
+			"a socket": {func() error { return syscall.Mknod(path, syscall.S_IFSOCK|0o600, 0) },
+				string(NamedOther)},
+			"larger than any": {func() error { return os.WriteFile(path, make([]byte, 64<<10+1), 0o600) },
+				string(WrongFile)},
 		} {
 			if err := c.lay(); err != nil {
 				t.Fatal(err)

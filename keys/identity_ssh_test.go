@@ -39,7 +39,8 @@ func TestTakenSSHKeyAndPassphrase(t *testing.T) {
 		{"the folder alone", nil, somePass, "has no passphrase of its own"},
 		{"two", other, somePass, "has another passphrase"},
 	} {
-		f, err := Create(t.TempDir()+"/keys", NewOptions{Role: Lab, Name: "lab", Identity: key(tt.key), Passphrase: tt.folder})
+		f, err := Create(t.TempDir()+"/keys", NewOptions{Role: Lab, Name: "lab", Identity: key(tt.key),
+			Passphrase: tt.folder})
 		if tt.want != "" {
 			if err == nil || !strings.Contains(err.Error(), tt.want) || err.(*Error).Fault == "" {
 				t.Errorf("%s: %v", tt.name, err)

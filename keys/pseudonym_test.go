@@ -24,13 +24,20 @@ func unhex(t testing.TB, s string) []byte {
 func TestHMAC(t *testing.T) {
 	repeat := strings.Repeat
 	for _, tt := range []struct{ name, key, data, want string }{
-		{"4.2", repeat("0b", 20), hex.EncodeToString([]byte("Hi There")), "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"},
-		{"4.3", hex.EncodeToString([]byte("Jefe")), hex.EncodeToString([]byte("what do ya want for nothing?")), "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"},
+		{"4.2", repeat("0b", 20), hex.EncodeToString([]byte("Hi There")),
+			"b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"},
+		{"4.3", hex.EncodeToString([]byte("Jefe")), hex.EncodeToString([]byte("what do ya want for nothing?")),
+			"5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"},
 		{"4.4", repeat("aa", 20), repeat("dd", 50), "773ea91e36800e46854db8ebd09181a72959098b3ef8c122d9635514ced565fe"},
-		{"4.5", "0102030405060708090a0b0c0d0e0f10111213141516171819", repeat("cd", 50), "82558a389a443c0ea4cc819899f2083a85f0faa3e578f8077a2e3ff46729665b"},
-		{"4.6 (128 bits)", repeat("0c", 20), hex.EncodeToString([]byte("Test With Truncation")), "a3b6167473100ee06e0c796c2955552b"},
-		{"4.7", repeat("aa", 131), hex.EncodeToString([]byte("Test Using Larger Than Block-Size Key - Hash Key First")), "60e431591ee0b67f0d8a26aacbf5b77f8e0bc6213728c5140546040f0ee37f54"},
-		{"4.8", repeat("aa", 131), hex.EncodeToString([]byte("This is a test using a larger than block-size key and a larger than block-size data. The key needs to be hashed before being used by the HMAC algorithm.")), "9b09ffa71b942fcb27635fbcd5b0e944bfdc63644f0713938a7f51535c3a35e2"},
+		{"4.5", "0102030405060708090a0b0c0d0e0f10111213141516171819", repeat("cd", 50),
+			"82558a389a443c0ea4cc819899f2083a85f0faa3e578f8077a2e3ff46729665b"},
+		{"4.6 (128 bits)", repeat("0c", 20), hex.EncodeToString([]byte("Test With Truncation")),
+			"a3b6167473100ee06e0c796c2955552b"},
+		{"4.7", repeat("aa", 131), hex.EncodeToString([]byte("Test Using Larger Than Block-Size Key - Hash Key First")),
+			"60e431591ee0b67f0d8a26aacbf5b77f8e0bc6213728c5140546040f0ee37f54"},
+		{"4.8", repeat("aa", 131), hex.EncodeToString([]byte("This is a test using a larger than block-size key and " +
+			"a larger than block-size data. The key needs to be hashed before being used by the HMAC algorithm.")),
+			"9b09ffa71b942fcb27635fbcd5b0e944bfdc63644f0713938a7f51535c3a35e2"},
 	} {
 		got, err := hkdf.Extract(sha256.New, unhex(t, tt.data), unhex(t, tt.key))
 		if err != nil {
@@ -56,9 +63,12 @@ func TestHKDF(t *testing.T) {
 		ikm, salt, info []byte
 		want            string
 	}{
-		{"A.1", bytes.Repeat([]byte{0x0b}, 22), span(0, 0x0c), span(0xf0, 0xf9), "3cb25f25faacd57a90434f64d0362f2a2d2d0a90cf1a5a4c5db02d56ecc4c5bf34007208d5b887185865"},
-		{"A.2", span(0, 0x4f), span(0x60, 0xaf), span(0xb0, 0xff), "b11e398dc80327a1c8e7f78c596a49344f012eda2d4efad8a050cc4c19afa97c59045a99cac7827271cb41c65e590e09da3275600c2f09b8367793a9aca3db71cc30c58179ec3e87c14c01d5c1f3434f1d87"},
-		{"A.3", bytes.Repeat([]byte{0x0b}, 22), nil, nil, "8da4e775a563c18f715f802a063c5a31b8a11f5c5ee1879ec3454e5f3c738d2d9d201395faa4b61a96c8"},
+		{"A.1", bytes.Repeat([]byte{0x0b}, 22), span(0, 0x0c), span(0xf0, 0xf9),
+			"3cb25f25faacd57a90434f64d0362f2a2d2d0a90cf1a5a4c5db02d56ecc4c5bf34007208d5b887185865"},
+		{"A.2", span(0, 0x4f), span(0x60, 0xaf), span(0xb0, 0xff),
+			"b11e398dc80327a1c8e7f78c596a49344f012eda2d4efad8a050cc4c19afa97c59045a99cac7827271cb41c65e590e09da3275600c2f09b8367793a9aca3db71cc30c58179ec3e87c14c01d5c1f3434f1d87"},
+		{"A.3", bytes.Repeat([]byte{0x0b}, 22), nil, nil,
+			"8da4e775a563c18f715f802a063c5a31b8a11f5c5ee1879ec3454e5f3c738d2d9d201395faa4b61a96c8"},
 	} {
 		want := unhex(t, tt.want)
 		got, err := hkdf.Key(sha256.New, tt.ikm, tt.salt, string(tt.info), len(want))
@@ -86,7 +96,8 @@ func TestDeriveOpenSSL(t *testing.T) {
 		for _, p := range allPurposes {
 			got := k.Derive(p, study)
 			out, err := run(t, "", nil, "openssl", "kdf", "-keylen", "32", "-kdfopt", "digest:SHA256",
-				"-kdfopt", "hexkey:"+hex.EncodeToString(b[:]), "-kdfopt", "info:outbreath/1/"+string(p)+"/"+study, "HKDF")
+				"-kdfopt", "hexkey:"+hex.EncodeToString(b[:]), "-kdfopt", "info:outbreath/1/"+string(p)+"/"+study,
+				"HKDF")
 			if err != nil {
 				t.Fatal(err)
 			}

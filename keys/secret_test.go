@@ -86,7 +86,8 @@ func TestNothingSecretIsPrinted(t *testing.T) {
 			t.Fatal(err)
 		}
 		lines := strings.Split(strings.TrimSpace(string(readFile(t, lab.path(identityPlain)))), "\n")
-		secret := []byte(strings.TrimPrefix(strings.TrimPrefix(lines[len(lines)-1], "AGE-SECRET-KEY-PQ-1"), "AGE-SECRET-KEY-1"))
+		secret := []byte(strings.TrimPrefix(strings.TrimPrefix(lines[len(lines)-1], "AGE-SECRET-KEY-PQ-1"),
+			"AGE-SECRET-KEY-1"))
 		tests = append(tests, secretCase{"identities", ids, secret}, secretCase{"identity", ids[0], secret})
 	}
 	for _, tt := range tests {

@@ -92,7 +92,8 @@ func TestAnyFlip(t *testing.T) {
 						if _, ok := parseShare(data); ok {
 							t.Errorf("%s: bit %d of byte %d changed and not found", s.Name(), bit, i)
 						}
-					} else if _, err := OpenShare(file, data, ShareIDs{id}, ask); err == nil || !errors.As(err, new(*Error)) || !strings.Contains(err.Error(), s.Name()) {
+					} else if _, err := OpenShare(file, data, ShareIDs{id}, ask); err == nil ||
+						!errors.As(err, new(*Error)) || !strings.Contains(err.Error(), s.Name()) {
 						t.Errorf("%s, %s: bit %d of byte %d: %v", s.Name(), how, bit, i, err)
 					}
 					data[i] ^= 1 << bit
@@ -160,7 +161,8 @@ func TestShareForRecipient(t *testing.T) {
 func TestSharesArePrintedWithoutValue(t *testing.T) {
 	shares, _ := Split(NewPseudonymKey([32]byte{1}), 3, 2)
 	value := shares[0].body()[shareHead : shareHead+scalarBytes]
-	for _, text := range []string{fmt.Sprint(shares[0]), fmt.Sprintf("%+v", *shares[0]), fmt.Sprintf("%#v", shares[0]), fmt.Sprintf("%x", shares[0])} {
+	for _, text := range []string{fmt.Sprint(shares[0]), fmt.Sprintf("%+v", *shares[0]), fmt.Sprintf("%#v", shares[0]),
+		fmt.Sprintf("%x", shares[0])} {
 		if strings.Contains(text, fmt.Sprintf("%x", value[:4])) || !strings.Contains(text, "share-") {
 			t.Errorf("%q", text)
 		}
@@ -192,7 +194,8 @@ func TestLetters(t *testing.T) {
 			return
 		}
 		lines[n] = string(row)
-		if _, err := ParseLetters("sheet", []byte(strings.Join(lines, ""))); err == nil || !strings.Contains(err.Error(), "line "+lineNumber(n+1)) {
+		if _, err := ParseLetters("sheet", []byte(strings.Join(lines, ""))); err == nil ||
+			!strings.Contains(err.Error(), "line "+lineNumber(n+1)) {
 			t.Fatalf("line %d: %v", n+1, err)
 		}
 	})

@@ -100,7 +100,8 @@ func TestStateMAC(t *testing.T) {
 	}
 	h := hmac.New(sha256.New, key)
 	h.Write([]byte("text\n"))
-	if got, want := string(readFile(t, f.path("state-LARK-2"))), fmt.Sprintf("outbreath-state-1 %x\ntext\n", h.Sum(nil)); got != want {
+	if got, want := string(readFile(t, f.path("state-LARK-2"))), fmt.Sprintf("outbreath-state-1 %x\ntext\n",
+		h.Sum(nil)); got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }

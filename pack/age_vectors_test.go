@@ -89,14 +89,16 @@ func TestAgeVectors(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Remove(filepath.Join(dir, "recipient.txt")); err != nil { // it belongs to the identity that is replaced
+	// it belongs to the identity that is replaced
+	if err := os.Remove(filepath.Join(dir, "recipient.txt")); err != nil {
 		t.Fatal(err)
 	}
 	opened, invalid, foreign := 0, 0, 0
 	for _, v := range ageVectors(t) {
 		identities := own
 		if len(v.identities) > 0 {
-			if err := os.WriteFile(filepath.Join(dir, "identity.txt"), []byte(strings.Join(v.identities, "\n")+"\n"), 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, "identity.txt"), []byte(strings.Join(v.identities, "\n")+"\n"),
+				0o600); err != nil {
 				t.Fatal(err)
 			}
 			if identities, err = lab.Identities(); err != nil {
@@ -121,7 +123,8 @@ func TestAgeVectors(t *testing.T) {
 			t.Errorf("%s: %v", v.name, err)
 		}
 	}
-	t.Logf("%d valid files opened, %d invalid files refused, %d valid files in armour or under a passphrase refused", opened, invalid, foreign)
+	t.Logf("%d valid files opened, %d invalid files refused, %d valid files in armour or under a passphrase refused",
+		opened, invalid, foreign)
 	if opened < 18 || invalid < 121 || foreign < 8 {
 		t.Errorf("only %d, %d and %d files", opened, invalid, foreign)
 	}

@@ -40,7 +40,8 @@ func slowCases() map[string]func(t *testing.T, f *forged) {
 		},
 		"list of tubes of prose": func(t *testing.T, f *forged) {
 			f.label.Tubes = 100_000
-			f.at(t, "data/tubes.csv").data = strings.Join(tubesHeader, ",") + "\n" + strings.Repeat("a,"+strings.ReplaceAll(prose(100), ",", "")+",,,,\n", 100_000)
+			f.at(t, "data/tubes.csv").data = strings.Join(tubesHeader, ",") + "\n" +
+				strings.Repeat("a,"+strings.ReplaceAll(prose(100), ",", "")+",,,,\n", 100_000)
 		},
 		"a manifest of many lines": func(t *testing.T, f *forged) {
 			var b strings.Builder
@@ -61,7 +62,8 @@ func TestCancelHostile(t *testing.T) {
 			f := forge(t, b)
 			bend(t, f)
 			dir := f.write(t, b)
-			for _, after := range []time.Duration{50 * time.Millisecond, 400 * time.Millisecond, 1500 * time.Millisecond} {
+			for _, after := range []time.Duration{50 * time.Millisecond, 400 * time.Millisecond,
+				1500 * time.Millisecond} {
 				parent := t.TempDir()
 				o := b.verifyOptions()
 				o.Into = filepath.Join(parent, "opened")

@@ -109,7 +109,8 @@ func TestScatteredDamage(t *testing.T) {
 		repaired++
 		os.RemoveAll(bad)
 	}
-	t.Logf("%d of %d runs, each with up to 3 %% of an archive of %d bytes in %d parts damaged: all repaired, byte-identical", repaired, runs, total, len(parts))
+	t.Logf("%d of %d runs, each with up to 3 %% of an archive of %d bytes in %d parts damaged: all repaired, "+
+		"byte-identical", repaired, runs, total, len(parts))
 }
 
 // TestEveryByte flips a bit of every byte, cuts every file at every length and
@@ -168,7 +169,8 @@ func TestEveryByte(t *testing.T) {
 					swaps++
 				}
 			}
-			t.Logf("%s: %d bits changed, %d cuts, %d exchanges: %d rejected, %d repaired, 0 accepted as they were", c.name, flips, cuts, swaps, rejected, repaired)
+			t.Logf("%s: %d bits changed, %d cuts, %d exchanges: %d rejected, %d repaired, 0 accepted as they were",
+				c.name, flips, cuts, swaps, rejected, repaired)
 			if flips < 25 || flips+cuts+swaps != rejected+repaired {
 				t.Error("not every run was counted")
 			}
@@ -249,6 +251,7 @@ func TestSessionsAroundDamage(t *testing.T) {
 		if at == len(good)/2 && (len(s.Whole) < 8 || len(s.Ask) == 0) {
 			t.Errorf("byte %d: %d whole, %d to ask for", at, len(s.Whole), len(s.Ask))
 		}
-		t.Logf("byte %d: %d whole, %d to ask for, %d without a name, proven %v", at, len(s.Whole), len(s.Ask), s.Unnamed, s.Proven)
+		t.Logf("byte %d: %d whole, %d to ask for, %d without a name, proven %v", at, len(s.Whole), len(s.Ask),
+			s.Unnamed, s.Proven)
 	}
 }

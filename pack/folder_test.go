@@ -31,7 +31,8 @@ func TestCrowdedFolder(t *testing.T) {
 func TestSealedInFuture(t *testing.T) {
 	b := newBench(t)
 	dir, _ := b.mustSeal(t, sample(t, 1, 100)) // on sealDay
-	for before, told := range map[time.Duration]bool{-48 * time.Hour: false, 0: false, 24 * time.Hour: false, 25 * time.Hour: true, 24 * 365 * time.Hour: true} {
+	for before, told := range map[time.Duration]bool{-48 * time.Hour: false, 0: false, 24 * time.Hour: false,
+		25 * time.Hour: true, 24 * 365 * time.Hour: true} {
 		o := b.verifyOptions()
 		o.Now = sealDay.Add(-before)
 		v, err := Verify(context.Background(), dir, o)
@@ -44,7 +45,8 @@ func TestSealedInFuture(t *testing.T) {
 				said = c.Detail
 			}
 		}
-		if strings.Contains(said, "CAUTION: by this computer's clock that day is still to come (it is "+o.Now.Format(time.DateOnly)+" UTC)") != told {
+		if strings.Contains(said, "CAUTION: by this computer's clock that day is still to come (it is "+
+			o.Now.Format(time.DateOnly)+" UTC)") != told {
 			t.Errorf("%v before: %s", before, said)
 		}
 	}

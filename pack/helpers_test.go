@@ -45,7 +45,8 @@ func newBench(t testing.TB) *bench {
 		t.Fatal(err)
 	}
 	b := &bench{signer: newSigner(t), identity: id, to: id.Recipient()}
-	b.list = fmt.Sprintf("07 namespaces=\"%s,%s\" %s", shipmentNamespace, bagNamespace, ssh.MarshalAuthorizedKey(b.signer.PublicKey()))
+	b.list = fmt.Sprintf("07 namespaces=\"%s,%s\" %s", shipmentNamespace, bagNamespace,
+		ssh.MarshalAuthorizedKey(b.signer.PublicKey()))
 	if b.allowed, err = keys.ParseAllowed([]byte(b.list)); err != nil {
 		t.Fatal(err)
 	}
@@ -66,7 +67,8 @@ func newSigner(t testing.TB) ssh.Signer {
 }
 
 func (b *bench) sealOptions(dir string) SealOptions {
-	return SealOptions{Media: []string{dir}, Number: "07-0012", Signer: b.signer, Recipients: []age.Recipient{b.to}, Date: sealDay}
+	return SealOptions{Media: []string{dir}, Number: "07-0012", Signer: b.signer, Recipients: []age.Recipient{b.to},
+		Date: sealDay}
 }
 
 func (b *bench) verifyOptions() VerifyOptions {
@@ -145,7 +147,8 @@ func record(i int) string {
 
 // tubeRows returns the rows of tubes.csv of record(i).
 func tubeRows(i int) string {
-	return fmt.Sprintf("T%04dA,%s,1,end-tidal,500.0,refrigerated\nT%04dB,%s,2,end-tidal,480,ambient\n", i, pseudonym(i), i, pseudonym(i))
+	return fmt.Sprintf("T%04dA,%s,1,end-tidal,500.0,refrigerated\nT%04dB,%s,2,end-tidal,480,ambient\n", i, pseudonym(i),
+		i, pseudonym(i))
 }
 
 var traces sync.Map
@@ -191,19 +194,23 @@ func late(f deid.File) deid.File {
 // sample returns a payload of n sessions with a recording of size bytes each.
 func sample(t testing.TB, n, size int) *payload {
 	t.Helper()
-	p := &payload{study: "LARK-2", site: "07", contact: "Example Institute, telephone +00 000 0000, room 3", sessions: n, recordings: n, tubes: 2 * n}
+	p := &payload{study: "LARK-2", site: "07", contact: "Example Institute, telephone +00 000 0000, room 3",
+		sessions: n, recordings: n, tubes: 2 * n}
 	tubes := strings.Join(tubesHeader, ",") + "\n"
 	handling := "barcode,analyse\n"
 	var figures []string
 	for i := range n {
-		figures = append(figures, fmt.Sprintf(`{"file": "recordings/%[1]s-1.csv", "session": "%[1]s", "breaths": 90}`, pseudonym(i)))
+		figures = append(figures, fmt.Sprintf(`{"file": "recordings/%[1]s-1.csv", "session": "%[1]s", "breaths": 90}`,
+			pseudonym(i)))
 		handling += fmt.Sprintf("T%04[1]dA,usual\nT%04[1]dB,first\n", i)
 		p.files = append(p.files, file("recordings/"+pseudonym(i)+"-1.csv", trace(i, size)))
 		p.files = append(p.files, file("sessions/"+pseudonym(i)+".json", []byte(record(i))))
 		tubes += tubeRows(i)
 	}
-	p.files = append(p.files, file(schemaName, outgoing(t)), file(treatmentName, []byte(`{"study": "LARK-2", "site": "07"}`+"\n")), file(tubesName, []byte(tubes)),
-		file(deid.HandlingName, []byte(handling)), late(file(deid.SummaryName, []byte(`{"recordings": [`+strings.Join(figures, ", ")+"]}\n"))))
+	p.files = append(p.files, file(schemaName, outgoing(t)),
+		file(treatmentName, []byte(`{"study": "LARK-2", "site": "07"}`+"\n")), file(tubesName, []byte(tubes)),
+		file(deid.HandlingName, []byte(handling)),
+		late(file(deid.SummaryName, []byte(`{"recordings": [`+strings.Join(figures, ", ")+"]}\n"))))
 	p.sort()
 	return p
 }

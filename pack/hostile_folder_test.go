@@ -98,14 +98,16 @@ func folderCases() []folderCase {
 		}},
 		{"an old shipment under a new number", checkSignature, func(t *testing.T, _ *bench, dir, old string) {
 			for name := range tree(t, dir) {
-				data := bytes.ReplaceAll(read(t, old, strings.ReplaceAll(name, "07-0012", "07-0011")), []byte("07-0011"), []byte("07-0012"))
+				data := bytes.ReplaceAll(read(t, old, strings.ReplaceAll(name, "07-0012", "07-0011")),
+					[]byte("07-0011"), []byte("07-0012"))
 				if name == archive || name == sigName {
 					data = read(t, old, strings.ReplaceAll(name, "07-0012", "07-0011"))
 				}
 				write(t, filepath.Join(dir, name), data)
 			}
 		}},
-		{"an old shipment under a new number, signed again", checkContents, func(t *testing.T, b *bench, dir, old string) {
+		{"an old shipment under a new number, signed again", checkContents, func(t *testing.T, b *bench, dir,
+			old string) {
 			data := read(t, old, "07-0011.tar.zst.age")
 			write(t, filepath.Join(dir, archive), data)
 			l, err := parseLabel(read(t, dir, labelName))
@@ -120,24 +122,46 @@ func folderCases() []folderCase {
 			write(t, filepath.Join(dir, archive), read(t, old, "07-0011.tar.zst.age"))
 		}},
 		{"the label of another study", checkFiles, func(t *testing.T, _ *bench, dir, _ string) {
-			write(t, filepath.Join(dir, labelName), bytes.ReplaceAll(read(t, dir, labelName), []byte("LARK-2"), []byte("LARK-3")))
+			write(t, filepath.Join(dir, labelName), bytes.ReplaceAll(read(t, dir, labelName), []byte("LARK-2"),
+				[]byte("LARK-3")))
 		}},
 		{"the label of another study, signed", checkRecords, func(t *testing.T, b *bench, dir, _ string) {
-			write(t, filepath.Join(dir, labelName), bytes.ReplaceAll(read(t, dir, labelName), []byte("LARK-2"), []byte("LARK-3")))
+			write(t, filepath.Join(dir, labelName), bytes.ReplaceAll(read(t, dir, labelName), []byte("LARK-2"),
+				[]byte("LARK-3")))
 			relist(t, b, dir)
 		}},
-		{"signed by a stranger", checkSignature, func(t *testing.T, _ *bench, dir, _ string) { resign(t, newSigner(t), dir, shipmentNamespace) }},
-		{"signed for a bag", checkSignature, func(t *testing.T, b *bench, dir, _ string) { resign(t, b.signer, dir, bagNamespace) }},
-		{"signed as a file", checkSignature, func(t *testing.T, b *bench, dir, _ string) { resign(t, b.signer, dir, "file") }},
+		{"signed by a stranger", checkSignature, func(t *testing.T, _ *bench, dir, _ string) {
+			resign(t, newSigner(t),
+				dir, shipmentNamespace)
+		}},
+		{"signed for a bag", checkSignature, func(t *testing.T, b *bench, dir, _ string) {
+			resign(t, b.signer, dir,
+				bagNamespace)
+		}},
+		{"signed as a file", checkSignature, func(t *testing.T, b *bench, dir, _ string) {
+			resign(t, b.signer, dir,
+				"file")
+		}},
 
 		{"list: escaped", checkFiles, list(func(s string) string { return `\` + s })},
-		{"list: name with an escape", checkFiles, list(func(s string) string { return strings.Replace(s, labelName, `ship\nment.json`, 1) })},
+		{"list: name with an escape", checkFiles,
+			list(func(s string) string { return strings.Replace(s, labelName, `ship\nment.json`, 1) })},
 		{"list: CRLF", checkFiles, list(func(s string) string { return strings.ReplaceAll(s, "\n", "\r\n") })},
-		{"list: path", checkFiles, list(func(s string) string { return strings.Replace(s, labelName, "../../etc/passwd", 1) })},
-		{"list: NUL", checkFiles, list(func(s string) string { return strings.Replace(s, labelName, "shipment.json\x00", 1) })},
+		{"list: path", checkFiles, list(func(s string) string {
+			return strings.Replace(s, labelName, "../../etc/passwd",
+				1)
+		})},
+		{"list: NUL", checkFiles, list(func(s string) string {
+			return strings.Replace(s, labelName, "shipment.json\x00",
+				1)
+		})},
 		{"list: binary mark", checkFiles, list(func(s string) string { return strings.ReplaceAll(s, "  ", " *") })},
-		{"list: BSD form", checkFiles, list(func(s string) string { return "SHA256 (" + labelName + ") = " + s[:64] + "\n" })},
-		{"list: thousands of lines", checkFiles, list(func(s string) string { return strings.Repeat(s, maxSums/len(s)) })},
+		{"list: BSD form", checkFiles, list(func(s string) string {
+			return "SHA256 (" + labelName + ") = " + s[:64] +
+				"\n"
+		})},
+		{"list: thousands of lines", checkFiles,
+			list(func(s string) string { return strings.Repeat(s, maxSums/len(s)) })},
 		{"list: 999 parts that are not there", checkFiles, list(func(s string) string {
 			for i := range maxParts {
 				s = fmt.Sprintf("%064x  00-0001.tar.zst.age.%03d\n", i, maxParts-i) + s
@@ -158,7 +182,8 @@ func folderCases() []folderCase {
 			write(t, filepath.Join(dir, labelName), bytes.Repeat([]byte("["), maxLabel))
 		}},
 		{"label that says more", checkSignature, func(t *testing.T, b *bench, dir, _ string) {
-			write(t, filepath.Join(dir, labelName), bytes.Replace(read(t, dir, labelName), []byte("{\n"), []byte("{\n  \"study\": \"\\u001b[2J\",\n"), 1))
+			write(t, filepath.Join(dir, labelName), bytes.Replace(read(t, dir, labelName), []byte("{\n"),
+				[]byte("{\n  \"study\": \"\\u001b[2J\",\n"), 1))
 			relist(t, b, dir)
 		}},
 
@@ -166,7 +191,8 @@ func folderCases() []folderCase {
 		{"signature: no armour", checkSignature, sig(func(d []byte) []byte { return d[40:] })},
 		{"signature: twice", checkSignature, sig(func(d []byte) []byte { return append(d, d...) })},
 		{"signature: one line of 16 kB", checkSignature, sig(func(d []byte) []byte {
-			return []byte("-----BEGIN SSH SIGNATURE-----\n" + strings.Repeat("A", 16000) + "\n-----END SSH SIGNATURE-----\n")
+			return []byte("-----BEGIN SSH SIGNATURE-----\n" + strings.Repeat("A", 16000) +
+				"\n-----END SSH SIGNATURE-----\n")
 		})},
 		{"signature: a length of 4 GiB", checkSignature, sig(func([]byte) []byte {
 			blob := base64.StdEncoding.EncodeToString([]byte("SSHSIG\x00\x00\x00\x01\xff\xff\xff\xffssh-ed25519"))
@@ -179,11 +205,14 @@ func folderCases() []folderCase {
 
 		{"age: thousands of stanzas", checkDecryption, head(strings.Repeat(stanza, 50_000)+mac, 0)},
 		{"age: as many stanzas as a header may have", checkDecryption, head(strings.Repeat(stanza, 1000)+mac, 0)},
-		{"age: a stanza of 100 MB", checkDecryption, head("-> X25519 "+share+"\n"+strings.Repeat(strings.Repeat("A", 64)+"\n", 100<<20/65), 0)},
+		{"age: a stanza of 100 MB", checkDecryption, head("-> X25519 "+share+"\n"+
+			strings.Repeat(strings.Repeat("A", 64)+"\n", 100<<20/65), 0)},
 		{"age: a line of 300 MB", checkDecryption, head("-> ", 300<<20)},
 		{"age: a stanza of a million arguments", checkDecryption, head("->"+strings.Repeat(" a", 1<<20)+"\n\n"+mac, 0)},
-		{"age: scrypt with work 2^30", checkDecryption, head("-> scrypt AAAAAAAAAAAAAAAAAAAAAA 30\n"+strings.Repeat("A", 43)+"\n"+mac, 0)},
-		{"age: scrypt with work 2^22 beside a key", checkDecryption, head(stanza+"-> scrypt AAAAAAAAAAAAAAAAAAAAAA 22\n"+strings.Repeat("A", 43)+"\n"+mac, 0)},
+		{"age: scrypt with work 2^30", checkDecryption, head("-> scrypt AAAAAAAAAAAAAAAAAAAAAA 30\n"+strings.Repeat("A",
+			43)+"\n"+mac, 0)},
+		{"age: scrypt with work 2^22 beside a key", checkDecryption,
+			head(stanza+"-> scrypt AAAAAAAAAAAAAAAAAAAAAA 22\n"+strings.Repeat("A", 43)+"\n"+mac, 0)},
 		{"age: a plugin's stanza", checkDecryption, head("-> ../../bin/sh x\n\n"+mac, 0)},
 		{"age: in armour", checkDecryption, func(t *testing.T, b *bench, dir, old string) {
 			head("-----BEGIN AGE ENCRYPTED FILE-----\n", 0)(t, b, dir, old)

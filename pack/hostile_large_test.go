@@ -56,7 +56,8 @@ func largeCases() []hostileCase {
 			f.add(forgedEntry{header: resum(h)})
 		}},
 		{"another size for other readers", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/tubes.csv", Format: tar.FormatPAX, PAXRecords: map[string]string{"OUTBREATH.x": "y", "path": "../../x"}}, "x"))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/tubes.csv", Format: tar.FormatPAX,
+				PAXRecords: map[string]string{"OUTBREATH.x": "y", "path": "../../x"}}, "x"))
 		}},
 		{"checksum of the header wrong", "contents", func(t *testing.T, f *forged) {
 			h := tarHeader("07-0012/data/recordings/a.csv", 0)
@@ -76,7 +77,8 @@ func largeCases() []hostileCase {
 		}},
 		{"records full of values", "records", func(t *testing.T, f *forged) {
 			for i := range 8 {
-				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"tubes":[` + strings.Repeat("{},", (maxRecord-20)/3) + "{}]}"})
+				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"tubes":[` +
+					strings.Repeat("{},", (maxRecord-20)/3) + "{}]}"})
 			}
 			f.label.Sessions += 8
 		}},
@@ -88,19 +90,23 @@ func largeCases() []hostileCase {
 		}},
 		{"records of long notes", "records", func(t *testing.T, f *forged) {
 			for i := range 8 {
-				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"notes":"` + strings.Repeat(`\u001b`, (maxRecord-20)/6) + `"}`})
+				f.add(forgedEntry{name: fmt.Sprintf("%sX%d.json", sessions, i), data: `{"notes":"` +
+					strings.Repeat(`\u001b`, (maxRecord-20)/6) + `"}`})
 			}
 			f.label.Sessions += 8
 		}},
-		{"list of tubes of short rows", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n", "a,,,,,\n", "")},
-		{"list of tubes of one row", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n", "a,", "\n")},
+		{"list of tubes of short rows", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n",
+			"a,,,,,\n", "")},
+		{"list of tubes of one row", "records", full("data/tubes.csv", strings.Join(tubesHeader, ",")+"\n", "a,",
+			"\n")},
 		{"handling list of short rows", "records", full("data/handling.csv", "", "a\n", "")},
 		{"handling list of commas", "records", full("data/handling.csv", "barcode,analyse\n", ",", "\n")},
 		{"handling list of one quoted text", "records", full("data/handling.csv", "barcode,analyse\n\"", "\n", "")},
 		{"treatment full of values", "records", full("data/treatment.json", "[", "0,", "0]")},
 		{"treatment full of escapes", "records", full("data/treatment.json", `"`, `\u001b`, `\"`)},
 		{"summary full of values", "records", full("data/recordings/summary.json", `{"recordings":[`, "{},", "{}]}")},
-		{"schema full of rules", "records", full("data/session.schema.json", `{"type":"object","allOf":[`, "{},", "{}]}")},
+		{"schema full of rules", "records", full("data/session.schema.json", `{"type":"object","allOf":[`, "{},",
+			"{}]}")},
 		{"schema of a hard pattern", "records", func(t *testing.T, f *forged) {
 			f.at(t, "data/session.schema.json").data = `{"type":"object","patternProperties":{"((((a{1,99}){1,99}){1,99}){1,99})*b":{}}}`
 		}},

@@ -53,7 +53,8 @@ type forgedEntry struct {
 func forge(t *testing.T, b *bench) *forged {
 	t.Helper()
 	p := sample(t, 2, 300)
-	f := &forged{number: "07-0012", signer: b.signer, space: bagNamespace, label: label{Format: labelFormat, Shipment: "07-0012", Study: "LARK-2",
+	f := &forged{number: "07-0012", signer: b.signer, space: bagNamespace, label: label{Format: labelFormat,
+		Shipment: "07-0012", Study: "LARK-2",
 		Site: "07", Sealed: "2026-11-25", Sessions: 2, Recordings: 2, Tubes: 4}}
 	for _, q := range p.files {
 		r, err := q.Open()
@@ -108,7 +109,8 @@ func (f *forged) write(t *testing.T, b *bench) string {
 	for _, e := range lines {
 		fmt.Fprintf(&manifest, "%x  %s\n", e.SHA256, e.Path)
 	}
-	tags := []forgedEntry{{name: bag.Info, data: string(info)}, {name: bag.Bagit, data: string(bag.FormatBagit())}, {name: bag.Manifest, data: manifest.String()}}
+	tags := []forgedEntry{{name: bag.Info, data: string(info)}, {name: bag.Bagit, data: string(bag.FormatBagit())},
+		{name: bag.Manifest, data: manifest.String()}}
 	for i, tag := range tags {
 		if j := slices.IndexFunc(f.entries, func(e forgedEntry) bool { return e.name == tag.name }); j >= 0 {
 			tags[i] = f.entries[j]
@@ -130,7 +132,8 @@ func (f *forged) write(t *testing.T, b *bench) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tags = append(tags, forgedEntry{name: bag.TagManifest, data: tagManifest.String()}, forgedEntry{name: tagSigName, data: string(sig)})
+	tags = append(tags, forgedEntry{name: bag.TagManifest, data: tagManifest.String()}, forgedEntry{name: tagSigName,
+		data: string(sig)})
 	var stream bytes.Buffer
 	for _, e := range append(slices.Clone(f.entries), tags[:len(tags)-f.noTags]...) {
 		if e.header != nil {
@@ -245,7 +248,10 @@ func hostileCases() []hostileCase {
 	const session = "data/sessions/"
 	return []hostileCase{
 		{"parent folder", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("../x", "x")) }},
-		{"parent folder inside", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("07-0012/data/../../../x", "x")) }},
+		{"parent folder inside", "contents", func(t *testing.T, f *forged) {
+			f.add(rawEntry("07-0012/data/../../../x",
+				"x"))
+		}},
 		{"absolute", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("/tmp/x", "x")) }},
 		{"drive", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("C:/x", "x")) }},
 		{"backslash", "contents", func(t *testing.T, f *forged) { f.add(rawEntry(`07-0012/data\x`, "x")) }},
@@ -253,10 +259,12 @@ func hostileCases() []hostileCase {
 		{"no name", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("", "x")) }},
 		{"name with NUL", "contents", func(t *testing.T, f *forged) { f.add(rawEntry("07-0012/data/a\x00b", "x")) }},
 		{"symbolic link", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeSymlink, Name: "07-0012/data/recordings", Linkname: "/tmp"}, ""))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeSymlink, Name: "07-0012/data/recordings", Linkname: "/tmp"},
+				""))
 		}},
 		{"hard link", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeLink, Name: "07-0012/data/tubes.csv", Linkname: "/etc/passwd"}, ""))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeLink, Name: "07-0012/data/tubes.csv",
+				Linkname: "/etc/passwd"}, ""))
 		}},
 		{"folder", "contents", func(t *testing.T, f *forged) {
 			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeDir, Name: "07-0012/data/"}, ""))
@@ -265,22 +273,32 @@ func hostileCases() []hostileCase {
 			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeChar, Name: "07-0012/data/tty"}, ""))
 		}},
 		{"extended header", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/tubes.csv", Format: tar.FormatPAX, PAXRecords: map[string]string{"OUTBREATH.x": "y"}}, ""))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/tubes.csv", Format: tar.FormatPAX,
+				PAXRecords: map[string]string{"OUTBREATH.x": "y"}}, ""))
 		}},
 		{"set-uid", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/recordings/a.csv", Mode: 0o4755, Format: tar.FormatUSTAR}, ""))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/recordings/a.csv", Mode: 0o4755,
+				Format: tar.FormatUSTAR}, ""))
 		}},
 		{"owner", "contents", func(t *testing.T, f *forged) {
-			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/recordings/a.csv", Uname: "mq", Format: tar.FormatUSTAR}, ""))
+			f.add(tarEntry(t, tar.Header{Typeflag: tar.TypeReg, Name: "07-0012/data/recordings/a.csv", Uname: "mq",
+				Format: tar.FormatUSTAR}, ""))
 		}},
-		{"duplicate", "contents", func(t *testing.T, f *forged) { f.entries = append(f.entries, *f.at(t, "data/tubes.csv")) }},
+		{"duplicate", "contents", func(t *testing.T, f *forged) {
+			f.entries = append(f.entries,
+				*f.at(t, "data/tubes.csv"))
+		}},
 		{"differs in case", "contents", func(t *testing.T, f *forged) {
 			f.label.Recordings = 4
 			f.add(forgedEntry{name: "data/recordings/x.csv"})
 			f.add(forgedEntry{name: "data/recordings/X.csv"})
 		}},
-		{"out of order", "contents", func(t *testing.T, f *forged) { f.entries[0], f.entries[1] = f.entries[1], f.entries[0] }},
-		{"a file that does not belong, listed", "contents", func(t *testing.T, f *forged) { f.add(forgedEntry{name: "data/notes.txt", data: "x"}) }},
+		{"out of order", "contents", func(t *testing.T, f *forged) {
+			f.entries[0], f.entries[1] = f.entries[1],
+				f.entries[0]
+		}},
+		{"a file that does not belong, listed", "contents",
+			func(t *testing.T, f *forged) { f.add(forgedEntry{name: "data/notes.txt", data: "x"}) }},
 		{"a recording that does not belong, listed", "records", func(t *testing.T, f *forged) {
 			f.add(forgedEntry{name: "data/recordings/extra.csv", data: "x"})
 			f.label.Recordings = 3
@@ -306,49 +324,68 @@ func hostileCases() []hostileCase {
 		{"wrong checksum of a tag file", "checksums", func(t *testing.T, f *forged) {
 			f.tags = func(l []bag.Entry) []bag.Entry { l[2].SHA256[5] ^= 1; return l }
 		}},
-		{"a tag file not listed", "checksums", func(t *testing.T, f *forged) { f.tags = func(l []bag.Entry) []bag.Entry { return l[1:] } }},
-		{"manifest not listed", "checksums", func(t *testing.T, f *forged) { f.tags = func(l []bag.Entry) []bag.Entry { return l[:2] } }},
+		{"a tag file not listed", "checksums",
+			func(t *testing.T, f *forged) { f.tags = func(l []bag.Entry) []bag.Entry { return l[1:] } }},
+		{"manifest not listed", "checksums",
+			func(t *testing.T, f *forged) { f.tags = func(l []bag.Entry) []bag.Entry { return l[:2] } }},
 		{"another bag version", "contents", func(t *testing.T, f *forged) {
-			f.entries = append(f.entries, forgedEntry{name: bag.Bagit, data: "BagIt-Version: 0.97\nTag-File-Character-Encoding: UTF-8\n"})
+			f.entries = append(f.entries, forgedEntry{name: bag.Bagit,
+				data: "BagIt-Version: 0.97\nTag-File-Character-Encoding: UTF-8\n"})
 		}},
 		{"another number in bag-info", "contents", func(t *testing.T, f *forged) {
-			f.entries = append(f.entries, forgedEntry{name: bag.Info, data: "External-Identifier: 07-0013\nPayload-Oxum: 1.1\n"})
+			f.entries = append(f.entries, forgedEntry{name: bag.Info,
+				data: "External-Identifier: 07-0013\nPayload-Oxum: 1.1\n"})
 		}},
 		{"another number in the archive", "contents", func(t *testing.T, f *forged) { f.number = "07-0013" }},
 		{"no signature in the bag", "contents", func(t *testing.T, f *forged) { f.noTags = 1 }},
 		{"no manifests", "contents", func(t *testing.T, f *forged) { f.noTags = 3 }},
 		{"another signer", "bag signature", func(t *testing.T, f *forged) { f.signer = newSigner(t) }},
 		{"signature from elsewhere", "bag signature", func(t *testing.T, f *forged) { f.space = shipmentNamespace }},
-		{"no end mark", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return d[:len(d)-2*tarBlock] } }},
-		{"half an end mark", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return d[:len(d)-tarBlock] } }},
+		{"no end mark", "contents",
+			func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return d[:len(d)-2*tarBlock] } }},
+		{"half an end mark", "contents",
+			func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return d[:len(d)-tarBlock] } }},
 		{"data after the end", "contents", func(t *testing.T, f *forged) {
 			f.tar = func(d []byte) []byte { return append(d, append(make([]byte, 5*tarBlock), 'x')...) }
 		}},
-		{"one zero byte after the end", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, 0) } }},
+		{"one zero byte after the end", "contents",
+			func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, 0) } }},
 		{"zero blocks after the end", "contents", func(t *testing.T, f *forged) {
 			f.tar = func(d []byte) []byte { return append(d, make([]byte, 18*tarBlock)...) }
 		}},
 		{"30,000 frames of zero bytes after the end", "contents", func(t *testing.T, f *forged) {
 			f.zst = func(d []byte) []byte {
-				return append(d, bytes.Repeat(zstdFrame(1<<20, 0x50, append(bytes.Repeat(rle(128<<10, 0, false), 7), rle(128<<10, 0, true)...)...), 30000)...)
+				return append(d, bytes.Repeat(zstdFrame(1<<20, 0x50, append(bytes.Repeat(rle(128<<10, 0, false), 7),
+					rle(128<<10, 0, true)...)...), 30000)...)
 			}
 		}},
-		{"a second archive after the end", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, d...) } }},
+		{"a second archive after the end", "contents",
+			func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return append(d, d...) } }},
 		{"data in the padding", "contents", func(t *testing.T, f *forged) {
 			f.tar = func(d []byte) []byte { d[tarBlock+300] = 1; return d }
 		}},
-		{"empty tar", "contents", func(t *testing.T, f *forged) { f.tar = func(d []byte) []byte { return make([]byte, 2*tarBlock) } }},
+		{"empty tar", "contents", func(t *testing.T, f *forged) {
+			f.tar = func(d []byte) []byte {
+				return make([]byte,
+					2*tarBlock)
+			}
+		}},
 		{"nothing", "contents", func(t *testing.T, f *forged) { f.zst = func(d []byte) []byte { return nil } }},
 		{"hidden data in a skippable frame", "contents", func(t *testing.T, f *forged) {
 			f.zst = func(d []byte) []byte { return append(d, 0x50, 0x2A, 0x4D, 0x18, 1, 0, 0, 0, 'x') }
 		}},
-		{"frame cut", "contents", func(t *testing.T, f *forged) { f.zst = func(d []byte) []byte { return d[:len(d)-1] } }},
-		{"bytes after the last frame", "contents", func(t *testing.T, f *forged) { f.zst = func(d []byte) []byte { return append(d, 1, 2, 3) } }},
+		{"frame cut", "contents",
+			func(t *testing.T, f *forged) { f.zst = func(d []byte) []byte { return d[:len(d)-1] } }},
+		{"bytes after the last frame", "contents",
+			func(t *testing.T, f *forged) { f.zst = func(d []byte) []byte { return append(d, 1, 2, 3) } }},
 		{"not zstd", "contents", func(t *testing.T, f *forged) {
 			f.zst = func(d []byte) []byte { return bytes.Repeat([]byte("plain"), 500) }
 		}},
 		{"bomb: 4 GiB in one frame", "contents", func(t *testing.T, f *forged) {
-			f.zst = func([]byte) []byte { return zstdFrame(4<<30, 0x70, bytes.Repeat(rle(128<<10, 0, false), 30000)...) }
+			f.zst = func([]byte) []byte {
+				return zstdFrame(4<<30, 0x70, bytes.Repeat(rle(128<<10, 0, false),
+					30000)...)
+			}
 		}},
 		{"bomb: more than the frame says", "contents", func(t *testing.T, f *forged) {
 			f.zst = func([]byte) []byte { return zstdFrame(1000, 0x50, bytes.Repeat(rle(128<<10, 0, false), 30000)...) }
@@ -361,7 +398,10 @@ func hostileCases() []hostileCase {
 				return append([]byte{0x28, 0xB5, 0x2F, 0xFD, 0, 0x50}, bytes.Repeat(rle(128<<10, 0, false), 30000)...)
 			}
 		}},
-		{"bomb: record of 20 MB", "contents", func(t *testing.T, f *forged) { f.at(t, session+first+".json").data = strings.Repeat(" ", maxRecord+1) }},
+		{"bomb: record of 20 MB", "contents", func(t *testing.T, f *forged) {
+			f.at(t, session+first+
+				".json").data = strings.Repeat(" ", maxRecord+1)
+		}},
 		{"bomb: manifest of 8 GB", "contents", func(t *testing.T, f *forged) {
 			h := tarHeader("07-0012/"+bag.Manifest, maxFile)
 			f.tar = func(d []byte) []byte {
@@ -370,10 +410,14 @@ func hostileCases() []hostileCase {
 				return d
 			}
 		}},
-		{"encrypted data cut", "decryption", func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return d[:len(d)-1] } }},
-		{"data after the encrypted", "decryption", func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return append(d, 'x') } }},
-		{"encrypted data changed", "decryption", func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { d[len(d)-20] ^= 1; return d } }},
-		{"not encrypted", "decryption", func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return []byte("hello") } }},
+		{"encrypted data cut", "decryption",
+			func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return d[:len(d)-1] } }},
+		{"data after the encrypted", "decryption",
+			func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return append(d, 'x') } }},
+		{"encrypted data changed", "decryption",
+			func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { d[len(d)-20] ^= 1; return d } }},
+		{"not encrypted", "decryption",
+			func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return []byte("hello") } }},
 		{"header cut", "decryption", func(t *testing.T, f *forged) { f.age = func(d []byte) []byte { return d[:60] } }},
 		{"record breaks the schema", "records", func(t *testing.T, f *forged) {
 			e := f.at(t, session+first+".json")
@@ -430,17 +474,22 @@ func hostileCases() []hostileCase {
 			e := f.at(t, "data/handling.csv")
 			e.data = strings.Replace(e.data, "T0001A,usual\n", "", 1)
 		}},
-		{"handling list with a strange tube", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T9999A,usual\n" }},
-		{"handling list with a tube twice", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T0001A,usual\n" }},
+		{"handling list with a strange tube", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T9999A,usual\n" }},
+		{"handling list with a tube twice", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += "T0001A,usual\n" }},
 		{"handling list with another word", "records", func(t *testing.T, f *forged) {
 			e := f.at(t, "data/handling.csv")
 			e.data = strings.Replace(e.data, "usual", "12 days", 1)
 		}},
-		{"handling list with another column", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data = "barcode,ended_at\n" }},
+		{"handling list with another column", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data = "barcode,ended_at\n" }},
 		{"handling list broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data += `"` }},
 		{"handling list empty", "records", func(t *testing.T, f *forged) { f.at(t, "data/handling.csv").data = "" }},
-		{"summary not JSON", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = "{" }},
-		{"summary without a list", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = `{"recordings": 3}` }},
+		{"summary not JSON", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = "{" }},
+		{"summary without a list", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/recordings/summary.json").data = `{"recordings": 3}` }},
 		{"summary of a recording that is not there", "records", func(t *testing.T, f *forged) {
 			e := f.at(t, "data/recordings/summary.json")
 			e.data = strings.ReplaceAll(e.data, first, pseudonym(7))
@@ -460,13 +509,15 @@ func hostileCases() []hostileCase {
 		{"list of tubes empty", "records", func(t *testing.T, f *forged) { f.at(t, "data/tubes.csv").data = "" }},
 		{"schema broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/session.schema.json").data = "{" }},
 		{"no schema", "records", func(t *testing.T, f *forged) {
-			f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == "data/session.schema.json" })
+			f.entries = slices.DeleteFunc(f.entries,
+				func(e forgedEntry) bool { return e.name == "data/session.schema.json" })
 		}},
 		{"no list of tubes", "records", func(t *testing.T, f *forged) {
 			f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == "data/tubes.csv" })
 		}},
 		{"no treatment", "records", func(t *testing.T, f *forged) {
-			f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == "data/treatment.json" })
+			f.entries = slices.DeleteFunc(f.entries,
+				func(e forgedEntry) bool { return e.name == "data/treatment.json" })
 		}},
 		{"treatment broken", "records", func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "x" }},
 		{"treatment of another study", "records", func(t *testing.T, f *forged) {
@@ -477,7 +528,8 @@ func hostileCases() []hostileCase {
 			e := f.at(t, "data/treatment.json")
 			e.data = strings.Replace(e.data, `"07"`, `"08"`, 1)
 		}},
-		{"treatment of no study", "records", func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "{}" }},
+		{"treatment of no study", "records",
+			func(t *testing.T, f *forged) { f.at(t, "data/treatment.json").data = "{}" }},
 		{"recording is a program", "records", func(t *testing.T, f *forged) {
 			f.at(t, "data/recordings/"+first+"-1.csv").data = "MZ\x90\x00\x03\x00\x00\x00#!/bin/sh\nid > /tmp/x\n"
 		}},
@@ -505,12 +557,19 @@ func hostileCases() []hostileCase {
 		{"recording without a row", "records", func(t *testing.T, f *forged) {
 			f.at(t, "data/recordings/"+first+"-1.csv").data = "t_s,co2_kpa,pressure_pa\n"
 		}},
-		{"recording of nothing", "records", func(t *testing.T, f *forged) { f.at(t, "data/recordings/"+first+"-1.csv").data = "" }},
+		{"recording of nothing", "records", func(t *testing.T, f *forged) {
+			f.at(t, "data/recordings/"+first+
+				"-1.csv").data = ""
+		}},
 		{"columns declared, range of the schema's own broken", "records", func(t *testing.T, f *forged) {
 			ownColumns(t, f, `"min": 0, "max": 2`)
 		}},
-		{"columns declared that are none", "records", func(t *testing.T, f *forged) { ownColumns(t, f, `"min": 9, "max": 2`) }},
-		{"program for an EDF recording", "records", func(t *testing.T, f *forged) { asEDF(t, f, []byte("\x7fELF\x02\x01\x01")) }},
+		{"columns declared that are none", "records", func(t *testing.T, f *forged) {
+			ownColumns(t, f,
+				`"min": 9, "max": 2`)
+		}},
+		{"program for an EDF recording", "records",
+			func(t *testing.T, f *forged) { asEDF(t, f, []byte("\x7fELF\x02\x01\x01")) }},
 		{"EDF recording with a script behind it", "records", func(t *testing.T, f *forged) {
 			asEDF(t, f, append(edfFile(t, "+0\x14\x14\x00"), "#!/bin/sh\n"...))
 		}},
@@ -534,7 +593,8 @@ func hostileCases() []hostileCase {
 			f.label.Tubes++
 		}},
 		{"formula in the list of discrepancies", "records", func(t *testing.T, f *forged) {
-			f.add(forgedEntry{name: "data/discrepancies.csv", data: "barcode,kind,reason\nT9,unexpected,=HYPERLINK(A1)\n"})
+			f.add(forgedEntry{name: "data/discrepancies.csv",
+				data: "barcode,kind,reason\nT9,unexpected,=HYPERLINK(A1)\n"})
 		}},
 		{"formula behind a tab", "records", func(t *testing.T, f *forged) {
 			f.add(forgedEntry{name: "data/discrepancies.csv", data: "barcode,kind,reason\nT9,unexpected,\"\t=1\"\n"})
@@ -547,7 +607,8 @@ func hostileCases() []hostileCase {
 // formulaTube gives a tube another barcode, in record and list.
 func formulaTube(barcode, old string) func(*testing.T, *forged) {
 	return func(t *testing.T, f *forged) {
-		for _, name := range []string{"data/tubes.csv", "data/handling.csv", "data/sessions/" + pseudonym(0) + ".json"} {
+		for _, name := range []string{"data/tubes.csv", "data/handling.csv", "data/sessions/" + pseudonym(0) +
+			".json"} {
 			e := f.at(t, name)
 			e.data = strings.ReplaceAll(e.data, old, barcode)
 		}
@@ -560,9 +621,12 @@ func ownColumns(t *testing.T, f *forged, limits string) {
 	t.Helper()
 	e := f.at(t, "data/session.schema.json")
 	const at = `"pattern": "^recordings/`
-	changed := strings.Replace(e.data, at, `"columns": [{"name": "t_s", "min": 0, "max": 9, "rising": true}, {"name": "flow", `+limits+`}], `+at, 1)
+	changed := strings.Replace(e.data, at,
+		`"columns": [{"name": "t_s", "min": 0, "max": 9, "rising": true}, {"name": "flow", `+limits+`}], `+at, 1)
 	if changed == e.data {
-		changed = strings.Replace(e.data, strings.ReplaceAll(at, " ", ""), `"columns":[{"name":"t_s","min":0,"max":9,"rising":true},{"name":"flow",`+limits+`}],`+strings.ReplaceAll(at, " ", ""), 1)
+		changed = strings.Replace(e.data, strings.ReplaceAll(at, " ", ""),
+			`"columns":[{"name":"t_s","min":0,"max":9,"rising":true},{"name":"flow",`+limits+`}],`+
+				strings.ReplaceAll(at, " ", ""), 1)
 	}
 	if changed == e.data {
 		t.Fatal("the schema has no recording")
@@ -598,9 +662,11 @@ func asEDF(t *testing.T, f *forged, data []byte) {
 // edfFile returns a recording of one signal, and one for annotations that holds tal.
 func edfFile(t *testing.T, tal string) []byte {
 	t.Helper()
-	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: "01.01.85", StartTime: "00.00.00", Reserved: "EDF+C", Records: 1,
+	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: "01.01.85", StartTime: "00.00.00",
+		Reserved: "EDF+C", Records: 1,
 		RecordDuration: "1", Signals: []edf.Signal{
-			{Label: "CO2", Dimension: "kPa", PhysMin: "0", PhysMax: "10", DigMin: "-32768", DigMax: "32767", Samples: 10},
+			{Label: "CO2", Dimension: "kPa", PhysMin: "0", PhysMax: "10", DigMin: "-32768", DigMax: "32767",
+				Samples: 10},
 			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 20}}}
 	record := make([]byte, 60)
 	copy(record[20:], tal)
@@ -627,7 +693,8 @@ func TestHostile(t *testing.T) {
 	if f := forge(t, b); b.mustVerify(t, f.write(t, b)).Decision != Accepted {
 		t.Fatal("the archive that nothing was done to is not accepted")
 	}
-	for _, name := range []string{"data/handling.csv", "data/recordings/summary.json"} { // as versions before them made it
+	// as versions before them made it
+	for _, name := range []string{"data/handling.csv", "data/recordings/summary.json"} {
 		f := forge(t, b)
 		f.entries = slices.DeleteFunc(f.entries, func(e forgedEntry) bool { return e.name == name })
 		if b.mustVerify(t, f.write(t, b)).Decision != Accepted {
@@ -648,7 +715,8 @@ func TestHostile(t *testing.T) {
 			}
 			rejectedAt(t, v, tt.check)
 			empty(t, parent)
-			if last := v.Checks[len(v.Checks)-1]; strings.Contains(last.Detail, "Marta") || strings.Contains(last.Detail, "\x00") {
+			if last := v.Checks[len(v.Checks)-1]; strings.Contains(last.Detail, "Marta") ||
+				strings.Contains(last.Detail, "\x00") {
 				t.Errorf("content in %q", last.Detail)
 			}
 		})
@@ -688,7 +756,8 @@ func FuzzBag(f *testing.F) {
 		defer u.stop()
 		checks := newRecords(t.Context(), goodLabel())
 		defer checks.stop()
-		r := &bagReader{u: u, number: "07-0012", seen: make(map[string]bool), content: content{tags: make(map[string][]byte), records: checks}}
+		r := &bagReader{u: u, number: "07-0012", seen: make(map[string]bool),
+			content: content{tags: make(map[string][]byte), records: checks}}
 		if err := r.read(); err != nil {
 			return
 		}

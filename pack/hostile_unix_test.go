@@ -114,7 +114,8 @@ func TestHostileCommand(t *testing.T) {
 			longest = c
 		}
 	}
-	t.Logf("%d hostile shipments refused; most memory %d MB (%s), longest %v (%.1f units, %s)", len(costs)-1, most.Peak>>20, most.Name,
+	t.Logf("%d hostile shipments refused; most memory %d MB (%s), longest %v (%.1f units, %s)", len(costs)-1,
+		most.Peak>>20, most.Name,
 		longest.CPU, costtest.InUnits(longest.CPU), longest.Name)
 	left, err := os.ReadDir(filepath.Join(dir, "into"))
 	if err != nil || len(left) != 1 || left[0].Name() != "case0" {
@@ -185,7 +186,8 @@ func labBench(t *testing.T, dir string) *bench {
 	}
 	defer f.Close()
 	// With options and CRLF, as an editor of another system leaves it.
-	fmt.Fprintf(f, "# sites\r\n07 namespaces=\"%s,%s\",valid-after=\"20200101Z\" %s\r\n", shipmentNamespace, bagNamespace,
+	fmt.Fprintf(f, "# sites\r\n07 namespaces=\"%s,%s\",valid-after=\"20200101Z\" %s\r\n", shipmentNamespace,
+		bagNamespace,
 		strings.TrimSpace(string(ssh.MarshalAuthorizedKey(b.signer.PublicKey()))))
 	return b
 }

@@ -14,7 +14,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-var goodSums = formatSums([]sum{{labelName, sha256.Sum256(nil)}, {readmeName, sha256.Sum256([]byte("x"))}, {"07-0012.tar.zst.age", sha256.Sum256([]byte("y"))}})
+var goodSums = formatSums([]sum{{labelName, sha256.Sum256(nil)}, {readmeName, sha256.Sum256([]byte("x"))},
+	{"07-0012.tar.zst.age", sha256.Sum256([]byte("y"))}})
 
 func TestSums(t *testing.T) {
 	sums, err := parseSums(goodSums)
@@ -51,7 +52,8 @@ func TestSums(t *testing.T) {
 }
 
 func goodLabel() *label {
-	return &label{Format: labelFormat, Shipment: "07-0012", Study: "LARK-2", Site: "07", Sealed: "2026-11-25", Sessions: 1, Recordings: 2, Tubes: 3,
+	return &label{Format: labelFormat, Shipment: "07-0012", Study: "LARK-2", Site: "07", Sealed: "2026-11-25",
+		Sessions: 1, Recordings: 2, Tubes: 3,
 		Parts: []labelPart{{"07-0012.tar.zst.age.001", 10}, {"07-0012.tar.zst.age.002", 1}}}
 }
 
@@ -144,7 +146,8 @@ func FuzzFrame(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxFrame), zstd.WithDecoderMaxWindow(maxFrame), zstd.WithDecodeAllCapLimit(true))
+	dec, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(maxFrame),
+		zstd.WithDecoderMaxWindow(maxFrame), zstd.WithDecodeAllCapLimit(true))
 	if err != nil {
 		f.Fatal(err)
 	}
@@ -177,7 +180,8 @@ func FuzzTarHeader(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if tarHeader(name, size) != h || strings.Contains(name, "..") || strings.HasPrefix(name, "/") || strings.Contains(name, `\`) || size > maxFile {
+		if tarHeader(name, size) != h || strings.Contains(name, "..") || strings.HasPrefix(name, "/") ||
+			strings.Contains(name, `\`) || size > maxFile {
 			t.Errorf("%q, %d", name, size)
 		}
 	})
@@ -202,12 +206,14 @@ func TestParseTubes(t *testing.T) {
 	if want := []string{"T1\r", "T2", "T 3", "T1"}; err != nil || !slices.Equal(got, want) {
 		t.Errorf("%q, %v", got, err)
 	}
-	for _, ends := range []string{"T1\r\nT2\r\nT3\r\n", "T1\r\nT2\r\nT3", "T1\r\n\nT2\nT3 \r", "T1\nT2\nT3\n"} { // a scanner's, some typed by hand
+	// a scanner's, some typed by hand
+	for _, ends := range []string{"T1\r\nT2\r\nT3\r\n", "T1\r\nT2\r\nT3", "T1\r\n\nT2\nT3 \r", "T1\nT2\nT3\n"} {
 		if got, err := ParseTubes([]byte(ends)); err != nil || !slices.Equal(got, []string{"T1", "T2", "T3"}) {
 			t.Errorf("%q: %q, %v", ends, got, err)
 		}
 	}
-	for name, bad := range map[string]string{"nothing": "", "blanks": " \r\n\n", "control": "T1\nT\x002", "not UTF-8": "T\xff", "long": strings.Repeat("T", 201), "CR inside": "T1\rT2"} {
+	for name, bad := range map[string]string{"nothing": "", "blanks": " \r\n\n", "control": "T1\nT\x002",
+		"not UTF-8": "T\xff", "long": strings.Repeat("T", 201), "CR inside": "T1\rT2"} {
 		if got, err := ParseTubes([]byte(bad)); err == nil {
 			t.Errorf("%s: taken for %q", name, got)
 		} else if strings.Contains(err.Error(), "T") {
@@ -241,7 +247,8 @@ func TestMatchTubes(t *testing.T) {
 		t.Errorf("blanks: %+v", m)
 	}
 	m := MatchTubes([]string{"T2", " T1\r"}, []string{"T1", "T2"})
-	if m.Explain(); m.Agrees() || len(m.Matched) != 2 || !slices.Equal(m.Returned, []string{"T1"}) || len(m.Notes) != 1 || m.Notes[0].Kind != NoteReturn || m.Notes[0].Barcode != "T1" {
+	if m.Explain(); m.Agrees() || len(m.Matched) != 2 || !slices.Equal(m.Returned, []string{"T1"}) ||
+		len(m.Notes) != 1 || m.Notes[0].Kind != NoteReturn || m.Notes[0].Barcode != "T1" {
 		t.Errorf("a carriage return: %+v", m)
 	}
 }
@@ -255,7 +262,8 @@ func TestMatchTubesCounts(t *testing.T) {
 		scanned, recorded := codes.Draw(t, "scanned"), codes.Draw(t, "recorded")
 		m := MatchTubes(scanned, recorded)
 		sorted := func(s ...[]string) []string { c := slices.Concat(s...); slices.Sort(c); return c }
-		if !slices.Equal(sorted(m.Matched, m.Unexpected), sorted(scanned)) || !slices.Equal(sorted(m.Matched, m.Missing), sorted(recorded)) {
+		if !slices.Equal(sorted(m.Matched, m.Unexpected), sorted(scanned)) ||
+			!slices.Equal(sorted(m.Matched, m.Missing), sorted(recorded)) {
 			t.Errorf("%+v", m)
 		}
 		for _, b := range m.Missing {

@@ -173,7 +173,8 @@ func TestPowerLoss(t *testing.T) {
 		if torn != 0 || there == 0 || states < 1000 {
 			t.Errorf("%s: %d states, %d with the shipment, %d of them not whole", name, states, there, torn)
 		}
-		t.Logf("%s: %d changes and barriers, %d states after a power loss, %d with a whole shipment, the others with none", name, len(r.ops), states, there)
+		t.Logf("%s: %d changes and barriers, %d states after a power loss, %d with a whole shipment, the "+
+			"others with none", name, len(r.ops), states, there)
 
 		// Without any one barrier but the last, which only makes the end
 		// durable, this test must notice.
@@ -183,7 +184,10 @@ func TestPowerLoss(t *testing.T) {
 				continue
 			}
 			less := slices.Delete(slices.Clone(r.ops), i, i+1)
-			again := slices.ContainsFunc(r.ops[i+1:last], func(o diskOp) bool { return o.kind == op.kind && o.dir == op.dir && o.inode == op.inode })
+			again := slices.ContainsFunc(r.ops[i+1:last], func(o diskOp) bool {
+				return o.kind == op.kind &&
+					o.dir == op.dir && o.inode == op.inode
+			})
 			if _, _, torn := lose(less, o.Number, whole); torn == 0 && !again {
 				t.Errorf("%s: barrier %d (%s) could be left away unnoticed", name, i, op.kind)
 			}
@@ -235,7 +239,11 @@ func lose(ops []diskOp, number string, whole map[string]string) (states, there, 
 			if kept == nil {
 				kept = func() bool { return true }
 				cut = slices.DeleteFunc(slices.Clone(cut), func(o diskOp) bool {
-					return o.kind == "data" && !slices.ContainsFunc(ops[:end], func(s diskOp) bool { return s.kind == "sync" && s.inode == o.inode })
+					return o.kind == "data" &&
+						!slices.ContainsFunc(ops[:end], func(s diskOp) bool {
+							return s.kind == "sync" &&
+								s.inode == o.inode
+						})
 				})
 			}
 			states++

@@ -9,7 +9,8 @@ import (
 
 func sampleVerdict(d Decision) *Verdict {
 	v := &Verdict{Shipment: "WEIR-0012", Decision: d, Study: "LARK-2", Site: "WEIR", Sealed: "2026-03-06",
-		Parts: []Part{{partName("WEIR-0012", 0, 1), 12345, strings.Repeat("0a", 32)}}, Checks: []Check{{Name: checkSignature, OK: true, Detail: "signed"}}}
+		Parts:  []Part{{partName("WEIR-0012", 0, 1), 12345, strings.Repeat("0a", 32)}},
+		Checks: []Check{{Name: checkSignature, OK: true, Detail: "signed"}}}
 	v.Archive = ArchiveDigest(v.Parts)
 	switch d {
 	case Discrepancies:
@@ -31,7 +32,8 @@ func TestReceipt(t *testing.T) {
 		}
 		text := r.Format()
 		again, err := ParseReceipt(text)
-		if err != nil || !bytes.Equal(again.Format(), text) || again.At.Format(time.RFC3339Nano) != "2026-03-09T13:05:06Z" {
+		if err != nil || !bytes.Equal(again.Format(), text) ||
+			again.At.Format(time.RFC3339Nano) != "2026-03-09T13:05:06Z" {
 			t.Errorf("%s: %v\n%s", d, err, text)
 		}
 		if d == Discrepancies && (len(r.Tubes.Missing) != 1 || len(r.Objections) != 1) {
@@ -42,7 +44,8 @@ func TestReceipt(t *testing.T) {
 
 // What could not be believed is not receipted.
 func TestReceiptOfUnsigned(t *testing.T) {
-	v := &Verdict{Shipment: "WEIR-0012", Decision: Rejected, Checks: []Check{{Name: checkSignature, OK: false, Detail: "unknown"}}}
+	v := &Verdict{Shipment: "WEIR-0012", Decision: Rejected, Checks: []Check{{Name: checkSignature, OK: false,
+		Detail: "unknown"}}}
 	if r, err := NewReceipt(v, "lab", "x", nil, intakeTime); err != nil || r.Archive != "" || r.Site != "" {
 		t.Error(r, err)
 	}
@@ -50,7 +53,8 @@ func TestReceiptOfUnsigned(t *testing.T) {
 	if _, err := NewReceipt(v, "lab", "x", nil, intakeTime); err == nil {
 		t.Error("a receipt without a number")
 	}
-	for name, remark := range map[string]string{"lines": "a\nb", "control": "\x1b[2J", "long": strings.Repeat("a", maxRemark+1), "not UTF-8": "\xff"} {
+	for name, remark := range map[string]string{"lines": "a\nb", "control": "\x1b[2J", "long": strings.Repeat("a",
+		maxRemark+1), "not UTF-8": "\xff"} {
 		if _, err := NewReceipt(sampleVerdict(Accepted), "lab", "x", []string{remark}, intakeTime); err == nil {
 			t.Errorf("%s: taken", name)
 		}

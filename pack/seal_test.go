@@ -29,11 +29,13 @@ func TestRoundTrip(t *testing.T) {
 	b := newBench(t)
 	p := sample(t, 3, 5000)
 	dir, s := b.mustSeal(t, p)
-	if !s.OK || s.Folder != dir || s.Sessions != 3 || s.Recordings != 3 || s.Tubes != 6 || len(s.Parts) != 1 || s.Parts[0].Name != "07-0012.tar.zst.age" {
+	if !s.OK || s.Folder != dir || s.Sessions != 3 || s.Recordings != 3 || s.Tubes != 6 || len(s.Parts) != 1 ||
+		s.Parts[0].Name != "07-0012.tar.zst.age" {
 		t.Errorf("sealed: %+v", s)
 	}
 	files := tree(t, dir)
-	if got := hexSum([]byte(files[s.Parts[0].Name])); got != s.Parts[0].SHA256 || int64(len(files[s.Parts[0].Name])) != s.Parts[0].Bytes {
+	if got := hexSum([]byte(files[s.Parts[0].Name])); got != s.Parts[0].SHA256 ||
+		int64(len(files[s.Parts[0].Name])) != s.Parts[0].Bytes {
 		t.Errorf("part is %s, sealed says %+v", got, s.Parts[0])
 	}
 	into := filepath.Join(t.TempDir(), "opened")
@@ -44,7 +46,8 @@ func TestRoundTrip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if v.Decision != Accepted || v.Shipment != "07-0012" || v.Study != "LARK-2" || v.Site != "07" || v.Sessions != 3 || v.Recordings != 3 || v.Count != 6 {
+	if v.Decision != Accepted || v.Shipment != "07-0012" || v.Study != "LARK-2" || v.Site != "07" || v.Sessions != 3 ||
+		v.Recordings != 3 || v.Count != 6 {
 		t.Errorf("verdict: %+v", v)
 	}
 	var names []string
@@ -54,7 +57,8 @@ func TestRoundTrip(t *testing.T) {
 			t.Errorf("check %+v", c)
 		}
 	}
-	want := []string{"finished", "signature", "files", "label", "archive", "decryption", "contents", "bag signature", "checksums", "records", "search", "tubes"}
+	want := []string{"finished", "signature", "files", "label", "archive", "decryption", "contents", "bag signature",
+		"checksums", "records", "search", "tubes"}
 	if !slices.Equal(names, want) {
 		t.Errorf("checks %q, want %q", names, want)
 	}
@@ -129,7 +133,8 @@ func TestSameBag(t *testing.T) {
 	if !bytes.Equal(tar1, tar2) || s1.Bag != s2.Bag || s1.Bag != hexSum(inTar(t, tar1, "07-0012/"+bag.TagManifest)) {
 		t.Error("two sealings of the same payload differ")
 	}
-	if len(s2.Parts) < 10 || s2.Parts[0].Name != "07-0012.tar.zst.age.001" || s2.Parts[9].Name != "07-0012.tar.zst.age.010" {
+	if len(s2.Parts) < 10 || s2.Parts[0].Name != "07-0012.tar.zst.age.001" ||
+		s2.Parts[9].Name != "07-0012.tar.zst.age.010" {
 		t.Errorf("parts: %+v", s2.Parts)
 	}
 	for i, q := range s2.Parts {
@@ -152,7 +157,8 @@ func TestSameBag(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if h.Typeflag != tar.TypeReg || h.Mode != 0o644 || h.Uid != 0 || h.Gid != 0 || h.Uname != "" || h.Gname != "" || h.ModTime.Unix() != tarTime || h.Format != tar.FormatUSTAR {
+		if h.Typeflag != tar.TypeReg || h.Mode != 0o644 || h.Uid != 0 || h.Gid != 0 || h.Uname != "" || h.Gname != "" ||
+			h.ModTime.Unix() != tarTime || h.Format != tar.FormatUSTAR {
 			t.Errorf("header %+v", h)
 		}
 		names = append(names, strings.TrimPrefix(h.Name, "07-0012/"))
@@ -190,7 +196,8 @@ func TestTarHeader(t *testing.T) {
 	}{{"07-0012/bagit.txt", 55}, {"a", 0}, {strings.Repeat("n", 100), maxFile}} {
 		var b bytes.Buffer
 		w := tar.NewWriter(&b)
-		if err := w.WriteHeader(&tar.Header{Name: c.name, Size: c.size, Mode: 0o644, Typeflag: tar.TypeReg, ModTime: timeOf(tarTime), Format: tar.FormatUSTAR}); err != nil {
+		if err := w.WriteHeader(&tar.Header{Name: c.name, Size: c.size, Mode: 0o644, Typeflag: tar.TypeReg,
+			ModTime: timeOf(tarTime), Format: tar.FormatUSTAR}); err != nil {
 			t.Fatal(err)
 		}
 		h := tarHeader(c.name, c.size)
@@ -226,13 +233,23 @@ func TestSealFails(t *testing.T) {
 		set  func(*payload, *SealOptions, *mediatest.Faults)
 		want func(error) bool
 	}{
-		{"query in the middle", withReader(func() io.Reader { return io.MultiReader(bytes.NewReader(part[:2<<20]), iotest.ErrReader(queries)) }),
+		{"query in the middle", withReader(func() io.Reader {
+			return io.MultiReader(bytes.NewReader(part[:2<<20]),
+				iotest.ErrReader(queries))
+		}),
 			func(err error) bool { return err == error(queries) }},
-		{"query at the end", withReader(func() io.Reader { return io.MultiReader(bytes.NewReader(part), iotest.ErrReader(queries)) }),
+		{"query at the end", withReader(func() io.Reader {
+			return io.MultiReader(bytes.NewReader(part),
+				iotest.ErrReader(queries))
+		}),
 			func(err error) bool { return err == error(queries) }},
-		{"finding", withReader(func() io.Reader { return iotest.ErrReader(findings) }), func(err error) bool { return err == error(findings) }},
+		{"finding", withReader(func() io.Reader { return iotest.ErrReader(findings) }),
+			func(err error) bool { return err == error(findings) }},
 		{"too short", withReader(func() io.Reader { return bytes.NewReader(part[1:]) }), isOther},
-		{"too long", withReader(func() io.Reader { return io.MultiReader(bytes.NewReader(part), strings.NewReader("x")) }), isOther},
+		{"too long", withReader(func() io.Reader {
+			return io.MultiReader(bytes.NewReader(part),
+				strings.NewReader("x"))
+		}), isOther},
 		{"no progress", withReader(func() io.Reader { return stuck{} }), isOther},
 		{"cannot be opened", func(p *payload, _ *SealOptions, _ *mediatest.Faults) {
 			p.files[0].Open = func() (io.ReadCloser, error) { return nil, queries }
@@ -288,9 +305,13 @@ func TestSealFails(t *testing.T) {
 			o.Recipients = append(o.Recipients, pq.Recipient())
 		}, isOther},
 		{"too many parts", func(_ *payload, o *SealOptions, _ *mediatest.Faults) { o.PartSize = 5 }, isOther},
-		{"another site's number", func(_ *payload, o *SealOptions, _ *mediatest.Faults) { o.Number = "08-0012" }, isOther},
+		{"another site's number", func(_ *payload, o *SealOptions, _ *mediatest.Faults) { o.Number = "08-0012" },
+			isOther},
 		{"no number", func(_ *payload, o *SealOptions, _ *mediatest.Faults) { o.Number = "07-12" }, isOther},
-		{"odd payload name", func(p *payload, _ *SealOptions, _ *mediatest.Faults) { p.files[0].Name = "recordings/.a.csv" }, isOther},
+		{"odd payload name", func(p *payload, _ *SealOptions,
+			_ *mediatest.Faults) {
+			p.files[0].Name = "recordings/.a.csv"
+		}, isOther},
 		{"counts", func(p *payload, _ *SealOptions, _ *mediatest.Faults) { p.sessions++ }, isOther},
 	}
 	for _, tt := range tests {
@@ -354,7 +375,8 @@ func TestFull(t *testing.T) {
 		return nil
 	}}
 	_, err := seal(context.Background(), m, sample(t, 3, 2<<20), b.sealOptions(dir))
-	if !errors.Is(err, syscall.ENOSPC) || !errors.As(err, new(*MediaError)) || !strings.Contains(err.Error(), "600000") {
+	if !errors.Is(err, syscall.ENOSPC) || !errors.As(err, new(*MediaError)) ||
+		!strings.Contains(err.Error(), "600000") {
 		t.Errorf("got %v", err)
 	}
 	empty(t, dir)
@@ -376,7 +398,8 @@ func TestExists(t *testing.T) {
 func TestSweep(t *testing.T) {
 	b := newBench(t)
 	dir := t.TempDir()
-	for _, name := range []string{".outbreath-07-0002-0123456789abcdef", ".outbreath-07-0012-0123456789abcdef", ".outbreath-07-0013-0123456789abcdef", "mine"} {
+	for _, name := range []string{".outbreath-07-0002-0123456789abcdef", ".outbreath-07-0012-0123456789abcdef",
+		".outbreath-07-0013-0123456789abcdef", "mine"} {
 		if err := os.Mkdir(filepath.Join(dir, name), 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -458,7 +481,8 @@ func inTar(t *testing.T, stream []byte, name string) []byte {
 func TestTooManyRecordings(t *testing.T) {
 	p := sample(t, 1, 10)
 	p.recordings = maxRecordings + 1
-	if err := p.check("07-0012"); !errors.As(err, new(*schema.QueriesError)) || !strings.Contains(err.Error(), "split the collection") {
+	if err := p.check("07-0012"); !errors.As(err, new(*schema.QueriesError)) ||
+		!strings.Contains(err.Error(), "split the collection") {
 		t.Errorf("%v", err)
 	}
 	var b strings.Builder

@@ -23,12 +23,16 @@ func TestSearchAgain(t *testing.T) {
 			continue
 		}
 		text := `{"remark": "call ` + phone + `"}`
-		p.files[i] = deid.File{Name: f.Name, Size: int64(len(text)), Open: func() (io.ReadCloser, error) { return io.NopCloser(strings.NewReader(text)), nil }}
+		p.files[i] = deid.File{Name: f.Name, Size: int64(len(text)), Open: func() (io.ReadCloser,
+			error) {
+			return io.NopCloser(strings.NewReader(text)), nil
+		}}
 	}
 	dir := t.TempDir()
 	_, err := seal(context.Background(), media.OS{}, p, b.sealOptions(dir))
 	found, ok := errors.AsType[*deid.InspectionError](err)
-	if !ok || len(found.Findings) != 1 || found.Findings[0].Pointer != "/remark" || strings.Contains(err.Error(), phone) {
+	if !ok || len(found.Findings) != 1 || found.Findings[0].Pointer != "/remark" ||
+		strings.Contains(err.Error(), phone) {
 		t.Fatalf("sealed, or stopped for another reason: %v", err)
 	}
 	if left, _ := os.ReadDir(dir); len(left) > 0 {
@@ -39,7 +43,8 @@ func TestSearchAgain(t *testing.T) {
 	f.at(t, "data/treatment.json").data = `{"study": "LARK-2", "site": "07", "remark": "call ` + phone + `"}`
 	v := b.mustVerify(t, f.write(t, b))
 	last := v.Checks[len(v.Checks)-1]
-	if v.Decision != Discrepancies || last.Name != checkSearch || last.OK || !strings.Contains(last.Detail, "data/treatment.json") || strings.Contains(last.Detail, phone) {
+	if v.Decision != Discrepancies || last.Name != checkSearch || last.OK ||
+		!strings.Contains(last.Detail, "data/treatment.json") || strings.Contains(last.Detail, phone) {
 		t.Errorf("%s, %+v", v.Decision, last)
 	}
 	f = forge(t, b)

@@ -22,7 +22,8 @@ func TestSlipCode(t *testing.T) {
 	}
 	for _, typed := range []string{
 		text, strings.ToLower("outbreath1") + " WEIR-0012 " + digest, " " + text + "\r\n",
-		"OUTBREATH1 WEIR-0012 " + strings.Join(c.Groups(), " "), "OUTBREATH1 WEIR-0012 " + strings.Join(c.Groups(), "-"),
+		"OUTBREATH1 WEIR-0012 " + strings.Join(c.Groups(), " "), "OUTBREATH1 WEIR-0012 " + strings.Join(c.Groups(),
+			"-"),
 		strings.NewReplacer("A414140", "A4l4I4O").Replace(text),
 	} {
 		if got, err := ParseSlipCode(typed); err != nil || got != c {
@@ -30,9 +31,11 @@ func TestSlipCode(t *testing.T) {
 		}
 	}
 	for name, bad := range map[string]string{
-		"nothing": "", "other word": strings.Replace(text, "1", "2", 1), "no digest": "OUTBREATH1 WEIR-0012", "no number": "OUTBREATH1 " + digest,
-		"short": text[:len(text)-1], "long": text + "0", "other digits": text[:len(text)-1] + "G", "other number": "OUTBREATH1 WEIR-12 " + digest,
-		"very long": text + strings.Repeat(" ", 400),
+		"nothing": "", "other word": strings.Replace(text, "1", "2", 1), "no digest": "OUTBREATH1 WEIR-0012",
+		"no number": "OUTBREATH1 " + digest,
+		"short":     text[:len(text)-1], "long": text + "0", "other digits": text[:len(text)-1] + "G",
+		"other number": "OUTBREATH1 WEIR-12 " + digest,
+		"very long":    text + strings.Repeat(" ", 400),
 	} {
 		if got, err := ParseSlipCode(bad); err == nil {
 			t.Errorf("%s: taken for %v", name, got)
@@ -45,7 +48,8 @@ func TestSlipCode(t *testing.T) {
 func TestSlipCodeBothWays(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sum := sha256.Sum256(rapid.SliceOf(rapid.Byte()).Draw(t, "archive"))
-		c := SlipCode{rapid.StringMatching(`[A-Za-z0-9][A-Za-z0-9-]{0,15}-[0-9]{4}`).Draw(t, "number"), hex.EncodeToString(sum[:])}
+		c := SlipCode{rapid.StringMatching(`[A-Za-z0-9][A-Za-z0-9-]{0,15}-[0-9]{4}`).Draw(t, "number"),
+			hex.EncodeToString(sum[:])}
 		if got, err := ParseSlipCode(c.Format()); err != nil || got != c {
 			t.Errorf("%v read as %v, %v", c, got, err)
 		}
@@ -74,7 +78,8 @@ func TestArchiveDigest(t *testing.T) {
 	}
 	// printf 'ab' | tee a b >/dev/null; sha256sum a b | sha256sum (GNU coreutils 9.1)
 	const ab = "fb8e20fc2e4c3f248c60c39bd652f3c1347298bb977b8b4d5903b85055620603"
-	if got, want := ArchiveDigest([]Part{{Name: "a", SHA256: ab}, {Name: "b", SHA256: ab}}), "a60550834305ea991edc56ef3c955070b3b32c94cc9b4988b4a10f214745d8d5"; got != want {
+	if got, want := ArchiveDigest([]Part{{Name: "a", SHA256: ab}, {Name: "b", SHA256: ab}}),
+		"a60550834305ea991edc56ef3c955070b3b32c94cc9b4988b4a10f214745d8d5"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 }

@@ -143,14 +143,16 @@ func TestReadme(t *testing.T) {
 		t.Errorf("%d commands, want 9", n)
 	}
 	for i, line := range strings.Split(text, "\n") {
-		if len(line) > readmeWidth && !strings.HasPrefix(line, "    ssh-keygen") && !strings.HasPrefix(line, "    cat ") && !strings.HasPrefix(line, "    diff ") {
+		if len(line) > readmeWidth && !strings.HasPrefix(line, "    ssh-keygen") &&
+			!strings.HasPrefix(line, "    cat ") && !strings.HasPrefix(line, "    diff ") {
 			t.Errorf("line %d has %d characters", i+1, len(line))
 		}
 		if strings.ContainsFunc(line, isControl) || strings.TrimRight(line, " ") != line {
 			t.Errorf("line %d has a control character or ends in blanks: %q", i+1, line)
 		}
 	}
-	for _, want := range []string{"Example Institute,\n", "    telephone +00 000 0000", "07-0012", "LARK-2", "2 parts"} {
+	for _, want := range []string{"Example Institute,\n", "    telephone +00 000 0000", "07-0012", "LARK-2",
+		"2 parts"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("it does not say %q", want)
 		}

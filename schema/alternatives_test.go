@@ -131,7 +131,8 @@ func TestAlternatives(t *testing.T) {
 			`"properties": {"a": {"type": "string", "deid": "text"}}}]}}`,
 		"/properties/dose", `{"deid": "keep", "risk": "sensitive", "why": "The dose matters.", "anyOf": [{"enum": `+
 			`["unknown", null]}, {"type": "number", "minimum": 0}, {"type": "string", "format": "date"}]}`,
-		"/properties/informant", `{"title": "Who told it", "oneOf": [{"$ref": "#/$defs/person"}, {"type": "object", "additionalProperties": false, "required": ["kind", "ward"], "properties": {
+		"/properties/informant",
+		`{"title": "Who told it", "oneOf": [{"$ref": "#/$defs/person"}, {"type": "object", "additionalProperties": false, "required": ["kind", "ward"], "properties": {
 			"kind": {"const": "ward", "deid": "keep"}, "ward": {"enum": ["north", "south"], "deid": "keep"}}}, {"type": "string", "deid": "drop"}]}`,
 		"/properties/lists", `{"oneOf": [{"type": "array", "minItems": 2, "items": {"type": "object", `+
 			`"additionalProperties": false, "properties": {"gone": {"type": "string", "deid": "drop"}}}}, {"type": `+

@@ -409,14 +409,23 @@ func TestRules(t *testing.T) {
 		}, []want{{"roster.csv:4:1  roster.twice", "this subject_id and that in line 2 are one identifier"}}},
 		{"subject without an id", func(f folder) { f["roster.csv"] += " ,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" },
 			[]want{{"roster.csv:4:1  roster.subject-id", "this subject has no subject_id: add it"}}},
-		{"subject with an id of signs", func(f folder) { f["roster.csv"] += "-,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:1  roster.subject-id", "this subject_id cannot be used: the identifier has no letter and no digit"}}},
-		{"birth date in another form", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,17.05.1978,,,,,,,,,,\n" }, []want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
+		{"subject with an id of signs",
+			func(f folder) { f["roster.csv"] += "-,Odile,Quillon,,f,1978-05-17,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:1  roster.subject-id", "this subject_id cannot be used: the identifier has no " +
+				"letter and no digit"}}},
+		{"birth date in another form",
+			func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,17.05.1978,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
 		{"no birth date", func(f folder) { f["roster.csv"] += "S-3,Zoë,Quillon,,f,,,,,,,,,,,\n" },
 			[]want{{"roster.csv:4:20  roster.birth-date", "birth_date must be a date of the calendar"}}},
 		{"row too short", func(f folder) { f["roster.csv"] = rosterHead + "S-9,Zoë\n" + rosterRows },
 			[]want{{"roster.csv:2:1  roster.row", "this row has 2 values but the first line names 16 columns"}}},
-		{"quotation mark in a value", func(f folder) { f["roster.csv"] += "S-3,Zo\"ë,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
-		{"quotation mark not closed", func(f folder) { f["roster.csv"] += "S-3,\"Zoë,Quillon,,f,1978-05-17,,,,,,,,,,\n" }, []want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
+		{"quotation mark in a value",
+			func(f folder) { f["roster.csv"] += "S-3,Zo\"ë,Quillon,,f,1978-05-17,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
+		{"quotation mark not closed",
+			func(f folder) { f["roster.csv"] += "S-3,\"Zoë,Quillon,,f,1978-05-17,,,,,,,,,,\n" },
+			[]want{{"roster.csv:4:0  roster.row", "this row and those after it cannot be read"}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f := valid(t)

@@ -178,7 +178,8 @@ func node(depth int) *rapid.Generator[*Node] {
 		case Bool:
 			n.Text = fmt.Sprint(rapid.Bool().Draw(t, "bool"))
 		case Number:
-			n.Text = rapid.StringMatching(`-?(0|[1-9][0-9]{0,20})(\.[0-9]{1,20})?([eE][-+]?[0-2]?[0-8]{1,2})?`).Draw(t, "number")
+			n.Text = rapid.StringMatching(`-?(0|[1-9][0-9]{0,20})(\.[0-9]{1,20})?([eE][-+]?[0-2]?[0-8]{1,2})?`).Draw(t,
+				"number")
 		case String:
 			n.Text = rapid.String().Draw(t, "text")
 		case Array:

@@ -154,17 +154,21 @@ func TestCSVRefused(t *testing.T) {
 		"few cells":             {csvHead + "0,0\n1,0,0\n2\n", []string{"columns 2:4", "columns 4:2"}, 1},
 		"many cells": {csvHead + "0,0,0,0\n1,0,0,\n2,0,0,Ada\n3,0,0\n",
 			[]string{"columns 2:7", "columns 3:7", "columns 4:7"}, 1},
-		"text": {csvHead + "0,Ada,0\nx,0,0\n1,0,4.5kPa\n2,nan,0\n3,Inf,0\n4,\"4\",0\n5,0,\xC3\xA9\n6,NaNs,0\n7,0,e5\n", []string{"text 2:3", "text 3:1", "text 4:5", "text 5:3", "text 6:3", "text 7:3", "text 8:5", "text 9:3", "text 10:5"}, 0},
+		"text": {csvHead + "0,Ada,0\nx,0,0\n1,0,4.5kPa\n2,nan,0\n3,Inf,0\n4,\"4\",0\n5,0,\xC3\xA9\n6,NaNs,0\n7,0,e5\n",
+			[]string{"text 2:3", "text 3:1", "text 4:5", "text 5:3", "text 6:3", "text 7:3", "text 8:5", "text 9:3",
+				"text 10:5"}, 0},
 		"numbers": {csvHead + "0,1.2.3,0\n1,--1,0\n2,1-,0\n3,1e,0\n4,1., 0\n5,-,0\n6, " +
 			"1,0\n7,1 ,0\n8,.,0\n9,1e5.0,0\n10,+NaN,0\n11,0,1e+\n",
 			[]string{"number 2:3", "number 3:3", "number 4:3", "number 5:3", "number 6:3", "number 7:3",
 				"number 8:3", "number 9:3", "number 10:3", "number 11:3", "text 12:4", "number 13:6"}, 0},
 		"33 bytes":              {csvHead + "0," + long + ",0\n", []string{"number 2:3"}, 0},
 		"hexadecimal, grouping": {csvHead + "0,0x1,0\n1,1_0,0\n", []string{"text 2:3", "text 3:3"}, 0},
-		"range":                 {csvHead + "-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n", []string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
+		"range": {csvHead +
+			"-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n", []string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
 		"not rising": {csvHead + "0,0,0\n0,0,0\n1,0,0\n1.0,0,0\n0.5,0,0\n100e-2,0,0\n2,0,0\n",
 			[]string{"rising 3:1", "rising 5:1", "rising 6:1", "rising 7:1"}, 3},
-		"rising at the 28th digit":     {csvHead + "1.0000000000000000000000000002,0,0\n1.0000000000000000000000000001,0,0\n", []string{"rising 3:1"}, 1},
+		"rising at the 28th digit": {csvHead +
+			"1.0000000000000000000000000002,0,0\n1.0000000000000000000000000001,0,0\n", []string{"rising 3:1"}, 1},
 		"no time":                      {csvHead + "NaN,0,0\n,0,0\n", []string{"rising 2:1", "rising 3:1"}, 0},
 		"zero byte":                    {csvHead + "0,0,0\n\x001,0,0\n", []string{"text 3:1"}, 1},
 		"last line cut":                {csvHead + "0,0,0\n1,0", []string{"columns 3:4"}, 1},
@@ -478,7 +482,8 @@ func TestCSVDoesNotAllocate(t *testing.T) {
 
 // A dropped sample is NaN, and a bad row is nobody's.
 func TestCSVEach(t *testing.T) {
-	_, got := eachOfCSV(csvHead+"0,4.25,-0\n0.5,x,1\n1,,NaN\n1,2,3\n2,1e-3,0.10,\n+3,.5,1E2\r\n4,123456789012345678901e-20,7", exact(), 1<<20)
+	_, got := eachOfCSV(csvHead+
+		"0,4.25,-0\n0.5,x,1\n1,,NaN\n1,2,3\n2,1e-3,0.10,\n+3,.5,1E2\r\n4,123456789012345678901e-20,7", exact(), 1<<20)
 	nan := math.NaN()
 	want := []float64{0, 4.25, math.Copysign(0, -1), 1, nan, nan, 3, 0.5, 100, 4, 1.23456789012345678901, 7}
 	if !slices.EqualFunc(got, want, sameNumber) {

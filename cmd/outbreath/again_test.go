@@ -34,11 +34,13 @@ func TestAgainAfterUpdate(t *testing.T) {
 		}
 		return string(data)
 	}
-	if old, now := label(filepath.Join(demo, "media")), label(medium); !strings.Contains(old, "v1.0.0") || !strings.Contains(now, "v2.0.0") {
+	if old, now := label(filepath.Join(demo, "media")), label(medium); !strings.Contains(old, "v1.0.0") ||
+		!strings.Contains(now, "v2.0.0") {
 		t.Errorf("labels: %s, %s", old, now)
 	}
 	into := filepath.Join(dir, "opened")
-	if status, _, e := runHere("open", filepath.Join(medium, "WEIR-0001"), "--into", into, "--keys", filepath.Join(demo, "lab-keys")); status != 0 {
+	if status, _, e := runHere("open", filepath.Join(medium, "WEIR-0001"), "--into", into, "--keys",
+		filepath.Join(demo, "lab-keys")); status != 0 {
 		t.Fatal(e)
 	}
 	ledger, err := os.ReadFile(filepath.Join(into, "data", "treatment.json"))

@@ -61,7 +61,8 @@ func TestOutsideValidator(t *testing.T) {
 			if err != nil || len(records) != len(j.truth.Sessions) {
 				t.Fatalf("%d records, want %d", len(records), len(j.truth.Sessions))
 			}
-			if got, want := judge(append([]string{of}, records...)...), fmt.Sprintf("accepted %d\n", len(records)); got != want {
+			if got, want := judge(append([]string{of}, records...)...), fmt.Sprintf("accepted %d\n",
+				len(records)); got != want {
 				t.Errorf("ajv says %q, want %q", got, want)
 			}
 			// It can refuse: a subject's own identifier, a date that is none, a field too many.
@@ -98,7 +99,8 @@ func npm(t *testing.T) string {
 	tool := outside(t, "npm")
 	dir := filepath.Join(shared, "npm")
 	installed.Do(func() {
-		cmd := exec.Command(tool, append([]string{"install", "--no-save", "--silent", "--no-audit", "--no-fund", "--prefix", dir}, packages...)...)
+		cmd := exec.Command(tool, append([]string{"install", "--no-save", "--silent", "--no-audit", "--no-fund",
+			"--prefix", dir}, packages...)...)
 		if installed.err = os.Mkdir(dir, 0o755); installed.err == nil {
 			cmd.Dir = dir
 			installed.out, installed.err = cmd.CombinedOutput()

@@ -17,20 +17,23 @@ import (
 func TestAtOnce(t *testing.T) {
 	bin := binary(t)
 	for round := range 3 {
-		j := newJob(t, demo.Options{Seed: uint64(20 + round), Subjects: 9, Sessions: 9, RecordingSeconds: 5, SampleHz: 2, NoEDF: true})
+		j := newJob(t, demo.Options{Seed: uint64(20 + round), Subjects: 9, Sessions: 9, RecordingSeconds: 5,
+			SampleHz: 2, NoEDF: true})
 		var wg sync.WaitGroup
 		at := func(in string, args ...string) {
 			wg.Go(func() {
 				cmd := exec.Command(bin, append(args, "--keys", j.site)...)
 				cmd.Stdin = strings.NewReader(in)
-				if out, err := cmd.CombinedOutput(); err != nil && args[0] != "trace" || strings.Contains(string(out), "key folder is older") {
+				if out, err := cmd.CombinedOutput(); err != nil && args[0] != "trace" ||
+					strings.Contains(string(out), "key folder is older") {
 					t.Errorf("round %d: %s: %v\n%s", round, args[0], err, out)
 				}
 			})
 		}
 		for i := range 8 {
 			id := j.truth.Roster[i+1]["subject_id"]
-			at(id+"\n", "withdraw", j.collection, "--reason", "consent withdrawn", "--to", j.at(fmt.Sprintf("notice-%d", i)))
+			at(id+"\n", "withdraw", j.collection, "--reason", "consent withdrawn", "--to",
+				j.at(fmt.Sprintf("notice-%d", i)))
 			if i%3 == 0 {
 				at("", "trace", j.collection, "0000-0000-0000-0000-9", "--reason", "finding")
 				at("", "custody", j.collection)

@@ -46,10 +46,11 @@ type auditResult struct {
 	Problems   []schema.Problem   `json:"problems"`
 	Checks     []pack.Check       `json:"checks"`
 	Custody    []custody.Entry    `json:"custody"`
-	Ages       map[int]int        `json:"ages,omitempty"` // subjects by age in years at their first session; 90: 90 and over
-	Report     string             `json:"report,omitempty"`
-	Signature  string             `json:"signature,omitempty"`
-	Unsigned   string             `json:"unsigned,omitempty"` // why there is no signature
+	// subjects by age in years at their first session; 90: 90 and over
+	Ages      map[int]int `json:"ages,omitempty"`
+	Report    string      `json:"report,omitempty"`
+	Signature string      `json:"signature,omitempty"`
+	Unsigned  string      `json:"unsigned,omitempty"` // why there is no signature
 	*figures
 
 	Made     string         `json:"-"`
@@ -107,7 +108,8 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 			break
 		}
 		if _, err := os.Lstat(path); err == nil {
-			return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
+			return usagef("name a file that does not exist yet", "%s is there already; it was not touched",
+				quoted(path))
 		}
 	}
 	in := &audit.Input{}
@@ -154,11 +156,13 @@ func (a *auditOptions) read(in *audit.Input) error {
 		}
 		roster, problems, err := schema.ParseRoster(data)
 		if err != nil {
-			return usagef("name a list in the form of roster.csv", "%s is no list of subjects that can be used: %s", quoted(a.roster), err)
+			return usagef("name a list in the form of roster.csv", "%s is no list of subjects that can be used: %s",
+				quoted(a.roster), err)
 		}
 		for _, p := range problems {
 			if p.Severity == schema.Error {
-				return usagef("correct the list, and run the command again", "%s, line %d: %s", quoted(a.roster), p.Line, p.Message)
+				return usagef("correct the list, and run the command again", "%s, line %d: %s", quoted(a.roster),
+					p.Line, p.Message)
 			}
 		}
 		in.Roster = roster
@@ -196,12 +200,16 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	u.say("attacking it")
 	report := examine(out, in)
 	left, names := r.counts(), r.names()
-	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster), Recordings: left.Recordings, Report: report}
+	facts := &audit.Facts{Ledger: ledger, Findings: r.findings, Roster: rosterColumns(in.Roster),
+		Recordings: left.Recordings, Report: report}
 	doc := &auditResult{
-		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site, Plan: ledger.Plan, KeyID: ledger.KeyID,
+		OK: r.ok() && report.OK(), Of: "collection", Name: filepath.Base(dir), Study: ledger.Study, Site: ledger.Site,
+		Plan: ledger.Plan, KeyID: ledger.KeyID,
 		Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
-		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: names.Findings(r.findings), Decisions: r.decided(), Problems: names.Problems(r.problems), Checks: []pack.Check{},
-		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out, Custody: []custody.Entry{},
+		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: names.Findings(r.findings), Decisions: r.decided(),
+		Problems: names.Problems(r.problems), Checks: []pack.Check{},
+		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out,
+		Custody: []custody.Entry{},
 	}
 	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
 	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
@@ -275,7 +283,8 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 		if !payload || h == nil || looked != nil {
 			return nil
 		}
-		out.Files = append(out.Files, audit.Entry{Name: name, Size: h.Size, ModTime: h.ModTime, Mode: h.Mode, UID: h.Uid, GID: h.Gid, Owner: h.Uname, Group: h.Gname})
+		out.Files = append(out.Files, audit.Entry{Name: name, Size: h.Size, ModTime: h.ModTime, Mode: h.Mode,
+			UID: h.Uid, GID: h.Gid, Owner: h.Uname, Group: h.Gname})
 		looked = out.Add(name, r) // told only when the verdict is not that it must not be used
 		return nil
 	}
@@ -285,9 +294,11 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	}
 	intake.Advise(verdict, toDo)
 	doc := &auditResult{
-		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study, Site: verdict.Site, Sealed: verdict.Sealed,
+		OK: verdict.Decision == pack.Accepted, Of: "shipment", Name: verdict.Shipment, Study: verdict.Study,
+		Site: verdict.Site, Sealed: verdict.Sealed,
 		Records: verdict.Sessions, Recordings: verdict.Recordings, Tubes: verdict.Count,
-		Fields: []deid.FieldLedger{}, SafeHarbor: []audit.Class{}, Leaks: []leak.Finding{}, Decisions: []leak.Decision{}, Problems: []schema.Problem{},
+		Fields: []deid.FieldLedger{}, SafeHarbor: []audit.Class{}, Leaks: []leak.Finding{},
+		Decisions: []leak.Decision{}, Problems: []schema.Problem{},
 		Checks: verdict.Checks, Custody: []custody.Entry{}, folder: folder,
 	}
 	if verdict.Decision == pack.Rejected {
@@ -303,7 +314,8 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	in.Study, in.Site, in.Fields, in.HoldingDays = ledger.Study, ledger.Site, audit.FieldsOf(ledger), usualHolding
 	in.Sealed, _ = time.Parse(time.DateOnly, verdict.Sealed)
 	report := examine(out, in)
-	facts := &audit.Facts{Ledger: ledger, Shipment: true, Roster: rosterColumns(in.Roster), Recordings: verdict.Recordings, Report: report}
+	facts := &audit.Facts{Ledger: ledger, Shipment: true, Roster: rosterColumns(in.Roster),
+		Recordings: verdict.Recordings, Report: report}
 	doc.OK = doc.OK && report.OK()
 	doc.Plan, doc.KeyID, doc.Fields, doc.Texts = ledger.Plan, ledger.KeyID, ledger.Fields, ledger.Texts
 	doc.SafeHarbor, doc.figures, doc.Output, doc.Whole = audit.Eighteen(facts), report, out, true
@@ -318,7 +330,8 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 
 // printAudit prints what matters most; the page and --json have all of it.
 func printAudit(w io.Writer, d *auditResult) {
-	fmt.Fprintf(w, "%s %s: study %s, site %s, plan %q, key %s\n", d.Of, quoted(d.Name), d.Study, d.Site, d.Plan, dash(d.KeyID))
+	fmt.Fprintf(w, "%s %s: study %s, site %s, plan %q, key %s\n", d.Of, quoted(d.Name), d.Study, d.Site, d.Plan,
+		dash(d.KeyID))
 	fmt.Fprintf(w, "%s, %s, %s\n", count(d.Records, "record"), count(d.Recordings, "recording"), count(d.Tubes, "tube"))
 	rows := [][]string{{"FIELD", "TREATMENT", "RISK", "VALUES"}}
 	for _, f := range d.Fields {
@@ -335,7 +348,8 @@ func printAudit(w io.Writer, d *auditResult) {
 			fmt.Fprintf(w, "NO  %s: %s\n", c.Name, c.Detail)
 		}
 	}
-	fmt.Fprintf(w, "texts searched: %d; findings %d, redacted %d, kept %d\n", d.Texts.Searched, d.Texts.Findings, d.Texts.Redacted, d.Texts.Kept)
+	fmt.Fprintf(w, "texts searched: %d; findings %d, redacted %d, kept %d\n", d.Texts.Searched, d.Texts.Findings,
+		d.Texts.Redacted, d.Texts.Kept)
 	if d.Report != "" {
 		fmt.Fprintf(w, "page written: %s\n", quoted(d.Report))
 		if d.Signature != "" {
@@ -344,12 +358,14 @@ func printAudit(w io.Writer, d *auditResult) {
 			fmt.Fprintf(w, "not signed: %s\n", d.Unsigned)
 		}
 	}
-	fmt.Fprintln(w, "This is no legal determination of de-identification: the privacy officer, the ethics committee,\nthe protocol and local law decide.")
+	fmt.Fprintln(w, "This is no legal determination of de-identification: the privacy officer, the ethics "+
+		"committee,\nthe protocol and local law decide.")
 }
 
 func printRisk(w io.Writer, d *auditResult) {
 	r := d.Risk
-	fmt.Fprintf(w, "risk: k %d of %s, %d alone in their cell; greatest risk %.3g, mean %.3g; l %d\n", r.K, count(r.Subjects, "subject"), r.Unique, r.ProsecutorMax, r.ProsecutorMean, r.L)
+	fmt.Fprintf(w, "risk: k %d of %s, %d alone in their cell; greatest risk %.3g, mean %.3g; l %d\n", r.K,
+		count(r.Subjects, "subject"), r.Unique, r.ProsecutorMax, r.ProsecutorMean, r.L)
 	rows := [][]string{{"ATTACK", "TRIED", "SUCCEEDED", ""}}
 	for _, a := range d.Attacks {
 		rows = append(rows, []string{a.Name, fmt.Sprint(a.Tried), fmt.Sprint(a.Succeeded), a.Verdict})

@@ -12,9 +12,10 @@ import (
 func newBeginCmd(u *ui, _ *options) *cobra.Command {
 	var study, site string
 	c := &cobra.Command{
-		Use:     "begin DIR --study CODE --site CODE",
-		Short:   "Lay out an empty collection folder",
-		Long:    "Lay out an empty collection: study.json, the roster's header row, a record to\ncopy, and START-HERE.html, a page that explains them.\n" + statusHelp,
+		Use:   "begin DIR --study CODE --site CODE",
+		Short: "Lay out an empty collection folder",
+		Long: "Lay out an empty collection: study.json, the roster's header row, a record to\ncopy, and " +
+			"START-HERE.html, a page that explains them.\n" + statusHelp,
 		Example: "  outbreath begin week-48 --study LARK-2 --site WEIR",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -25,7 +26,8 @@ func newBeginCmd(u *ui, _ *options) *cobra.Command {
 				return err
 			}
 			return u.result(map[string]any{"ok": true, "folder": args[0]}, func(w io.Writer) {
-				fmt.Fprintf(w, "%s is ready.\nNext: open START-HERE.html in it, write the contact into study.json, fill roster.csv,\nand put a record of each session into sessions/.\n", quoted(args[0]))
+				fmt.Fprintf(w, "%s is ready.\nNext: open START-HERE.html in it, write the contact into study.json, "+
+					"fill roster.csv,\nand put a record of each session into sessions/.\n", quoted(args[0]))
 			})
 		},
 	}

@@ -274,7 +274,8 @@ func (p *packer) resume() error {
 	}
 	if p.terminal {
 		p.tell("%s of %s are kept in %s; the last "+
-			"one is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"), site.PackingName, quoted(p.kept.Scanned[len(p.kept.Scanned)-1]))
+			"one is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"),
+			site.PackingName, quoted(p.kept.Scanned[len(p.kept.Scanned)-1]))
 		p.tell("  Enter: go on after it    n: scan the whole box anew ")
 		for {
 			text, end, err := p.line()

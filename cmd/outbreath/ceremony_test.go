@@ -161,7 +161,8 @@ func (d *desk) newKeys(folder, role, name string) string {
 func TestCeremony(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60, NoEDF: true}); err != nil {
+	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60,
+		NoEDF: true}); err != nil {
 		t.Fatal(err)
 	}
 
@@ -182,7 +183,8 @@ func TestCeremony(t *testing.T) {
 	}
 	site.see(`the words differ`)
 	site.see(`(?m)^status 3$`)
-	if data, err := os.ReadFile(filepath.Join(dir, "site", "recipients.txt")); err != nil || strings.Contains(string(data), "\nage1") {
+	if data, err := os.ReadFile(filepath.Join(dir, "site", "recipients.txt")); err != nil ||
+		strings.Contains(string(data), "\nage1") {
 		t.Errorf("a recipient is trusted: %v", err)
 	}
 

@@ -90,11 +90,16 @@ how the sample was taken.
 			return nil
 		},
 	}
-	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, and not written to (repeatable)")
-	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions that an earlier shipment holds once more, under a new number")
-	c.Flags().StringVar(&seal.newPlan, "new-plan", "", "why the plan is another than that of the shipment before, as you will tell seal; it is not kept")
-	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will tell seal; it is not kept")
-	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with the records")
+	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, "+
+		"and not written to (repeatable)")
+	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions that an earlier shipment holds once "+
+		"more, under a new number")
+	c.Flags().StringVar(&seal.newPlan, "new-plan", "", "why the plan is another than that of the shipment before, as "+
+		"you will tell seal; it is not kept")
+	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will "+
+		"tell seal; it is not kept")
+	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with "+
+		"the records")
 	return c
 }
 
@@ -108,10 +113,12 @@ func printCheck(w io.Writer, doc checkResult) {
 	printFigures(w, doc.Figures)
 	errs, warnings := len(weighing(doc.Problems, schema.Error)), len(weighing(doc.Problems, schema.Warning))
 	open := len(openFindings(doc.Leaks))
-	fmt.Fprintf(w, "read %s, %s, %s: %s, %s, %s of %d undecided\n", count(doc.Records, "record"), count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
+	fmt.Fprintf(w, "read %s, %s, %s: %s, %s, %s of %d undecided\n", count(doc.Records, "record"),
+		count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
 		count(errs, "error"), count(warnings, "warning"), count(open, "finding"), len(doc.Leaks))
 	if certain := certainFindings(doc.Leaks); certain > 0 {
-		fmt.Fprintf(w, "%s in free text will be taken out on sealing; if one is no identifier, keep it with review --decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
+		fmt.Fprintf(w, "%s in free text will be taken out on sealing; if one is no identifier, keep it with review "+
+			"--decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
 	}
 	if slices.Contains(doc.NotTested, untriedRehearsal) {
 		fmt.Fprintln(w, "not tested:", untriedRehearsal)
@@ -131,14 +138,16 @@ func printCheck(w io.Writer, doc checkResult) {
 		printReady(w, doc, questions)
 	}
 	if questions > 0 {
-		fmt.Fprintln(w, "to do: ["+site.RuleNumber+"] and ["+site.RuleAmended+"] are no errors in the data: seal asks about them; give check the options that you will give to seal")
+		fmt.Fprintln(w, "to do: ["+site.RuleNumber+"] and ["+site.RuleAmended+"] are no errors in the data: seal "+
+			"asks about them; give check the options that you will give to seal")
 	}
 }
 
 // printReady says what passed, and no more than was tested. questions are those of seal
 // that stand in the way.
 func printReady(w io.Writer, doc checkResult, questions int) {
-	fmt.Fprintln(w, "no listed pattern was found; whether the data are de-identified enough is for the privacy officer to decide")
+	fmt.Fprintln(w, "no listed pattern was found; whether the data are de-identified enough is for the privacy "+
+		"officer to decide")
 	for _, what := range doc.NotTested {
 		fmt.Fprintln(w, "not tested:", what)
 	}
@@ -157,10 +166,13 @@ func printFigures(w io.Writer, figures []deid.RecordingFigures) {
 	if len(figures) == 0 {
 		return
 	}
-	rows := [][]string{{"recording", "seconds", "breaths", "a minute", "end-tidal kPa", "mask off", "longest gap", "CO2 over time"}}
+	rows := [][]string{{"recording", "seconds", "breaths", "a minute", "end-tidal kPa", "mask off", "longest gap",
+		"CO2 over time"}}
 	for _, f := range figures[:min(len(figures), maxFigures)] {
-		rows = append(rows, []string{quoted(f.File), fmt.Sprintf("%.0f", f.Seconds), fmt.Sprint(f.Breaths), fmt.Sprintf("%.1f", f.PerMinute),
-			fmt.Sprintf("%.2f", f.EndTidal), fmt.Sprintf("%.0f%%", 100*f.OffShare), fmt.Sprintf("%.2f s", f.LongestGap), breath.Sparkline(halved(f.Strip))})
+		rows = append(rows, []string{quoted(f.File), fmt.Sprintf("%.0f", f.Seconds), fmt.Sprint(f.Breaths),
+			fmt.Sprintf("%.1f", f.PerMinute),
+			fmt.Sprintf("%.2f", f.EndTidal), fmt.Sprintf("%.0f%%", 100*f.OffShare), fmt.Sprintf("%.2f s", f.LongestGap),
+			breath.Sparkline(halved(f.Strip))})
 	}
 	table(w, rows)
 	if more := len(figures) - maxFigures; more > 0 {

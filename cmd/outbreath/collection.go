@@ -26,7 +26,8 @@ func loadCollection(u *ui, dir string) (*schema.Collection, error) {
 		sayShared(u, c)
 	}
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
-		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s", quoted(dir))
+		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s",
+			quoted(dir))
 	}
 	return c, err
 }
@@ -40,8 +41,10 @@ func sayShared(u *ui, c *schema.Collection) {
 			continue // a folder that is missing is told elsewhere
 		}
 		path := filepath.Join(c.Dir, name)
-		u.say("caution: %s of this computer may write to %s, and could exchange records, recordings and decisions", who, quoted(path))
-		u.say("  to do: if only you work on it, run: chmod go-w %s; if others do, see that its group holds nobody else", quoted(path))
+		u.say("caution: %s of this computer may write to %s, and could exchange records, recordings and decisions", who,
+			quoted(path))
+		u.say("  to do: if only you work on it, run: chmod go-w %s; if others do, see that its group holds nobody else",
+			quoted(path))
 	}
 }
 
@@ -85,7 +88,8 @@ func readLoaded(ctx context.Context, u *ui, o *options, col *schema.Collection, 
 }
 
 // readWith is [readLoaded] with a key folder that is open already; nil: there is none.
-func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.Folder, key *keys.PseudonymKey) (*reading, error) {
+func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.Folder,
+	key *keys.PseudonymKey) (*reading, error) {
 	r := &reading{col: col, folder: folder}
 	if err := r.look(u); err != nil {
 		return nil, err
@@ -130,7 +134,8 @@ func (r *reading) look(u *ui) (err error) {
 	sayOtherName(u.say, r.folder, r.col.Study.Site)
 	r.log, err = lookAtLog(u, r.col, r.folder)
 	if tornOnly(err) {
-		u.say("remark: the last line of %s was not written to its end; the next command that adds one sets it aside", custodyFile)
+		u.say("remark: the last line of %s was not written to its end; the next command that adds one sets it aside",
+			custodyFile)
 	} else if err != nil {
 		return err
 	}
@@ -232,7 +237,10 @@ func treatAs(program string, c *schema.Collection, key *keys.PseudonymKey) (*dei
 func (r *reading) add(more []schema.Problem) {
 	told := r.problems
 	for _, p := range more {
-		if !slices.ContainsFunc(told, func(q schema.Problem) bool { return q.File == p.File && q.Pointer == p.Pointer && q.Rule == p.Rule }) {
+		if !slices.ContainsFunc(told, func(q schema.Problem) bool {
+			return q.File == p.File && q.Pointer == p.Pointer &&
+				q.Rule == p.Rule
+		}) {
 			r.problems = append(r.problems, p)
 		}
 	}
@@ -245,7 +253,8 @@ func (r *reading) names() *deid.FileNames {
 
 // namesOf says how the files of col, and those that problems are about, are shown. draft
 // is nil when no record was treated.
-func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decisions, problems []schema.Problem) *deid.FileNames {
+func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decisions,
+	problems []schema.Problem) *deid.FileNames {
 	if draft == nil {
 		none := *col
 		none.Sessions = nil
@@ -306,7 +315,8 @@ func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, 
 		return nil, nil, err
 	}
 	if _, err := lstat(dir); notExist(err) && !needed && o.keysDir == "" {
-		u.say("remark: there is no key folder yet, so findings have no numbers and cannot be decided on; make one with keys new --role site")
+		u.say("remark: there is no key folder yet, so findings have no numbers and cannot be decided on; make one " +
+			"with keys new --role site")
 		return nil, nil, nil
 	}
 	f, err := siteFolder(u, o)
@@ -321,8 +331,10 @@ func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, 
 // that trusts them under that name would reject the shipment.
 func sayOtherName(say func(string, ...any), f *keys.Folder, site string) {
 	if name := f.Name(); name != "" && name != site {
-		say("caution: the keys in %s are named %s, and this collection is of site %s: a laboratory that trusts them as %s rejects the shipment", quoted(f.Dir()), name, site, name)
-		say("  to do: name the key folder of %s with --keys, or have the laboratory run keys trust with --name %s", site, site)
+		say("caution: the keys in %s are named %s, and this collection is of site %s: a laboratory that trusts them "+
+			"as %s rejects the shipment", quoted(f.Dir()), name, site, name)
+		say("  to do: name the key folder of %s with --keys, or have the laboratory run keys trust with --name %s",
+			site, site)
 	}
 }
 
@@ -397,7 +409,8 @@ func described(f leak.Finding) string {
 	if f.Pointer != "" {
 		place += " " + printable(f.Pointer)
 	}
-	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence, f.Class.Words().Shown, f.Class, f.Basis)
+	return fmt.Sprintf("%s bytes %d to %d: %s %s (class %s, %s)", place, f.Start, f.End, f.Confidence,
+		f.Class.Words().Shown, f.Class, f.Basis)
 }
 
 // quoted writes a file name as messages show it.

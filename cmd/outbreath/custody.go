@@ -110,7 +110,8 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 // usable refuses options of which only one can be meant.
 func (s *custodyOptions) usable() error {
 	var given []string
-	for name, on := range map[string]bool{"--restored": s.restored, "--repair": s.repair, "--receipt": s.receipt != "", "--settle": s.settle != "", "--give-up": s.giveUp != ""} {
+	for name, on := range map[string]bool{"--restored": s.restored, "--repair": s.repair, "--receipt": s.receipt != "",
+		"--settle": s.settle != "", "--give-up": s.giveUp != ""} {
 		if on {
 			given = append(given, name)
 		}
@@ -272,8 +273,9 @@ func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.F
 		return err
 	}
 	defer l.Release()
-	doc := restoreResult{OK: true, Conflict: done.Kind, Unproven: nonNil(l.Entries[done.Here-done.Unproven : done.Here]),
-		Damaged: done.Damaged, Decisions: done.Decisions, Void: done.Void, Recalled: done.Recalled}
+	doc := restoreResult{OK: true, Conflict: done.Kind,
+		Unproven: nonNil(l.Entries[done.Here-done.Unproven : done.Here]),
+		Damaged:  done.Damaged, Decisions: done.Decisions, Void: done.Void, Recalled: done.Recalled}
 	return u.result(doc, func(w io.Writer) { doc.print(w, done) })
 }
 
@@ -327,7 +329,8 @@ func printUnproven(w io.Writer, list []custody.Entry) {
 		"follows. Is all of it true?\n", wereEntries(len(list)))
 	for _, e := range list {
 		fmt.Fprintf(w, "  %d: %s  %s  %s  "+
-			"%s  %s\n", e.Seq, e.When.Format(time.DateTime), printable(e.Who), e.Shipment, printable(e.What), printable(e.Why))
+			"%s  %s\n", e.Seq, e.When.Format(time.DateTime), printable(e.Who), e.Shipment, printable(e.What),
+			printable(e.Why))
 	}
 }
 

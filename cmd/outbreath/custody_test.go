@@ -42,7 +42,8 @@ func logged(t *testing.T, n int) (dir, site string) {
 		t.Fatal(err)
 	}
 	for i := range n {
-		e := custody.Entry{When: now().AddDate(0, 0, i-n), Who: "P. Packer", What: []string{custody.Sealing, custody.Sealed}[i%2],
+		e := custody.Entry{When: now().AddDate(0, 0, i-n), Who: "P. Packer", What: []string{custody.Sealing,
+			custody.Sealed}[i%2],
 			Shipment: fmt.Sprintf("%s-%04d", demo.Site, i/2+1), Why: "sealed for the laboratory"}
 		if err := j.Append(e); err != nil {
 			t.Fatal(err)
@@ -58,7 +59,8 @@ func TestOverdue(t *testing.T) {
 		t.Errorf("status %d", status)
 	}
 	for _, want := range []string{
-		"WEIR-0001  overdue  " + now().AddDate(0, 0, -39).Local().Format(time.DateOnly) + "  -        no receipt for 39 days: ask the laboratory by telephone",
+		"WEIR-0001  overdue  " + now().AddDate(0, 0, -39).Local().Format(time.DateOnly) + "  -        no receipt for " +
+			"39 days: ask the laboratory by telephone",
 		"WEIR-0012  overdue", "WEIR-0013  overdue", "WEIR-0014  sealed", "WEIR-0020  sealed",
 	} {
 		if !strings.Contains(out, want) {

@@ -60,21 +60,31 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 	if err := os.WriteFile(at("box.txt"), []byte(strings.Join(box, "\n")+"\n"), 0o644); err != nil {
 		return fmt.Errorf("the invented tube list cannot be written: %w", err)
 	}
-	u.say("invented study %s, site %s: %s, %s, %s in %s", demo.Study, demo.Site, count(len(truth.Roster), "subject"), count(len(truth.Sessions), "session"), count(len(box), "tube"), quoted(at("collection")))
+	u.say("invented study %s, site %s: %s, %s, %s in %s", demo.Study, demo.Site, count(len(truth.Roster), "subject"),
+		count(len(truth.Sessions), "session"), count(len(box), "tube"), quoted(at("collection")))
 
 	site, lab := at("site-keys"), at("lab-keys")
 	shipment := filepath.Join(at("media"), demo.Site+"-0001")
 	steps := []*demoStep{
-		{Who: "site", Why: "the site makes its keys", args: []string{"keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", site}},
-		{Who: "lab", Why: "the laboratory makes its keys", args: []string{"keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys", lab}},
-		{Who: "site", Why: "the site trusts the laboratory's public keys", args: []string{"keys", "trust", filepath.Join(lab, "public-keys.txt"), "--keys", site}, words: lab},
-		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust", filepath.Join(site, "public-keys.txt"), "--keys", lab}, words: site},
+		{Who: "site", Why: "the site makes its keys", args: []string{"keys", "new", "--role", "site", "--name",
+			demo.Site, "--no-passphrase", "--keys", site}},
+		{Who: "lab", Why: "the laboratory makes its keys", args: []string{"keys", "new", "--role", "lab", "--name",
+			"harbour-lab", "--no-passphrase", "--keys", lab}},
+		{Who: "site", Why: "the site trusts the laboratory's public keys", args: []string{"keys", "trust",
+			filepath.Join(lab, "public-keys.txt"), "--keys", site}, words: lab},
+		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust",
+			filepath.Join(site, "public-keys.txt"), "--keys", lab}, words: site},
 		{Who: "privacy officer", Why: "how is each field treated?", args: []string{"plan", at("collection")}},
-		{Who: "site coordinator", Why: "does anything stand between the folder and a shipment?", args: []string{"check", at("collection"), "--keys", site}},
-		{Who: "privacy officer", Why: "a page to read and sign", args: []string{"audit", at("collection"), "--report", at("audit.html"), "--keys", site}},
-		{Who: "site coordinator", Why: "seal it onto the medium, with the tubes in the box", args: []string{"seal", at("collection"), "--to", at("media"), "--tubes", at("box.txt"), "--keys", site}},
-		{Who: "lab intake", Why: "is it what was sent, and are the tubes in the box?", args: []string{"verify", shipment, "--tubes", at("box.txt"), "--keys", lab}},
-		{Who: "lab intake", Why: "unpack it for the analysis", args: []string{"open", shipment, "--into", at("opened"), "--keys", lab}},
+		{Who: "site coordinator", Why: "does anything stand between the folder and a shipment?", args: []string{"check",
+			at("collection"), "--keys", site}},
+		{Who: "privacy officer", Why: "a page to read and sign", args: []string{"audit", at("collection"), "--report",
+			at("audit.html"), "--keys", site}},
+		{Who: "site coordinator", Why: "seal it onto the medium, with the tubes in the box", args: []string{"seal",
+			at("collection"), "--to", at("media"), "--tubes", at("box.txt"), "--keys", site}},
+		{Who: "lab intake", Why: "is it what was sent, and are the tubes in the box?", args: []string{"verify",
+			shipment, "--tubes", at("box.txt"), "--keys", lab}},
+		{Who: "lab intake", Why: "unpack it for the analysis", args: []string{"open", shipment, "--into", at("opened"),
+			"--keys", lab}},
 	}
 	for _, s := range steps {
 		if s.words != "" {
@@ -98,7 +108,8 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		}
 	}
 	return u.result(map[string]any{"ok": true, "folder": dir, "steps": steps}, func(w io.Writer) {
-		fmt.Fprintf(w, "\nDone. Look into %s: the page audit.html, the sealed shipment in media, and what the laboratory sees in opened.\nAll people, codes and numbers in it are invented.\n", quoted(dir))
+		fmt.Fprintf(w, "\nDone. Look into %s: the page audit.html, the sealed shipment in media, and what the "+
+			"laboratory sees in opened.\nAll people, codes and numbers in it are invented.\n", quoted(dir))
 	})
 }
 

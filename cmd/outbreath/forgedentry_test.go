@@ -26,11 +26,13 @@ func TestForgedEntryIsNamed(t *testing.T) {
 	all[custodyFile] = remade(t, append(slices.Clone(entries), forged))
 	put(t, h.collection, all)
 	status, _, errOut := runHere("custody", h.collection, "--keys", h.site)
-	if status != exitRejected || !strings.Contains(errOut, "nobody has signed the last 1 entry of custody.jsonl") || strings.Contains(errOut, "is older") {
+	if status != exitRejected || !strings.Contains(errOut, "nobody has signed the last 1 entry of custody.jsonl") ||
+		strings.Contains(errOut, "is older") {
 		t.Errorf("exit status %d: %s", status, errOut)
 	}
 	out := must(t, "custody", h.collection, "--restored", "--reason", "seen", "--by", "O. Officer", "--keys", h.site)
-	for _, want := range []string{"1 entry was neither signed nor known to the key folder", "Nobody", "put at the end"} {
+	for _, want := range []string{"1 entry was neither signed nor known to the key folder", "Nobody",
+		"put at the end"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is not in\n%s", want, out)
 		}
@@ -56,12 +58,14 @@ func TestRemovedEntry(t *testing.T) {
 	all[custodyFile] = remade(t, slices.Delete(entriesOf(t, h.collection), 3, 4))
 	put(t, h.collection, all)
 	status, _, errOut := runHere("custody", h.collection, "--keys", h.site)
-	if status != exitRejected || !strings.Contains(errOut, "entries are missing or were changed") || strings.Contains(errOut, "from the end") {
+	if status != exitRejected || !strings.Contains(errOut, "entries are missing or were changed") ||
+		strings.Contains(errOut, "from the end") {
 		t.Errorf("exit status %d: %s", status, errOut)
 	}
 	// An honest backup, whose signature fits, lacks its end.
 	put(t, h.collection, ours(t, h.after(len(h.steps)-3, "collection")))
-	if _, _, errOut := runHere("custody", h.collection, "--keys", h.site); !strings.Contains(errOut, "1 entry is missing from the end of custody.jsonl") {
+	if _, _, errOut := runHere("custody", h.collection, "--keys", h.site); !strings.Contains(errOut,
+		"1 entry is missing from the end of custody.jsonl") {
 		t.Errorf("%s: %s", filepath.Base(h.collection), errOut)
 	}
 }
@@ -79,9 +83,12 @@ func TestLogOfAnotherCollection(t *testing.T) {
 	must(t, "seal", other, "--to", h.medium(t), "--keys", h.site)
 	all := ours(t, other)
 	all[reviewFile] = h.present[reviewFile]
-	h.refused(t, "another collection's log", all, []string{"custody", h.collection, "--check"}, []string{"seal", h.collection, "--to", h.at("stick-forged"), "--new-number"})
+	h.refused(t, "another collection's log", all, []string{"custody", h.collection, "--check"},
+		[]string{"seal", h.collection, "--to", h.at("stick-forged"), "--new-number"})
 	put(t, h.collection, ours(t, other))
-	if _, _, errOut := runHere("custody", h.collection, "--keys", h.site); !strings.Contains(errOut, "belongs to another collection") || !strings.Contains(errOut, "move custody.jsonl, custody.jsonl.sig and review.jsonl out") {
+	if _, _, errOut := runHere("custody", h.collection, "--keys", h.site); !strings.Contains(errOut,
+		"belongs to another collection") || !strings.Contains(errOut, "move custody.jsonl, custody.jsonl.sig and "+
+		"review.jsonl out") {
 		t.Error(errOut)
 	}
 	must(t, "custody", other, "--check", "--keys", h.site) // the innocent one
@@ -122,7 +129,8 @@ func TestForgedDecisionsAreVoid(t *testing.T) {
 	h := newHistory(t)
 	restore := func(what string, want ...string) {
 		t.Helper()
-		out := must(t, "custody", h.collection, "--restored", "--reason", "seen", "--by", "O. Officer", "--keys", h.site)
+		out := must(t, "custody", h.collection, "--restored", "--reason", "seen", "--by", "O. Officer", "--keys",
+			h.site)
 		for _, w := range want {
 			if !strings.Contains(out, w) {
 				t.Errorf("%s: %q is not in\n%s", what, w, out)
@@ -144,11 +152,13 @@ func TestForgedDecisionsAreVoid(t *testing.T) {
 	if !bytes.Equal(now[reviewFile], whole) {
 		t.Errorf("in force:\n%s", now[reviewFile])
 	}
-	if aside, err := os.ReadFile(filepath.Join(h.collection, "review.aside-1.jsonl")); err != nil || !bytes.Equal(aside, forged) {
+	if aside, err := os.ReadFile(filepath.Join(h.collection, "review.aside-1.jsonl")); err != nil ||
+		!bytes.Equal(aside, forged) {
 		t.Errorf("%v: set aside:\n%s", err, aside)
 	}
 	entries := entriesOf(t, h.collection)
-	if f := entries[len(entries)-1].Facts; f["decisions_void"] != "1" || f["decisions_set_aside"] != "review.aside-1.jsonl" {
+	if f := entries[len(entries)-1].Facts; f["decisions_void"] != "1" ||
+		f["decisions_set_aside"] != "review.aside-1.jsonl" {
 		t.Errorf("the log says %v", f)
 	}
 

@@ -25,17 +25,21 @@ type act struct {
 }
 
 var (
-	actCheck    = act{args: []string{"check", "collection", "--keys", "site"}}
-	actReview   = act{args: []string{"review", "collection", "--list", "--keys", "site"}}
-	actSealNew  = act{args: []string{"seal", "collection", "--to", "media", "--new-number", "--slip", "out/slip.html", "--keys", "site"}}
+	actCheck   = act{args: []string{"check", "collection", "--keys", "site"}}
+	actReview  = act{args: []string{"review", "collection", "--list", "--keys", "site"}}
+	actSealNew = act{args: []string{"seal", "collection", "--to", "media", "--new-number", "--slip", "out/slip.html",
+		"--keys", "site"}}
 	actCustody  = act{args: []string{"custody", "collection", "--check", "--keys", "site"}}
 	actReceive  = act{args: []string{"custody", "collection", "--receipt", "receipt", "--keys", "site"}}
-	actWithdraw = act{args: []string{"withdraw", "collection", "--reason", "asked in writing", "--to", "out/notice", "--keys", "site"}, input: "LARK2-WEIR-001\n"}
-	actRotate   = act{args: []string{"keys", "rotate", "--linkage", "out/linkage.csv", "--collection", "collection", "--reason", "joined analysis", "--keys", "site"}}
-	actRenew    = act{args: []string{"keys", "rotate", "--keys", "site"}}
-	actAuditOf  = act{args: []string{"audit", "collection", "--report", "out/audit.html", "--keys", "site"}}
-	actPlan     = act{args: []string{"plan", "collection"}}
-	actVerify   = act{args: []string{"verify", "media/WEIR-0001", "--tubes", "box", "--receipt", "out/receipt", "--keys", "lab"}}
+	actWithdraw = act{args: []string{"withdraw", "collection", "--reason", "asked in writing", "--to", "out/notice",
+		"--keys", "site"}, input: "LARK2-WEIR-001\n"}
+	actRotate = act{args: []string{"keys", "rotate", "--linkage", "out/linkage.csv", "--collection", "collection",
+		"--reason", "joined analysis", "--keys", "site"}}
+	actRenew   = act{args: []string{"keys", "rotate", "--keys", "site"}}
+	actAuditOf = act{args: []string{"audit", "collection", "--report", "out/audit.html", "--keys", "site"}}
+	actPlan    = act{args: []string{"plan", "collection"}}
+	actVerify  = act{args: []string{"verify", "media/WEIR-0001", "--tubes", "box", "--receipt", "out/receipt",
+		"--keys", "lab"}}
 	actRegister = act{args: []string{"verify", "media/WEIR-0001", "--register", "out/intake.db", "--keys", "lab"}}
 	actOpen     = act{args: []string{"open", "media/WEIR-0001", "--into", "out/opened", "--keys", "lab"}}
 )
@@ -46,25 +50,38 @@ const random = `[0-9a-f]{8}-[0-9a-f]{16}`
 // fails on a name that it lacks, TestPlanted puts something else in the place of each.
 var ownNames = []name{
 	{is: `collection`},
-	{is: `collection/(sessions|recordings)`, planted: "collection/sessions", by: []act{actCheck, actSealNew}, refused: true},
+	{is: `collection/(sessions|recordings)`, planted: "collection/sessions", by: []act{actCheck, actSealNew},
+		refused: true},
 	{is: `collection/study\.json`, planted: "collection/study.json", by: []act{actCheck}, refused: true},
 	{is: `collection/roster\.csv`, planted: "collection/roster.csv", by: []act{actCheck}, refused: true},
-	{is: `collection/sessions/[0-9]+\.json`, planted: "collection/sessions/0001.json", by: []act{actCheck}, refused: true},
-	{is: `collection/recordings/trace-[0-9]+\.csv`, planted: "collection/recordings/trace-0001.csv", by: []act{actCheck}, refused: true},
-	{is: `collection/recordings/trace-[0-9]+\.edf`, planted: "collection/recordings/trace-0004.edf", by: []act{actCheck}, refused: true},
-	{is: `collection/review\.jsonl`, planted: "collection/review.jsonl", by: []act{actCheck, actReview, actSealNew}, refused: true},
-	{is: `collection/custody\.jsonl`, planted: "collection/custody.jsonl", by: []act{actCheck, actCustody, actReceive, actWithdraw, actSealNew}, refused: true},
-	{is: `collection/custody\.jsonl\.sig`, planted: "collection/custody.jsonl.sig", by: []act{actCustody, actReceive, actWithdraw}, refused: true},
+	{is: `collection/sessions/[0-9]+\.json`, planted: "collection/sessions/0001.json", by: []act{actCheck},
+		refused: true},
+	{is: `collection/recordings/trace-[0-9]+\.csv`, planted: "collection/recordings/trace-0001.csv",
+		by: []act{actCheck}, refused: true},
+	{is: `collection/recordings/trace-[0-9]+\.edf`, planted: "collection/recordings/trace-0004.edf",
+		by: []act{actCheck}, refused: true},
+	{is: `collection/review\.jsonl`, planted: "collection/review.jsonl", by: []act{actCheck, actReview, actSealNew},
+		refused: true},
+	{is: `collection/custody\.jsonl`, planted: "collection/custody.jsonl", by: []act{actCheck, actCustody, actReceive,
+		actWithdraw, actSealNew}, refused: true},
+	{is: `collection/custody\.jsonl\.sig`, planted: "collection/custody.jsonl.sig", by: []act{actCustody, actReceive,
+		actWithdraw}, refused: true},
 	{is: `collection/\.outbreath-new-` + random},
 
 	{is: `media`},
 	{is: `media/WEIR-[0-9]{4}`, planted: "media/WEIR-0002", by: []act{actSealNew}, refused: true},
-	{is: `media/\.outbreath-WEIR-[0-9]{4}-[0-9a-f]{16}`, planted: "media/.outbreath-WEIR-0009-0123456789abcdef", by: []act{actSealNew}},
-	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/(READ-ME-FIRST\.txt)`, planted: "media/WEIR-0001/READ-ME-FIRST.txt", by: []act{actVerify}, refused: true},
-	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/shipment\.json`, planted: "media/WEIR-0001/shipment.json", by: []act{actVerify}, refused: true},
-	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/SHA256SUMS`, planted: "media/WEIR-0001/SHA256SUMS", by: []act{actVerify, actOpen}, refused: true},
-	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/SHA256SUMS\.sig`, planted: "media/WEIR-0001/SHA256SUMS.sig", by: []act{actVerify}, refused: true},
-	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/WEIR-[0-9]{4}\.tar\.zst\.age(\.[0-9]{3})?`, planted: "media/WEIR-0001/WEIR-0001.tar.zst.age", by: []act{actVerify, actOpen}, refused: true},
+	{is: `media/\.outbreath-WEIR-[0-9]{4}-[0-9a-f]{16}`, planted: "media/.outbreath-WEIR-0009-0123456789abcdef",
+		by: []act{actSealNew}},
+	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/(READ-ME-FIRST\.txt)`, planted: "media/WEIR-0001/READ-ME-FIRST.txt",
+		by: []act{actVerify}, refused: true},
+	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/shipment\.json`, planted: "media/WEIR-0001/shipment.json",
+		by: []act{actVerify}, refused: true},
+	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/SHA256SUMS`, planted: "media/WEIR-0001/SHA256SUMS",
+		by: []act{actVerify, actOpen}, refused: true},
+	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/SHA256SUMS\.sig`, planted: "media/WEIR-0001/SHA256SUMS.sig",
+		by: []act{actVerify}, refused: true},
+	{is: `media/(WEIR-|\.outbreath-WEIR-)[^/]+/WEIR-[0-9]{4}\.tar\.zst\.age(\.[0-9]{3})?`,
+		planted: "media/WEIR-0001/WEIR-0001.tar.zst.age", by: []act{actVerify, actOpen}, refused: true},
 
 	{is: `site|lab`},
 	{is: `site/pseudonym(-[0-9]+)?\.key`, planted: "site/pseudonym.key", by: []act{actCheck}, refused: true},
@@ -134,7 +151,8 @@ func followed(a act, call, args, rel string, arg []string) string {
 func TestNamesTraced(t *testing.T) {
 	t.Parallel()
 	strace := outside(t, "strace")
-	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "true").CombinedOutput(); err != nil {
+	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync",
+		"true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
 	}
 	var forms []*regexp.Regexp
@@ -143,10 +161,12 @@ func TestNamesTraced(t *testing.T) {
 	}
 	first := newScene(t)
 	seen := make([]int, len(forms))
-	for _, a := range []act{actCheck, actReview, actPlan, actSealNew, actCustody, actReceive, actWithdraw, actRotate, actRenew, actAuditOf, actVerify, actRegister, actOpen} {
+	for _, a := range []act{actCheck, actReview, actPlan, actSealNew, actCustody, actReceive, actWithdraw, actRotate,
+		actRenew, actAuditOf, actVerify, actRegister, actOpen} {
 		s := first.copied(t)
 		log := s.at("trace")
-		args := append([]string{"-f", "-qq", "-y", "-s", "4096", "-o", log, "-e", "trace=open,openat,openat2,creat,rename,renameat,renameat2,unlink,unlinkat,link,linkat,mkdir,mkdirat,symlink,symlinkat,truncate,chmod,fchmodat,mknodat", s.bin}, a.args...)
+		args := append([]string{"-f", "-qq", "-y", "-s", "4096", "-o", log, "-e",
+			"trace=open,openat,openat2,creat,rename,renameat,renameat2,unlink,unlinkat,link,linkat,mkdir,mkdirat,symlink,symlinkat,truncate,chmod,fchmodat,mknodat", s.bin}, a.args...)
 		cmd := exec.Command(strace, args...)
 		cmd.Dir, cmd.Stdin = s.dir, strings.NewReader(a.input)
 		out, _ := cmd.CombinedOutput()
@@ -224,7 +244,8 @@ func TestPlanted(t *testing.T) {
 					if n.refused && status == 0 && !hard {
 						t.Errorf("status 0\n%s", out)
 					}
-					if status != 0 && !hard && !advice.MatchString(out) { // of a hard link it is the words that are wrong
+					// of a hard link it is the words that are wrong
+					if status != 0 && !hard && !advice.MatchString(out) {
 						t.Errorf("status %d, and no word of what to do\n%s", status, out)
 					}
 					if strings.Contains(out, decoyText) {

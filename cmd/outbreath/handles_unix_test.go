@@ -136,7 +136,10 @@ type plant struct {
 
 var plants = []plant{
 	{"a link to a file outside", func(t *testing.T, path, decoy string) { ok(t, os.Symlink(decoy, path)) }},
-	{"a link to a folder outside", func(t *testing.T, path, decoy string) { ok(t, os.Symlink(filepath.Dir(decoy), path)) }},
+	{"a link to a folder outside", func(t *testing.T, path, decoy string) {
+		ok(t, os.Symlink(filepath.Dir(decoy),
+			path))
+	}},
 	{"a link to nothing outside", func(t *testing.T, path, decoy string) { ok(t, os.Symlink(decoy+"-new", path)) }},
 	{"a hard link to a file outside", func(t *testing.T, path, decoy string) { ok(t, os.Link(decoy, path)) }},
 	{"a named pipe", func(t *testing.T, path, _ string) { ok(t, syscall.Mkfifo(path, 0o644)) }},
@@ -162,7 +165,8 @@ func TestLogLinkIsNotWrittenThrough(t *testing.T) {
 			return s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys", s.site)
 		},
 		"withdraw": func(s *scene) (int, string) {
-			return s.run(t, s.truth.Roster[s.truth.Sessions[0].Row]["subject_id"]+"\n", "withdraw", s.collection, "--reason", "asked in writing", "--to", s.at("out/notice"), "--keys", s.site)
+			return s.run(t, s.truth.Roster[s.truth.Sessions[0].Row]["subject_id"]+"\n", "withdraw", s.collection,
+				"--reason", "asked in writing", "--to", s.at("out/notice"), "--keys", s.site)
 		},
 		"seal": func(s *scene) (int, string) {
 			return s.run(t, "", "seal", "--new-number", s.collection, "--to", s.media, "--keys", s.site)
@@ -182,7 +186,8 @@ func TestLogLinkIsNotWrittenThrough(t *testing.T) {
 		if marks(t, key) != before {
 			t.Errorf("%s: the pseudonym key was overwritten", name)
 		}
-		if status, out := s.run(t, "", "custody", s.collection, "--check", "--keys", s.site); !strings.Contains(out, "are as they were signed") {
+		if status, out := s.run(t, "", "custody", s.collection, "--check", "--keys", s.site); !strings.Contains(out,
+			"are as they were signed") {
 			t.Errorf("%s: then custody --check: %d\n%s", name, status, out)
 		}
 	}
@@ -195,7 +200,8 @@ func TestLogWithSecondName(t *testing.T) {
 	ok(t, os.Link(log, s.at("decoy/log")))
 	before := marks(t, s.at("decoy"))
 	status, out := s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys", s.site)
-	if status != exitUsage || !strings.Contains(out, "has a second name elsewhere") || !strings.Contains(out, "put a copy in its place") {
+	if status != exitUsage || !strings.Contains(out, "has a second name elsewhere") ||
+		!strings.Contains(out, "put a copy in its place") {
 		t.Errorf("status %d\n%s", status, out)
 	}
 	if marks(t, s.at("decoy")) != before {
@@ -206,7 +212,8 @@ func TestLogWithSecondName(t *testing.T) {
 	ok(t, err)
 	ok(t, os.Remove(log))
 	ok(t, os.WriteFile(log, data, 0o600))
-	if status, out := s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys", s.site); status != 0 {
+	if status, out := s.run(t, "", "custody", s.collection, "--receipt", s.at("receipt"), "--keys",
+		s.site); status != 0 {
 		t.Errorf("then: status %d\n%s", status, out)
 	}
 	if marks(t, s.at("decoy")) != before {
@@ -246,7 +253,8 @@ func TestGroupMemberRaces(t *testing.T) {
 	for _, dir := range []string{filepath.Dir(s.dir), s.dir} {
 		ok(t, os.Chmod(dir, 0o755))
 	}
-	for _, dir := range []string{s.collection, filepath.Join(s.collection, "sessions"), filepath.Join(s.collection, "recordings"), s.media} {
+	for _, dir := range []string{s.collection, filepath.Join(s.collection, "sessions"), filepath.Join(s.collection,
+		"recordings"), s.media} {
 		ok(t, os.Chown(dir, 0, gid))
 		ok(t, os.Chmod(dir, 0o775))
 	}
@@ -267,7 +275,8 @@ func TestGroupMemberRaces(t *testing.T) {
 			{"check", "collection", "--keys", "site", "--quiet"},
 			{"custody", "collection", "--receipt", "receipt", "--keys", "site"},
 			{"seal", "collection", "--to", "media", "--new-number", "--keys", "site", "--quiet"},
-			{"withdraw", "collection", "--reason", "asked in writing", "--to", fmt.Sprintf("out/n%d", i), "--keys", "site"},
+			{"withdraw", "collection", "--reason", "asked in writing", "--to", fmt.Sprintf("out/n%d", i), "--keys",
+				"site"},
 		} {
 			status, out := s.run(t, "LARK2-WEIR-001\n", args...)
 			counts[status]++

@@ -76,7 +76,9 @@ func watched(t *testing.T, args ...string) {
 		t.Fatal(err)
 	}
 	var errOut bytes.Buffer
-	cmd := unprivileged("sh", append([]string{"-c", `ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath "$@" --passphrase-file ` + pipe, "sh"}, args...)...)
+	cmd := unprivileged("sh",
+		append([]string{"-c", `ulimit -c unlimited 2>/dev/null; umask 0; exec outbreath "$@" --passphrase-file ` + pipe,
+			"sh"}, args...)...)
 	cmd.Stderr = &errOut
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -91,7 +93,8 @@ func watched(t *testing.T, args ...string) {
 	core := ""
 	if !eventually(func() bool { // until it waits
 		for line := range strings.Lines(proc("limits")) {
-			if f := strings.Fields(strings.TrimPrefix(line, "Max core file size")); strings.HasPrefix(line, "Max core file size") {
+			if f := strings.Fields(strings.TrimPrefix(line, "Max core file size")); strings.HasPrefix(line,
+				"Max core file size") {
 				core = f[0] + " " + f[1]
 			}
 		}
@@ -120,7 +123,8 @@ func watched(t *testing.T, args ...string) {
 }
 
 // TestHardened: while a command waits for a passphrase it can leave no core dump,
-// no other program of its user can read its memory, and no secret stands in its arguments or environment; what it then writes is
+// no other program of its user can read its memory, and no secret stands in its arguments or
+// environment; what it then writes is
 // its owner's alone.
 func TestHardened(t *testing.T) {
 	dir := t.TempDir()
@@ -140,7 +144,8 @@ func TestHardened(t *testing.T) {
 	if err := os.WriteFile(at("custodians"), custodians, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	watched(t, "keys", "split", "--shares", "2", "--threshold", "2", "--recipients", at("custodians"), "--to", at("shares"), "--keys", at("site"))
+	watched(t, "keys", "split", "--shares", "2", "--threshold", "2", "--recipients", at("custodians"), "--to",
+		at("shares"), "--keys", at("site"))
 	watched(t, "keys", "rotate", "--keys", at("site"))
 	entries, err := os.ReadDir(filepath.Join(dir, "site"))
 	if err != nil || len(entries) < 5 {
@@ -151,7 +156,8 @@ func TestHardened(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if info.Mode().Perm()&0o022 != 0 || strings.Contains("pseudonym.key signing", e.Name()) && info.Mode().Perm() != 0o600 {
+		if info.Mode().Perm()&0o022 != 0 || strings.Contains("pseudonym.key signing", e.Name()) &&
+			info.Mode().Perm() != 0o600 {
 			t.Errorf("%s has mode %v", e.Name(), info.Mode())
 		}
 		data, err := os.ReadFile(filepath.Join(dir, "site", e.Name()))

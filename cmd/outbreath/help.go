@@ -228,7 +228,8 @@ const unbroken = "\u00a0"
 func unmarked(text string) string {
 	text = markdownLink.ReplaceAllString(text, "$1")
 	text = markdownCode.ReplaceAllStringFunc(text, func(code string) string {
-		if code = strings.Trim(code, "`"); strings.Contains(code, " ") && code[0] != '-' && !strings.Contains(code, `"`) {
+		if code = strings.Trim(code, "`"); strings.Contains(code, " ") && code[0] != '-' &&
+			!strings.Contains(code, `"`) {
 			code = `"` + code + `"`
 		}
 		if len(code) <= helpWidth/2 {

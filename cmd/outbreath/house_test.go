@@ -13,12 +13,15 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // Limits of the code's form. A function that needs more does more than one thing.
 const (
 	longestFunc = 80 // lines of a function of the program
 	mostPaths   = 25 // cyclomatic complexity of one: 1 and a path for each branch
+
+	widestLine = 120 // columns, a tab counted as four
 )
 
 // sources calls look for each Go file of the module, with its path from the root.
@@ -49,6 +52,38 @@ func sources(t *testing.T, look func(path string, text []byte)) {
 	if n < 200 {
 		t.Fatalf("only %d Go files were found", n)
 	}
+}
+
+// TestLinesFit: a line is longer than others only for a text that cannot be broken: a
+// raw string, or one that fills a line by itself.
+func TestLinesFit(t *testing.T) {
+	sources(t, func(path string, text []byte) {
+		var long []int
+		for i, line := range bytes.Split(text, []byte("\n")) {
+			if utf8.RuneCount(line)+3*bytes.Count(line, []byte("\t")) > widestLine {
+				long = append(long, i+1)
+			}
+		}
+		if len(long) == 0 {
+			return
+		}
+		excused := map[int]bool{}
+		set, file := parsed(t, path, text)
+		ast.Inspect(file, func(x ast.Node) bool {
+			lit, ok := x.(*ast.BasicLit)
+			if ok && lit.Kind == token.STRING && (lit.Value[0] == '`' || len(lit.Value) > widestLine-40) {
+				for n := set.Position(lit.Pos()).Line; n <= set.Position(lit.End()).Line; n++ {
+					excused[n] = true
+				}
+			}
+			return true
+		})
+		for _, n := range long {
+			if !excused[n] {
+				t.Errorf("%s:%d is too long", path, n)
+			}
+		}
+	})
 }
 
 func TestFunctionsAreShort(t *testing.T) {
@@ -112,11 +147,13 @@ func paths(f *ast.FuncDecl) int {
 // is for cmd to say, which knows its commands and options.
 func TestLibrariesNameNoCommand(t *testing.T) {
 	names := commandNames()
-	if !names.MatchString("run keys trust again") || !names.MatchString("add --tubes FILE") || names.MatchString("the keys are trusted") {
+	if !names.MatchString("run keys trust again") || !names.MatchString("add --tubes FILE") ||
+		names.MatchString("the keys are trusted") {
 		t.Fatal("commands are not recognised")
 	}
 	sources(t, func(path string, text []byte) {
-		if strings.HasSuffix(path, "_test.go") || strings.HasPrefix(path, "cmd/") || strings.HasPrefix(path, "testdata/") ||
+		if strings.HasSuffix(path, "_test.go") || strings.HasPrefix(path, "cmd/") ||
+			strings.HasPrefix(path, "testdata/") ||
 			strings.HasPrefix(path, "pack/register/registertest/") {
 			return
 		}
@@ -126,8 +163,10 @@ func TestLibrariesNameNoCommand(t *testing.T) {
 			if !ok || lit.Kind != token.STRING {
 				return true
 			}
-			if s, err := strconv.Unquote(lit.Value); err == nil && names.MatchString(s) && !slices.Contains(manuals, path) {
-				t.Errorf("%s:%d names a command or an option: %q", path, set.Position(lit.Pos()).Line, names.FindString(s))
+			if s, err := strconv.Unquote(lit.Value); err == nil && names.MatchString(s) &&
+				!slices.Contains(manuals, path) {
+				t.Errorf("%s:%d names a command or an option: %q", path, set.Position(lit.Pos()).Line,
+					names.FindString(s))
 			}
 			return true
 		})
@@ -148,6 +187,7 @@ func commandNames() *regexp.Regexp {
 			pairs = append(pairs, c.Name()+" "+sub.Name())
 		}
 	}
-	return regexp.MustCompile(`\b(outbreath|run|see|with|then) (` + strings.Join(verbs, "|") + `)\b( again|[^a-z]|$)|\b(` +
+	return regexp.MustCompile(`\b(outbreath|run|see|with|then) (` + strings.Join(verbs, "|") +
+		`)\b( again|[^a-z]|$)|\b(` +
 		strings.Join(pairs, "|") + `)\b|(^|[ (])--[a-z]+`)
 }

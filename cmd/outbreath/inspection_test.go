@@ -44,10 +44,12 @@ func TestPlanThatTells(t *testing.T) {
 		t.Fatal(err)
 	}
 	status, out, errOut := runHere("seal", at("c"), "--to", at("stick"), "--keys", at("site"))
-	if status, out, _ := runHere("check", at("c"), "--keys", at("site")); status != exitResolve || !strings.Contains(out, "[leak.finished /") || strings.Contains(out, "brand") {
+	if status, out, _ := runHere("check", at("c"), "--keys", at("site")); status != exitResolve ||
+		!strings.Contains(out, "[leak.finished /") || strings.Contains(out, "brand") {
 		t.Errorf("check: exit status %d: %s", status, out)
 	}
-	if status != exitResolve || !strings.Contains(errOut, "/why") || !strings.Contains(errOut, "correct the record or the plan") || strings.Contains(out+errOut, "brand") {
+	if status != exitResolve || !strings.Contains(errOut, "/why") ||
+		!strings.Contains(errOut, "correct the record or the plan") || strings.Contains(out+errOut, "brand") {
 		t.Errorf("exit status %d: %s%s", status, out, errOut)
 	}
 	if left, _ := os.ReadDir(at("stick")); len(left) > 0 {
@@ -81,7 +83,8 @@ func TestNameAmongSamples(t *testing.T) {
 	offset := header + 100*record + place
 	row := truth.Roster[1]
 	for column, value := range map[string]string{
-		"given_name, family_name": strings.ToUpper(row["given_name"] + " " + row["family_name"]), "mrn": row["mrn"], "email": row["email"],
+		"given_name, family_name": strings.ToUpper(row["given_name"] + " " + row["family_name"]), "mrn": row["mrn"],
+		"email": row["email"],
 	} {
 		data := slices.Clone(clean)
 		if copy(data[offset:], value) > 2*20-7 {
@@ -90,20 +93,26 @@ func TestNameAmongSamples(t *testing.T) {
 		if err := os.WriteFile(recordings[0], data, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if status, out, errOut := runHere("check", at("c"), "--keys", at("site")); status != exitResolve || !strings.Contains(out, "0 findings of 0 undecided") ||
+		if status, out, errOut := runHere("check", at("c"), "--keys", at("site")); status != exitResolve ||
+			!strings.Contains(out, "0 findings of 0 undecided") ||
 			!strings.Contains(out, fmt.Sprintf("bytes %d to ", offset)) || !strings.Contains(out, "[leak.bytes]") {
-			t.Fatalf("%s: the searches before see it, or check does not tell: exit status %d: %s%s", column, status, out, errOut)
+			t.Fatalf("%s: the searches before see it, or check does not tell: exit status %d: %s%s", column, status,
+				out, errOut)
 		}
 		for _, args := range [][]string{nil, {"--json"}} {
 			if err := os.MkdirAll(at("stick"), 0o755); err != nil {
 				t.Fatal(err)
 			}
-			status, out, errOut := runHere(append([]string{"seal", at("c"), "--to", at("stick"), "--keys", at("site")}, args...)...)
-			if status != exitResolve || !strings.Contains(errOut, fmt.Sprintf("at byte %d ", offset)) || !strings.Contains(errOut, column) ||
-				!strings.Contains(errOut, filepath.Base(recordings[0])) || !strings.Contains(errOut, "nothing was sealed") {
+			status, out, errOut := runHere(append([]string{"seal", at("c"), "--to", at("stick"), "--keys", at("site")},
+				args...)...)
+			if status != exitResolve || !strings.Contains(errOut, fmt.Sprintf("at byte %d ", offset)) ||
+				!strings.Contains(errOut, column) ||
+				!strings.Contains(errOut, filepath.Base(recordings[0])) ||
+				!strings.Contains(errOut, "nothing was sealed") {
 				t.Errorf("%s: exit status %d: %s%s", column, status, out, errOut)
 			}
-			if strings.Contains(errOut, "undecided") || strings.Contains(errOut, "places like it") { // nothing to decide; the family name within the name is no second place
+			// nothing to decide; the family name within the name is no second place
+			if strings.Contains(errOut, "undecided") || strings.Contains(errOut, "places like it") {
 				t.Errorf("%s: %s", column, errOut)
 			}
 			for _, secret := range []string{value, row["given_name"], row["family_name"], row["email"], row["mrn"]} {

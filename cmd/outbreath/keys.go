@@ -29,7 +29,8 @@ place: without it the study's pseudonyms can never be made again.
 ` + statusHelp,
 		PersistentPreRun: func(*cobra.Command, []string) { ownFilesOnly() },
 	}
-	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysUntrustCmd(u, o), newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
+	c.AddCommand(newKeysNewCmd(u, o), newKeysShowCmd(u, o), newKeysTrustCmd(u, o), newKeysUntrustCmd(u, o),
+		newKeysRotateCmd(u, o), newKeysSplitCmd(u, o), newKeysJoinCmd(u, o))
 	return c
 }
 
@@ -55,7 +56,8 @@ func printKeys(u *ui, f *keys.Folder) error {
 	if err != nil {
 		return err
 	}
-	doc := map[string]any{"ok": true, "role": f.Role(), "folder": f.Dir(), "own": own, "trusted": nonNil(trusted), "words": keys.SpokenWords(own)}
+	doc := map[string]any{"ok": true, "role": f.Role(), "folder": f.Dir(), "own": own, "trusted": nonNil(trusted),
+		"words": keys.SpokenWords(own)}
 	return u.result(doc, func(w io.Writer) {
 		fmt.Fprintf(w, "key folder of a %s: %s\n", f.Role(), quoted(f.Dir()))
 		fmt.Fprintln(w, "twelve words for the telephone, of the own keys together:")
@@ -78,7 +80,8 @@ func printKeys(u *ui, f *keys.Folder) error {
 				switch {
 				case !t.Already:
 				case t.Compared == "":
-					fmt.Fprintln(w, "    not compared yet: run keys trust again at a terminal, with the other side on the telephone")
+					fmt.Fprintln(w, "    not compared yet: run keys trust again at a terminal, with the other side "+
+						"on the telephone")
 				default:
 					fmt.Fprintf(w, "    compared on %s\n", t.Compared)
 				}
@@ -106,7 +109,8 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 	}
 	f, err := keys.Open(dir, func(what string) ([]byte, error) { return passphrase(u, o, what) })
 	if _, missing := lstat(dir); notExist(err) && notExist(missing) { // else a file of it is missing, as err says
-		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s", quoted(dir))
+		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s",
+			quoted(dir))
 	}
 	if err == nil {
 		if o.passphraseFile == "" && terminal(u.in) {
@@ -177,7 +181,8 @@ func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	}
 	in, ok := u.in.(*os.File)
 	if !ok || !term.IsTerminal(int(in.Fd())) {
-		return nil, fmt.Errorf("%w: %w", errNoPassphrase, usagef("run this at a terminal, or name a file with --passphrase-file", "%s has a passphrase, and nobody can be asked for it here", what))
+		return nil, fmt.Errorf("%w: %w", errNoPassphrase, usagef("run this at a terminal, or name a file with "+
+			"--passphrase-file", "%s has a passphrase, and nobody can be asked for it here", what))
 	}
 	u.ask(true, "passphrase of "+what+": ")
 	return readSecret(u, int(in.Fd()))
@@ -207,7 +212,8 @@ func longEnough(pass []byte) bool { return utf8.RuneCount(pass) >= leastPassphra
 func readPrivate(u *ui, path string, limit int64) ([]byte, error) {
 	info, err := os.Stat(path) // a shell's <(...) is a link to a pipe
 	if err == nil && info.Mode().Type()&^(fs.ModeNamedPipe|fs.ModeDir) != 0 {
-		return nil, usagef("name an ordinary file, or a pipe", "%s is a device or a socket and no file; it was not opened", quoted(path))
+		return nil, usagef("name an ordinary file, or a pipe",
+			"%s is a device or a socket and no file; it was not opened", quoted(path))
 	}
 	return await(u, func() ([]byte, error) { return readOwn(path, limit) })
 }
@@ -252,7 +258,8 @@ func readBounded(path string, limit int64) ([]byte, error) {
 	case notExist(err):
 		return nil, usagef("check the name", "there is no file %s", quoted(path))
 	case errors.As(err, &refused) && refused.Is != "":
-		return nil, usagef("name the file itself", "%s is %s and no plain file; it was not opened", quoted(path), refused.Is)
+		return nil, usagef("name the file itself", "%s is %s and no plain file; it was not opened", quoted(path),
+			refused.Is)
 	case errors.As(err, &refused):
 		return nil, refused
 	case errors.As(err, new(*durable.TooLargeError)):

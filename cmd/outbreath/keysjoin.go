@@ -31,14 +31,16 @@ too few shares nothing is said but how many are missing.
 With --to FILE the key is written there, as pseudonym.key of a key folder. Without
 it the shares are only compared with the key of the folder: try that once a year.
 ` + statusHelp,
-		Example: "  outbreath keys join shares/*.age --keys site-keys\n  outbreath keys join a.age b.age c.txt --to site-keys/pseudonym.key",
-		Args:    cobra.MinimumNArgs(1),
-		RunE:    func(c *cobra.Command, args []string) error { return runJoin(u, o, s, args) },
+		Example: "  outbreath keys join shares/*.age --keys site-keys\n  outbreath keys join a.age b.age c.txt --to " +
+			"site-keys/pseudonym.key",
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(c *cobra.Command, args []string) error { return runJoin(u, o, s, args) },
 	}
 	f := c.Flags()
 	f.StringVar(&s.to, "to", "", "write the pseudonym key to this new file")
 	f.StringArrayVar(&s.identities, "identity", nil, "age identity file of a custodian; may be given several times")
-	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the shares' passphrases, one a line, in the order of the files")
+	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the shares' passphrases, one a line, in the "+
+		"order of the files")
 	f.BoolVar(&s.noPassphrase, "no-passphrase", false, "write the key without a passphrase")
 	return c
 }
@@ -49,7 +51,8 @@ func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 	}
 	if s.to != "" {
 		if _, err := lstat(s.to); err == nil {
-			return usagef("name a file that does not exist; move an old one away, never erase it", "%s is there already; a key is never written over", quoted(s.to))
+			return usagef("name a file that does not exist; move an old one away, never erase it",
+				"%s is there already; a key is never written over", quoted(s.to))
 		}
 	}
 	shares, err := s.open(u, files)
@@ -59,7 +62,8 @@ func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 	key, err := keys.Join(shares)
 	var missing *keys.MissingSharesError
 	if errors.As(err, &missing) {
-		if err := u.result(map[string]any{"ok": false, "shares": missing.Have, "needed": missing.Need, "missing": missing.Need - missing.Have}, func(w io.Writer) {
+		if err := u.result(map[string]any{"ok": false, "shares": missing.Have, "needed": missing.Need,
+			"missing": missing.Need - missing.Have}, func(w io.Writer) {
 			fmt.Fprintln(w, missing.Error())
 		}); err != nil {
 			return err
@@ -81,12 +85,15 @@ func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 	}
 	for i, k := range all {
 		if k.Same(key) {
-			return u.result(map[string]any{"ok": true, "set": shares[0].Set, "generation": len(all) - i, "generations": len(all)}, func(w io.Writer) {
-				fmt.Fprintf(w, "the shares of set %s join to the pseudonym key of this folder (generation %d of %d)\n", shares[0].Set, len(all)-i, len(all))
+			return u.result(map[string]any{"ok": true, "set": shares[0].Set, "generation": len(all) - i,
+				"generations": len(all)}, func(w io.Writer) {
+				fmt.Fprintf(w, "the shares of set %s join to the pseudonym key of this folder (generation %d of %d)\n",
+					shares[0].Set, len(all)-i, len(all))
 			})
 		}
 	}
-	return usagef("write it to a file with --to FILE, and ask the privacy officer which study it is for", "the shares of set %s join to a key, but to none of this folder", shares[0].Set)
+	return usagef("write it to a file with --to FILE, and ask the privacy officer which study it is for",
+		"the shares of set %s join to a key, but to none of this folder", shares[0].Set)
 }
 
 // open reads every share, so that each file that is wrong is told of at once.
@@ -110,7 +117,8 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 			return nil, err
 		}
 		if len(passphrases) != len(files) {
-			return nil, usagef("write one passphrase a line, in the order of the files", "there are %d shares and %d passphrases", len(files), len(passphrases))
+			return nil, usagef("write one passphrase a line, in the order of the files",
+				"there are %d shares and %d passphrases", len(files), len(passphrases))
 		}
 	}
 	var out []keys.NamedShare
@@ -160,7 +168,10 @@ func (s *joinOptions) write(u *ui, o *options, key *keys.PseudonymKey, set strin
 	}
 	return u.result(map[string]any{"ok": true, "set": set, "file": s.to}, func(w io.Writer) {
 		fmt.Fprintf(w, "the shares of set %s join; the pseudonym key is in %s\n", set, quoted(s.to))
-		fmt.Fprintln(w, "Next: put it into the site's key folder, under the folder's own passphrase, and check a pseudonym of an earlier shipment with trace before anything is sealed.")
-		fmt.Fprintln(w, "caution: a key folder that was rebuilt does not know which numbers were given and who has withdrawn. Put back its files state-STUDY from a copy; if there is none,\nhave the privacy officer run custody COLLECTION --restored for every collection of the study before the next seal.")
+		fmt.Fprintln(w, "Next: put it into the site's key folder, under the folder's own passphrase, and check a "+
+			"pseudonym of an earlier shipment with trace before anything is sealed.")
+		fmt.Fprintln(w, "caution: a key folder that was rebuilt does not know which numbers were given and who has "+
+			"withdrawn. Put back its files state-STUDY from a copy; if there is none,\nhave the privacy officer run "+
+			"custody COLLECTION --restored for every collection of the study before the next seal.")
 	})
 }

@@ -17,7 +17,8 @@ import (
 func TestKeysKilled(t *testing.T) {
 	t.Parallel()
 	strace := outside(t, "strace")
-	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
+	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e",
+		"inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
 	}
 	bin := binary(t)
@@ -66,7 +67,10 @@ func TestKeysKilled(t *testing.T) {
 	// What the site must not forget survives, and is readable, whatever is cut off.
 	const memory = "numbers and withdrawals\n"
 	for _, study := range []string{"LARK-2", "WREN-1"} {
-		if err := folder(at("site")).ChangeState(study, func([]byte) ([]byte, error) { return []byte(memory), nil }); err != nil {
+		if err := folder(at("site")).ChangeState(study, func([]byte) ([]byte, error) {
+			return []byte(memory),
+				nil
+		}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -101,7 +105,8 @@ func TestKeysKilled(t *testing.T) {
 					t.Errorf("generation %d is lost", i)
 				}
 			}
-			if n := len(all); n != len(before) && n != len(before)+1 && !(again && n == len(before)+2) || again && n == len(before) {
+			if n := len(all); n != len(before) && n != len(before)+1 && !(again && n == len(before)+2) || again &&
+				n == len(before) {
 				t.Errorf("%d generations of %d", n, len(before))
 			}
 		}},
@@ -128,7 +133,8 @@ func TestKeysKilled(t *testing.T) {
 				if err := os.CopyFS(dir, os.DirFS(at("site"))); err != nil {
 					t.Fatal(err)
 				}
-				for _, path := range []string{dir, filepath.Join(dir, "pseudonym.key"), filepath.Join(dir, "pseudonym-1.key"), filepath.Join(dir, "signing"),
+				for _, path := range []string{dir, filepath.Join(dir, "pseudonym.key"),
+					filepath.Join(dir, "pseudonym-1.key"), filepath.Join(dir, "signing"),
 					filepath.Join(dir, "state-LARK-2"), filepath.Join(dir, "state-WREN-1")} {
 					info, err := os.Stat(path)
 					if err == nil {
@@ -138,7 +144,8 @@ func TestKeysKilled(t *testing.T) {
 						t.Fatal(err)
 					}
 				}
-				cmd := exec.Command(strace, append([]string{"-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e", fmt.Sprintf("inject=%s:signal=KILL:when=%d", call, n), bin},
+				cmd := exec.Command(strace, append([]string{"-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e",
+					fmt.Sprintf("inject=%s:signal=KILL:when=%d", call, n), bin},
 					append(c.args, "--keys", dir, "--quiet")...)...)
 				if cmd.Run() == nil {
 					break // there is no such call any more

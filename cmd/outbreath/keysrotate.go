@@ -113,11 +113,12 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if err := writeSigned(folder, s.linkage, pack.NoticeNamespace, list.Sealed); err != nil {
 		return err
 	}
-	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": list.Before, "after": list.After}, func(w io.Writer) {
-		fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in "+
-			"%s.sig\n", quoted(s.linkage), quoted(s.linkage))
-		fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i "+
-			"identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
-		fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
-	})
+	return u.result(map[string]any{"ok": true, "linkage": s.linkage, "before": list.Before, "after": list.After},
+		func(w io.Writer) {
+			fmt.Fprintf(w, "linkage list: %s, encrypted to the laboratories of recipients.txt and signed in "+
+				"%s.sig\n", quoted(s.linkage), quoted(s.linkage))
+			fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i "+
+				"identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
+			fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
+		})
 }

@@ -22,15 +22,25 @@ type keepRow struct{ What, Where, Lost, Seen string }
 // contributors, "Threats, in short".
 var keepRows = map[keys.Role][]keepRow{
 	keys.Site: {
-		{"the key folder (pseudonym.key, signing)", "on the site's own computer, never on the medium, never beside the collection", "put back the copy", "whoever also knows subject ids re-identifies everybody: tell the privacy officer at once, then keys rotate"},
-		{"a copy of pseudonym.key, or its shares (keys split)", "in a safe at another place, or with custodians who do not work together", "make another copy now: without the key no pseudonym can ever be led back or made again", "as above"},
-		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "if the folder may have been copied too, as if the keys had been seen"},
-		{"custody.jsonl in each collection", "with the collection, backed up", "what left the site, and who withdrew, is not known any more", "it holds pseudonyms and times, no names"},
+		{"the key folder (pseudonym.key, signing)", "on the site's own computer, never on the medium, never beside " +
+			"the collection", "put back the copy", "whoever also knows subject ids re-identifies everybody: tell the " +
+			"privacy officer at once, then keys rotate"},
+		{"a copy of pseudonym.key, or its shares (keys split)", "in a safe at another place, or with custodians who " +
+			"do not work together", "make another copy now: without the key no pseudonym can ever be led back " +
+			"or made again", "as above"},
+		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost",
+			"if the folder may have been copied too, as if the keys had been seen"},
+		{"custody.jsonl in each collection", "with the collection, backed up", "what left the site, and who " +
+			"withdrew, is not known any more", "it holds pseudonyms and times, no names"},
 	},
 	keys.Lab: {
-		{"the key folder (identity, signing)", "on the intake computer, or on one that only intake uses", "put back the copy; without one, shipments cannot be opened: make new keys, and let the sites seal again", "everything ever sealed to it can be read by whoever has the media: make new keys, and tell every site to replace the old ones"},
+		{"the key folder (identity, signing)", "on the intake computer, or on one that only intake uses",
+			"put back the copy; without one, shipments cannot be opened: make new keys, and let the sites seal again",
+			"everything ever sealed to it can be read by whoever has the media: make new keys, and tell every site " +
+				"to replace the old ones"},
 		{"a copy of the identity", "in a safe at another place", "make another copy now", "as above"},
-		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost", "if the folder may have been copied too, as if the keys had been seen"},
+		{"the passphrase, on paper", "apart from the computer and from the copy", "as if the keys were lost",
+			"if the folder may have been copied too, as if the keys had been seen"},
 	},
 }
 
@@ -50,7 +60,9 @@ func writeKeepSheet(f *keys.Folder) (string, error) {
 		words = append(words, numbered{i + 1, w})
 	}
 	var page bytes.Buffer
-	err = keepPage.Execute(&page, map[string]any{"Role": f.Role(), "Name": f.Name(), "Own": own, "Words": slices.Collect(slices.Chunk(words, 4)), "Rows": keepRows[f.Role()], "Made": now().Format("2006-01-02")})
+	err = keepPage.Execute(&page, map[string]any{"Role": f.Role(), "Name": f.Name(), "Own": own,
+		"Words": slices.Collect(slices.Chunk(words, 4)), "Rows": keepRows[f.Role()],
+		"Made": now().Format("2006-01-02")})
 	if err != nil {
 		return "", err
 	}

@@ -46,8 +46,10 @@ they join to the old key, which the earlier shipments need.
 	f.IntVar(&s.shares, "shares", 0, "how many shares")
 	f.IntVar(&s.threshold, "threshold", 0, "how many of them join to the key")
 	f.StringVar(&s.to, "to", "", "a new folder for the shares")
-	f.StringVar(&s.recipients, "recipients", "", "file with the custodians' age recipients, one a line, instead of passphrases")
-	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one a line, where nobody can be asked")
+	f.StringVar(&s.recipients, "recipients", "", "file with the custodians' age recipients, one a line, instead of "+
+		"passphrases")
+	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one a line, where "+
+		"nobody can be asked")
 	return c
 }
 
@@ -62,7 +64,8 @@ type madeShare struct {
 
 func runSplit(u *ui, o *options, s *splitOptions) error {
 	if s.to == "" || s.shares == 0 || s.threshold == 0 {
-		return usagef("for example: keys split --shares 5 --threshold 3 --to shares", "split needs --shares, --threshold and --to")
+		return usagef("for example: keys split --shares 5 --threshold 3 --to shares",
+			"split needs --shares, --threshold and --to")
 	}
 	if err := place.Output(s.to); err != nil {
 		return err
@@ -96,18 +99,22 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 			return err
 		}
 		name := sh.Name()
-		made = append(made, madeShare{name, filepath.Join(s.to, name+".age"), filepath.Join(s.to, name+".html"), data, page})
+		made = append(made, madeShare{name, filepath.Join(s.to, name+".age"), filepath.Join(s.to, name+".html"), data,
+			page})
 	}
 	if err := writeShares(s.to, made); err != nil {
 		return err
 	}
-	return u.result(map[string]any{"ok": true, "set": shares[0].Set, "threshold": s.threshold, "shares": made}, func(w io.Writer) {
-		fmt.Fprintf(w, "%d shares in %s; any %d of them join to the pseudonym key, fewer say nothing about it\n", len(made), quoted(s.to), s.threshold)
-		for _, m := range made {
-			fmt.Fprintf(w, "  %s\n", quoted(filepath.Base(m.File)))
-		}
-		fmt.Fprintf(w, "Next: try it, with outbreath keys join and %d of the files; print the sheets; give each custodian one file and its sheet; then erase this folder.\n", s.threshold)
-	})
+	return u.result(map[string]any{"ok": true, "set": shares[0].Set, "threshold": s.threshold, "shares": made},
+		func(w io.Writer) {
+			fmt.Fprintf(w, "%d shares in %s; any %d of them join to the pseudonym key, fewer say nothing about it\n",
+				len(made), quoted(s.to), s.threshold)
+			for _, m := range made {
+				fmt.Fprintf(w, "  %s\n", quoted(filepath.Base(m.File)))
+			}
+			fmt.Fprintf(w, "Next: try it, with outbreath keys join and %d of the files; print the sheets; give each "+
+				"custodian one file and its sheet; then erase this folder.\n", s.threshold)
+		})
 }
 
 // sealer returns what protects each share in turn.
@@ -123,7 +130,8 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 			return nil, err
 		}
 		if len(list) != s.shares {
-			return nil, usagef("write one age recipient a line, another one for each custodian", "there are %d shares and %d different recipients", s.shares, len(list))
+			return nil, usagef("write one age recipient a line, another one for each custodian",
+				"there are %d shares and %d different recipients", s.shares, len(list))
 		}
 		return func(sh *keys.Share) ([]byte, error) { return sh.SealTo(list[sh.Index-1]) }, nil
 	case s.passphrases != "":
@@ -132,7 +140,8 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 			return nil, err
 		}
 		if len(list) != s.shares {
-			return nil, usagef("write one passphrase a line", "there are %d shares and %d passphrases", s.shares, len(list))
+			return nil, usagef("write one passphrase a line", "there are %d shares and %d passphrases", s.shares,
+				len(list))
 		}
 		for i, pass := range list {
 			if !longEnough(pass) {
@@ -183,7 +192,8 @@ func writeShares(dir string, made []madeShare) (err error) {
 	defer tmp.Close()
 	defer func() {
 		if err != nil {
-			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), durable.RemoveFolder(above, tmp, tmpName))
+			err = errors.Join(fmt.Errorf("%s was not written: %w", quoted(dir), err), durable.RemoveFolder(above, tmp,
+				tmpName))
 		}
 	}()
 	for _, m := range made {

@@ -24,8 +24,9 @@ At a terminal you are asked for some of the twelve words that the other side rea
 to you by telephone (keys show); elsewhere say them with --compared. A key that
 was exchanged on the way opens every shipment to whoever exchanged it.
 ` + statusHelp,
-		Example: "  outbreath keys trust public-keys.txt --name WEIR --keys lab-keys\n  outbreath keys trust public-keys.txt --expires 2027-12-31",
-		Args:    cobra.ExactArgs(1),
+		Example: "  outbreath keys trust public-keys.txt --name WEIR --keys lab-keys\n  outbreath keys trust " +
+			"public-keys.txt --expires 2027-12-31",
+		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			f, err := openKeys(u, o)
 			if err != nil {
@@ -64,18 +65,25 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 			case t.Compared:
 				u.say("the words agree: the keys are those of the other side")
 			case slices.ContainsFunc(added, func(k keys.Trusted) bool { return k.Compared == "" }):
-				u.say("to do: nobody has compared these keys. Before anything is sealed to them or believed, compare the words with the other side by telephone: run this again at a terminal")
+				u.say("to do: nobody has compared these keys. Before anything is sealed to them or believed, compare " +
+					"the words with the other side by telephone: run this again at a terminal")
 			}
 			return err
 		},
 	}
-	c.Flags().StringVar(&t.Name, "name", "", "the site code or laboratory that these keys belong to (default: as written in the key)")
-	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which the keys are encrypted to and believed, such as 2027-12-31")
-	c.Flags().StringVar(&t.Reason, "reason", "", "why a key that was revoked here is trusted again, without anything about a person")
+	c.Flags().StringVar(&t.Name, "name", "", "the site code or laboratory that these keys belong to (default: as "+
+		"written in the key)")
+	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which the keys are encrypted to and believed, such "+
+		"as 2027-12-31")
+	c.Flags().StringVar(&t.Reason, "reason", "", "why a key that was revoked here is trusted again, without anything "+
+		"about a person")
 	c.Flags().StringVar(&t.By, "by", "", "who trusts the keys (default: the user's name on this computer)")
-	c.Flags().BoolVar(&t.Replace, "replace", false, "put other keys under this name out of use; only after a comparison")
-	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "the SSH keys in FILE are to be encrypted to, and sign nothing")
-	c.Flags().StringVar(&compared, "compared", "", "the twelve words as the other side read them, instead of being asked")
+	c.Flags().BoolVar(&t.Replace, "replace", false, "put other keys under this name out of use; only after "+
+		"a comparison")
+	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "the SSH keys in FILE are to be encrypted to, and "+
+		"sign nothing")
+	c.Flags().StringVar(&compared, "compared", "", "the twelve words as the other side read them, instead of "+
+		"being asked")
 	return c
 }
 
@@ -87,14 +95,17 @@ func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted, said bool) er
 			continue
 		}
 		if !said && !interactive(u) {
-			return usagef("find out whether the key is its owner's and nobody else's; then run this at a terminal, or say the twelve words with --compared, and why it is trusted again with --reason",
-				"a key of %s in this file was %s; it is trusted again only after a comparison, and nothing was trusted", k.Revoked.Name, k.Revoked)
+			return usagef("find out whether the key is its owner's and nobody else's; then run this at a terminal, "+
+				"or say the twelve words with --compared, and why it is trusted again with --reason",
+				"a key of %s in this file was %s; it is trusted again only after a comparison, and nothing was trusted",
+				k.Revoked.Name, k.Revoked)
 		}
 		if t.Reason != "" {
 			continue
 		}
 		if !interactive(u) {
-			return usagef("find out whether the key is its owner's and nobody else's, then say with --reason why it is trusted again",
+			return usagef("find out whether the key is its owner's and nobody else's, then say with --reason why it "+
+				"is trusted again",
 				"a key of %s in this file was %s; nothing was trusted", k.Revoked.Name, k.Revoked)
 		}
 		u.tell("CAUTION: a key of %s in this file was %s.", k.Revoked.Name, k.Revoked)
@@ -118,13 +129,16 @@ const (
 // reads out. It is false where nobody could be asked.
 func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, error) {
 	words := keys.SpokenWords(offered)
-	differ := &rejectedError{"the words differ: the keys in this file are not those that the other side reads out. Nothing was trusted",
-		"check that the other side reads the twelve words under its own keys (keys show), and that this is its newest file; if so, somebody exchanged the keys on the way: " +
+	differ := &rejectedError{"the words differ: the keys in this file are not those that the other side reads out. " +
+		"Nothing was trusted",
+		"check that the other side reads the twelve words under its own keys (keys show), and that this is its " +
+			"newest file; if so, somebody exchanged the keys on the way: " +
 			"use no copy of this file, have it sent another way, and tell your privacy officer"}
 	if said != "" {
 		list := strings.Fields(said)
 		if len(list) != len(words) {
-			return false, usagef("write the twelve words in their order, with blanks between them", "--compared has %d words", len(list))
+			return false, usagef("write the twelve words in their order, with blanks between them",
+				"--compared has %d words", len(list))
 		}
 		for i := range words {
 			if !keys.SameWord(list[i], words[i]) {
@@ -135,7 +149,8 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 	}
 	if !interactive(u) {
 		if must {
-			return false, usagef("run this at a terminal, or say the twelve words with --compared", "keys are replaced only after a comparison")
+			return false, usagef("run this at a terminal, or say the twelve words with --compared",
+				"keys are replaced only after a comparison")
 		}
 		return false, nil
 	}
@@ -160,7 +175,8 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 			if tries--; tries == 0 {
 				return false, differ
 			}
-			u.tell("that is not word %d of this file; let them say it once more, and spell it (%s left)", at+1, count(tries, "try"))
+			u.tell("that is not word %d of this file; let them say it once more, and spell it (%s left)", at+1,
+				count(tries, "try"))
 		}
 	}
 	return true, nil
@@ -206,7 +222,8 @@ is not believed any more, and verify says when the key was revoked, by whom and 
 				for _, k := range gone {
 					fmt.Fprintf(w, "out of use: %s\n  %s\n", describe(k), k.Fingerprint)
 				}
-				fmt.Fprintln(w, "Media that were sealed to it before stay readable to its owner: this takes nothing back.")
+				fmt.Fprintln(w, "Media that were sealed to it before stay readable to its owner: this takes "+
+					"nothing back.")
 			})
 		},
 	}

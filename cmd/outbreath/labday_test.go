@@ -112,7 +112,8 @@ func (d *labDay) call(t *testing.T, some int, more ...string) {
 	if len(more) > 0 {
 		with = "with a register"
 	}
-	t.Logf("%d shipments %s: %.2f s, %.0f a second; cpu %.2f s; peak memory %d MiB", some, with, wall.Seconds(), float64(some)/wall.Seconds(),
+	t.Logf("%d shipments %s: %.2f s, %.0f a second; cpu %.2f s; peak memory %d MiB", some, with, wall.Seconds(),
+		float64(some)/wall.Seconds(),
 		(c.ProcessState.UserTime() + c.ProcessState.SystemTime()).Seconds(), usage.Maxrss>>10) // kibibytes on Linux
 }
 

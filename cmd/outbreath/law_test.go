@@ -46,7 +46,8 @@ func TestCheckIsSeal(t *testing.T) {
 		}
 	}
 	t.Logf("%d collections: %+v", number, l.seen)
-	if s := l.seen; number >= 50 && (s.ready == 0 || s.refused == 0 || s.findings == 0 || s.decided == 0 || s.broken == 0) {
+	if s := l.seen; number >= 50 && (s.ready == 0 || s.refused == 0 || s.findings == 0 || s.decided == 0 ||
+		s.broken == 0) {
 		t.Errorf("some kind of collection never came up: %+v", s)
 	}
 }
@@ -83,12 +84,14 @@ func (l *law) hold(t *testing.T, seed uint64) {
 		t.Fatal(err)
 	}
 	defer os.RemoveAll(dir)
-	c := &lawCase{law: l, t: t, seed: seed, col: filepath.Join(dir, "week"), site: filepath.Join(dir, "keys"), stick: filepath.Join(dir, "stick")}
+	c := &lawCase{law: l, t: t, seed: seed, col: filepath.Join(dir, "week"), site: filepath.Join(dir, "keys"),
+		stick: filepath.Join(dir, "stick")}
 	if err := os.CopyFS(c.site, os.DirFS(l.site)); err != nil {
 		t.Fatal(err)
 	}
 	for name := range files(t, c.site) { // CopyFS gives every reader a right
-		if info, err := os.Stat(filepath.Join(l.site, name)); err != nil || os.Chmod(filepath.Join(c.site, name), info.Mode().Perm()) != nil {
+		if info, err := os.Stat(filepath.Join(l.site, name)); err != nil || os.Chmod(filepath.Join(c.site, name),
+			info.Mode().Perm()) != nil {
 			t.Fatal(name, err)
 		}
 	}
@@ -184,12 +187,16 @@ func (c *lawCase) same(when string) lawVerdict {
 	seal := c.run("seal", c.col, "--to", c.stick)
 	switch {
 	case (check.status == 0) != (seal.status == 0):
-		c.t.Errorf("seed %d, %s: check ends with %d, seal with %d%s\nseal: %.300s%s", c.seed, when, check.status, seal.status, check.brief(), seal.Error, seal.brief())
+		c.t.Errorf("seed %d, %s: check ends with %d, seal with %d%s\nseal: %.300s%s", c.seed, when, check.status,
+			seal.status, check.brief(), seal.Error, seal.brief())
 	case seal.status == 0:
 		c.sealed = true
 		c.seen.sealed++
 	case len(seal.Problems)+len(seal.Leaks) > 0:
-	case !slices.ContainsFunc(check.Problems, func(p schema.Problem) bool { return seal.Error != "" && strings.Contains(p.Message, seal.Error) }):
+	case !slices.ContainsFunc(check.Problems, func(p schema.Problem) bool {
+		return seal.Error != "" &&
+			strings.Contains(p.Message, seal.Error)
+	}):
 		c.t.Errorf("seed %d, %s: check does not say what seal does: %.2000s%s", c.seed, when, seal.text, check.brief())
 	}
 	for _, p := range seal.Problems {
@@ -202,7 +209,8 @@ func (c *lawCase) same(when string) lawVerdict {
 	for _, f := range seal.Leaks {
 		inBag := strings.HasPrefix(f.File, "data/") // told as a problem too
 		if !inBag && !slices.ContainsFunc(check.Leaks, func(g leak.Finding) bool {
-			return f.ID == g.ID && f.File == g.File && f.Pointer == g.Pointer && f.Start == g.Start && f.Class == g.Class && g.Open()
+			return f.ID == g.ID && f.File == g.File && f.Pointer == g.Pointer && f.Start == g.Start &&
+				f.Class == g.Class && g.Open()
 		}) {
 			c.t.Errorf("seed %d, %s: check does not list what seal does: %+v%s", c.seed, when, f, check.brief())
 		}
@@ -215,7 +223,8 @@ func (c *lawCase) decide(some []leak.Finding) {
 	line := []string{"review", c.col, "--by", "the test", "--reason", "invented"}
 	for _, f := range some {
 		action := "redact"
-		if prose := f.Pointer == "" || strings.HasPrefix(f.Pointer, "/note") || strings.HasSuffix(f.Pointer, "/note"); !prose || c.r.IntN(3) == 0 {
+		if prose := f.Pointer == "" || strings.HasPrefix(f.Pointer, "/note") ||
+			strings.HasSuffix(f.Pointer, "/note"); !prose || c.r.IntN(3) == 0 {
 			action = "keep" // nothing else can be decided on a field that is kept as it is
 		}
 		line = append(line, "--decide", f.ID+"="+action)
@@ -242,7 +251,8 @@ func (c *lawCase) last(v lawVerdict) {
 
 // invent makes the collection and puts odd things into it.
 func (c *lawCase) invent() {
-	o := demo.Options{Seed: c.seed, Subjects: 1 + c.r.IntN(3), Sessions: 1 + c.r.IntN(3), RecordingSeconds: 3 + c.r.IntN(4), SampleHz: 2 + c.r.IntN(4), NoEDF: c.r.IntN(4) == 0}
+	o := demo.Options{Seed: c.seed, Subjects: 1 + c.r.IntN(3), Sessions: 1 + c.r.IntN(3), RecordingSeconds: 3 +
+		c.r.IntN(4), SampleHz: 2 + c.r.IntN(4), NoEDF: c.r.IntN(4) == 0}
 	var err error
 	if c.truth, err = demo.Write(c.col, o); err != nil {
 		c.t.Fatal(err)
@@ -251,7 +261,10 @@ func (c *lawCase) invent() {
 		c.oddNames()
 	}
 	if c.r.IntN(4) == 0 {
-		c.edit(filepath.Join(c.col, "study.json"), func(m map[string]any) { m["plan"] = pick(c.r, "limited", "year-only") })
+		c.edit(filepath.Join(c.col, "study.json"), func(m map[string]any) {
+			m["plan"] = pick(c.r, "limited",
+				"year-only")
+		})
 	}
 	for _, s := range c.truth.Sessions {
 		if c.r.IntN(4) == 0 {
@@ -259,7 +272,8 @@ func (c *lawCase) invent() {
 		}
 		c.edit(filepath.Join(c.col, s.File), func(m map[string]any) { c.oddRecord(m) })
 		if c.r.IntN(6) == 0 {
-			c.plant(planting.Identifier{Place: planting.InFileName, Session: s.File, Row: s.Row, Column: pick(c.r, "family_name", "given_name")})
+			c.plant(planting.Identifier{Place: planting.InFileName, Session: s.File, Row: s.Row,
+				Column: pick(c.r, "family_name", "given_name")})
 		}
 	}
 	if !o.NoEDF && c.r.IntN(5) > 0 {
@@ -271,7 +285,8 @@ func (c *lawCase) invent() {
 }
 
 func (c *lawCase) plant(p planting.Identifier) {
-	if _, err := planting.Put(c.col, p); err != nil && !strings.Contains(err.Error(), "no value") && !strings.Contains(err.Error(), "room") {
+	if _, err := planting.Put(c.col, p); err != nil && !strings.Contains(err.Error(), "no value") &&
+		!strings.Contains(err.Error(), "room") {
 		c.t.Logf("seed %d: %v", c.seed, err)
 	}
 }
@@ -281,10 +296,12 @@ func (c *lawCase) oddTrace() {
 	for range 1 + c.r.IntN(2) {
 		text := c.sentence(1 + c.r.IntN(2))
 		text = text[:min(len(text), 70)]
-		c.plant(planting.Identifier{Place: planting.InAnnotation, Session: session, Column: "family_name", Value: strings.ToValidUTF8(text, "")})
+		c.plant(planting.Identifier{Place: planting.InAnnotation, Session: session, Column: "family_name",
+			Value: strings.ToValidUTF8(text, "")})
 	}
 	if c.r.IntN(3) == 0 {
-		c.plant(planting.Identifier{Place: planting.InTransducer, Session: session, Column: "family_name", Value: pick(c.r, "Dr XXXX", "Dr. Whitlock", "of Mr Tamsin", "XXXXXXXX", "+1 646 555 0143")})
+		c.plant(planting.Identifier{Place: planting.InTransducer, Session: session, Column: "family_name",
+			Value: pick(c.r, "Dr XXXX", "Dr. Whitlock", "of Mr Tamsin", "XXXXXXXX", "+1 646 555 0143")})
 	}
 }
 
@@ -302,7 +319,8 @@ func (c *lawCase) oddNames() {
 	row := 1 + c.r.IntN(len(rows)-1)
 	for i, name := range rows[0] {
 		if name == "family_name" {
-			rows[row][i] = pick(c.r, "O'Brien-Smith", "Xxxxxxxx", "Removed", "Name", "Date", "Tube", "Mask", "Fan", "de la Cruz", "Ng", "Straße", "X", "May", "Cough", "Seal", "Warm")
+			rows[row][i] = pick(c.r, "O'Brien-Smith", "Xxxxxxxx", "Removed", "Name", "Date", "Tube", "Mask", "Fan",
+				"de la Cruz", "Ng", "Straße", "X", "May", "Cough", "Seal", "Warm")
 			c.truth.Roster[row-1]["family_name"] = rows[row][i]
 		}
 	}
@@ -323,7 +341,8 @@ func (c *lawCase) oddRecord(m map[string]any) {
 		}
 	}
 	if c.r.IntN(4) == 0 {
-		m["interruptions"] = []any{map[string]any{"at": m["started_at"], "cause": "other", "note": c.sentence(1 + c.r.IntN(3))}}
+		m["interruptions"] = []any{map[string]any{"at": m["started_at"], "cause": "other",
+			"note": c.sentence(1 + c.r.IntN(3))}}
 	}
 	if kit, ok := m["kit"].(map[string]any); ok && c.r.IntN(5) == 0 {
 		kit["lot"] = pick(c.r, "L2611", "Dr Whitlock", "LOT 555-0143", "XXXX", "2026-03-02", "Mr. XXXX", "L-"+c.value())
@@ -331,7 +350,8 @@ func (c *lawCase) oddRecord(m map[string]any) {
 	tubes, _ := m["tubes"].([]any)
 	for _, tube := range tubes {
 		if c.r.IntN(10) == 0 {
-			tube.(map[string]any)["position"] = pick(c.r, "rack 7 row 3", "A1", "12 Mill Lane", "Dr Whitlock", "646 555 0143", "Mr. XXXX", c.value())
+			tube.(map[string]any)["position"] = pick(c.r, "rack 7 row 3", "A1", "12 Mill Lane", "Dr Whitlock",
+				"646 555 0143", "Mr. XXXX", c.value())
 		}
 	}
 	recordings, _ := m["recordings"].([]any)
@@ -416,30 +436,37 @@ func (c *lawCase) piece() string {
 	row := c.truth.Roster[c.r.IntN(len(c.truth.Roster))]
 	switch c.r.IntN(16) {
 	case 0:
-		return pick(c.r, "Dr ", "Dr. ", "Mr ", "Frau ", "Prof. ", "nurse ", "Herr Dr. ") + pick(c.r, "Whitlock", "Hollbeck", row["family_name"], "XXXXXXXX", "[removed: name]", "Xx")
+		return pick(c.r, "Dr ", "Dr. ", "Mr ", "Frau ", "Prof. ", "nurse ", "Herr Dr. ") + pick(c.r, "Whitlock",
+			"Hollbeck", row["family_name"], "XXXXXXXX", "[removed: name]", "Xx")
 	case 1:
 		return row["given_name"] + " " + row["family_name"]
 	case 2:
 		return c.value()
 	case 3:
-		return pick(c.r, "XXXX", "XXXXXXXX", "[removed: name]", "[removed: name, date]", "[removed: record number]", "REMOVED", "xxx")
+		return pick(c.r, "XXXX", "XXXXXXXX", "[removed: name]", "[removed: name, date]", "[removed: record number]",
+			"REMOVED", "xxx")
 	case 4:
-		return pick(c.r, "mrn ", "phone ", "born ", "number ", "name: ", "room ", "call ") + pick(c.r, c.value(), "4711", "12345678", "XXXX", "02.03.2026")
+		return pick(c.r, "mrn ", "phone ", "born ", "number ", "name: ", "room ", "call ") + pick(c.r, c.value(),
+			"4711", "12345678", "XXXX", "02.03.2026")
 	case 5:
-		return pick(c.r, "2026-03-02", "24.02.2026", "3/2/2026", "2 March 2026", "02 Mar 2026", "1979-04-04", "14:20", "yesterday", "03/2026")
+		return pick(c.r, "2026-03-02", "24.02.2026", "3/2/2026", "2 March 2026", "02 Mar 2026", "1979-04-04", "14:20",
+			"yesterday", "03/2026")
 	case 6:
-		return pick(c.r, "+1 646 555 0143", "w.brand@example.org", "192.0.2.7", "https://example.org/p?id=7", "078-05-1120", "(646) 555-0143 x12")
+		return pick(c.r, "+1 646 555 0143", "w.brand@example.org", "192.0.2.7", "https://example.org/p?id=7",
+			"078-05-1120", "(646) 555-0143 x12")
 	case 7:
 		return row["family_name"] + pick(c.r, "'s mother", "-Meyer", " jr.", "2", "s", ", "+row["given_name"])
 	case 8:
-		return pick(c.r, "12 Mill Lane", "Kirchstr. 7", row["postal_code"], row["city"], "aged 93", "93 y old", "in Springfield")
+		return pick(c.r, "12 Mill Lane", "Kirchstr. 7", row["postal_code"], row["city"], "aged 93", "93 y old",
+			"in Springfield")
 	case 9:
 		if c.r.IntN(8) == 0 { // what cannot be seen is refused, whatever is decided
 			return pick(c.r, "a\u00adb", "\u202eabc", "z\u200bz")
 		}
 		return pick(c.r, "naïve 試験 проба", "Ｗhitlock", "🫁 ok", "Müller-Lüdenscheidt", "ﬁve ml")
 	default:
-		return pick(c.r, "pt coughed x3", "seal good", "450 ml/min both tubes", "msg E-17 on sampler", "mask refitted", "room 22.4 C", "tube B late", "ok", "asked again")
+		return pick(c.r, "pt coughed x3", "seal good", "450 ml/min both tubes", "msg E-17 on sampler", "mask refitted",
+			"room 22.4 C", "tube B late", "ok", "asked again")
 	}
 }
 

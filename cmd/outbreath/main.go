@@ -13,6 +13,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
 	"runtime/debug"
 	"syscall"
 	"time"
@@ -30,7 +31,8 @@ func main() {
 	context.AfterFunc(ctx, func() {
 		stop() // a second interrupt ends at once
 		time.AfterFunc(interruptGrace, func() {
-			fmt.Fprintln(os.Stderr, "outbreath: error: interrupted; what was being done did not come to an end by itself")
+			fmt.Fprintln(os.Stderr, "outbreath: error: interrupted; what was being done did not come to an "+
+				"end by itself")
 			os.Exit(exitInterrupted)
 		})
 	})
@@ -53,7 +55,10 @@ var room []byte
 // workOnCollection gives a command memory to use freely, as much as any usual
 // collection needs, and from there on a share of what it holds. A limit instead, once
 // records and roster come near it, has the program do little but collect garbage.
-func workOnCollection() { room = make([]byte, 64<<20) }
+func workOnCollection() {
+	room = make([]byte, 64<<20)
+	runtime.KeepAlive(room)
+}
 
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {

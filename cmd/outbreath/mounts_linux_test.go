@@ -99,7 +99,8 @@ func TestSmallMedium(t *testing.T) {
 	asRoot(t, "mount")
 	dir := mounted(t, "-t", "tmpfs", "-o", "size=64k", "tmpfs")
 	j := newJob(t, demo.Options{Seed: 2, Subjects: 3, Sessions: 4, RecordingSeconds: 240, SampleHz: 50})
-	j.failsOn(t, dir, "the medium is full: 65536 bytes were free, the shipment needs about", "to do: use an empty or a larger medium")
+	j.failsOn(t, dir, "the medium is full: 65536 bytes were free, the shipment needs about",
+		"to do: use an empty or a larger medium")
 }
 
 // TestOpenOntoSmallDisk: what does not fit is not unpacked, and the advice is about the
@@ -118,7 +119,9 @@ func TestOpenOntoSmallDisk(t *testing.T) {
 		if status != exitIO {
 			t.Fatalf("%s: exit status %d\n%s%s", size, status, out, errOut)
 		}
-		if !strings.Contains(errOut, "the disk is too small: ") || !strings.Contains(errOut, "name a folder on a larger one with --into") || strings.Contains(errOut, "larger medium") {
+		if !strings.Contains(errOut, "the disk is too small: ") ||
+			!strings.Contains(errOut, "name a folder on a larger one with --into") ||
+			strings.Contains(errOut, "larger medium") {
 			t.Errorf("%s: %s", size, errOut)
 		}
 		if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
@@ -133,7 +136,8 @@ func TestFullWhileWriting(t *testing.T) {
 	options := demo.Options{Seed: 2, Subjects: 3, Sessions: 4, RecordingSeconds: 240, SampleHz: 50}
 	twin := newJob(t, options) // another site's, to know the size
 	var sealed struct{ Parts []struct{ Bytes int64 } }
-	if err := json.Unmarshal([]byte(must(t, "seal", twin.collection, "--to", twin.media, "--keys", twin.site, "--json")), &sealed); err != nil {
+	if err := json.Unmarshal([]byte(must(t, "seal", twin.collection, "--to", twin.media, "--keys", twin.site,
+		"--json")), &sealed); err != nil {
 		t.Fatal(err)
 	}
 	j := newJob(t, options)
@@ -242,7 +246,8 @@ func TestExFAT(t *testing.T) {
 
 	fill(t, filepath.Join(dir, "other-things"))
 	status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", dir, "--keys", j.site)
-	if status != exitIO || !strings.Contains(errOut, "the medium is full:") || !strings.Contains(errOut, "the shipment needs about") {
+	if status != exitIO || !strings.Contains(errOut, "the medium is full:") ||
+		!strings.Contains(errOut, "the shipment needs about") {
 		t.Errorf("exit status %d\n%s", status, errOut)
 	}
 	if log := string(files(t, j.collection)[custodyFile]); strings.Contains(log, demo.Site+"-0002") {

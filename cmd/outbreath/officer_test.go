@@ -126,9 +126,11 @@ func TestRotation(t *testing.T) {
 		t.Fatalf("rotation changed nothing: keys %v, pseudonyms %v", r.keyIDs, r.pseudonyms)
 	}
 	for i, p := range r.pseudonyms {
-		out := r.must(t, "trace", r.week, strings.ToLower(p), "--reason", "incidental finding", "--keys", r.site, "--json")
+		out := r.must(t, "trace", r.week, strings.ToLower(p), "--reason", "incidental finding", "--keys", r.site,
+			"--json")
 		var found traceResult
-		if err := json.Unmarshal([]byte(out), &found); err != nil || found.SubjectID != r.subject || found.KeyID != r.keyIDs[i] || found.Kind != "subject" || len(found.Records) == 0 {
+		if err := json.Unmarshal([]byte(out), &found); err != nil || found.SubjectID != r.subject ||
+			found.KeyID != r.keyIDs[i] || found.Kind != "subject" || len(found.Records) == 0 {
 			t.Errorf("trace: %s", out)
 		}
 	}
@@ -138,7 +140,8 @@ func TestRotation(t *testing.T) {
 	}
 
 	notice := r.at("notice.json")
-	status, out, errOut := runWith(strings.ToLower(r.subject)+"\n", "withdraw", r.week, "--reason", "consent withdrawn in writing", "--to", notice, "--keys", r.site, "--json")
+	status, out, errOut := runWith(strings.ToLower(r.subject)+"\n", "withdraw", r.week, "--reason",
+		"consent withdrawn in writing", "--to", notice, "--keys", r.site, "--json")
 	var w withdrawResult
 	if status != 0 || json.Unmarshal([]byte(out), &w) != nil {
 		t.Fatalf("withdraw: exit status %d\n%s%s", status, out, errOut)
@@ -165,10 +168,12 @@ func TestRotation(t *testing.T) {
 		t.Fatal(err)
 	}
 	var members map[string]any
-	if err := json.Unmarshal(text, &members); err != nil || strings.Contains(string(text), r.subject) || strings.Contains(string(text), "writing") {
+	if err := json.Unmarshal(text, &members); err != nil || strings.Contains(string(text), r.subject) ||
+		strings.Contains(string(text), "writing") {
 		t.Errorf("the notice: %v\n%s", err, text)
 	}
-	if got := sortedKeys(members); !slices.Equal(got, []string{"format", "pseudonyms", "shipments", "site", "study", "tubes"}) {
+	if got := sortedKeys(members); !slices.Equal(got, []string{"format", "pseudonyms", "shipments", "site", "study",
+		"tubes"}) {
 		t.Errorf("members of the notice: %q", got)
 	}
 
@@ -193,7 +198,8 @@ func TestRotation(t *testing.T) {
 		}
 		t.Skip("no ssh-keygen")
 	}
-	check := exec.Command("ssh-keygen", "-Y", "verify", "-f", filepath.Join(r.lab, "allowed_signers"), "-I", demo.Site, "-n", "notice@outbreath", "-s", notice+".sig")
+	check := exec.Command("ssh-keygen", "-Y", "verify", "-f", filepath.Join(r.lab, "allowed_signers"), "-I", demo.Site,
+		"-n", "notice@outbreath", "-s", notice+".sig")
 	check.Stdin = strings.NewReader(string(text))
 	if out, err := check.CombinedOutput(); err != nil {
 		t.Errorf("ssh-keygen refuses the notice: %v\n%s", err, out)
@@ -205,7 +211,8 @@ func TestRotation(t *testing.T) {
 func TestLinkage(t *testing.T) {
 	r := newRotated(t)
 	list := r.at("linkage.age")
-	r.must(t, "keys", "rotate", "--linkage", list, "--collection", r.week, "--reason", "the analysis joins both halves", "--keys", r.site)
+	r.must(t, "keys", "rotate", "--linkage", list, "--collection", r.week, "--reason", "the analysis joins both halves",
+		"--keys", r.site)
 	age := exec.Command("go", "tool", "age", "-d", "-i", filepath.Join(r.lab, "identity.txt"), list)
 	age.Stderr = os.Stderr
 	out, err := age.Output()
@@ -219,7 +226,8 @@ func TestLinkage(t *testing.T) {
 	if !slices.ContainsFunc(rows, func(row []string) bool { return slices.Equal(row, r.pseudonyms[:]) }) {
 		t.Errorf("the list does not join %v", r.pseudonyms)
 	}
-	if log, _ := os.ReadFile(filepath.Join(r.week, "custody.jsonl")); !strings.Contains(string(log), `"what":"linkage"`) {
+	if log, _ := os.ReadFile(filepath.Join(r.week, "custody.jsonl")); !strings.Contains(string(log),
+		`"what":"linkage"`) {
 		t.Error("the list is not in the log")
 	}
 }
@@ -236,7 +244,8 @@ func TestWithdrawnEverywhere(t *testing.T) {
 	}
 	anotherWeek(t, next, "N")
 	all := recordsOfCheck(t, r, next)
-	if status, out, errOut := runWith(r.subject+"\n", "withdraw", r.week, "--reason", "consent withdrawn in writing", "--to", r.at("notice.json"), "--keys", r.site); status != 0 {
+	if status, out, errOut := runWith(r.subject+"\n", "withdraw", r.week, "--reason", "consent withdrawn in writing",
+		"--to", r.at("notice.json"), "--keys", r.site); status != 0 {
 		t.Fatalf("exit status %d\n%s%s", status, out, errOut)
 	}
 	mine := 0
@@ -272,13 +281,15 @@ func TestWithdrawnEverywhere(t *testing.T) {
 		}
 	}
 	r.must(t, "keys", "rotate", "--keys", r.site)
-	r.must(t, "keys", "rotate", "--linkage", r.at("list"), "--collection", next, "--reason", "the analysis joins both halves", "--keys", r.site)
+	r.must(t, "keys", "rotate", "--linkage", r.at("list"), "--collection", next, "--reason",
+		"the analysis joins both halves", "--keys", r.site)
 	age := exec.Command("go", "tool", "age", "-d", "-i", filepath.Join(r.lab, "identity.txt"), r.at("list"))
 	list, err := age.Output()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if rows := strings.Count(string(list), "\n"); rows != smallDemo.Subjects || strings.Contains(string(list), r.pseudonyms[1]) {
+	if rows := strings.Count(string(list), "\n"); rows != smallDemo.Subjects ||
+		strings.Contains(string(list), r.pseudonyms[1]) {
 		t.Errorf("the list has %d lines, or the subject:\n%s", rows, list)
 	}
 	var found traceResult

@@ -32,7 +32,8 @@ func TestAuditPage(t *testing.T) {
 	style, _, ok := strings.Cut(rest, "</style>")
 	sum := sha256.Sum256([]byte(style))
 	policy := regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`).FindStringSubmatch(page)
-	if !ok || policy == nil || !strings.Contains(html.UnescapeString(policy[1]), "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'") {
+	if !ok || policy == nil || !strings.Contains(html.UnescapeString(policy[1]),
+		"default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'") {
 		t.Errorf("the policy does not admit the style sheet and nothing else: %v", policy)
 	}
 	// What could load, run or go round the policy.
@@ -55,7 +56,8 @@ func TestAuditPage(t *testing.T) {
 	}
 	for _, row := range j.truth.Roster {
 		for _, column := range []string{"subject_id", "mrn", "national_id", "birth_date", "email"} {
-			if v := row[column]; v != "" && strings.Contains(strings.ReplaceAll(page, "LARK2-WEIR-003", ""), v) { // the invented example
+			// the invented example
+			if v := row[column]; v != "" && strings.Contains(strings.ReplaceAll(page, "LARK2-WEIR-003", ""), v) {
 				t.Errorf("the page holds a value of the roster's column %s", column)
 			}
 		}

@@ -22,7 +22,8 @@ type planField struct {
 }
 
 // wideField is said of a kept field that prose fits into.
-const wideField = "it leaves as it is and lets words through, so a name could leave by it: it is searched like notes, but give it a narrow \"pattern\" " +
+const wideField = "it leaves as it is and lets words through, so a name could leave by it: it is searched like " +
+	"notes, but give it a narrow \"pattern\" " +
 	"and a \"maxLength\" of 64 or less, listed values (\"enum\"), or the treatment \"text\""
 
 func planFields(p *schema.Plan) ([]planField, error) {
@@ -36,7 +37,8 @@ func planFields(p *schema.Plan) ([]planField, error) {
 		if f.Wide {
 			caution = wideField
 		}
-		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why, examples[i].Before, examples[i].After, caution})
+		out = append(out, planField{f.Path, f.Treatment.String(), f.Risk, f.Why, examples[i].Before, examples[i].After,
+			caution})
 	}
 	return out, nil
 }
@@ -54,9 +56,10 @@ func (f planField) example() string {
 
 func newPlanCmd(u *ui, _ *options) *cobra.Command {
 	return &cobra.Command{
-		Use:     "plan COLLECTION",
-		Short:   "Print how every field is treated before it leaves",
-		Long:    "Print the treatment table of the collection's plan: field, treatment, an\ninvented value before and after, and why. A plan with an untreated field is refused.\n" + statusHelp,
+		Use:   "plan COLLECTION",
+		Short: "Print how every field is treated before it leaves",
+		Long: "Print the treatment table of the collection's plan: field, treatment, an\ninvented value before " +
+			"and after, and why. A plan with an untreated field is refused.\n" + statusHelp,
 		Example: "  outbreath plan week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -69,7 +72,8 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			doc := map[string]any{"ok": true, "plan": col.Plan.Name, "study": col.Study.Study, "site": col.Study.Site, "fields": fields}
+			doc := map[string]any{"ok": true, "plan": col.Plan.Name, "study": col.Study.Study, "site": col.Study.Site,
+				"fields": fields}
 			return u.result(doc, func(w io.Writer) {
 				fmt.Fprintf(w, "plan %q, study %s, site %s\n\n", col.Plan.Name, col.Study.Study, col.Study.Site)
 				rows := [][]string{{"FIELD", "TREATMENT", "RISK", "INVENTED EXAMPLE"}}
@@ -86,7 +90,8 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 						fmt.Fprintf(w, "    caution: %s\n", fields[i-1].Caution)
 					}
 				}
-				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")
+				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot "+
+					"leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")
 			})
 		},
 	}

@@ -39,7 +39,8 @@ func bars(title, unit string, list []bar) template.HTML {
 	every := (longest*7 + 6 + width - 1) / width // labels do not touch
 	var s strings.Builder
 	fmt.Fprintf(&s, `<svg class="plot" role="img" viewBox="0 0 %d %d" width="%d" height="%d" aria-label="%s">`,
-		len(list)*width+8, height+foot+head, len(list)*width+8, height+foot+head, template.HTMLEscapeString(title+", "+unit+". "+strings.Join(words, "; ")))
+		len(list)*width+8, height+foot+head, len(list)*width+8, height+foot+head, template.HTMLEscapeString(title+", "+
+			unit+". "+strings.Join(words, "; ")))
 	fmt.Fprintf(&s, `<line class="axis" x1="0" x2="%d" y1="%d" y2="%d"/>`, len(list)*width+8, height+head, height+head)
 	for i, b := range list {
 		h := b.value * height / most
@@ -47,12 +48,14 @@ func bars(title, unit string, list []bar) template.HTML {
 			h = max(h, 2)
 		}
 		x := 4 + i*width
-		fmt.Fprintf(&s, `<rect class="bar" x="%d" y="%d" width="%d" height="%d"/>`, x+width/12+1, head+height-h, width-width/6-2, h)
+		fmt.Fprintf(&s, `<rect class="bar" x="%d" y="%d" width="%d" height="%d"/>`, x+width/12+1, head+height-h,
+			width-width/6-2, h)
 		if b.value > 0 {
 			fmt.Fprintf(&s, `<text class="value" x="%d" y="%d">%d</text>`, x+width/2, head+height-h-4, b.value)
 		}
 		if i%every == 0 {
-			fmt.Fprintf(&s, `<text class="tick" x="%d" y="%d">%s</text>`, x+width/2, head+height+16, template.HTMLEscapeString(b.label))
+			fmt.Fprintf(&s, `<text class="tick" x="%d" y="%d">%s</text>`, x+width/2, head+height+16,
+				template.HTMLEscapeString(b.label))
 		}
 	}
 	s.WriteString("</svg>")
@@ -95,7 +98,10 @@ func (d *auditResult) AgesBefore() template.HTML {
 }
 
 func (d *auditResult) AgesAfter() template.HTML {
-	at := slices.IndexFunc(d.Table.Quasi, func(f audit.Field) bool { return strings.HasPrefix(f.Treatment, "age-band") })
+	at := slices.IndexFunc(d.Table.Quasi, func(f audit.Field) bool {
+		return strings.HasPrefix(f.Treatment,
+			"age-band")
+	})
 	if at < 0 {
 		return ""
 	}
@@ -183,7 +189,8 @@ func (d *auditResult) StripPlot(t *audit.Trace) template.HTML {
 		body.WriteString(`"/>`)
 	}
 	h := len(t.Strips) * each
-	fmt.Fprintf(&s, `<svg class="strip" role="img" viewBox="0 0 %d %d" width="%d" height="%d" aria-label="%s">`, width, h, width, h,
+	fmt.Fprintf(&s, `<svg class="strip" role="img" viewBox="0 0 %d %d" width="%d" height="%d" aria-label="%s">`, width,
+		h, width, h,
 		template.HTMLEscapeString(strings.Join(words, "; ")))
 	s.WriteString(body.String())
 	s.WriteString("</svg>")

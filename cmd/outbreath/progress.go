@@ -70,7 +70,8 @@ func (p *progress) update(done, total int64) {
 	p.next = now.Add(200 * time.Millisecond)
 	const width = 30
 	full := min(width, int(done*width/total))
-	fmt.Fprintf(p.u.err, "\r%s [%s%s] %3d %% %s/s%s\x1b[K", p.what, strings.Repeat("=", full), strings.Repeat(" ", width-full), pct, p.amount(int64(rate)), left)
+	fmt.Fprintf(p.u.err, "\r%s [%s%s] %3d %% %s/s%s\x1b[K", p.what, strings.Repeat("=", full),
+		strings.Repeat(" ", width-full), pct, p.amount(int64(rate)), left)
 	p.drawn = true
 }
 

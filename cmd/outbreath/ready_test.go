@@ -47,7 +47,8 @@ func TestMaskBehindTitle(t *testing.T) {
 	for _, text := range []string{"Dr. Whitlock came in", "seen by Frau Hollbeck", "asked Mr Tamsin", "Dr Whitlock"} {
 		t.Run(text, func(t *testing.T) {
 			j := newJob(t, smallDemo)
-			planted, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: text})
+			planted, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation,
+				Session: traced(t, j.truth), Column: "family_name", Value: text})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -73,10 +74,12 @@ func TestMaskBehindTitle(t *testing.T) {
 func TestTypedMask(t *testing.T) {
 	for _, action := range []string{"redact", "keep"} {
 		j := newJob(t, smallDemo)
-		if _, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation, Session: traced(t, j.truth), Column: "family_name", Value: "Dr. XXXXXXXX came in"}); err != nil {
+		if _, err := planting.Put(j.collection, planting.Identifier{Place: planting.InAnnotation,
+			Session: traced(t, j.truth), Column: "family_name", Value: "Dr. XXXXXXXX came in"}); err != nil {
 			t.Fatal(err)
 		}
-		if status, out, errOut := runHere("check", j.collection, "--keys", j.site); status != exitResolve || !strings.Contains(out, "title and name") {
+		if status, out, errOut := runHere("check", j.collection, "--keys", j.site); status != exitResolve ||
+			!strings.Contains(out, "title and name") {
 			t.Fatalf("%s: check passes over it: status %d\n%s%s", action, status, out, errOut)
 		}
 		if status, _, _ := runHere("seal", j.collection, "--to", j.media, "--keys", j.site); status != exitResolve {

@@ -89,7 +89,8 @@ func (d *auditResult) Style() template.CSS { return template.CSS(auditStyle) }
 // Policy lets the one style sheet in and nothing else, not even an image.
 func (d *auditResult) Policy() string {
 	sum := sha256.Sum256([]byte(auditStyle))
-	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
+		"'; base-uri 'none'; form-action 'none'"
 }
 
 func (d *auditResult) Judged() bool { return d.figures != nil }
@@ -143,7 +144,8 @@ func (d *auditResult) FieldRows() []fieldRow {
 func (d *auditResult) DateRows() []fieldRow {
 	return d.fieldRows(func(f deid.FieldLedger) bool {
 		kind := f.Kind()
-		return kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand || strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
+		return kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand ||
+			strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
 	})
 }
 

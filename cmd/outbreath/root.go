@@ -45,13 +45,16 @@ the protocol and local law decide.
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "read the passphrase from the first line of this file")
 	f.BoolVar(&u.json, "json", false, "print one JSON document on standard output")
 	f.BoolVar(&u.quiet, "quiet", false, "no progress, no remarks")
-	root.Flags().Bool("version", false, "say which program this is: version, commit, Go, and the modules in it with their sums")
+	root.Flags().Bool("version", false, "say which program this is: version, commit, Go, and the modules in it "+
+		"with their sums")
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usagef("see outbreath help "+c.Name(), "%s", flagMessage(err))
 	})
 	root.AddCommand(
-		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o), newCustodyCmd(u, o),
-		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o), newKeysCmd(u, o), newDemoCmd(u, o),
+		newBeginCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o),
+		newCustodyCmd(u, o),
+		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o),
+		newKeysCmd(u, o), newDemoCmd(u, o),
 	)
 	root.SetHelpCommand(newHelpCmd(u, root))
 	setTemplates(root)

@@ -261,7 +261,8 @@ func (j *sealJob) write() error {
 	j.date = time.Now()
 	p := j.u.progress("sealing " + number)
 	sealed, err := j.Write(j.c.Context(), site.Writing{
-		Number: number, PartSize: j.s.partSize, Repair: j.s.repair, Date: j.date, Progress: p.update, Named: j.stageSlip,
+		Number: number, PartSize: j.s.partSize, Repair: j.s.repair, Date: j.date, Progress: p.update,
+		Named: j.stageSlip,
 	})
 	p.end()
 	if exists := new(pack.ExistsError); j.Choice.Copy != nil && errors.As(err, &exists) {
@@ -279,7 +280,8 @@ func (j *sealJob) write() error {
 			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
 		}
 	}
-	return j.u.result(sealedResult{sealed, j.s.slip, j.Stated, j.Readers}, func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
+	return j.u.result(sealedResult{sealed, j.s.slip, j.Stated, j.Readers},
+		func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
 }
 
 // stageSlip writes the packing slip under another name, while the shipment has none.
@@ -312,7 +314,8 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	for _, c := range s.Copies[1:] {
 		fmt.Fprintf(w, "  and the same in %s\n", quoted(c.Folder))
 	}
-	fmt.Fprintf(w, "  %s, %s, %s\n", count(s.Sessions, "session"), count(s.Recordings, "recording"), count(s.Tubes, "tube"))
+	fmt.Fprintf(w, "  %s, %s, %s\n", count(s.Sessions, "session"), count(s.Recordings, "recording"),
+		count(s.Tubes, "tube"))
 	for _, p := range s.Parts {
 		fmt.Fprintf(w, "  %s  %d bytes\n    SHA-256 %s\n", p.Name, p.Bytes, p.SHA256)
 	}

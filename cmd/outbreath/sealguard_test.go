@@ -48,9 +48,11 @@ func TestTwoSeals(t *testing.T) {
 // Whatever another command, or another program, got in the way of has one status: the
 // command was right, nothing was changed, and it is given again.
 func TestOvertaken(t *testing.T) {
-	for _, err := range []error{&site.BusyError{}, &custody.ChangedError{Path: custodyFile}, &schema.ChangedError{File: "sessions/0001.json"},
+	for _, err := range []error{&site.BusyError{}, &custody.ChangedError{Path: custodyFile},
+		&schema.ChangedError{File: "sessions/0001.json"},
 		&site.SourceChangedError{File: "sessions/0001.json", How: "removed"},
-		&site.SealAtWorkError{Dir: "week"}, &site.NumberError{Reason: site.NumberTaken, Number: "WEIR-0001"}, &site.WithdrawnError{Number: "WEIR-0001"}, fmt.Errorf("keys: %w", keys.ErrBusy)} {
+		&site.SealAtWorkError{Dir: "week"}, &site.NumberError{Reason: site.NumberTaken, Number: "WEIR-0001"},
+		&site.WithdrawnError{Number: "WEIR-0001"}, fmt.Errorf("keys: %w", keys.ErrBusy)} {
 		if got := exitStatus(err); got != exitResolve {
 			t.Errorf("%v: exit status %d", err, got)
 		}
@@ -102,7 +104,8 @@ func TestChangedMeanwhile(t *testing.T) {
 		if status == exitOK {
 			continue // the seal was faster
 		}
-		if status != exitResolve || !strings.Contains(errOut, filepath.Base(records[0])+" was changed while the collection was being sealed; nothing was sealed") {
+		if status != exitResolve || !strings.Contains(errOut, filepath.Base(records[0])+" was changed while the "+
+			"collection was being sealed; nothing was sealed") {
 			t.Errorf("exit status %d: %s", status, errOut)
 		}
 		if left, _ := os.ReadDir(j.media); len(left) != 0 {

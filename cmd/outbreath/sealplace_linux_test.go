@@ -22,7 +22,8 @@ func TestLogNotWritable(t *testing.T) {
 		out, err := unprivileged("outbreath", "seal", j.collection, "--to", j.media, "--keys", j.site).CombinedOutput()
 		exit, _ := errors.AsType[*exec.ExitError](err)
 		if exit == nil || exit.ExitCode() != exitIO || strings.Count(string(out), "permission denied") != 1 ||
-			!strings.Contains(string(out), "seal keeps its log custody.jsonl there and cannot write it") || !strings.Contains(string(out), "ask for the right to read and write there") {
+			!strings.Contains(string(out), "seal keeps its log custody.jsonl there and cannot write it") ||
+			!strings.Contains(string(out), "ask for the right to read and write there") {
 			t.Errorf("%s: %v: %s", what, err, out)
 		}
 		if err := errors.Join(os.Chmod(j.collection, 0o755), os.Chmod(log, 0o600)); err != nil {

@@ -24,11 +24,13 @@ func TestSealOvertaken(t *testing.T) {
 	}{
 		"number": {func(t *testing.T, j *job, other string) {
 			runHere("seal", other, "--to", j.at("second"), "--keys", j.site)
-		}, "WEIR-0001 is the number of another shipment", "run seal again, without --shipment; it takes the next number"},
+		}, "WEIR-0001 is the number of another shipment", "run seal again, without --shipment; it takes the " +
+			"next number"},
 		"withdrawal": {func(t *testing.T, j *job, other string) {
 			var out, errOut strings.Builder
 			args := []string{"withdraw", other, "--reason", "in writing", "--to", j.at("notice.json"), "--keys", j.site}
-			if run(context.Background(), args, strings.NewReader(j.truth.Roster[0]["subject_id"]+"\n"), &out, &errOut) != exitOK {
+			if run(context.Background(), args, strings.NewReader(j.truth.Roster[0]["subject_id"]+"\n"), &out,
+				&errOut) != exitOK {
 				t.Error(errOut.String())
 			}
 		}, "WEIR-0001 holds data of a subject who has withdrawn consent", "run seal again; it leaves that subject out"},

@@ -14,17 +14,20 @@ func TestShareSheetOnPaper(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t, "chromium", "zbarimg", "pdftoppm")
 	p.run("outbreath", "keys", "new", "--role", "site", "--name", "WEIR", "--no-passphrase", "--keys", "site")
-	if err := os.WriteFile(filepath.Join(p.dir, "all"), []byte("one custodian types this\ntwo custodian types this\n"), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(p.dir, "all"), []byte("one custodian types this\ntwo custodian types this\n"),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
-	p.run("outbreath", "keys", "split", "--shares", "2", "--threshold", "2", "--to", "shares", "--share-passphrases", "all",
+	p.run("outbreath", "keys", "split", "--shares", "2", "--threshold", "2", "--to", "shares", "--share-passphrases",
+		"all",
 		"--keys", "site")
 	sheets, err := filepath.Glob(filepath.Join(p.dir, "shares", "share-*-2-of-2-*.html"))
 	if err != nil || len(sheets) != 1 {
 		t.Fatal(sheets, err)
 	}
 	exec.Command("cp", sheets[0], filepath.Join(p.dir, "sheet.html")).Run()
-	tool(t, p.dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir="+t.TempDir(), "--print-to-pdf=sheet.pdf", "sheet.html")
+	tool(t, p.dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+		"--user-data-dir="+t.TempDir(), "--print-to-pdf=sheet.pdf", "sheet.html")
 	tool(t, p.dir, "pdftoppm", "-r", "300", "-gray", "sheet.pdf", "paper")
 	pictures, _ := filepath.Glob(filepath.Join(p.dir, "paper-*.pgm"))
 	if len(pictures) == 0 || len(pictures) > 2 {
@@ -32,7 +35,8 @@ func TestShareSheetOnPaper(t *testing.T) {
 	}
 	var read string
 	for _, picture := range pictures {
-		out, _ := exec.Command("zbarimg", "-q", "--raw", "-Sdisable", "-Sqrcode.enable", picture).Output() // fails for a page without code
+		// fails for a page without code
+		out, _ := exec.Command("zbarimg", "-q", "--raw", "-Sdisable", "-Sqrcode.enable", picture).Output()
 		read += string(out)
 	}
 	if err := os.WriteFile(filepath.Join(p.dir, "scanned.txt"), []byte(read), 0o600); err != nil {

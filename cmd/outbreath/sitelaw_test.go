@@ -71,7 +71,8 @@ func (w *world) newWeek() {
 		w.rt.Fatal(err)
 	}
 	anotherWeek(w.t, dir, string(rune('A'+n)))
-	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 1, Column: "mrn"}); err != nil {
+	if _, err := planting.Put(dir, planting.Identifier{Place: planting.InNotes, Session: truth.Sessions[0].File, Row: 1,
+		Column: "mrn"}); err != nil {
 		w.rt.Fatal(err)
 	}
 	for _, s := range truth.Sessions {
@@ -106,9 +107,12 @@ func (w *world) seal() {
 		args = append(args, "--new-number")
 	}
 	before := len(w.gone)
-	if call := rapid.SampledFrom([]string{"", "", "fsync", "renameat", "renameat2", "write"}).Draw(w.rt, "killed at"); call != "" && w.bin != "" {
+	if call := rapid.SampledFrom([]string{"", "", "fsync", "renameat", "renameat2", "write"}).Draw(w.rt,
+		"killed at"); call != "" && w.bin != "" {
 		n := rapid.IntRange(1, 22).Draw(w.rt, "call")
-		cmd := exec.Command("strace", append([]string{"-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e", fmt.Sprintf("inject=%s:signal=KILL:when=%d", call, n), w.bin}, append(args, "--keys", w.site, "--quiet")...)...)
+		cmd := exec.Command("strace", append([]string{"-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e",
+			fmt.Sprintf("inject=%s:signal=KILL:when=%d", call, n), w.bin}, append(args, "--keys", w.site,
+			"--quiet")...)...)
 		err := cmd.Run()
 		w.done = append(w.done, fmt.Sprintf("%s, killed at %s %d: %v", strings.Join(args, " "), call, n, err))
 	} else {
@@ -131,7 +135,8 @@ func (w *world) arrive(stick string) {
 			continue // cut off, under its temporary name
 		}
 		into := stick + "-" + e.Name()
-		if status, out, errOut := runHere("open", filepath.Join(stick, e.Name()), "--into", into, "--keys", w.lab); status != 0 {
+		if status, out, errOut := runHere("open", filepath.Join(stick, e.Name()), "--into", into, "--keys",
+			w.lab); status != 0 {
 			w.rt.Fatalf("%s\n%s is not accepted: %d: %s%s", strings.Join(w.done, "\n"), e.Name(), status, out, errOut)
 		}
 		w.sealed++
@@ -202,7 +207,8 @@ func (w *world) decide() {
 	if json.Unmarshal([]byte(out), &doc) != nil || len(doc.Leaks) == 0 {
 		return // refused, or the subject has withdrawn
 	}
-	w.run("", "review", dir, "--decide", doc.Leaks[0].ID+"="+rapid.SampledFrom([]string{"redact", "keep"}).Draw(w.rt, "action"), "--reason", "seen with the nurse")
+	w.run("", "review", dir, "--decide", doc.Leaks[0].ID+"="+rapid.SampledFrom([]string{"redact", "keep"}).Draw(w.rt,
+		"action"), "--reason", "seen with the nurse")
 }
 
 // amend changes a volume in a record.
@@ -216,7 +222,8 @@ func (w *world) amend() {
 	if err != nil {
 		w.rt.Fatal(err)
 	}
-	if err := os.WriteFile(path, volumes.ReplaceAll(data, fmt.Appendf(nil, `"volume_ml": %d`, rapid.IntRange(450, 520).Draw(w.rt, "volume"))), 0o600); err != nil {
+	if err := os.WriteFile(path, volumes.ReplaceAll(data, fmt.Appendf(nil, `"volume_ml": %d`,
+		rapid.IntRange(450, 520).Draw(w.rt, "volume"))), 0o600); err != nil {
 		w.rt.Fatal(err)
 	}
 	w.done = append(w.done, "amended a record")
@@ -233,7 +240,8 @@ func TestSiteLaw(t *testing.T) {
 		t.Fatal(err)
 	}
 	bin := ""
-	if exec.Command("strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").Run() == nil {
+	if exec.Command("strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO",
+		"true").Run() == nil {
 		bin = binary(t)
 	} else {
 		t.Log("not tested: kills; strace may not trace here")
@@ -247,12 +255,14 @@ func TestSiteLaw(t *testing.T) {
 	histories, sealed, withdrawn := 0, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		histories++
-		w := &world{rt: rt, t: t, dir: filepath.Join(dir, fmt.Sprint(histories)), bin: bin, owner: map[string]string{}, gone: map[string]bool{}, bags: map[string]string{}}
+		w := &world{rt: rt, t: t, dir: filepath.Join(dir, fmt.Sprint(histories)), bin: bin, owner: map[string]string{},
+			gone: map[string]bool{}, bags: map[string]string{}}
 		w.site, w.lab = w.at("site"), filepath.Join(dir, "lab")
 		copyFolder(t, filepath.Join(dir, "site"), w.site)
 		w.newWeek()
 		defer os.RemoveAll(w.dir)
-		acts := []func(){w.seal, w.seal, w.seal, w.withdraw, w.backUp, w.restore, w.restore, w.decide, w.amend, w.newWeek, func() { w.run("", "keys", "rotate") }}
+		acts := []func(){w.seal, w.seal, w.seal, w.withdraw, w.backUp, w.restore, w.restore, w.decide, w.amend,
+			w.newWeek, func() { w.run("", "keys", "rotate") }}
 		for range rapid.IntRange(6, 14).Draw(rt, "acts") {
 			acts[rapid.IntRange(0, len(acts)-1).Draw(rt, "act")]()
 		}
@@ -266,14 +276,16 @@ func TestSiteLaw(t *testing.T) {
 				rt.Fatalf("%s\nis not repaired", strings.Join(w.done, "\n"))
 			}
 			status, out, errOut := runHere("custody", c, "--check", "--keys", w.site)
-			if status != exitOK && status != exitResolve || strings.Contains(out, "stopped before the last entry was signed") && status == exitOK {
+			if status != exitOK && status != exitResolve ||
+				strings.Contains(out, "stopped before the last entry was signed") && status == exitOK {
 				rt.Fatalf("%s\ndoes not verify: %d: %s%s", strings.Join(w.done, "\n"), status, out, errOut)
 			}
 		}
 		sealed += w.sealed
 		withdrawn += len(w.gone)
 	})
-	if t.Logf("%d histories, %d shipments, %d withdrawals", histories, sealed, withdrawn); sealed < histories/2 || withdrawn < histories/5 {
+	if t.Logf("%d histories, %d shipments, %d withdrawals", histories, sealed, withdrawn); sealed < histories/2 ||
+		withdrawn < histories/5 {
 		t.Error("too little happened: the test shows nothing")
 	}
 }

@@ -19,7 +19,8 @@ import (
 )
 
 // tinyDemo is quick to seal hundreds of times.
-var tinyDemo = demo.Options{Seed: 11, Subjects: 3, Sessions: 4, RecordingSeconds: 5, SampleHz: 2, NoEDF: true, Start: time.Now().AddDate(0, 0, -10)}
+var tinyDemo = demo.Options{Seed: 11, Subjects: 3, Sessions: 4, RecordingSeconds: 5, SampleHz: 2, NoEDF: true,
+	Start: time.Now().AddDate(0, 0, -10)}
 
 // A history is a site that has decided, sealed and withdrawn, with a copy of
 // collection and key folder after each step.
@@ -107,16 +108,19 @@ func put(t testing.TB, dir string, all map[string][]byte) {
 func newHistory(t *testing.T) *history {
 	t.Helper()
 	h := &history{job: newJob(t, tinyDemo)}
-	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes, Session: h.truth.Sessions[0].File, Row: 1, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes,
+		Session: h.truth.Sessions[0].File, Row: 1, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes, Session: h.truth.Sessions[2].File, Row: 1, Column: "family_name"}); err != nil {
+	if _, err := planting.Put(h.collection, planting.Identifier{Place: planting.InNotes,
+		Session: h.truth.Sessions[2].File, Row: 1, Column: "family_name"}); err != nil {
 		t.Fatal(err)
 	}
 	h.gone = firstRecord(t, h.collection).Subject.ID
 	step := func(name, in string, args ...string) {
 		t.Helper()
-		if status, out, errOut := runWith(in, append(args, "--keys", h.site)...); status != 0 && args[0] != "review" && args[0] != "trace" {
+		if status, out, errOut := runWith(in, append(args, "--keys", h.site)...); status != 0 && args[0] != "review" &&
+			args[0] != "trace" {
 			t.Fatalf("%s: exit status %d\n%s%s", name, status, out, errOut)
 		}
 		h.steps = append(h.steps, name)
@@ -125,7 +129,8 @@ func newHistory(t *testing.T) *history {
 		copyFolder(t, h.site, h.after(n, "site"))
 	}
 	for i, action := range []string{"keep", "redact"} {
-		step("decision "+action, "", "review", h.collection, "--decide", h.finding(t, i)+"="+action, "--reason", "seen with the nurse", "--by", "Q. Queries")
+		step("decision "+action, "", "review", h.collection, "--decide", h.finding(t, i)+"="+action, "--reason",
+			"seen with the nurse", "--by", "Q. Queries")
 	}
 	step("seal", "", "seal", h.collection, "--to", h.medium(t))
 	step("withdrawal", h.gone+"\n", "withdraw", h.collection, "--reason", "consent withdrawn", "--to", h.at("notice"))
@@ -249,7 +254,8 @@ func TestForgedLog(t *testing.T) {
 	for i := range lines {
 		head := bytes.Join(lines[:i], nil)
 		tried += h.bothWays(t, fmt.Sprintf("cut to %d lines", i), custodyFile, append([]byte{}, head...))
-		tried += h.bothWays(t, fmt.Sprintf("cut within line %d", i+1), custodyFile, append(bytes.Clone(head), lines[i][:len(lines[i])/2]...))
+		tried += h.bothWays(t, fmt.Sprintf("cut within line %d", i+1), custodyFile, append(bytes.Clone(head),
+			lines[i][:len(lines[i])/2]...))
 	}
 	tried += h.bothWays(t, "removed", custodyFile, nil)
 	for i := range entries {
@@ -261,10 +267,12 @@ func TestForgedLog(t *testing.T) {
 			changed[i] = c.e
 			tried += h.bothWays(t, fmt.Sprintf("entry %d: %s", i+1, c.what), custodyFile, remade(t, changed))
 		}
-		tried += h.bothWays(t, fmt.Sprintf("entry %d removed", i+1), custodyFile, remade(t, slices.Delete(slices.Clone(entries), i, i+1)))
+		tried += h.bothWays(t, fmt.Sprintf("entry %d removed", i+1), custodyFile,
+			remade(t, slices.Delete(slices.Clone(entries), i, i+1)))
 		more := entries[i]
 		more.What, more.Why = "sealed", "put in"
-		tried += h.bothWays(t, fmt.Sprintf("put in before entry %d", i+1), custodyFile, remade(t, slices.Insert(slices.Clone(entries), i, more)))
+		tried += h.bothWays(t, fmt.Sprintf("put in before entry %d", i+1), custodyFile,
+			remade(t, slices.Insert(slices.Clone(entries), i, more)))
 		if i > 0 {
 			swapped := slices.Clone(entries)
 			swapped[i-1], swapped[i] = swapped[i], swapped[i-1]
@@ -317,12 +325,14 @@ func TestForgedDecisions(t *testing.T) {
 	if len(lines) != 2 {
 		t.Fatalf("%s", whole)
 	}
-	forged := map[string][]byte{"removed": nil, "swapped": slices.Concat(lines[1], lines[0]), "one doubled": slices.Concat(whole, lines[0])}
+	forged := map[string][]byte{"removed": nil, "swapped": slices.Concat(lines[1], lines[0]),
+		"one doubled": slices.Concat(whole, lines[0])}
 	for i := range lines {
 		forged[fmt.Sprintf("line %d removed", i+1)] = slices.Concat(slices.Delete(slices.Clone(lines), i, i+1)...)
 		head := slices.Concat(lines[:i]...)
 		forged[fmt.Sprintf("cut within line %d", i+1)] = append(bytes.Clone(head), lines[i][:20]...)
-		for old, now := range map[string]string{"Q. Queries": "R. Queries", "nurse": "doctor", `"keep"`: `"redact"`, `"redact"`: `"keep"`, time.Now().UTC().Format("2006-"): "1999-", `"id":"`: `"id":"A`} {
+		for old, now := range map[string]string{"Q. Queries": "R. Queries", "nurse": "doctor", `"keep"`: `"redact"`,
+			`"redact"`: `"keep"`, time.Now().UTC().Format("2006-"): "1999-", `"id":"`: `"id":"A`} {
 			if edited := bytes.Replace(lines[i], []byte(old), []byte(now), 1); !bytes.Equal(edited, lines[i]) {
 				all := slices.Clone(lines)
 				all[i] = edited
@@ -337,10 +347,13 @@ func TestForgedDecisions(t *testing.T) {
 	}
 	all := maps.Clone(h.present)
 	all[reviewFile] = forged["swapped"]
-	h.refused(t, "all commands", all, []string{"check", h.collection}, []string{"review", h.collection}, []string{"audit", h.collection, "--report", h.at("page.html")},
-		[]string{"trace", h.collection, "0000-0000-0000-0000-9", "--reason", "x"}, []string{"custody", h.collection, "--check"},
+	h.refused(t, "all commands", all, []string{"check", h.collection}, []string{"review", h.collection},
+		[]string{"audit", h.collection, "--report", h.at("page.html")},
+		[]string{"trace", h.collection, "0000-0000-0000-0000-9", "--reason", "x"}, []string{"custody", h.collection,
+			"--check"},
 		[]string{"keys", "rotate", "--linkage", h.at("list"), "--collection", h.collection, "--reason", "x"},
-		[]string{"custody", h.collection, "--settle", "1", "--reason", "x"}, []string{"custody", h.collection, "--give-up", "8", "--reason", "x"}, []string{"custody", h.collection, "--repair"})
+		[]string{"custody", h.collection, "--settle", "1", "--reason", "x"}, []string{"custody", h.collection,
+			"--give-up", "8", "--reason", "x"}, []string{"custody", h.collection, "--repair"})
 	for _, name := range []string{"page.html", "page.html.sig", "list", "list.sig"} {
 		if _, err := os.Lstat(h.at(name)); err == nil {
 			t.Errorf("%s was written", name)
@@ -372,7 +385,8 @@ func TestForgedSignature(t *testing.T) {
 	good := h.present[name]
 	forged := map[string][]byte{"deleted": nil, "emptied": {}, "cut": good[:len(good)/2], "nonsense": []byte("x\n")}
 	for i := range h.steps {
-		if old, err := os.ReadFile(filepath.Join(h.after(i, "collection"), name)); err == nil && !bytes.Equal(old, good) {
+		if old, err := os.ReadFile(filepath.Join(h.after(i, "collection"), name)); err == nil &&
+			!bytes.Equal(old, good) {
 			forged["of step "+h.steps[i]] = old
 		}
 	}
@@ -464,13 +478,15 @@ func TestRestoredBackup(t *testing.T) {
 		bare := maps.Clone(old)
 		delete(bare, custodyFile+".sig")
 		h.refused(t, "as after "+step+", unsigned", bare)
-		if again, _, _ := runHere("seal", h.collection, "--to", h.medium(t), "--again", "1", "--keys", h.site); again != exitRejected {
+		if again, _, _ := runHere("seal", h.collection, "--to", h.medium(t), "--again", "1", "--keys",
+			h.site); again != exitRejected {
 			t.Errorf("after %s: --again 1: exit status %d", step, again)
 		}
 		must(t, "custody", h.collection, "--restored", "--reason", "disk broke", "--by", "O. Officer", "--keys", h.site)
 		must(t, "custody", h.collection, "--check", "--keys", h.site)
 		status, _, errOut := runHere("seal", h.collection, "--to", h.medium(t), "--again", "1", "--keys", h.site)
-		if status != exitUsage || !strings.Contains(errOut, "a subject who has withdrawn") || !strings.Contains(errOut, "--new-number") {
+		if status != exitUsage || !strings.Contains(errOut, "a subject who has withdrawn") ||
+			!strings.Contains(errOut, "--new-number") {
 			t.Errorf("after %s: --again 1 of a shipment with the subject: exit status %d: %s", step, status, errOut)
 		}
 		h.decideAll(t)
@@ -478,7 +494,8 @@ func TestRestoredBackup(t *testing.T) {
 		must(t, "seal", h.collection, "--to", stick, "--new-number", "--keys", h.site)
 		h.without(t, stick, "WEIR-0010") // 9 was given up
 		last := entriesOf(t, h.collection)
-		if i := slices.IndexFunc(last, func(e custody.Entry) bool { return e.What == "restored" }); i < 0 || last[i].Who != "O. Officer" || last[i].Why != "disk broke" {
+		if i := slices.IndexFunc(last, func(e custody.Entry) bool { return e.What == "restored" }); i < 0 ||
+			last[i].Who != "O. Officer" || last[i].Why != "disk broke" {
 			t.Errorf("after %s: the log does not say who and why", step)
 		}
 	}

@@ -28,13 +28,16 @@ func inventSlip(t *testing.T, barcodes []string) (*slip, pack.SlipCode) {
 	}
 	groups := code.Groups()
 	p := &slip{
-		Shipment: "WEIR-0012", Study: "LARK-2", Site: "WEIR", Sealed: "2026-11-25", Sessions: len(barcodes)/2 + 1, Recordings: len(barcodes) / 2, Tubes: len(barcodes),
-		Contact: "Example Institute, breath study office, telephone +00 000 0000, room 3 on the ground floor; or any member of the staff",
-		Code:    draw(square, qrMM, qrMM), Groups: []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")},
+		Shipment: "WEIR-0012", Study: "LARK-2", Site: "WEIR", Sealed: "2026-11-25", Sessions: len(barcodes)/2 + 1,
+		Recordings: len(barcodes) / 2, Tubes: len(barcodes),
+		Contact: "Example Institute, breath study office, telephone +00 000 0000, room 3 on the ground floor; or any " +
+			"member of the staff",
+		Code: draw(square, qrMM, qrMM), Groups: []string{strings.Join(groups[:8], " "), strings.Join(groups[8:], " ")},
 	}
 	var tubes []deid.ClearedTube
 	for i, b := range barcodes {
-		t := deid.ClearedTube{Barcode: b, Session: fmt.Sprintf("K8XS-JF9F-FD6R-%04d-C", i/2), Position: strconv.Itoa(i%2 + 1),
+		t := deid.ClearedTube{Barcode: b, Session: fmt.Sprintf("K8XS-JF9F-FD6R-%04d-C", i/2),
+			Position: strconv.Itoa(i%2 + 1),
 			Fraction: "end-tidal", VolumeML: "500", Storage: "refrigerated", First: i%4 == 0}
 		if t.First {
 			t.Storage = "ambient"
@@ -55,14 +58,16 @@ func plainBarcodes(n int) (all []string) {
 // oddBarcodes are hard to draw: long ones, all characters of Code 128 that a
 // keyboard has, and two that cannot be drawn at all.
 var oddBarcodes = []string{
-	"1", "01234567890123456789012345678901234567890123456789", "Tube <b>&amp;'\"` ~!", "O0Il1-oO0il1", strings.Repeat("W", 28), strings.Repeat("LONG-7/", 7),
+	"1", "01234567890123456789012345678901234567890123456789", "Tube <b>&amp;'\"` ~!", "O0Il1-oO0il1",
+	strings.Repeat("W", 28), strings.Repeat("LONG-7/", 7),
 	strings.Repeat("x", 200), "Röhrchen-7",
 }
 
 // needsPrinter skips a test where a program is missing that prints and reads slips.
 func needsPrinter(t *testing.T) {
 	t.Helper()
-	for _, prog := range []struct{ name, pkg string }{{"chromium", "chromium"}, {"zbarimg", "zbar-tools"}, {"pdftoppm", "poppler-utils"}} {
+	for _, prog := range []struct{ name, pkg string }{{"chromium", "chromium"}, {"zbarimg", "zbar-tools"},
+		{"pdftoppm", "poppler-utils"}} {
 		if _, err := exec.LookPath(prog.name); err != nil {
 			if os.Getenv("CI") == "true" {
 				t.Fatalf("%s is missing (Debian package %s)", prog.name, prog.pkg)
@@ -144,7 +149,8 @@ func onlyFonts(t *testing.T, files []string) {
 		}
 	}
 	conf := filepath.Join(dir, "fonts.conf")
-	text := "<?xml version=\"1.0\"?>\n<fontconfig><dir>" + dir + "</dir><cachedir>" + filepath.Join(dir, "cache") + "</cachedir></fontconfig>\n"
+	text := "<?xml version=\"1.0\"?>\n<fontconfig><dir>" + dir + "</dir><cachedir>" + filepath.Join(dir, "cache") +
+		"</cachedir></fontconfig>\n"
 	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -173,7 +179,8 @@ document.documentElement.setAttribute("data-measured", document.querySelectorAll
 	if err := os.WriteFile(filepath.Join(dir, "measure.html"), []byte(html), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	dom := tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--user-data-dir="+t.TempDir(), "--dump-dom", "measure.html")
+	dom := tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--user-data-dir="+t.TempDir(),
+		"--dump-dom", "measure.html")
 	if !strings.Contains(dom, `data-measured="1"`) {
 		t.Fatalf("the page was not measured:\n%.400s", dom)
 	}
@@ -203,7 +210,8 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	if err := os.WriteFile(filepath.Join(dir, "slip.html"), []byte(html), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", "--user-data-dir="+t.TempDir(), "--print-to-pdf=slip.pdf", "slip.html")
+	tool(t, dir, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+		"--user-data-dir="+t.TempDir(), "--print-to-pdf=slip.pdf", "slip.html")
 	tool(t, dir, "pdftoppm", "-r", "300", "-gray", "slip.pdf", "sheet")
 	pictures, _ := filepath.Glob(filepath.Join(dir, "sheet-*.pgm"))
 	if len(pictures) != sheets {
@@ -211,7 +219,8 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	}
 	var got []string
 	for i, picture := range pictures {
-		read := tool(t, dir, "zbarimg", "-q", "--raw", "-Sdisable", "-Scode128.enable", "-Sqrcode.enable", filepath.Base(picture))
+		read := tool(t, dir, "zbarimg", "-q", "--raw", "-Sdisable", "-Scode128.enable", "-Sqrcode.enable",
+			filepath.Base(picture))
 		lines := strings.Split(strings.TrimSuffix(read, "\n"), "\n")
 		if !slices.Contains(lines, code.Format()) {
 			t.Errorf("sheet %d: the code of the shipment cannot be read", i+1)
@@ -222,7 +231,11 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 			}
 		}
 	}
-	want := slices.DeleteFunc(slices.Clone(barcodes), func(b string) bool { _, err := symbol.Code128(b); return err != nil })
+	want := slices.DeleteFunc(slices.Clone(barcodes), func(b string) bool {
+		_,
+			err := symbol.Code128(b)
+		return err != nil
+	})
 	slices.Sort(got)
 	slices.Sort(want)
 	if !slices.Equal(got, want) {
@@ -284,7 +297,8 @@ func TestSheets(t *testing.T) {
 			if s.Last {
 				most = rowsLast
 			}
-			if s.Last != (i == len(p.Pages)-1) || len(s.Rows) > most || len(s.Rows) == 0 && n > 0 || s.Number != i+1 || s.Of != len(p.Pages) {
+			if s.Last != (i == len(p.Pages)-1) || len(s.Rows) > most || len(s.Rows) == 0 && n > 0 || s.Number != i+1 ||
+				s.Of != len(p.Pages) {
 				t.Fatalf("%d tubes, sheet %d: %d rows, last %v", n, i+1, len(s.Rows), s.Last)
 			}
 			for _, r := range s.Rows {

@@ -17,7 +17,8 @@ import (
 func TestCallsFail(t *testing.T) {
 	t.Parallel()
 	strace := outside(t, "strace")
-	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e", "inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
+	if out, err := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e",
+		"inject=fsync:error=EIO", "true").CombinedOutput(); err != nil {
 		t.Skipf("strace may not trace here: %v: %s", err, out)
 	}
 	bin := binary(t)
@@ -27,7 +28,8 @@ func TestCallsFail(t *testing.T) {
 		call, what string
 		last       int // of the n-th calls tried; strace counts for each thread
 	}{
-		{"write", "error=ENOSPC", 24}, {"write", "error=EIO", 24}, {"write", "retval=100", 24}, {"write", "signal=KILL", 24},
+		{"write", "error=ENOSPC", 24}, {"write", "error=EIO", 24}, {"write", "retval=100", 24}, {"write", "signal=KILL",
+			24},
 		{"fsync", "error=ENOSPC", 24}, {"fsync", "error=EIO", 24}, {"fsync", "signal=KILL", 24},
 		{"renameat2", "error=ENOSPC", 2}, {"renameat2", "error=EIO", 2}, {"renameat2", "signal=KILL", 2},
 		{"read", "error=EIO", 200}, {"openat", "error=EROFS", 100},
@@ -37,8 +39,10 @@ func TestCallsFail(t *testing.T) {
 		for i := range points {
 			n := 1 + i*c.last/points
 			where := fmt.Sprintf("%s %s at the call number %d", c.call, c.what, n)
-			cmd := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace="+c.call, "-e", fmt.Sprintf("inject=%s:%s:when=%d", c.call, c.what, n),
-				bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000", "--quiet")
+			cmd := exec.Command(strace, "-f", "-qq", "-o", "/dev/null", "-e", "trace="+c.call, "-e",
+				fmt.Sprintf("inject=%s:%s:when=%d", c.call, c.what, n),
+				bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "4000",
+				"--quiet")
 			if cmd.Run() != nil { // Go's runtime itself may crash when its own pipes fail
 				failed++
 			}
@@ -50,17 +54,20 @@ func TestCallsFail(t *testing.T) {
 			if digest(t, j.collection) != before {
 				t.Fatalf("%s: the collection changed", where)
 			}
-			if status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site); status != 0 {
+			if status, _, errOut := runHere("seal", "--new-number", j.collection, "--to", j.media, "--keys",
+				j.site); status != 0 {
 				t.Fatalf("%s: the next seal: exit status %d: %s", where, status, errOut)
 			}
-			if status, out, errOut := runHere("custody", j.collection, "--check", "--keys", j.site); status != 0 || !strings.Contains(out, "as the key folder knows them") {
+			if status, out, errOut := runHere("custody", j.collection, "--check", "--keys", j.site); status != 0 ||
+				!strings.Contains(out, "as the key folder knows them") {
 				t.Fatalf("%s: then custody --check: exit status %d: %s%s", where, status, out, errOut)
 			}
 			if j.judge(t, where+", next seal") != 1 {
 				t.Fatalf("%s: the next seal left no shipment", where)
 			}
 		}
-		t.Logf("%s %s: %d points, %d runs failed, %d left no shipment, %d a whole one", c.call, c.what, points, failed, none, whole)
+		t.Logf("%s %s: %d points, %d runs failed, %d left no shipment, %d a whole one", c.call, c.what, points, failed,
+			none, whole)
 	}
 }
 
@@ -111,7 +118,8 @@ func TestFileTooBig(t *testing.T) {
 	if left, err := os.ReadDir(j.media); err != nil || len(left) != 0 {
 		t.Errorf("left %v, %v", left, err)
 	}
-	if out, err := limited("seal", j.collection, "--to", j.media, "--keys", j.site, "--part-size", "60000"); err != nil {
+	if out, err := limited("seal", j.collection, "--to", j.media, "--keys", j.site, "--part-size",
+		"60000"); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	must(t, "verify", j.shipment, "--keys", j.lab)

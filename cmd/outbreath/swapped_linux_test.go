@@ -72,7 +72,8 @@ func TestSwappedFolders(t *testing.T) {
 		args        []string
 		made        string
 	}{
-		"seal": {"media", ".outbreath-", []string{"seal", "collection", "--to", "media", "--new-number", "--keys", "site",
+		"seal": {"media", ".outbreath-", []string{"seal", "collection", "--to", "media", "--new-number", "--keys",
+			"site",
 			"--part-size", "3000", "--quiet"}, "media/WEIR-0002"},
 		"open": {"out", ".outbreath-", []string{"open", "media/WEIR-0001", "--into", "out/opened", "--keys", "lab",
 			"--quiet"}, "out/opened"},

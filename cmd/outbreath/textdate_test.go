@@ -52,7 +52,9 @@ func TestDateInText(t *testing.T) {
 		if err := json.Unmarshal(data, &r); err != nil {
 			t.Fatal(err)
 		}
-		if want := "repeated " + r.StartedAt[:10] + ", born [removed: date]"; !strings.HasPrefix(r.Notes, want) || strings.Contains(r.Notes, birth[:4]) || strings.Contains(r.Notes, "1971") || strings.Contains(r.Notes, day) {
+		if want := "repeated " + r.StartedAt[:10] + ", born [removed: date]"; !strings.HasPrefix(r.Notes, want) ||
+			strings.Contains(r.Notes, birth[:4]) || strings.Contains(r.Notes, "1971") ||
+			strings.Contains(r.Notes, day) {
 			t.Errorf("the note leaves as %q, want %q...", r.Notes, want)
 		}
 	}

@@ -57,7 +57,8 @@ func newPlace(t *testing.T, tools ...string) *spot {
 		}
 	}
 	p := &spot{t: t, dir: t.TempDir(), env: []string{"SSH_AUTH_SOCK="}}
-	if _, err := demo.Write(filepath.Join(p.dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60, NoEDF: true}); err != nil {
+	if _, err := demo.Write(filepath.Join(p.dir, "week"), demo.Options{Subjects: 2, Sessions: 3, RecordingSeconds: 60,
+		NoEDF: true}); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Mkdir(filepath.Join(p.dir, "stick"), 0o755); err != nil {
@@ -74,12 +75,15 @@ func TestSSHAgent(t *testing.T) {
 		t.Run(kind, func(t *testing.T) {
 			p := newPlace(t, "ssh-agent", "ssh-add", "ssh-keygen")
 			p.run("ssh-keygen", "-q", "-t", kind, "-N", "", "-C", "x", "-f", "key")
-			p.fails("holds a private key, which an ssh-agent keeps to itself", "outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--signing-key", "key", "--keys", "site")
-			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--signing-key", "key.pub", "--keys", "site")
+			p.fails("holds a private key, which an ssh-agent keeps to itself", "outbreath", "keys", "new", "--role",
+				"site", "--name", demo.Site, "--no-passphrase", "--signing-key", "key", "--keys", "site")
+			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--signing-key",
+				"key.pub", "--keys", "site")
 			if _, err := os.Stat(filepath.Join(p.dir, "site", "signing")); err == nil {
 				t.Fatal("a private signing key was written")
 			}
-			p.run("outbreath", "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys", "lab")
+			p.run("outbreath", "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--keys",
+				"lab")
 			p.run("outbreath", "keys", "trust", "lab/public-keys.txt", "--keys", "site")
 			p.run("outbreath", "keys", "trust", "site/public-keys.txt", "--keys", "lab")
 			seal := []string{"seal", "week", "--to", "stick", "--keys", "site"}
@@ -106,7 +110,9 @@ func TestSSHAgent(t *testing.T) {
 			}
 			p.run("outbreath", seal...)
 			p.run("outbreath", "verify", "stick/"+demo.Site+"-0001", "--keys", "lab")
-			p.run("sh", "-c", "ssh-keygen -Y verify -f lab/allowed_signers -I "+demo.Site+" -n shipment@outbreath -s stick/"+demo.Site+"-0001/SHA256SUMS.sig <stick/"+demo.Site+"-0001/SHA256SUMS")
+			p.run("sh", "-c", "ssh-keygen -Y verify -f lab/allowed_signers -I "+demo.Site+
+				" -n shipment@outbreath -s stick/"+demo.Site+"-0001/SHA256SUMS.sig <stick/"+demo.Site+
+				"-0001/SHA256SUMS")
 			p.run("outbreath", "custody", "week", "--check", "--keys", "site")
 			p.run("ssh-add", "-q", "-D")
 			p.fails("does not hold this key", "outbreath", seal...)
@@ -118,18 +124,23 @@ func TestSSHAgent(t *testing.T) {
 // already, with and without a passphrase, and so does age itself.
 func TestSSHRecipients(t *testing.T) {
 	t.Parallel()
-	for _, tt := range []struct{ kind, pass string }{{"ed25519", ""}, {"rsa", ""}, {"ed25519", "correct horse"}, {"rsa", "correct horse"}} {
+	for _, tt := range []struct{ kind, pass string }{{"ed25519", ""}, {"rsa", ""}, {"ed25519", "correct horse"},
+		{"rsa", "correct horse"}} {
 		t.Run(tt.kind+" "+tt.pass, func(t *testing.T) {
 			p := newPlace(t, "ssh-keygen")
 			p.run("ssh-keygen", "-q", "-t", tt.kind, "-N", tt.pass, "-C", "x", "-f", "key")
-			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", "site")
-			p.run("outbreath", "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--identity", "key", "--keys", "lab")
+			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys",
+				"site")
+			p.run("outbreath", "keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--identity",
+				"key", "--keys", "lab")
 			out := p.run("outbreath", "keys", "trust", "lab/public-keys.txt", "--keys", "site")
-			if !strings.Contains(out, "recipient harbour-lab (ssh-"+tt.kind+")") || !strings.Contains(out, "signer harbour-lab (ssh-ed25519)") {
+			if !strings.Contains(out, "recipient harbour-lab (ssh-"+tt.kind+")") ||
+				!strings.Contains(out, "signer harbour-lab (ssh-ed25519)") {
 				t.Errorf("%s", out)
 			}
 			p.run("outbreath", "keys", "trust", "site/public-keys.txt", "--keys", "lab")
-			if out := p.run("outbreath", "seal", "week", "--to", "stick", "--keys", "site"); !strings.Contains(out, "sealed for harbour-lab: ssh-"+tt.kind) {
+			if out := p.run("outbreath", "seal", "week", "--to", "stick", "--keys", "site"); !strings.Contains(out,
+				"sealed for harbour-lab: ssh-"+tt.kind) {
 				t.Errorf("%s", out)
 			}
 			verify := []string{"verify", "stick/" + demo.Site + "-0001", "--keys", "lab"}
@@ -145,14 +156,18 @@ func TestSSHRecipients(t *testing.T) {
 				return
 			}
 			p.run("outbreath", verify...)
-			p.run(ageBinary(t), "-d", "-i", "key", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
+			p.run(ageBinary(t), "-d", "-i", "key", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+
+				"-0001.tar.zst.age")
 
 			// a plain .pub file, and a key that cannot be encrypted to
-			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", "site2")
+			p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys",
+				"site2")
 			p.run("outbreath", "keys", "trust", "key.pub", "--recipient", "--name", "harbour-lab", "--keys", "site2")
 			p.run("ssh-keygen", "-q", "-t", "ecdsa", "-N", "", "-f", "signs")
-			p.fails("nothing can be encrypted", "outbreath", "keys", "trust", "signs.pub", "--recipient", "--keys", "site2")
-			p.fails("the identity is not an OpenSSH private key of type ed25519 or rsa", "outbreath", "keys", "new", "--role", "lab", "--name", "x", "--no-passphrase", "--identity", "signs", "--keys", "lab2")
+			p.fails("nothing can be encrypted", "outbreath", "keys", "trust", "signs.pub", "--recipient", "--keys",
+				"site2")
+			p.fails("the identity is not an OpenSSH private key of type ed25519 or rsa", "outbreath", "keys", "new",
+				"--role", "lab", "--name", "x", "--no-passphrase", "--identity", "signs", "--keys", "lab2")
 			// post-quantum and SSH do not mix
 			p.run("outbreath", "keys", "new", "--role", "lab", "--name", "pq-lab", "--no-passphrase", "--keys", "lab3")
 			p.fails("cannot share one archive", "outbreath", "keys", "trust", "lab3/public-keys.txt", "--keys", "site2")
@@ -166,7 +181,8 @@ func TestPlugin(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t)
 	bin := filepath.Join(p.dir, "bin")
-	build := exec.Command("go", "build", "-o", filepath.Join(bin, "age-plugin-lark"), "outbreath/keys/testdata/age-plugin-lark")
+	build := exec.Command("go", "build", "-o", filepath.Join(bin, "age-plugin-lark"),
+		"outbreath/keys/testdata/age-plugin-lark")
 	if out, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
@@ -178,12 +194,14 @@ func TestPlugin(t *testing.T) {
 		t.Fatal(err)
 	}
 	p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", "site")
-	lab := []string{"keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--identity", "token.txt", "--keys", "lab"}
+	lab := []string{"keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--identity",
+		"token.txt", "--keys", "lab"}
 	p.fails("say its recipient (age1...)", "outbreath", lab...)
 	p.run("outbreath", append(lab, "--recipient", made[1])...)
 	// trusting runs no program
 	p.env = append(p.env, "PATH="+without)
-	if out := p.run("outbreath", "keys", "trust", "lab/public-keys.txt", "--keys", "site"); !strings.Contains(out, "recipient harbour-lab (by age-plugin-lark)") {
+	if out := p.run("outbreath", "keys", "trust", "lab/public-keys.txt", "--keys", "site"); !strings.Contains(out,
+		"recipient harbour-lab (by age-plugin-lark)") {
 		t.Errorf("%s", out)
 	}
 	p.run("outbreath", "keys", "trust", "site/public-keys.txt", "--keys", "lab")
@@ -196,7 +214,8 @@ func TestPlugin(t *testing.T) {
 		t.Errorf("the token's message is not shown:\n%s", out)
 	}
 	p.run("outbreath", "open", "stick/"+demo.Site+"-0001", "--into", "received", "--keys", "lab")
-	p.run(ageBinary(t), "-d", "-i", "token.txt", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+"-0001.tar.zst.age")
+	p.run(ageBinary(t), "-d", "-i", "token.txt", "-o", "plain", "stick/"+demo.Site+"-0001/"+demo.Site+
+		"-0001.tar.zst.age")
 
 	p.env = append(p.env, "PATH="+without)
 	p.fails("the program age-plugin-lark is not on this computer", "outbreath", verify...)

@@ -78,7 +78,8 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 		return statusError(exitResolve)
 	}
 	r := traceResult{OK: true, SubjectID: found.SubjectID, Kind: found.Kind, KeyID: found.KeyID,
-		Records: nonNil(found.Records), Withdrawn: found.Withdrawn, Shipments: nonNil(found.Shipments), Unlisted: nonNil(found.Unlisted)}
+		Records: nonNil(found.Records), Withdrawn: found.Withdrawn, Shipments: nonNil(found.Shipments),
+		Unlisted: nonNil(found.Unlisted)}
 	return u.result(r, r.print)
 }
 

@@ -20,7 +20,8 @@ func textsMayStay(col *schema.Collection, by string, reasons ...actText) error {
 			continue
 		}
 		if err := typed.Why(r.text); err != nil {
-			return usagef("write "+r.option+" in one line and in other words, without names, numbers or dates of a person; nothing was written",
+			return usagef("write "+r.option+" in one line and in other words, without names, numbers or dates of a "+
+				"person; nothing was written",
 				"%s %s", r.option, err)
 		}
 	}
@@ -45,7 +46,8 @@ func (s *sealOptions) textsMayStay(col *schema.Collection) error {
 			continue // told when it is compared with the box
 		}
 		if err := typed.Why(reason, barcode); err != nil {
-			return usagef("write --tube-reason in one line and in other words, without names, numbers or dates of a person; nothing was written",
+			return usagef("write --tube-reason in one line and in other words, without names, numbers or dates of a "+
+				"person; nothing was written",
 				"--tube-reason%s %s", of, err)
 		}
 	}

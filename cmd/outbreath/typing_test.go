@@ -28,7 +28,8 @@ func (d *desk) neverShows(text string, until string) {
 func TestPassphraseAgain(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 2, RecordingSeconds: 5, NoEDF: true}); err != nil {
+	if _, err := demo.Write(filepath.Join(dir, "week"), demo.Options{Subjects: 2, Sessions: 2, RecordingSeconds: 5,
+		NoEDF: true}); err != nil {
 		t.Fatal(err)
 	}
 	const pass, other = "seven dry reeds by the weir", "six wet reeds by the weir"
@@ -46,7 +47,8 @@ func TestPassphraseAgain(t *testing.T) {
 		d.types(typed)
 	}
 	d.see(`(?m)^status 0$`)
-	if screen := d.screen(); !strings.Contains(screen, "that is too short") || !strings.Contains(screen, "the two differ") || strings.Contains(screen, "reeds") {
+	if screen := d.screen(); !strings.Contains(screen, "that is too short") ||
+		!strings.Contains(screen, "the two differ") || strings.Contains(screen, "reeds") {
 		t.Errorf("the screen:\n%s", screen)
 	}
 

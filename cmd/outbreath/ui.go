@@ -146,14 +146,17 @@ func (u *ui) failure(err error, status int) {
 		printProblems(u.err, queries.Problems)
 		if findings != nil {
 			printFindings(u.err, findings.Findings)
-			fmt.Fprintln(u.err, "outbreath: to do: correct the errors and decide on each finding with review, then run check and this command again; nothing was written")
+			fmt.Fprintln(u.err, "outbreath: to do: correct the errors and decide on each finding with review, then "+
+				"run check and this command again; nothing was written")
 			return
 		}
-		fmt.Fprintln(u.err, "outbreath: to do: correct what is listed, then run check and this command again; nothing was written")
+		fmt.Fprintln(u.err, "outbreath: to do: correct what is listed, then run check and this command again; "+
+			"nothing was written")
 		return
 	case findings != nil:
 		printFindings(u.err, findings.Findings)
-		fmt.Fprintln(u.err, "outbreath: to do: decide on each with review, then run this command again; nothing was written")
+		fmt.Fprintln(u.err, "outbreath: to do: decide on each with review, then run this command again; nothing "+
+			"was written")
 		return
 	}
 	for _, one := range joined(err) {

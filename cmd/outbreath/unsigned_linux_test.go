@@ -24,7 +24,8 @@ func TestSignatureCouldNotBeReplaced(t *testing.T) {
 	if err := os.Mkdir(other, 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if status, _, e := runHere("seal", j.collection, "--to", other, "--new-number", "--keys", j.site); status != exitIO || !strings.Contains(e, "could not be signed") {
+	if status, _, e := runHere("seal", j.collection, "--to", other, "--new-number", "--keys",
+		j.site); status != exitIO || !strings.Contains(e, "could not be signed") {
 		t.Fatal(status, e)
 	}
 	if err := exec.Command("chattr", "-i", sig).Run(); err != nil {
@@ -39,7 +40,8 @@ func TestSignatureCouldNotBeReplaced(t *testing.T) {
 	if err := os.Remove(sig); err != nil {
 		t.Fatal(err)
 	}
-	if status, _, e := runHere("custody", j.collection, "--keys", j.site); status != exitRejected || !strings.Contains(e, "signature of custody.jsonl is missing") {
+	if status, _, e := runHere("custody", j.collection, "--keys", j.site); status != exitRejected ||
+		!strings.Contains(e, "signature of custody.jsonl is missing") {
 		t.Fatal(status, e)
 	}
 }

@@ -66,9 +66,6 @@ var programName = sync.OnceValue(func() string {
 	return name + " " + notForm.ReplaceAllString(b.Go, "")
 })
 
-// programFact is the name under which custody.jsonl keeps the program of a sealing.
-const programFact = "program"
-
 // notForm is what a program's name does not hold; see deid.ProgramForm.
 var notForm = regexp.MustCompile(`[^0-9A-Za-z.+-]`)
 
@@ -87,7 +84,8 @@ func printVersion(u *ui) error {
 		case b.Changed:
 			commit += ", with changes that no commit holds"
 		}
-		fmt.Fprintf(w, "version %s\ncommit  %s\nbuilt with %s for %s/%s\nmodules of others, with their sums as in go.sum:\n", b.Version, commit, b.Go, runtime.GOOS, runtime.GOARCH)
+		fmt.Fprintf(w, "version %s\ncommit  %s\nbuilt with %s for %s/%s\nmodules of others, with their sums as "+
+			"in go.sum:\n", b.Version, commit, b.Go, runtime.GOOS, runtime.GOARCH)
 		var rows [][]string
 		for _, m := range b.Modules {
 			rows = append(rows, []string{"  " + m.Path, m.Version, m.Sum})

@@ -27,7 +27,8 @@ func (r *reading) groups() []*group {
 	for _, f := range openFindings(r.findings) {
 		p, _ := r.searched.Passage(f)
 		can := r.searched.CanRedact(f)
-		key := fmt.Sprint(f.Class, "\x00", f.Basis, "\x00", can, "\x00", strings.ToLower(strings.Join(strings.Fields(p.Suspect), " ")))
+		key := fmt.Sprint(f.Class, "\x00", f.Basis, "\x00", can, "\x00",
+			strings.ToLower(strings.Join(strings.Fields(p.Suspect), " ")))
 		g := byWords[key]
 		if g == nil {
 			g = &group{passage: p, redact: can}
@@ -52,7 +53,8 @@ type walker struct {
 	mark    [2]string // before and after the suspect words
 }
 
-const walkHelp = "  r take it out   a take out this and the rest of its kind   k keep, with a reason   s skip   b back   q stop"
+const walkHelp = "  r take it out   a take out this and the rest of its kind   k keep, with a reason   s skip   b " +
+	"back   q stop"
 
 // walk returns when every group was shown or the person stops.
 func (w *walker) walk(groups []*group) error {
@@ -70,7 +72,8 @@ func (w *walker) walk(groups []*group) error {
 		switch key {
 		case 'r', 'a':
 			if !g.redact {
-				fmt.Fprintln(w.out, "  This stands in a field that leaves as it is, or in study.json. Correct it at its place, or keep it with a reason.")
+				fmt.Fprintln(w.out, "  This stands in a field that leaves as it is, or in study.json. Correct it at "+
+					"its place, or keep it with a reason.")
 				continue
 			}
 			if err := w.redact(g, groups[i+1:], key == 'a'); err != nil {
@@ -87,7 +90,8 @@ func (w *walker) walk(groups []*group) error {
 				continue
 			}
 			if holdsWords(reason, g.passage.Suspect) {
-				fmt.Fprintln(w.out, "  The reason holds the words themselves, and it is kept for good. Say it without them.")
+				fmt.Fprintln(w.out, "  The reason holds the words themselves, and it is kept for good. Say it "+
+					"without them.")
 				continue
 			}
 			if err := w.mayStay(reason); err != nil {
@@ -121,7 +125,8 @@ func (w *walker) redact(g *group, after []*group, rest bool) error {
 	}
 	places, kinds := len(g.findings), 0
 	for _, like := range after {
-		if !rest || !like.redact || like.decision != "" || like.findings[0].Class != g.findings[0].Class || like.findings[0].Basis != g.findings[0].Basis {
+		if !rest || !like.redact || like.decision != "" || like.findings[0].Class != g.findings[0].Class ||
+			like.findings[0].Basis != g.findings[0].Basis {
 			continue
 		}
 		if err := w.record(like, "redact", ""); err != nil {
@@ -147,7 +152,8 @@ func nextOpen(groups []*group, i int) int {
 
 func (w *walker) show(g *group, i, n int) {
 	f := g.findings[0]
-	fmt.Fprintf(w.out, "\n%d of %d: %s %s (class %s, %s)", i+1, n, f.Confidence, f.Class.Words().Shown, f.Class, f.Basis)
+	fmt.Fprintf(w.out, "\n%d of %d: %s %s (class %s, %s)", i+1, n, f.Confidence, f.Class.Words().Shown, f.Class,
+		f.Basis)
 	if len(g.findings) > 1 {
 		fmt.Fprintf(w.out, ", in %d places", len(g.findings))
 	}

@@ -18,9 +18,11 @@ import (
 func thirty() []*group {
 	var all []*group
 	for i := range 8 {
-		g := &group{passage: deid.Passage{Before: "seen by ", Suspect: fmt.Sprintf("Name%d", i), After: " at once"}, redact: i != 7}
+		g := &group{passage: deid.Passage{Before: "seen by ", Suspect: fmt.Sprintf("Name%d", i), After: " at once"},
+			redact: i != 7}
 		for k := range 3 + i%3 {
-			g.findings = append(g.findings, leak.Finding{ID: fmt.Sprintf("%d-%d", i, k), Class: "A", Basis: fmt.Sprintf("roster: kind%d", i%2), Confidence: "likely"})
+			g.findings = append(g.findings, leak.Finding{ID: fmt.Sprintf("%d-%d", i, k), Class: "A",
+				Basis: fmt.Sprintf("roster: kind%d", i%2), Confidence: "likely"})
 		}
 		all = append(all, g)
 	}
@@ -81,7 +83,8 @@ func TestWalk(t *testing.T) {
 	if len(recorded) != n || !strings.HasSuffix(recorded[n-1], "=keep a ward") {
 		t.Errorf("recorded %q", recorded)
 	}
-	if !strings.Contains(shown, "1 of 8: likely name (class A, roster: kind0), in 3 places") || !strings.Contains(shown, "seen by >>Name0<< at once") {
+	if !strings.Contains(shown, "1 of 8: likely name (class A, roster: kind0), in 3 places") ||
+		!strings.Contains(shown, "seen by >>Name0<< at once") {
 		t.Errorf("shown: %s", shown)
 	}
 	// "a" takes the rest of its kind; the one that cannot be redacted stays
@@ -114,14 +117,16 @@ func TestGroups(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, s := range truth.Sessions {
-		if _, err := planting.Put(c, planting.Identifier{Place: planting.InNotes, Session: s.File, Row: 1, Column: "family_name"}); err != nil {
+		if _, err := planting.Put(c, planting.Identifier{Place: planting.InNotes, Session: s.File, Row: 1,
+			Column: "family_name"}); err != nil {
 			t.Fatal(err)
 		}
 	}
 	if err := makeKeys(filepath.Join(dir, "site"), filepath.Join(dir, "lab"), demo.Site); err != nil {
 		t.Fatal(err)
 	}
-	r, err := read(t.Context(), newUI(strings.NewReader(""), io.Discard, io.Discard), &options{keysDir: filepath.Join(dir, "site")}, c, true)
+	r, err := read(t.Context(), newUI(strings.NewReader(""), io.Discard, io.Discard),
+		&options{keysDir: filepath.Join(dir, "site")}, c, true)
 	if err != nil {
 		t.Fatal(err)
 	}

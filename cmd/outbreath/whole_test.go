@@ -134,10 +134,13 @@ func TestStockTools(t *testing.T) {
 				{j.shipment, `sha256sum --strict -c SHA256SUMS`},
 				{j.shipment, `ssh-keygen -Y verify -f "$LAB/allowed_signers" -I "$SITE" -n shipment@outbreath -s SHA256SUMS.sig < SHA256SUMS`},
 				{j.dir, `cat media/*/*.age* | age -d -i "$LAB/identity.txt" | zstd -q -d | tar -x`},
-				{j.at(demo.Site + "-0001"), `sha256sum --strict -c manifest-sha256.txt && sha256sum --strict -c tagmanifest-sha256.txt`},
-				{j.at(demo.Site + "-0001"), `ssh-keygen -Y verify -f "$LAB/allowed_signers" -I "$SITE" -n bag@outbreath -s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt`},
+				{j.at(demo.Site + "-0001"),
+					`sha256sum --strict -c manifest-sha256.txt && sha256sum --strict -c tagmanifest-sha256.txt`},
+				{j.at(demo.Site + "-0001"),
+					`ssh-keygen -Y verify -f "$LAB/allowed_signers" -I "$SITE" -n bag@outbreath -s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt`},
 				// what sha256sum does not see: a file that no list names
-				{j.at(demo.Site + "-0001"), `find data -type f | LC_ALL=C sort > ../found; cut -c67- manifest-sha256.txt | LC_ALL=C sort | cmp - ../found`},
+				{j.at(demo.Site + "-0001"),
+					`find data -type f | LC_ALL=C sort > ../found; cut -c67- manifest-sha256.txt | LC_ALL=C sort | cmp - ../found`},
 			} {
 				cmd := exec.Command("sh", "-e", "-c", step.script)
 				cmd.Dir = step.in
@@ -157,7 +160,8 @@ func TestStockTools(t *testing.T) {
 
 var (
 	separators = strings.NewReplacer(" ", "", ".", "", "-", "", "/", "", "(", "", ")", "", "\u00a0", "")
-	monthNames = []string{"2 January 2006", "January 2 2006", "2 Jan 2006", "02-Jan-2006", "02.01.2006", "2.1.2006", "02/01/2006", "01/02/2006", "2006-01-02", "20060102", "02012006"}
+	monthNames = []string{"2 January 2006", "January 2 2006", "2 Jan 2006", "02-Jan-2006", "02.01.2006", "2.1.2006",
+		"02/01/2006", "01/02/2006", "2006-01-02", "20060102", "02012006"}
 )
 
 // identifying lists the forms in which a roster row must not occur.
@@ -342,7 +346,8 @@ func TestKilledSeal(t *testing.T) {
 	before := digest(t, j.collection)
 
 	started := time.Now()
-	if out, err := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site).CombinedOutput(); err != nil {
+	if out, err := exec.Command(bin, "seal", "--new-number", j.collection, "--to", j.media, "--keys",
+		j.site).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	length := time.Since(started)
@@ -379,7 +384,8 @@ func TestKilledSeal(t *testing.T) {
 		}
 	}
 	if none == 0 || good == 0 || between < moments/10 {
-		t.Errorf("%d kills: %d left no shipment, %d a good one, %d fell between sealing and sealed: the test shows too little", i, none, good, between)
+		t.Errorf("%d kills: %d left no shipment, %d a good one, %d fell between sealing and sealed: the test "+
+			"shows too little", i, none, good, between)
 	}
 	must(t, "seal", "--new-number", j.collection, "--to", j.media, "--keys", j.site)
 	must(t, "custody", j.collection, "--check", "--keys", j.site)

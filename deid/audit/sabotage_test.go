@@ -226,7 +226,8 @@ func TestSabotage(t *testing.T) {
 		}},
 		{"records in the order of the visits", "archive.order", func(v *invented) {
 			slices.SortFunc(v.records, func(a, b map[string]any) int {
-				return v.in.Source[a["session_id"].(string)].Started.Compare(v.in.Source[b["session_id"].(string)].Started)
+				first, second := v.in.Source[a["session_id"].(string)], v.in.Source[b["session_id"].(string)]
+				return first.Started.Compare(second.Started)
 			})
 		}},
 		{"records in the order of the roster", "archive.order", func(v *invented) {

@@ -56,7 +56,8 @@ func TestASCIIAmongSamples(t *testing.T) {
 	for _, x := range spelledInASCII {
 		for _, name := range strings.Split(x.ascii, "|") {
 			given, family, _ := strings.Cut(name, " ")
-			for _, form := range []string{name, given + family, given + "_" + family, family + " " + given, family + ", " + given, family + given} {
+			for _, form := range []string{name, given + family, given + "_" + family, family + " " + given, family +
+				", " + given, family + given} {
 				for _, form := range []string{form, strings.ToUpper(form), strings.ToLower(form)} {
 					n++
 					if found(slices.Concat(noise(), []byte(form), noise())) == 0 {

@@ -12,7 +12,8 @@ func TestLooseBirthDates(t *testing.T) {
 	s := New(partedRoster)
 	between := append([]string{"x", " of ", ", ", " de ", ":", ";;", " / ", "-\n", "\n", "X"}, marks...)
 	missed, n := 0, 0
-	for _, d := range []struct{ d, m, y, month string }{{"04", "04", "1979", "Apr"}, {"4", "4", "1979", "APRIL"}, {"25", "02", "1993", "Februar"}, {"30", "12", "1961", "diciembre"}, {"25", "2", "1993", "FEB"}} {
+	for _, d := range []struct{ d, m, y, month string }{{"04", "04", "1979", "Apr"}, {"4", "4", "1979", "APRIL"},
+		{"25", "02", "1993", "Februar"}, {"30", "12", "1961", "diciembre"}, {"25", "2", "1993", "FEB"}} {
 		for _, form := range []string{"d m y", "m d y", "y m d", "d M y", "M d y", "y M d"} {
 			for _, m := range between {
 				if strings.Contains(form, "M") && strings.EqualFold(m, "x") {
@@ -34,8 +35,12 @@ func TestLooseBirthDates(t *testing.T) {
 	if missed > 0 || n < 500 {
 		t.Errorf("%d of %d missed", missed, n)
 	}
-	for _, text := range []string{"APR04,1979", "2 5 0 2 1 9 9 3", "1979:04:04 00:00:00", "D04M04Y1979", "1935-\n05-04 no, 1979-\n04-04", "fourth of April nineteen seventy-nine", "April the fourth, nineteen seventy nine",
-		"twenty-fifth of February, nineteen ninety-three", "vierter April neunzehnhundertneunundsiebzig", "am vierten April 1979", "quatre avril mille neuf cent soixante-dix-neuf", "25 février mil neuf cent quatre-vingt-treize",
+	for _, text := range []string{"APR04,1979", "2 5 0 2 1 9 9 3", "1979:04:04 00:00:00", "D04M04Y1979",
+		"1935-\n05-04 no, 1979-\n04-04", "fourth of April nineteen seventy-nine",
+		"April the fourth, nineteen seventy nine",
+		"twenty-fifth of February, nineteen ninety-three", "vierter April neunzehnhundertneunundsiebzig",
+		"am vierten April 1979", "quatre avril mille neuf cent soixante-dix-neuf",
+		"25 février mil neuf cent quatre-vingt-treize",
 		"cuatro de abril de mil novecientos setenta y nueve", "treinta de diciembre de mil novecientos sesenta y uno"} {
 		if len(s.Scan(text, nil)) == 0 {
 			t.Errorf("%q is missed", text)
@@ -51,7 +56,8 @@ func TestLooseBirthDates(t *testing.T) {
 // TestSpokenNumbers: numbers of the roster in words.
 func TestSpokenNumbers(t *testing.T) {
 	s := New(partedRoster)
-	for _, words := range []string{"zero one two three four five six seven eight nine", "null eins zwei drei vier fünf sechs sieben acht neun",
+	for _, words := range []string{"zero one two three four five six seven eight nine",
+		"null eins zwei drei vier fünf sechs sieben acht neun",
 		"zéro un deux trois quatre cinq six sept huit neuf", "cero uno dos tres cuatro cinco seis siete ocho nueve"} {
 		w := strings.Fields(words)
 		for _, number := range []string{"30418923", "41155206", "900001000", "2125550100"} {
@@ -72,7 +78,8 @@ func TestSpokenNumbers(t *testing.T) {
 			}
 		}
 	}
-	for _, text := range []string{"three zero four one double eight nine two three", "three 0 four one eight nine two three"} {
+	for _, text := range []string{"three zero four one double eight nine two three",
+		"three 0 four one eight nine two three"} {
 		if found := len(s.Scan(text, nil)) > 0; found != !strings.Contains(text, "double") {
 			t.Errorf("%q: %v", text, found)
 		}

@@ -74,7 +74,8 @@ acqua dopo dieci minuti, poi calmo`
 // names the roster has.
 func TestCleanRomance(t *testing.T) {
 	r := &schema.Roster{Columns: partedRoster.Columns, Rows: partedRoster.Rows}
-	for _, family := range []string{"de la Cruz", "Del Río", "Da Silva", "dos Santos", "Di Lorenzo", "De la Vega", "du Pré", "Le Goff", "Della Corte", "das Neves"} {
+	for _, family := range []string{"de la Cruz", "Del Río", "Da Silva", "dos Santos", "Di Lorenzo", "De la Vega",
+		"du Pré", "Le Goff", "Della Corte", "das Neves"} {
 		r.Rows = append(r.Rows, map[string]string{"given_name": "Maria", "family_name": family})
 	}
 	s := New(r)
@@ -89,7 +90,8 @@ func TestCleanRomance(t *testing.T) {
 			}
 		}
 	}
-	for _, n := range []string{"vino la señora de la Cruz", "Maria Da Silva", "Le Goff tousse", "De la Vega llegó", "dos Santos chegou"} {
+	for _, n := range []string{"vino la señora de la Cruz", "Maria Da Silva", "Le Goff tousse", "De la Vega llegó",
+		"dos Santos chegou"} {
 		if len(s.Scan(n, nil)) == 0 {
 			t.Errorf("%q: the name is not found", n)
 		}

@@ -21,7 +21,8 @@ func TestParseDecisions(t *testing.T) {
 	if a, ok := d.Of("a1"); !ok || a.Action != "redact" {
 		t.Errorf("the last decision counts, have %+v", a)
 	}
-	if b, ok := d.Of("b2"); !ok || !b.When.Equal(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)) || b.When.Location() != time.UTC {
+	if b, ok := d.Of("b2"); !ok || !b.When.Equal(time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)) ||
+		b.When.Location() != time.UTC {
 		t.Errorf("have %+v", b)
 	}
 	if _, ok := d.Of("c3"); ok {
@@ -96,7 +97,8 @@ func TestParseDecisionsCut(t *testing.T) {
 // Errors never quote what they object to.
 func TestDecisionErrorsQuoteNothing(t *testing.T) {
 	for _, member := range []string{"id", "action", "reason", "who", "when", "Grunwald"} {
-		line := `{"id":"a","action":"keep","reason":"r","who":"w","when":"2026-03-01T09:00:00Z","` + member + `":"Grunwald"}` + "\n"
+		line := `{"id":"a","action":"keep","reason":"r","who":"w","when":"2026-03-01T09:00:00Z","` + member +
+			`":"Grunwald"}` + "\n"
 		if _, err := ParseDecisions([]byte(line)); err == nil || strings.Contains(err.Error(), "Grunwald") {
 			t.Errorf("%s: %v", member, err)
 		}

@@ -38,12 +38,15 @@ func TestEscapes(t *testing.T) {
 		return b.String()
 	}
 	ways := map[string]func(string) string{
-		"path": url.PathEscape, "query": url.QueryEscape, "all bytes": bytewise, "quoted-printable": quoted, "hex": func(v string) string { return hex.EncodeToString([]byte(v)) },
+		"path": url.PathEscape, "query": url.QueryEscape, "all bytes": bytewise, "quoted-printable": quoted,
+		"hex": func(v string) string { return hex.EncodeToString([]byte(v)) },
 		"HEX": func(v string) string { return "0x" + strings.ToUpper(hex.EncodeToString([]byte(v))) },
-		"u":   every(`\u%04x`), "decimal": every("&#%d;"), "hexadecimal": every("&#x%X;"), "base64": func(v string) string { return base64.StdEncoding.EncodeToString([]byte(v)) },
+		"u":   every(`\u%04x`), "decimal": every("&#%d;"), "hexadecimal": every("&#x%X;"),
+		"base64": func(v string) string { return base64.StdEncoding.EncodeToString([]byte(v)) },
 	}
 	n := 0
-	for _, v := range []string{"Grünwald", "Anne-Sophie Grünwald", "30417788", "as.gruenwald@example.org", "Torvald Øvregård", "LK-0107"} {
+	for _, v := range []string{"Grünwald", "Anne-Sophie Grünwald", "30417788", "as.gruenwald@example.org",
+		"Torvald Øvregård", "LK-0107"} {
 		for way, f := range ways {
 			for _, text := range []string{f(v), "link " + f(v) + " sent", "(" + f(v) + ")"} {
 				n++
@@ -58,7 +61,8 @@ func TestEscapes(t *testing.T) {
 	if n != 180 {
 		t.Errorf("%d texts", n)
 	}
-	for _, text := range []string{"45%25 of it", "a=20b", "CO2 5%=AB", `C:\users\u0041`, "Tom &amp; co", "&#60;b&#62;", "5353729064", "0x80070005", "deadbeef4a4b4c4d", "T_s%20co2", "%%%%====\\\\&&&&"} {
+	for _, text := range []string{"45%25 of it", "a=20b", "CO2 5%=AB", `C:\users\u0041`, "Tom &amp; co", "&#60;b&#62;",
+		"5353729064", "0x80070005", "deadbeef4a4b4c4d", "T_s%20co2", "%%%%====\\\\&&&&"} {
 		for _, m := range scan().Scan(text, nil) {
 			t.Errorf("%q: %s (%s)", text, m.Basis, m.Confidence)
 		}

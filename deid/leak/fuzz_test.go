@@ -12,7 +12,8 @@ import (
 )
 
 // folds seed the targets below.
-var folds = []string{"", "Anne-\nSophie Gr\u00fcnwald", "Gru\u0308nwald \uff11\uff12 A\u200bB", "\xff\u0301\u0130\u212a\ufb01", "\u0430\u0435 \u3164\u00ad`\u2028x", "A\u0300\u0301\u20ddB"}
+var folds = []string{"", "Anne-\nSophie Gr\u00fcnwald", "Gru\u0308nwald \uff11\uff12 A\u200bB",
+	"\xff\u0301\u0130\u212a\ufb01", "\u0430\u0435 \u3164\u00ad`\u2028x", "A\u0300\u0301\u20ddB"}
 
 // Folding knows where every byte comes from, and folding twice changes nothing.
 func FuzzFold(f *testing.F) {

@@ -24,8 +24,10 @@ func TestInitials(t *testing.T) {
 	}
 	initials := []string{"JM", "MJ"}
 	for text, want := range map[string]string{
-		"JM coughed twice": "JM", "tube changed, (JM)": "JM", "J.M. was late": "J.M", "J. M. felt dizzy": "J. M", "with MJ": "MJ", "JM's tube": "JM", "ĴM rested": "ĴM",
-		"JM-0417": "", "lot 12-JM": "", "JMX": "", "3JM": "", "jm": "", "AJM": "", "J. Miller": "", "Jm": "", "x.JM": "", "J.K.": "", "": "", "J": "",
+		"JM coughed twice": "JM", "tube changed, (JM)": "JM", "J.M. was late": "J.M", "J. M. felt dizzy": "J. M",
+		"with MJ": "MJ", "JM's tube": "JM", "ĴM rested": "ĴM",
+		"JM-0417": "", "lot 12-JM": "", "JMX": "", "3JM": "", "jm": "", "AJM": "", "J. Miller": "", "Jm": "",
+		"x.JM": "", "J.K.": "", "": "", "J": "",
 	} {
 		got := ""
 		for _, m := range leak.FindInitials(text, initials) {

@@ -76,7 +76,8 @@ func TestLiteralsAreExact(t *testing.T) {
 			if rapid.Bool().Draw(t, "is short") {
 				text, border = rapid.StringMatching(`[aAbB1]{1,7}`).Draw(t, "short"), Word
 			}
-			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "capitalised"), false})
+			list = append(list, Literal{text, fmt.Sprint(len(list) % 3), border, rapid.Bool().Draw(t, "capitalised"),
+				false})
 		}
 		var b strings.Builder
 		for range rapid.IntRange(0, 30).Draw(t, "parts") {
@@ -120,12 +121,19 @@ func TestLiteralBorders(t *testing.T) {
 		counts      []string // "<" and ">" stand around it
 		not         []string
 	}{
-		{"Tamsin Orrell", Anywhere, false, []string{"<tamsin ORRELL>", "xx<Tamsin Orrell>yy", "4<TAMSIN ORRELL>7"}, []string{"Tamsin  Orrell", "Tamsin Orre", "Tamsin_Orrell", "\u212aamsin Orrell"}},
-		{"LK-0107-4", Apart, false, []string{"(<lk-0107-4>)", "7<LK-0107-4>x", "<LK-0107-4>"}, []string{"xLK-0107-4", "LK-0107-42"}},
-		{"30417788", Number, false, []string{"MRN<30417788>.", "<30417788>, then", "-<30417788>", "<30417788>"}, []string{"130417788", "304177880", "1.30417788", "30417788.5", "30417788-1", "12-30417788", "+30417788", "3,30417788"}},
-		{"Orrell", Word, false, []string{"<orrell>", "Mr <ORRELL>'s", "x_<Orrell>_", "(<Orrell>)", "Anne-<Orrell>"}, []string{"Orrells", "xOrrell", "Orrell2", "Orrell\u00e9", "\u00e9Orrell"}},
-		{"Orrell-Quick", Word, false, []string{"<orrell-quick>", "a <Orrell-Quick>."}, []string{"Orrell-Quickly", "2Orrell-Quick"}},
-		{"Rose Hill", Apart, true, []string{"<Rose Hill>", "<ROSE HILL>"}, []string{"rose hill", "Rose hill", "Rose Hills"}},
+		{"Tamsin Orrell", Anywhere, false, []string{"<tamsin ORRELL>", "xx<Tamsin Orrell>yy", "4<TAMSIN ORRELL>7"},
+			[]string{"Tamsin  Orrell", "Tamsin Orre", "Tamsin_Orrell", "\u212aamsin Orrell"}},
+		{"LK-0107-4", Apart, false, []string{"(<lk-0107-4>)", "7<LK-0107-4>x", "<LK-0107-4>"}, []string{"xLK-0107-4",
+			"LK-0107-42"}},
+		{"30417788", Number, false, []string{"MRN<30417788>.", "<30417788>, then", "-<30417788>", "<30417788>"},
+			[]string{"130417788", "304177880", "1.30417788", "30417788.5", "30417788-1", "12-30417788", "+30417788",
+				"3,30417788"}},
+		{"Orrell", Word, false, []string{"<orrell>", "Mr <ORRELL>'s", "x_<Orrell>_", "(<Orrell>)", "Anne-<Orrell>"},
+			[]string{"Orrells", "xOrrell", "Orrell2", "Orrell\u00e9", "\u00e9Orrell"}},
+		{"Orrell-Quick", Word, false, []string{"<orrell-quick>", "a <Orrell-Quick>."}, []string{"Orrell-Quickly",
+			"2Orrell-Quick"}},
+		{"Rose Hill", Apart, true, []string{"<Rose Hill>", "<ROSE HILL>"}, []string{"rose hill", "Rose hill",
+			"Rose Hills"}},
 	} {
 		list := []Literal{{test.literal, "c", test.border, test.capitalised, false}}
 		l, err := NewLiterals(list)
@@ -136,7 +144,8 @@ func TestLiteralBorders(t *testing.T) {
 			at := strings.Index(marked, "<")
 			text := strings.NewReplacer("<", "", ">", "").Replace(marked)
 			for cut := range len(text) + 1 {
-				if got := streamed(t, l, text, []int{cut}); len(got) != 1 || got[0].Offset != int64(at) || got[0].Size != len(test.literal) || got[0].Column != "c" {
+				if got := streamed(t, l, text, []int{cut}); len(got) != 1 || got[0].Offset != int64(at) ||
+					got[0].Size != len(test.literal) || got[0].Column != "c" {
 					t.Errorf("%q in %q cut at %d: %+v", test.literal, text, cut, got)
 				}
 			}
@@ -149,13 +158,15 @@ func TestLiteralBorders(t *testing.T) {
 			}
 		}
 	}
-	l, err := NewLiterals([]Literal{{"Tamsin Orrell", "c", Apart, false, false}, {"30417788", "c", Number, false, false}, {"Ottoline", "c", Word, false, false}})
+	l, err := NewLiterals([]Literal{{"Tamsin Orrell", "c", Apart, false, false}, {"30417788", "c", Number, false,
+		false}, {"Ottoline", "c", Word, false, false}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for text, n := range map[string]int{
-		"\x00\x01\xffxTamsin Orrellx\x02aa": 1, "a\x8030417788.5\x00": 1, "\xe4Ottoline\xe4\x00": 1, "2\x00\x00\x00Tamsin Orrell": 1,
-		"see xTamsin Orrell": 0, "of 130417788 ": 0, "and Ottolines say": 0,
+		"\x00\x01\xffxTamsin Orrellx\x02aa": 1, "a\x8030417788.5\x00": 1, "\xe4Ottoline\xe4\x00": 1,
+		"2\x00\x00\x00Tamsin Orrell": 1,
+		"see xTamsin Orrell":         0, "of 130417788 ": 0, "and Ottolines say": 0,
 	} {
 		if got := streamed(t, l.Samples(), text, []int{5, 9}); len(got) != n {
 			t.Errorf("among samples, in %q: %+v", text, got)
@@ -255,7 +266,8 @@ func TestLiteralsLikeGrep(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			cmd := exec.Command(grep, append(test.args, "-F", "-i", "-o", "-b", "-a", "-f", filepath.Join(dir, "words"), filepath.Join(dir, "text"))...)
+			cmd := exec.Command(grep, append(test.args, "-F", "-i", "-o", "-b", "-a", "-f", filepath.Join(dir, "words"),
+				filepath.Join(dir, "text"))...)
 			cmd.Env = []string{"LC_ALL=C"}
 			out, err := cmd.Output()
 			if err != nil {
@@ -270,7 +282,10 @@ func TestLiteralsLikeGrep(t *testing.T) {
 				cuts = append(cuts, at)
 			}
 			hits := streamed(t, l, string(text), cuts)
-			slices.SortStableFunc(hits, func(a, b Hit) int { return cmp.Or(cmp.Compare(a.Offset, b.Offset), b.Size-a.Size) })
+			slices.SortStableFunc(hits, func(a, b Hit) int {
+				return cmp.Or(cmp.Compare(a.Offset, b.Offset),
+					b.Size-a.Size)
+			})
 			var b strings.Builder
 			end, n := int64(0), 0
 			for _, h := range hits {
@@ -281,7 +296,8 @@ func TestLiteralsLikeGrep(t *testing.T) {
 				}
 			}
 			if b.String() != string(out) {
-				t.Errorf("%d places, grep has %d lines: %.200q and %.200q", n, bytes.Count(out, []byte("\n")), b.String(), out)
+				t.Errorf("%d places, grep has %d lines: %.200q and %.200q", n, bytes.Count(out, []byte("\n")),
+					b.String(), out)
 			}
 			if n < 1000 || len(hits) == n && test.border == Anywhere {
 				t.Errorf("%d places, %d without overlap: the text tries too little", len(hits), n)
@@ -368,7 +384,8 @@ func BenchmarkLiterals(b *testing.B) {
 	r := manyRows(500)
 	var long, short []Literal
 	for _, row := range r.Rows {
-		for _, v := range []string{row["given_name"] + " " + row["family_name"], row["mrn"], row["phone"], row["email"]} {
+		for _, v := range []string{row["given_name"] + " " + row["family_name"], row["mrn"], row["phone"],
+			row["email"]} {
 			long = append(long, Literal{Text: v})
 		}
 		short = append(short, Literal{Text: row["given_name"][:min(7, len(row["given_name"]))], Border: Word})
@@ -377,7 +394,8 @@ func BenchmarkLiterals(b *testing.B) {
 	rnd := rand.New(rand.NewPCG(3, 5))
 	samples := make([]byte, 4<<20)
 	for i := 0; csv.Len() < 4<<20; i++ {
-		fmt.Fprintf(&csv, "%d.%02d,%d.%03d,-%d.%d\n", i/100, i%100, rnd.IntN(6), rnd.IntN(1000), rnd.IntN(200), rnd.IntN(10))
+		fmt.Fprintf(&csv, "%d.%02d,%d.%03d,-%d.%d\n", i/100, i%100, rnd.IntN(6), rnd.IntN(1000), rnd.IntN(200),
+			rnd.IntN(10))
 	}
 	for i := 0; i < len(samples); i += 2 {
 		v := int16(9000*math.Sin(float64(i)/700) + 60*rnd.NormFloat64())
@@ -396,7 +414,8 @@ func BenchmarkLiterals(b *testing.B) {
 		name string
 		l    *Literals
 		data []byte
-	}{{"text", only, text}, {"csv", only, csv.Bytes()}, {"samples", only.Samples(), samples}, {"textWithShortNames", both, text}} {
+	}{{"text", only, text}, {"csv", only, csv.Bytes()}, {"samples", only.Samples(), samples}, {"textWithShortNames",
+		both, text}} {
 		b.Run(c.name, func(b *testing.B) {
 			b.SetBytes(int64(len(c.data)))
 			b.ReportAllocs()

@@ -14,20 +14,31 @@ import (
 func TestNameAtTheBeginning(t *testing.T) {
 	for name, texts := range map[string][]string{
 		"Baker": {
-			"+Baker was late", "+Baker.", "+Baker", "+Baker coughed", "+Baker collapsed", "+Baker, second visit", "+Baker second visit", "+Baker tube B", "+Baker and wife", "+Baker to return",
-			"+Baker's mask", "+Name: Baker", "+NAME Baker", "+Patient: Baker", "+subject - Baker", "+seen by: Baker", "+wrong tube (Baker)", "+Tube A: Baker", "+1. Baker", "+next: Baker 9:30",
-			"+Leak at 3 min. Baker will return", "+BAKER was late", "+baker was late", "+baker coughed", "+wife ill; Baker upset", "+\"Baker\"", "+Baker?", "+Baker kam zu spät",
-			"-the baker was late", "-bread from the baker", "-Baker street entrance closed", "-Baker size pillow", "-Baker shaped lid", "-BAKER TUBE CHANGED", "+BAKER COUGHED", "+spoke to Baker", "+Baker anxious", "-Baker 3",
+			"+Baker was late", "+Baker.", "+Baker", "+Baker coughed", "+Baker collapsed", "+Baker, second visit",
+			"+Baker second visit", "+Baker tube B", "+Baker and wife", "+Baker to return",
+			"+Baker's mask", "+Name: Baker", "+NAME Baker", "+Patient: Baker", "+subject - Baker", "+seen by: Baker",
+			"+wrong tube (Baker)", "+Tube A: Baker", "+1. Baker", "+next: Baker 9:30",
+			"+Leak at 3 min. Baker will return", "+BAKER was late", "+baker was late", "+baker coughed",
+			"+wife ill; Baker upset", "+\"Baker\"", "+Baker?", "+Baker kam zu spät",
+			"-the baker was late", "-bread from the baker", "-Baker street entrance closed", "-Baker size pillow",
+			"-Baker shaped lid", "-BAKER TUBE CHANGED", "+BAKER COUGHED", "+spoke to Baker", "+Baker anxious",
+			"-Baker 3",
 		},
 		"White": {
-			"+White was late", "+White coughed", "+White's mask", "+Name: White", "+Patient: White", "+seen by: White", "+asked White to wait", "+White anxious", "+tube for White lost", "+Käthe White", "+White, Käthe",
-			"-White cap", "-White", "-Good seal. White cap on tube B", "-Patient: White cap chosen", "-white cap", "-Cap: White",
+			"+White was late", "+White coughed", "+White's mask", "+Name: White", "+Patient: White", "+seen by: White",
+			"+asked White to wait", "+White anxious", "+tube for White lost", "+Käthe White", "+White, Käthe",
+			"-White cap", "-White", "-Good seal. White cap on tube B", "-Patient: White cap chosen", "-white cap",
+			"-Cap: White",
 		},
-		"Will":         {"+Will coughed twice", "+Will was late", "+asked Will to wait", "-Will call back", "-Will repeat tomorrow", "-He will return", "-ok, Will call"},
-		"May":          {"+May coughed twice", "+told May again", "-lots for May", "-figures of May", "-May repeat in 14 minutes", "-in May the lot ends", "-early May delivery"},
-		"Long":         {"+Long coughed", "+asked Long to wait", "+Name: Long", "-Long exhalation, no leak", "-Long was the wait", "-too long", "-Patient: Long wait"},
-		"So":           {"-Mask too tight. So asked to loosen it"},
-		"Koch":         {"+Koch was late", "+koch kam zu spät", "+Koch", "+Kochs Maske, dann Koch"}, // no word of such notes in any language
+		"Will": {"+Will coughed twice", "+Will was late", "+asked Will to wait", "-Will call back",
+			"-Will repeat tomorrow", "-He will return", "-ok, Will call"},
+		"May": {"+May coughed twice", "+told May again", "-lots for May", "-figures of May",
+			"-May repeat in 14 minutes", "-in May the lot ends", "-early May delivery"},
+		"Long": {"+Long coughed", "+asked Long to wait", "+Name: Long", "-Long exhalation, no leak",
+			"-Long was the wait", "-too long", "-Patient: Long wait"},
+		"So": {"-Mask too tight. So asked to loosen it"},
+		// no word of such notes in any language
+		"Koch":         {"+Koch was late", "+koch kam zu spät", "+Koch", "+Kochs Maske, dann Koch"},
 		"Klein":        {"+Klein kam zu spät", "+Klein hustete", "-Klein geschnitten, Maske S", "-klein"},
 		"Petit":        {"+Petit est en retard", "+Petit tousse", "-Petit masque"},
 		"Käthe Müller": {"+Müller kam zu spät", "+müller kam zu spät", "+Muller came late"},
@@ -36,9 +47,13 @@ func TestNameAtTheBeginning(t *testing.T) {
 		if first, last, two := strings.Cut(name, " "); two && first == given {
 			given, family = first, last
 		}
-		s := New(&schema.Roster{Columns: []string{"given_name", "family_name"}, Rows: []map[string]string{{"given_name": given, "family_name": family}}})
+		s := New(&schema.Roster{Columns: []string{"given_name", "family_name"},
+			Rows: []map[string]string{{"given_name": given, "family_name": family}}})
 		for _, text := range texts {
-			found := slices.ContainsFunc(s.Scan(text[1:], nil), func(m Match) bool { return m.Class == "A" && strings.HasPrefix(m.Basis, "roster: ") })
+			found := slices.ContainsFunc(s.Scan(text[1:], nil), func(m Match) bool {
+				return m.Class == "A" &&
+					strings.HasPrefix(m.Basis, "roster: ")
+			})
 			if found != (text[0] == '+') {
 				t.Errorf("%s in %q: found %v", name, text[1:], found)
 			}

@@ -147,18 +147,26 @@ func (h half) unknown(r *rand.Rand, n int) (notes []note) {
 	}{
 		{"A", "title + name", nil},
 		{"F", "e-mail", func() string {
-			return pick(r, []string{"ward.clerk", "t.fielding", "anna_b", "praxis-nord"}) + pick(r, []string{"@clinic.example", "@example.org", "@post.example.net"})
+			return pick(r, []string{"ward.clerk", "t.fielding", "anna_b", "praxis-nord"}) +
+				pick(r, []string{"@clinic.example", "@example.org", "@post.example.net"})
 		}},
 		{"N", "URL", func() string {
-			return pick(r, []string{"https://records.example.org/p/" + join(digitsN(r, 4)), "www.example.com/people/x" + join(digitsN(r, 3)), "http://clinic.example/visit?id=" + join(digitsN(r, 5))})
+			return pick(r, []string{"https://records.example.org/p/" + join(digitsN(r, 4)), "www.example.com/people/x" +
+				join(digitsN(r, 3)), "http://clinic.example/visit?id=" + join(digitsN(r, 5))})
 		}},
-		{"N", "handle", func() string { return pick(r, []string{"@breezy_", "@walkerfan", "@lunghiker"}) + join(digitsN(r, 2)) }},
+		{"N", "handle", func() string {
+			return pick(r, []string{"@breezy_", "@walkerfan", "@lunghiker"}) +
+				join(digitsN(r, 2))
+		}},
 		{"D", "phone", func() string {
-			return digits(r, pick(r, []string{"+44 7700 900###", "+1 202 555 01##", "(415) 555-01##", "+49 30 23125 ###", "+33 6 39 98 ## ##", "020 7946 0###", "+46 70 174 06 ##"}))
+			return digits(r, pick(r, []string{"+44 7700 900###", "+1 202 555 01##", "(415) 555-01##",
+				"+49 30 23125 ###", "+33 6 39 98 ## ##", "020 7946 0###", "+46 70 174 06 ##"}))
 		}},
-		{"D", "phone, few digits", func() string { return digits(r, pick(r, []string{"2 555 01##", "555-01##", "555 01##"})) }},
+		{"D", "phone, few digits",
+			func() string { return digits(r, pick(r, []string{"2 555 01##", "555-01##", "555 01##"})) }},
 		{"O", "IP", func() string {
-			return pick(r, []string{fmt.Sprintf("192.0.2.%d", r.IntN(255)), fmt.Sprintf("203.0.113.%d", r.IntN(255)), fmt.Sprintf("2001:db8::%x", 4096+r.IntN(40000))})
+			return pick(r, []string{fmt.Sprintf("192.0.2.%d", r.IntN(255)), fmt.Sprintf("203.0.113.%d", r.IntN(255)),
+				fmt.Sprintf("2001:db8::%x", 4096+r.IntN(40000))})
 		}},
 		{"R", "MAC", func() string { return fmt.Sprintf("00:00:5e:00:53:%02x", r.IntN(256)) }},
 		{"C", "age over 89", func() string { return fmt.Sprint(90 + r.IntN(14)) }},
@@ -166,10 +174,12 @@ func (h half) unknown(r *rand.Rand, n int) (notes []note) {
 			return fmt.Sprintf("%d %s 20%d", 2+r.IntN(27), pick(r, strings.Fields(monthsEN)), 10+r.IntN(14))
 		}},
 		{"B", "street", func() string {
-			return digits(r, pick(r, []string{"?# Willow Street", "1? Harbour Road", "Ahornstraße ?", "?# rue Pasteur", "Via Roma ?#", "Calle Sol ?#"}))
+			return digits(r, pick(r, []string{"?# Willow Street", "1? Harbour Road", "Ahornstraße ?", "?# rue Pasteur",
+				"Via Roma ?#", "Calle Sol ?#"}))
 		}},
 		{"L", "plate", func() string { return digits(r, pick(r, []string{"B-XK ?###", "LS?# KTR", "AB-###-CD"})) }},
-		{"I", "insurance number", func() string { return digits(r, pick(r, []string{"A?########", "H?#-####-##", "K###-######"})) }},
+		{"I", "insurance number",
+			func() string { return digits(r, pick(r, []string{"A?########", "H?#-####-##", "K###-######"})) }},
 		{"J", "account number", func() string { return digits(r, "?#######") }},
 		{"R", "NHS number", func() string { return nhs(r) }}, {"G", "SSN", func() string { return ssn(r) }},
 		{"G", "NIR", func() string { return nir(r) }}, {"R", "Steuer-ID", func() string { return steuerID(r) }},
@@ -179,7 +189,8 @@ func (h half) unknown(r *rand.Rand, n int) (notes []note) {
 		{"J", "IBAN", func() string { return iban(r) }}, {"J", "card", func() string { return card(r) }},
 		{"L", "VIN", func() string { return vin(r) }},
 	}
-	strangers := []string{"Harrowgate", "Oberlin", "Vasseur", "Tennant", "Kaldewey", "Moreau", "Ricciardi", "Bjelke", "Sobczak", "Teixeira"}
+	strangers := []string{"Harrowgate", "Oberlin", "Vasseur", "Tennant", "Kaldewey", "Moreau", "Ricciardi", "Bjelke",
+		"Sobczak", "Teixeira"}
 	for _, m := range makers {
 		for range n {
 			if m.value == nil {
@@ -199,7 +210,8 @@ func (h half) quiet(r *rand.Rand, n int) (notes []note) {
 		if i >= len(h.clean) {
 			text += pick(r, []string{"; ", ". ", ", ", "\n"}) + pick(r, h.clean)
 		}
-		text = strings.NewReplacer("{tube}", tubes[r.IntN(len(tubes))], "{lot}", lots[r.IntN(len(lots))], "{serial}", serials[r.IntN(len(serials))]).Replace(text)
+		text = strings.NewReplacer("{tube}", tubes[r.IntN(len(tubes))], "{lot}", lots[r.IntN(len(lots))], "{serial}",
+			serials[r.IntN(len(serials))]).Replace(text)
 		notes = append(notes, note{text: digits(r, text)})
 	}
 	return notes

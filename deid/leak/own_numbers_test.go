@@ -7,7 +7,8 @@ import (
 	"strings"
 )
 
-// Identifiers with a valid check digit, by this sample's own arithmetic from the published rules (named in national_test.go beside the published examples).
+// Identifiers with a valid check digit, by this sample's own arithmetic from the published rules
+// (named in national_test.go beside the published examples).
 
 func digitsN(r *rand.Rand, n int) []int {
 	d := make([]int, n)
@@ -60,12 +61,14 @@ func nhs(r *rand.Rand) string {
 	}
 }
 
-func ssn(r *rand.Rand) string { // 987-65-4320 to 4329: once reserved for advertisements; groups outside it in area 900 are never issued
+// 987-65-4320 to 4329: once reserved for advertisements; groups outside it in area 900 are never issued
+func ssn(r *rand.Rand) string {
 	return fmt.Sprintf("9%02d-%02d-%04d", r.IntN(100), 10+r.IntN(80), 1+r.IntN(9000))
 }
 
 func nir(r *rand.Rand) string {
-	n := int64(1+r.IntN(2))*1e12 + int64(30+r.IntN(69))*1e10 + int64(1+r.IntN(12))*1e8 + int64(1+r.IntN(95))*1e6 + int64(1+r.IntN(900))*1e3 + int64(1+r.IntN(900))
+	n := int64(1+r.IntN(2))*1e12 + int64(30+r.IntN(69))*1e10 + int64(1+r.IntN(12))*1e8 + int64(1+r.IntN(95))*1e6 +
+		int64(1+r.IntN(900))*1e3 + int64(1+r.IntN(900))
 	s := fmt.Sprintf("%d%02d", n, 97-n%97)
 	if r.IntN(2) == 0 {
 		return s

@@ -16,10 +16,13 @@ import (
 
 // rosterOf gives people the columns of a site's roster.
 func rosterOf(people []person) *schema.Roster {
-	r := &schema.Roster{Columns: []string{"subject_id", "given_name", "family_name", "birth_date", "mrn", "phone", "email", "street", "city", "postal_code"}}
+	r := &schema.Roster{Columns: []string{"subject_id", "given_name", "family_name", "birth_date", "mrn", "phone",
+		"email", "street", "city", "postal_code"}}
 	for _, p := range people {
-		r.Rows = append(r.Rows, map[string]string{"subject_id": p.id, "given_name": p.given, "family_name": p.family, "birth_date": p.born.Format(time.DateOnly),
-			"mrn": p.record, "phone": p.phone, "email": p.email, "street": p.street, "city": p.city, "postal_code": p.postal})
+		r.Rows = append(r.Rows, map[string]string{"subject_id": p.id, "given_name": p.given, "family_name": p.family,
+			"birth_date": p.born.Format(time.DateOnly),
+			"mrn":        p.record, "phone": p.phone, "email": p.email, "street": p.street, "city": p.city,
+			"postal_code": p.postal})
 	}
 	return r
 }
@@ -28,7 +31,8 @@ type tally struct{ hit, whole, all int }
 
 func (c tally) rate() float64 { return 100 * float64(c.hit) / float64(max(1, c.all)) }
 
-// A score is what the search found of one half: of the labels that the roster knows, of those that none knows, by class and by variant.
+// A score is what the search found of one half: of the labels that the roster knows, of those that
+// none knows, by class and by variant.
 type score struct {
 	known, unknown tally
 	by             map[string]*tally
@@ -39,7 +43,8 @@ type score struct {
 
 func (s score) falseRate() float64 { return 1000 * float64(s.alarms) / float64(s.clean) }
 
-// measure scans a half. A label is found where a match touches it; whole where matches cover each of its letters and digits. show gets what was missed.
+// measure scans a half. A label is found where a match touches it; whole where matches cover each
+// of its letters and digits. show gets what was missed.
 func measure(h half, show func(format string, args ...any)) score {
 	r := rand.New(rand.NewPCG(h.seed, 7))
 	people := roster(r, h.locales, 320)
@@ -69,7 +74,10 @@ func measure(h half, show func(format string, args ...any)) score {
 			}
 		}
 		for _, l := range n.labels {
-			s.add(n.text, l, found[i], func() { show("missed %s, %s: %q in %q", l.class, l.variant, n.text[l.start:l.end], n.text) })
+			s.add(n.text, l, found[i], func() {
+				show("missed %s, %s: %q in %q", l.class, l.variant,
+					n.text[l.start:l.end], n.text)
+			})
 		}
 	}
 	return s
@@ -108,7 +116,8 @@ func (s *score) add(n string, l label, found []leak.Match, missed func()) {
 	}
 }
 
-// TestOwnSample prints the quality of the search, measured on the sample that this package invents: go test ./deid/leak -run OwnSample -v.
+// TestOwnSample prints the quality of the search, measured on the sample that this package invents:
+// go test ./deid/leak -run OwnSample -v.
 // The misses of the tuning half are shown, those of the held-out half only counted.
 func TestOwnSample(t *testing.T) {
 	for _, h := range []half{tuning(), heldOut()} {
@@ -122,11 +131,15 @@ func TestOwnSample(t *testing.T) {
 			})
 			for _, key := range slices.Sorted(maps.Keys(s.by)) {
 				c := s.by[key]
-				t.Logf("%-34s found %6.2f %%, whole %6.2f %%, of %d", key, c.rate(), 100*float64(c.whole)/float64(c.all), c.all)
+				t.Logf("%-34s found %6.2f %%, whole %6.2f %%, of %d", key, c.rate(),
+					100*float64(c.whole)/float64(c.all), c.all)
 			}
-			t.Logf("on the roster: %.2f %% of %d; on none: %.2f %% of %d; %.1f false alarms per 1,000 of %d clean notes; %.1f MB/s",
-				s.known.rate(), s.known.all, s.unknown.rate(), s.unknown.all, s.falseRate(), s.clean, float64(s.bytes)/1e6/s.took.Seconds())
-			if s.known.rate() < 99 || s.unknown.rate() < 97 || s.falseRate() > 10 || s.known.all < 10000 || s.unknown.all < 1000 {
+			t.Logf("on the roster: %.2f %% of %d; on none: %.2f %% of %d; %.1f false alarms per 1,000 of %d clean "+
+				"notes; %.1f MB/s",
+				s.known.rate(), s.known.all, s.unknown.rate(), s.unknown.all, s.falseRate(), s.clean,
+				float64(s.bytes)/1e6/s.took.Seconds())
+			if s.known.rate() < 99 || s.unknown.rate() < 97 || s.falseRate() > 10 || s.known.all < 10000 ||
+				s.unknown.all < 1000 {
 				t.Error("below the floors")
 			}
 		})

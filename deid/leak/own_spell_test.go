@@ -13,18 +13,27 @@ import (
 	"unicode/utf16"
 )
 
-// The ways in which a name or a number is written by people and machines; each is this sample's own, none is taken from the engine.
+// The ways in which a name or a number is written by people and machines; each is this sample's
+// own, none is taken from the engine.
 
 var (
-	dropMarks = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "Ä", "A", "Ö", "O", "Ü", "U", "ß", "ss", "é", "e", "è", "e", "ê", "e", "â", "a", "ç", "c",
-		"î", "i", "ô", "o", "å", "a", "Å", "A", "í", "i", "Í", "I", "ñ", "n", "á", "a", "Á", "A", "ó", "o", "ò", "o", "ã", "a", "õ", "o", "ł", "l", "Ł", "L",
-		"ś", "s", "ż", "z", "Ż", "Z", "ą", "a", "ę", "e", "ń", "n", "ć", "c", "ø", "o", "Ø", "O", "æ", "ae", "Æ", "Ae", "ř", "r", "š", "s", "Š", "S",
+	dropMarks = strings.NewReplacer("ä", "a", "ö", "o", "ü", "u", "Ä", "A", "Ö", "O", "Ü", "U", "ß", "ss", "é", "e",
+		"è", "e", "ê", "e", "â", "a", "ç", "c",
+		"î", "i", "ô", "o", "å", "a", "Å", "A", "í", "i", "Í", "I", "ñ", "n", "á", "a", "Á", "A", "ó", "o", "ò", "o",
+		"ã", "a", "õ", "o", "ł", "l", "Ł", "L",
+		"ś", "s", "ż", "z", "Ż", "Z", "ą", "a", "ę", "e", "ń", "n", "ć", "c", "ø", "o", "Ø", "O", "æ", "ae", "Æ", "Ae",
+		"ř", "r", "š", "s", "Š", "S",
 		"ž", "z", "ě", "e", "ů", "u", "ý", "y", "č", "c", "ň", "n", "Ó", "O", "É", "E")
-	germanise = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue", "ß", "ss", "å", "aa", "Å", "Aa", "ø", "oe", "Ø", "Oe", "æ", "ae", "Æ", "Ae")
-	lookalike = strings.NewReplacer("a", "а", "e", "е", "o", "о", "c", "с", "p", "р", "x", "х") // Cyrillic, UTS #39 confusables
-	nicknames = map[string]string{"William": "Bill", "Elizabeth": "Liz", "Margaret": "Peggy", "Robert": "Bob", "Katherine": "Kate", "Thomas": "Tom",
-		"Jennifer": "Jenny", "Michael": "Mike", "Patricia": "Pat", "Andrew": "Andy", "Edward": "Ted", "Giuseppe": "Beppe", "Wolfgang": "Wolfi",
-		"Alessandro": "Sandro", "Małgorzata": "Gosia", "José": "Pepe", "Concepción": "Concha", "Pieter": "Piet", "Agnieszka": "Aga"}
+	germanise = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue", "ß", "ss", "å",
+		"aa", "Å", "Aa", "ø", "oe", "Ø", "Oe", "æ", "ae", "Æ", "Ae")
+	// Cyrillic, UTS #39 confusables
+	lookalike = strings.NewReplacer("a", "а", "e", "е", "o", "о", "c", "с", "p", "р", "x", "х")
+	nicknames = map[string]string{"William": "Bill", "Elizabeth": "Liz", "Margaret": "Peggy", "Robert": "Bob",
+		"Katherine": "Kate", "Thomas": "Tom",
+		"Jennifer": "Jenny", "Michael": "Mike", "Patricia": "Pat", "Andrew": "Andy", "Edward": "Ted",
+		"Giuseppe": "Beppe", "Wolfgang": "Wolfi",
+		"Alessandro": "Sandro", "Małgorzata": "Gosia", "José": "Pepe", "Concepción": "Concha", "Pieter": "Piet",
+		"Agnieszka": "Aga"}
 )
 
 func plain(s string) string { return dropMarks.Replace(s) }
@@ -38,7 +47,8 @@ func wide(s string) string {
 	}, s)
 }
 
-// typo makes one edit inside the longest token: a swap, a loss, a doubling or another letter, never of the first letter.
+// typo makes one edit inside the longest token: a swap, a loss, a doubling or another letter, never
+// of the first letter.
 func typo(r *rand.Rand, s string) string {
 	c := []rune(s)
 	i := 2 + r.IntN(len(c)-3)
@@ -74,7 +84,8 @@ func onlyDigits(s string) string {
 // national is a phone number without its country prefix, with the trunk zero.
 func national(p person) string {
 	_, rest, _ := strings.Cut(p.phone, " ")
-	if p.lang == "es" || p.lang == "it" || p.lang == "pt" || p.lang == "pl" || p.lang == "da" || p.lang == "cs" || p.lang == "el" {
+	if p.lang == "es" || p.lang == "it" || p.lang == "pt" || p.lang == "pl" || p.lang == "da" || p.lang == "cs" ||
+		p.lang == "el" {
 		return rest
 	}
 	return "0" + rest

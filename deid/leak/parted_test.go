@@ -11,14 +11,19 @@ import (
 var partedRoster = &schema.Roster{
 	Columns: []string{"subject_id", "given_name", "family_name", "birth_date", "mrn", "national_id", "phone", "city"},
 	Rows: []map[string]string{
-		{"subject_id": "LARK2-WEIR-008", "given_name": "Oksana", "family_name": "Kovalychenko", "birth_date": "1979-04-04", "mrn": "30418923", "national_id": "900-00-1000", "phone": "+1 212 555 0100", "city": "Brambleford"},
-		{"subject_id": "LARK2-WEIR-017", "given_name": "Sipho", "family_name": "Dlozwane", "birth_date": "1993-02-25", "mrn": "30418788", "national_id": "900-00-2231", "phone": "+44 20 7946 0018", "city": "Tolvaddon"},
-		{"subject_id": "LARK2-WEIR-021", "given_name": "Itziar", "family_name": "Quiñonero de la Vega", "birth_date": "1961-12-30", "mrn": "41155206", "phone": "+34 612 345 678", "city": "Vilanova"},
+		{"subject_id": "LARK2-WEIR-008", "given_name": "Oksana", "family_name": "Kovalychenko",
+			"birth_date": "1979-04-04", "mrn": "30418923", "national_id": "900-00-1000", "phone": "+1 212 555 0100",
+			"city": "Brambleford"},
+		{"subject_id": "LARK2-WEIR-017", "given_name": "Sipho", "family_name": "Dlozwane", "birth_date": "1993-02-25",
+			"mrn": "30418788", "national_id": "900-00-2231", "phone": "+44 20 7946 0018", "city": "Tolvaddon"},
+		{"subject_id": "LARK2-WEIR-021", "given_name": "Itziar", "family_name": "Quiñonero de la Vega",
+			"birth_date": "1961-12-30", "mrn": "41155206", "phone": "+34 612 345 678", "city": "Vilanova"},
 	},
 }
 
 // marks are what a keyboard and a phone offer, that is neither letter nor digit.
-var marks = []string{" ", "\t", "\n", ",", ";", ":", ".", "-", "_", "|", "*", "·", "=", "~", "#", "•", "/", "\\", "+", "^", "'", "\"", "\u00a0", "\u2003", "–", "→", "&", "!", "%"}
+var marks = []string{" ", "\t", "\n", ",", ";", ":", ".", "-", "_", "|", "*", "·", "=", "~", "#", "•", "/", "\\", "+",
+	"^", "'", "\"", "\u00a0", "\u2003", "–", "→", "&", "!", "%"}
 
 // a partedCase is one way to tear a value.
 type partedCase struct {
@@ -48,7 +53,8 @@ var partedCases = []partedCase{
 	{"one wide break", func(r *rand.Rand, v string) string {
 		c := runes(v)
 		k := 2 + r.IntN(len(c)-3)
-		return strings.Join(c[:k], "") + []string{"  ", "-\n", "-\r\n", " - ", "...", "   "}[r.IntN(6)] + strings.Join(c[k:], "")
+		return strings.Join(c[:k], "") + []string{"  ", "-\n", "-\r\n", " - ", "...", "   "}[r.IntN(6)] +
+			strings.Join(c[k:], "")
 	}},
 	{"groups", func(r *rand.Rand, v string) string {
 		c, m, size := runes(v), marks[r.IntN(len(marks))], 2+r.IntN(2)
@@ -68,7 +74,8 @@ var partedCases = []partedCase{
 func TestPartedValues(t *testing.T) {
 	r := rand.New(rand.NewPCG(77, 3))
 	s := New(partedRoster)
-	values := []string{"30418923", "900001000", "2125550100", "41155206", "19790404", "25021993", "Kovalychenko", "KOVALYCHENKO", "kovalychenko", "Dlozwane", "Quiñonero", "Brambleford", "Oksana"}
+	values := []string{"30418923", "900001000", "2125550100", "41155206", "19790404", "25021993", "Kovalychenko",
+		"KOVALYCHENKO", "kovalychenko", "Dlozwane", "Quiñonero", "Brambleford", "Oksana"}
 	frames := []string{"valve checked, %, then quiet", "%", "%\ncoughed twice", "Maske von %; ok", "(%)"}
 	missed, n := 0, 0
 	for _, v := range values {
@@ -100,7 +107,8 @@ func TestPartedValues(t *testing.T) {
 	if missed*100 > n || n < 4000 {
 		t.Errorf("%d of %d missed", missed, n)
 	}
-	for _, text := range []string{"30418924", "3041|892", "3041;8924", "212;555;0101", "tubes 1, 2, 1965 ml", "K o v a l", "A B C D E F", "bed 3, 0, 4, 1", "04:04:79", "19:04:04",
+	for _, text := range []string{"30418924", "3041|892", "3041;8924", "212;555;0101", "tubes 1, 2, 1965 ml",
+		"K o v a l", "A B C D E F", "bed 3, 0, 4, 1", "04:04:79", "19:04:04",
 		"de la mano", "De la fièvre hier soir", "el dolor de la pierna", "1979 tubes, 4 x 4"} {
 		if m := s.Scan(text, nil); len(m) > 0 {
 			t.Errorf("%q is taken for %v", text, m)

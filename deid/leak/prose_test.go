@@ -68,8 +68,10 @@ func TestProseOfSamples(t *testing.T) {
 func TestProse(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))
 	found, all := 0, 0
-	for _, text := range []string{"patient was nervous before the test", "Ottoline Winter", "consultant", "Anneliese van der Zwaluwen", "Giacomo", "seen by Doctor Penhallowick",
-		"KOWALSKA, HALINA", "Johannes Brandt", "Seraphine", "collected in the ward", "Brackenthwaite", "Kovalychenko Daryna", "Margaret", "telephone"} {
+	for _, text := range []string{"patient was nervous before the test", "Ottoline Winter", "consultant",
+		"Anneliese van der Zwaluwen", "Giacomo", "seen by Doctor Penhallowick",
+		"KOWALSKA, HALINA", "Johannes Brandt", "Seraphine", "collected in the ward", "Brackenthwaite",
+		"Kovalychenko Daryna", "Margaret", "telephone"} {
 		letters := len(strings.Map(func(r rune) rune {
 			if r < 128 && asciiLetter(byte(r)) {
 				return r

@@ -14,7 +14,8 @@ import (
 func TestAskedAgain(t *testing.T) {
 	r := manyRows(5)
 	used := New(r)
-	parts := []string{"valve", "ok", r.Rows[0]["given_name"], r.Rows[1]["family_name"], r.Rows[2]["mrn"], r.Rows[3]["phone"], "2026-03-02", "K-0001", "SMP-207", "Dr", "450 ml"}
+	parts := []string{"valve", "ok", r.Rows[0]["given_name"], r.Rows[1]["family_name"], r.Rows[2]["mrn"],
+		r.Rows[3]["phone"], "2026-03-02", "K-0001", "SMP-207", "Dr", "450 ml"}
 	matched := 0
 	rapid.Check(t, func(t *rapid.T) {
 		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(parts), 1, 4).Draw(t, "text"), " ")

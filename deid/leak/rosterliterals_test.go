@@ -25,16 +25,24 @@ func finds(t testing.TB, r *schema.Roster, known, text string) (columns []string
 
 func TestRosterLiterals(t *testing.T) {
 	r := &schema.Roster{
-		Columns: []string{"subject_id", "given_name", "family_name", "other_names", "birth_date", "mrn", "national_id", "phone", "email", "street", "city", "postal_code", "emergency_contact_name", "arm", "device"},
+		Columns: []string{"subject_id", "given_name", "family_name", "other_names", "birth_date", "mrn", "national_id",
+			"phone", "email", "street", "city", "postal_code", "emergency_contact_name", "arm", "device"},
 		Rows: []map[string]string{
-			{"subject_id": "LK-2-0107", "given_name": "Tamsin", "family_name": "Orrell", "other_names": `Minna "Nan" Jo; Ottoline`, "birth_date": "1947-01-09", "mrn": "MRN 30417788",
-				"national_id": "QQ 12 34 56 C", "phone": "+44 20 7946 0018", "email": "t.orrell@example.org", "street": "17 Quarry Road", "city": "Brambleford", "postal_code": "LK7 4QZ99",
+			{"subject_id": "LK-2-0107", "given_name": "Tamsin", "family_name": "Orrell",
+				"other_names": `Minna "Nan" Jo; Ottoline`, "birth_date": "1947-01-09", "mrn": "MRN 30417788",
+				"national_id": "QQ 12 34 56 C", "phone": "+44 20 7946 0018", "email": "t.orrell@example.org",
+				"street": "17 Quarry Road", "city": "Brambleford", "postal_code": "LK7 4QZ99",
 				"emergency_contact_name": "Wystan Orrell", "arm": "delayed start", "device": "QX-7700-31"},
-			{"subject_id": "LK-2-0108", "given_name": "Björn", "family_name": "Grünwald", "birth_date": "1950-02-02", "arm": "delayed start", "phone": "not known yet", "device": "end-tidal"},
-			{"subject_id": "LK-2-0109", "given_name": "Rose", "family_name": "Hill", "birth_date": "1951-02-02", "phone": "not known yet"},
-			{"subject_id": "LK-2-0110", "given_name": "Will", "family_name": "Frost", "birth_date": "1952-02-02", "phone": "not known yet"},
-			{"subject_id": "LK-2-0111", "given_name": "小明", "family_name": "王", "birth_date": "1952-02-03", "phone": "not known yet"},
-			{"subject_id": "LK-2-0112", "given_name": "Ida", "family_name": "Sampler", "birth_date": "1952-02-04", "phone": "not known yet"},
+			{"subject_id": "LK-2-0108", "given_name": "Björn", "family_name": "Grünwald", "birth_date": "1950-02-02",
+				"arm": "delayed start", "phone": "not known yet", "device": "end-tidal"},
+			{"subject_id": "LK-2-0109", "given_name": "Rose", "family_name": "Hill", "birth_date": "1951-02-02",
+				"phone": "not known yet"},
+			{"subject_id": "LK-2-0110", "given_name": "Will", "family_name": "Frost", "birth_date": "1952-02-02",
+				"phone": "not known yet"},
+			{"subject_id": "LK-2-0111", "given_name": "小明", "family_name": "王", "birth_date": "1952-02-03",
+				"phone": "not known yet"},
+			{"subject_id": "LK-2-0112", "given_name": "Ida", "family_name": "Sampler", "birth_date": "1952-02-04",
+				"phone": "not known yet"},
 		},
 	}
 	const known = `"sampler", "end-tidal"`
@@ -105,7 +113,10 @@ func TestRosterLiteralsAreFindings(t *testing.T) {
 			s := l.Stream(func(h Hit, there []byte) {
 				n++
 				start, end := int(h.Offset), int(h.Offset)+h.Size
-				if !slices.ContainsFunc(scan.Scan(text, nil), func(m Match) bool { return m.Start < end && start < m.End }) {
+				if !slices.ContainsFunc(scan.Scan(text, nil), func(m Match) bool {
+					return m.Start < end &&
+						start < m.End
+				}) {
 					t.Errorf("%q in %q (%s) is found here alone", there, text, h.Column)
 				}
 			})

@@ -90,7 +90,8 @@ func TestLabelledSample(t *testing.T) {
 		checkMatches(t, n.Text, ms)
 		for _, m := range ms {
 			if out != nil {
-				json.NewEncoder(out).Encode(map[string]any{"id": n.ID, "start": m.Start, "end": m.End, "basis": m.Basis, "confidence": m.Confidence})
+				json.NewEncoder(out).Encode(map[string]any{"id": n.ID, "start": m.Start, "end": m.End, "basis": m.Basis,
+					"confidence": m.Confidence})
 			}
 		}
 		if len(n.Spans) == 0 {
@@ -131,7 +132,8 @@ func TestLabelledSample(t *testing.T) {
 				right = right || m.Start < l.End && l.Start < m.End
 			}
 			if !right {
-				t.Logf("%s: beside the labels %s (%s): %q in %q", n.ID, m.Basis, m.Confidence, n.Text[m.Start:m.End], n.Text)
+				t.Logf("%s: beside the labels %s (%s): %q in %q", n.ID, m.Basis, m.Confidence, n.Text[m.Start:m.End],
+					n.Text)
 			}
 		}
 	}
@@ -144,7 +146,8 @@ func TestLabelledSample(t *testing.T) {
 	}
 	known, unknown := float64(hit[0])/float64(all[0]), float64(hit[1])/float64(all[1])
 	rate := 1000 * float64(alarms) / float64(clean)
-	t.Logf("found %.1f %% of %d on the roster, %.1f %% of %d not on it; %.1f false alarms per 1,000 clean notes", 100*known, all[0], 100*unknown, all[1], rate)
+	t.Logf("found %.1f %% of %d on the roster, %.1f %% of %d not on it; %.1f false alarms per 1,000 clean notes",
+		100*known, all[0], 100*unknown, all[1], rate)
 	if known < 0.99 || unknown < 0.95 || rate > 5 {
 		t.Error("below the floors")
 	}

@@ -16,16 +16,25 @@ import (
 // 943 476 5919 and +44 20 7946 0018 (UK drama range), 900-12-3456 (never
 // issued), 12345678Z (DNI sample), +1 202 555 0123 (reserved for fiction).
 var roster = &schema.Roster{
-	Columns: []string{"subject_id", "given_name", "family_name", "other_names", "sex", "birth_date", "mrn", "national_id", "phone", "email",
+	Columns: []string{"subject_id", "given_name", "family_name", "other_names", "sex", "birth_date", "mrn",
+		"national_id", "phone", "email",
 		"street", "city", "postal_code", "country", "emergency_contact_name", "emergency_contact_phone", "locker"},
 	Rows: []map[string]string{
-		{"subject_id": "LK-0107", "given_name": "Anne-Sophie", "family_name": "Grünwald", "other_names": "Sissy; Nadolny", "sex": "F", "birth_date": "1947-01-09",
-			"mrn": "30417788", "national_id": "943 476 5919", "phone": "+44 20 7946 0018", "email": "as.gruenwald@example.org", "street": "17 Quarry Road",
-			"city": "Ostermouth", "postal_code": "OX7 4QZ", "country": "GB", "emergency_contact_name": "Torvald Øvregård", "emergency_contact_phone": "0113 496 0123", "locker": "Blue Heron"},
-		{"subject_id": "LK-0108", "given_name": "Will", "family_name": "May", "birth_date": "1988-09-21", "mrn": "QX 204 519", "national_id": "900-12-3456",
-			"phone": "+1 202 555 0123", "email": "willmay88@example.com", "street": "Lindenstraße 4b", "city": "Reading", "postal_code": "04177"},
-		{"subject_id": "LK-0109", "given_name": "Tuấn", "family_name": "Vũ", "other_names": "", "birth_date": "2001-12-03", "mrn": "55501234", "national_id": "12345678Z",
-			"street": "Rua das Flores 12", "postal_code": "4106 ER", "emergency_contact_name": "Zofia van der Łęcka-O'Dell"},
+		{"subject_id": "LK-0107", "given_name": "Anne-Sophie", "family_name": "Grünwald",
+			"other_names": "Sissy; Nadolny", "sex": "F", "birth_date": "1947-01-09",
+			"mrn": "30417788", "national_id": "943 476 5919", "phone": "+44 20 7946 0018",
+			"email": "as.gruenwald@example.org", "street": "17 Quarry Road",
+			"city": "Ostermouth", "postal_code": "OX7 4QZ", "country": "GB",
+			"emergency_contact_name": "Torvald Øvregård", "emergency_contact_phone": "0113 496 0123",
+			"locker": "Blue Heron"},
+		{"subject_id": "LK-0108", "given_name": "Will", "family_name": "May", "birth_date": "1988-09-21",
+			"mrn": "QX 204 519", "national_id": "900-12-3456",
+			"phone": "+1 202 555 0123", "email": "willmay88@example.com", "street": "Lindenstraße 4b",
+			"city": "Reading", "postal_code": "04177"},
+		{"subject_id": "LK-0109", "given_name": "Tuấn", "family_name": "Vũ", "other_names": "",
+			"birth_date": "2001-12-03", "mrn": "55501234", "national_id": "12345678Z",
+			"street": "Rua das Flores 12", "postal_code": "4106 ER",
+			"emergency_contact_name": "Zofia van der Łęcka-O'Dell"},
 		{"subject_id": "LK-0110", "given_name": "Дарья", "family_name": "Вересова", "mrn": "61000042"},
 	},
 }
@@ -150,7 +159,8 @@ func TestFinds(t *testing.T) {
 		checkMatches(t, text, ms)
 		ok := false
 		for _, m := range ms {
-			ok = ok || m.Start == start && m.End == end && string(m.Class) == c.class && strings.HasPrefix(m.Basis, c.basis)
+			ok = ok || m.Start == start && m.End == end && string(m.Class) == c.class &&
+				strings.HasPrefix(m.Basis, c.basis)
 		}
 		if !ok {
 			t.Errorf("%q: want %s %q %d-%d, have %+v", text, c.class, c.basis, start, end, ms)
@@ -163,18 +173,30 @@ const sha256Of30417788 = "2022fc67cfcf1d919a8ed479e50ab6382a4cc7c567e0136b502740
 
 // What the trade writes every day and names nobody.
 var quiet = []string{
-	"", " ", "Complete, no remarks", "Flow 200 ml/min, end-tidal CO2 5.1 kPa at 14:32:10", "pump at 250 mL/min for 4:20 min",
-	"pressure -12.5 Pa, leak 0.3 mbar, 21.5 °C and 45 % humidity", "firmware 2.8.8, app 6.7.11, build 1.7.7.6 loaded", "bootloader version 4.10.2.31",
-	"error E-153, then 0xB3 and ERR 24", "lot 26833399 and lot 75-0939 in use", "tube 5353729064 recapped", "serial 2010076547 restarted",
-	"EXH 4, cohort 2, repeat 2", "heart rate 76, saturation 97", "saturation is 97, stable", "humidity was 93 and rising", "aged tube bed replaced after 95 uses",
-	"participant is 73, no complaints", "waited 90 min", "took salbutamol 400 ug at 08:15", "may need a longer hose", "will price a new hose", "Will try again in May",
-	"May was warm; Will not repeat", "Reading on the gauge was low", "CO2 trace 12.345678 kPa", "SOP-027 section 3.4.1", "room 1.102, then B-08",
-	"message digest " + strings.Repeat("0f", 32), "transfer id 1nBcuJpEyBtcxiHz", "consignment of 12 March 2026 complete", "calibrated 2026-01-15, expires 15/01/2027",
-	"date on the unit was 2000-01-01", "delivered 3.3.26", "signal lost @14:33", "12:01:02 to 12:05:59", "ratio 1:2:3", "p.o. intake 250 ml", "i.e. nothing",
-	"tag 752 013 8950 fell off", "order 9738 3302 0407 7899", "code 943 476 5871", "checked 3x, o.k.", "see section 3/4", "and/or", "approx.20/min", "t_s,co2_kpa,pressure_pa",
-	"0.01,5.32,-12.5\n0.02,5.31,-12.4\n", "2 of 3 tubes; 1 left", "Mouthpiece size M/L", "nurse on duty helped", "doctor informed", "Dr informed", "patient will return", "PATIENT WILL RETURN IN MAY",
-	"his wife drove", "Sister ward informed", "position 7 of 10", "GB28NWBK60161331926819", // IBAN sample with mod 97 = 0, standards 5.7
-	"unit restarted at 09:15, 09:17 and 09:20", "1,100,000,000 bytes", "breath no. 3 at 00:01:25.5", "dead space 150 ml, tidal volume 0.5 l", "Tenax TA 200 mg", "fridge at 4 °C since Monday",
+	"", " ", "Complete, no remarks", "Flow 200 ml/min, end-tidal CO2 5.1 kPa at 14:32:10",
+	"pump at 250 mL/min for 4:20 min",
+	"pressure -12.5 Pa, leak 0.3 mbar, 21.5 °C and 45 % humidity", "firmware 2.8.8, app 6.7.11, build 1.7.7.6 loaded",
+	"bootloader version 4.10.2.31",
+	"error E-153, then 0xB3 and ERR 24", "lot 26833399 and lot 75-0939 in use", "tube 5353729064 recapped",
+	"serial 2010076547 restarted",
+	"EXH 4, cohort 2, repeat 2", "heart rate 76, saturation 97", "saturation is 97, stable",
+	"humidity was 93 and rising", "aged tube bed replaced after 95 uses",
+	"participant is 73, no complaints", "waited 90 min", "took salbutamol 400 ug at 08:15", "may need a longer hose",
+	"will price a new hose", "Will try again in May",
+	"May was warm; Will not repeat", "Reading on the gauge was low", "CO2 trace 12.345678 kPa", "SOP-027 section 3.4.1",
+	"room 1.102, then B-08",
+	"message digest " + strings.Repeat("0f", 32), "transfer id 1nBcuJpEyBtcxiHz",
+	"consignment of 12 March 2026 complete", "calibrated 2026-01-15, expires 15/01/2027",
+	"date on the unit was 2000-01-01", "delivered 3.3.26", "signal lost @14:33", "12:01:02 to 12:05:59", "ratio 1:2:3",
+	"p.o. intake 250 ml", "i.e. nothing",
+	"tag 752 013 8950 fell off", "order 9738 3302 0407 7899", "code 943 476 5871", "checked 3x, o.k.",
+	"see section 3/4", "and/or", "approx.20/min", "t_s,co2_kpa,pressure_pa",
+	"0.01,5.32,-12.5\n0.02,5.31,-12.4\n", "2 of 3 tubes; 1 left", "Mouthpiece size M/L", "nurse on duty helped",
+	"doctor informed", "Dr informed", "patient will return", "PATIENT WILL RETURN IN MAY",
+	// IBAN sample with mod 97 = 0, standards 5.7
+	"his wife drove", "Sister ward informed", "position 7 of 10", "GB28NWBK60161331926819",
+	"unit restarted at 09:15, 09:17 and 09:20", "1,100,000,000 bytes", "breath no. 3 at 00:01:25.5",
+	"dead space 150 ml, tidal volume 0.5 l", "Tenax TA 200 mg", "fridge at 4 °C since Monday",
 }
 
 // remarks are what coordinators write, after the manner of the trade.
@@ -392,14 +414,17 @@ func TestOtherAreaCode(t *testing.T) {
 
 func TestTables(t *testing.T) {
 	for _, text := range []string{
-		"30.41,77.88", "30.41;77.88", "30.41\t77.88", "30.41\n77.88", "30.41 77.88", "3041\n7788", "1.5,30.417788,2", "x,y\n30,41\n77,88\n", "1 3041 7788 2",
-		"30417.7 88", "30 417.788", "1,204519,2", "204519\n204520\n", "1.5;79460018;2", "20.79,46.00\n18.0", "79.46 00.18", "30:41:77.88", "0.30417788",
+		"30.41,77.88", "30.41;77.88", "30.41\t77.88", "30.41\n77.88", "30.41 77.88", "3041\n7788", "1.5,30.417788,2",
+		"x,y\n30,41\n77,88\n", "1 3041 7788 2",
+		"30417.7 88", "30 417.788", "1,204519,2", "204519\n204520\n", "1.5;79460018;2", "20.79,46.00\n18.0",
+		"79.46 00.18", "30:41:77.88", "0.30417788",
 	} {
 		for _, m := range scan().Scan(text, nil) {
 			t.Errorf("%q: %s (%s) at %d-%d", text, m.Basis, m.Confidence, m.Start, m.End)
 		}
 	}
-	for _, text := range []string{"a,30417788,b", "1.5;30417788;2", "30417788\n", "x\t30417788\t2", "t_s,30-41-77-88", "file 3041\n7788", "3041,7788"} {
+	for _, text := range []string{"a,30417788,b", "1.5;30417788;2", "30417788\n", "x\t30417788\t2", "t_s,30-41-77-88",
+		"file 3041\n7788", "3041,7788"} {
 		if ms := scan().Scan(text, nil); len(ms) != 1 || ms[0].Basis != "roster: mrn" {
 			t.Errorf("%q: %+v", text, ms)
 		}
@@ -431,7 +456,8 @@ func TestDeclared(t *testing.T) {
 
 // A date of birth glued to what says what it is.
 func TestGluedDates(t *testing.T) {
-	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979", "M1979/04/04;", "born4Apr1979", "tube 2, F1979-04-04"} {
+	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979",
+		"M1979/04/04;", "born4Apr1979", "tube 2, F1979-04-04"} {
 		if ms := New(nil).Scan(text, nil); len(ms) != 1 || ms[0].Class != "C" {
 			t.Errorf("%q: %+v", text, ms)
 		}
@@ -456,7 +482,8 @@ func TestNoRoster(t *testing.T) {
 // A roster value with marks, invisible characters and case changes put in is
 // found where it stands, to the byte, and folds to the value.
 func TestOffsets(t *testing.T) {
-	values := []string{"Anne-Sophie Grünwald", "Torvald Øvregård", "30417788", "+44 20 7946 0018", "LK-0107", "as.gruenwald@example.org", "1947-01-09", "17 Quarry Road", "Vũ Tuấn"}
+	values := []string{"Anne-Sophie Grünwald", "Torvald Øvregård", "30417788", "+44 20 7946 0018", "LK-0107",
+		"as.gruenwald@example.org", "1947-01-09", "17 Quarry Road", "Vũ Tuấn"}
 	before := []string{"", "søt ", "日本 ", "e\u0301 ", "ﬁt ", "\u200b", "½ ", "\xff ", "Ω、"}
 	after := []string{"", " ß", "。", " \u0301", "\u200b.", " 🙂", "\n", "\xfe"}
 	rapid.Check(t, func(t *rapid.T) {
@@ -501,7 +528,8 @@ func TestFoldMap(t *testing.T) {
 		f.fold(text)
 		for i := range f.b {
 			s, e := f.span(i, i+1)
-			if s >= e || e > len(text) || !border(text, s) || !border(text, e) || i > 0 && f.start != nil && s < f.start[i-1] {
+			if s >= e || e > len(text) || !border(text, s) || !border(text, e) || i > 0 && f.start != nil &&
+				s < f.start[i-1] {
 				t.Fatalf("byte %d of %q is %d-%d", i, text, s, e)
 			}
 			if got := foldString(text[s:e]); !strings.Contains(got, string(f.b[i:i+1])) {
@@ -516,8 +544,10 @@ func TestFoldMap(t *testing.T) {
 
 func TestFold(t *testing.T) {
 	for in, want := range map[string]string{
-		"Ångström": "angstrom", "Łódź": "lodz", "STRASSE Straße": "strasse strasse", "Ǆ": "dz", "ﬁne": "fine", "Ｂ０３": "b03", "İzmir ışık": "izmir isik",
-		"Ørsted Đặng Ærø Þór œuf": "orsted dang aero thor oeuf", "O’Hara": "o'hara", "a\u00adb\u200bc\ufeff": "abc", "٣٠": "30", "１２：３０": "12:30", "Кemâl": "kemal", "Σίσυφος": "σiσyφoσ",
+		"Ångström": "angstrom", "Łódź": "lodz", "STRASSE Straße": "strasse strasse", "Ǆ": "dz", "ﬁne": "fine",
+		"Ｂ０３": "b03", "İzmir ışık": "izmir isik",
+		"Ørsted Đặng Ærø Þór œuf": "orsted dang aero thor oeuf", "O’Hara": "o'hara", "a\u00adb\u200bc\ufeff": "abc",
+		"٣٠": "30", "１２：３０": "12:30", "Кemâl": "kemal", "Σίσυφος": "σiσyφoσ",
 	} {
 		if got := foldString(in); got != want {
 			t.Errorf("%q folds to %q, not %q", in, got, want)
@@ -554,7 +584,8 @@ func FuzzScan(f *testing.F) {
 		f.Add(s, "")
 	}
 	f.Add("Anne-\nSophie Grünwald, 30 41-77.88, +44 (0)20 7946 0018, MzA0MTc3ODg=", "30 41")
-	f.Add("Gr=C3=BC=\nnwald Gr%C3%BCnwald Gr\\u00fcnwald Gr&#252;nwald 4772c3bc6e77616c64 DNI 54362315K VIN 1M8GDM9AXKP042788", "%")
+	f.Add("Gr=C3=BC=\nnwald Gr%C3%BCnwald Gr\\u00fcnwald Gr&#252;nwald 4772c3bc6e77616c64 DNI 54362315K VIN "+
+		"1M8GDM9AXKP042788", "%")
 	f.Add("\"@\"@[::1] 1::2: 00:00:5e:00:53:01 a1a1a1a1 \xff\u0301 Dr. Prof. X 9th of May 1947", "a")
 	f.Fuzz(func(t *testing.T, text, declared string) {
 		checkMatches(t, text, scan().Scan(text, Declare(declared)))
@@ -563,7 +594,8 @@ func FuzzScan(f *testing.F) {
 
 func manyRows(n int) *schema.Roster {
 	r := &schema.Roster{Columns: roster.Columns}
-	syl := []string{"ba", "dor", "kle", "min", "rog", "sti", "tav", "ull", "wen", "zy", "qua", "fen", "hob", "jur", "lix", "nop"}
+	syl := []string{"ba", "dor", "kle", "min", "rog", "sti", "tav", "ull", "wen", "zy", "qua", "fen", "hob", "jur",
+		"lix", "nop"}
 	word := func(k int) string {
 		return strings.ToUpper(syl[k%16][:1]) + syl[k%16][1:] + syl[k/16%16] + syl[k/256%16]
 	}
@@ -576,9 +608,13 @@ func manyRows(n int) *schema.Roster {
 	}
 	for i := range n {
 		r.Rows = append(r.Rows, map[string]string{
-			"subject_id": "LK-" + num(i, 5), "given_name": word(i * 7), "family_name": word(i*13+5) + word(i)[:2], "birth_date": "19" + num(i, 1) + "5-0" + "3-1" + num(i+1, 1),
-			"mrn": num(i+2, 8), "national_id": num(i+3, 9) + "X", "phone": "+44 20 " + num(i+4, 8), "email": strings.ToLower(word(i)) + num(i, 3) + "@example.org",
-			"street": num(i, 2) + " " + word(i+9) + " Road", "city": word(i % 50), "postal_code": "LK" + num(i, 1) + " " + num(i+5, 1) + "QZ", "emergency_contact_name": word(i+3) + " " + word(i+4), "emergency_contact_phone": "+44 113 " + num(i+6, 7),
+			"subject_id": "LK-" + num(i, 5), "given_name": word(i * 7), "family_name": word(i*13+5) + word(i)[:2],
+			"birth_date": "19" + num(i, 1) + "5-0" + "3-1" + num(i+1, 1),
+			"mrn":        num(i+2, 8), "national_id": num(i+3, 9) + "X", "phone": "+44 20 " + num(i+4, 8),
+			"email":  strings.ToLower(word(i)) + num(i, 3) + "@example.org",
+			"street": num(i, 2) + " " + word(i+9) + " Road", "city": word(i % 50), "postal_code": "LK" + num(i, 1) +
+				" " + num(i+5, 1) + "QZ", "emergency_contact_name": word(i+3) + " " + word(i+4),
+			"emergency_contact_phone": "+44 113 " + num(i+6, 7),
 		})
 	}
 	return r
@@ -587,11 +623,14 @@ func manyRows(n int) *schema.Roster {
 // Where every match is cut out and a word put in its place, as often as the cut
 // brings new words together, nothing is left to be found but what was put in.
 func TestCutOut(t *testing.T) {
-	names := map[Class]string{"A": "name", "B": "address", "C": "date", "D": "telephone", "E": "fax", "F": "e-mail", "G": "number", "H": "number", "R": "identifier"}
+	names := map[Class]string{"A": "name", "B": "address", "C": "date", "D": "telephone", "E": "fax", "F": "e-mail",
+		"G": "number", "H": "number", "R": "identifier"}
 	pieces := append(append(strings.Split(strangers, "\n"), strings.Split(remarks, "\n")...),
-		"Anne-Sophie Grünwald", "30417788", "LK-0107", "9.1.1947", "Mr May", "+44 20 7946 0018", "17 Quarry Road", "as.gruenwald@example.org", "Gr=C3=BCnwald", "May", "Will", "born", "Dr")
+		"Anne-Sophie Grünwald", "30417788", "LK-0107", "9.1.1947", "Mr May", "+44 20 7946 0018", "17 Quarry Road",
+		"as.gruenwald@example.org", "Gr=C3=BCnwald", "May", "Will", "born", "Dr")
 	rapid.Check(t, func(t *rapid.T) {
-		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(pieces), 1, 6).Draw(t, "pieces"), rapid.SampledFrom([]string{" ", ". ", "\n", ", "}).Draw(t, "between"))
+		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(pieces), 1, 6).Draw(t, "pieces"),
+			rapid.SampledFrom([]string{" ", ". ", "\n", ", "}).Draw(t, "between"))
 		for round := 0; ; round++ {
 			var b strings.Builder
 			at := 0

@@ -16,8 +16,11 @@ import (
 // with a number in 25 words and a value of r in 40 lines.
 func prose(r *schema.Roster, n int, accents bool) string {
 	rnd := rand.New(rand.NewPCG(7, 11))
-	plain, marked := strings.Fields("ba do ri ka lo me su ti ver lan nor pek ros tam wel yo"), strings.Fields("bä dö ri ka lø me sü té ver låñ nor pèk ros tăm węl yø")
-	words := strings.Fields("the subject was seated and breathed through mouthpiece for twelve minutes tube flow pump stable no cough noted sample repeated after leak mask fitted well room air blank taken before at visit plateau reached pressure steady slight rise then fell nurse asked to relax")
+	plain, marked := strings.Fields("ba do ri ka lo me su ti ver lan nor pek ros tam wel yo"),
+		strings.Fields("bä dö ri ka lø me sü té ver låñ nor pèk ros tăm węl yø")
+	words := strings.Fields("the subject was seated and breathed through mouthpiece for twelve minutes tube flow " +
+		"pump stable no cough noted sample repeated after leak mask fitted well room air blank taken before at visit " +
+		"plateau reached pressure steady slight rise then fell nurse asked to relax")
 	for len(words) < 4000 {
 		s := plain
 		if accents {
@@ -45,7 +48,8 @@ func prose(r *schema.Roster, n int, accents bool) string {
 			switch {
 			case i == at:
 				row := r.Rows[rnd.IntN(len(r.Rows))]
-				w = []string{row["given_name"] + " " + row["family_name"], row["mrn"], row["phone"], row["email"]}[rnd.IntN(4)]
+				w = []string{row["given_name"] + " " + row["family_name"], row["mrn"], row["phone"],
+					row["email"]}[rnd.IntN(4)]
 			case i == 0:
 				c := []rune(w)
 				w = strings.ToUpper(string(c[:1])) + string(c[1:])
@@ -69,7 +73,8 @@ func BenchmarkScan(b *testing.B) {
 	rnd := rand.New(rand.NewPCG(3, 5))
 	for i := range 20000 {
 		fmt.Fprintf(&numbers, "%d %d.%d, ", rnd.IntN(100000000), rnd.IntN(1000), rnd.IntN(100))
-		fmt.Fprintf(&csv, "%d.%02d,%d.%03d,-%d.%d\n", i/100, i%100, rnd.IntN(6), rnd.IntN(1000), rnd.IntN(200), rnd.IntN(10))
+		fmt.Fprintf(&csv, "%d.%02d,%d.%03d,-%d.%d\n", i/100, i%100, rnd.IntN(6), rnd.IntN(1000), rnd.IntN(200),
+			rnd.IntN(10))
 	}
 	for _, c := range []struct {
 		name, text string
@@ -122,7 +127,8 @@ func TestManySubjects(t *testing.T) {
 	runtime.GC()
 	runtime.ReadMemStats(&after)
 	held := float64(after.HeapAlloc) - float64(before.HeapAlloc)
-	t.Logf("%v for a tenth, %v, %.0f MB held, %.0f MB allocated", short, took, held/1e6, float64(after.TotalAlloc-before.TotalAlloc)/1e6)
+	t.Logf("%v for a tenth, %v, %.0f MB held, %.0f MB allocated", short, took, held/1e6,
+		float64(after.TotalAlloc-before.TotalAlloc)/1e6)
 	if held > 150e6 || took > 40*short {
 		t.Errorf("%v for a tenth of them, %v for all, %.0f MB held", short, took, held/1e6)
 	}

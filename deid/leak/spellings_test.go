@@ -15,8 +15,11 @@ func TestSpellings(t *testing.T) {
 	r := readRoster(t, "../../../shared/leak-sample/roster.csv")
 	s := New(r)
 	rnd := rand.New(rand.NewSource(7))
-	carriers := []string{"Met § at the entrance", "§ complained of the smell", "put § on the list for may. pump at 250", "Harness retied; second try with §, plateau 5.1 %", "Diary entry of § deleted", "cartridge T26413210 filled by §."}
-	titled := []string{"Met Mr § at the entrance", "patient § complained of the smell", "pt § wants a copy", "told ms § not to smoke", "Dr Who asked about patient §."}
+	carriers := []string{"Met § at the entrance", "§ complained of the smell", "put § on the list for may. pump at 250",
+		"Harness retied; second try with §, plateau 5.1 %", "Diary entry of § deleted",
+		"cartridge T26413210 filled by §."}
+	titled := []string{"Met Mr § at the entrance", "patient § complained of the smell", "pt § wants a copy",
+		"told ms § not to smoke", "Dr Who asked about patient §."}
 	hit, all := map[string]int{}, map[string]int{}
 	miss := map[string][]string{}
 	try := func(variant, v string, cs []string) {
@@ -140,21 +143,29 @@ func TestSpellings(t *testing.T) {
 			try("phone_nat_plain", "0"+strings.ReplaceAll(nat, " ", ""), vals)
 			try("phone_ext", nat+" ext 12", vals)
 			d, _ := time.Parse("2006-01-02", row["birth_date"])
-			for _, l := range []string{"2006/01/02", "02/01/2006", "01/02/2006", "1/2/06", "2.1.2006", "02.01.06", "2.1.06", "02-01-2006", "2 Jan 2006", "2 January 2006", "January 2, 2006", "Jan 2 06", "2nd of January 2006", "02JAN2006", "20060102", "02012006", "2. 1. 2006"} {
-				try("dob "+l, d.Format(l), []string{"Born on §, nervous", "seen §.", "day of birth given as §", "§ is on the form"})
+			for _, l := range []string{"2006/01/02", "02/01/2006", "01/02/2006", "1/2/06", "2.1.2006", "02.01.06",
+				"2.1.06", "02-01-2006", "2 Jan 2006", "2 January 2006", "January 2, 2006", "Jan 2 06",
+				"2nd of January 2006", "02JAN2006", "20060102", "02012006", "2. 1. 2006"} {
+				try("dob "+l, d.Format(l), []string{"Born on §, nervous", "seen §.", "day of birth given as §",
+					"§ is on the form"})
 			}
 			st := row["street"]
 			where := []string{"Home is §", "fetched from §.", "lives at § now"}
 			try("street", st, where)
 			try("street_lower", strings.ToLower(st), where)
 			try("street_nodia", foldString(st), where)
-			for _, ab := range [][2]string{{"Road", "Rd"}, {"Street", "St"}, {"Avenue", "Ave"}, {"Close", "Cl"}, {"Lane", "Ln"}, {"Drive", "Dr"}, {"Court", "Ct"}, {"str.", "straße"}, {"weg", "wg"}, {"laan", "ln"}, {"Gata", "G."}, {"Via", "V."}, {"Avenida", "Av."}, {"Rua", "R."}, {"Place", "Pl."}, {"Crescent", "Cres"}, {"Piazza", "P.zza"}, {"Allée", "All."}, {"Impasse", "Imp."}, {"Caddesi", "Cad."}, {"Terrace", "Ter"}, {"Orchard", "Orch"}} {
+			for _, ab := range [][2]string{{"Road", "Rd"}, {"Street", "St"}, {"Avenue", "Ave"}, {"Close", "Cl"},
+				{"Lane", "Ln"}, {"Drive", "Dr"}, {"Court", "Ct"}, {"str.", "straße"}, {"weg", "wg"}, {"laan", "ln"},
+				{"Gata", "G."}, {"Via", "V."}, {"Avenida", "Av."}, {"Rua", "R."}, {"Place", "Pl."},
+				{"Crescent", "Cres"}, {"Piazza", "P.zza"}, {"Allée", "All."}, {"Impasse", "Imp."}, {"Caddesi", "Cad."},
+				{"Terrace", "Ter"}, {"Orchard", "Orch"}} {
 				if strings.Contains(st, ab[0]) {
 					try("street_abbrev", strings.Replace(st, ab[0], ab[1], 1), where)
 				}
 			}
 			try("postal", row["postal_code"], []string{"Zip §", "zip §.", "area code for post §", "postcode § noted"})
-			try("postal_compact", squeeze(strings.ToLower(row["postal_code"])), []string{"Zip §", "zip §.", "area code for post §"})
+			try("postal_compact", squeeze(strings.ToLower(row["postal_code"])), []string{"Zip §", "zip §.",
+				"area code for post §"})
 			try("postal_city", row["postal_code"]+" "+row["city"], where)
 			try("email", strings.ToUpper(row["email"]), vals)
 			local, _, _ := strings.Cut(row["email"], "@")
@@ -174,7 +185,8 @@ func TestSpellings(t *testing.T) {
 			t.Errorf("%s: below nine in ten", k)
 		}
 		if hit[k] < all[k] {
-			t.Logf("%-22s %5.1f  %d/%d  %q", k, 100*float64(hit[k])/float64(all[k]), hit[k], all[k], miss[k][:min(6, len(miss[k]))])
+			t.Logf("%-22s %5.1f  %d/%d  %q", k, 100*float64(hit[k])/float64(all[k]), hit[k], all[k],
+				miss[k][:min(6, len(miss[k]))])
 		}
 	}
 	t.Logf("%.2f %% of %d found", 100*float64(th)/float64(ta), ta)

@@ -55,7 +55,8 @@ func TestBothWaysWithOpenSSH(t *testing.T) {
 	} {
 		t.Run(k[1]+k[len(k)-1], func(t *testing.T) {
 			dir := t.TempDir()
-			if err := sshKeygen(t, dir, nil, append([]string{"-q", "-N", "", "-C", "", "-f", "key"}, k...)...); err != nil {
+			if err := sshKeygen(t, dir, nil, append([]string{"-q", "-N", "", "-C", "", "-f", "key"},
+				k...)...); err != nil {
 				t.Fatal(err)
 			}
 			signer, err := ssh.ParsePrivateKey(read(t, dir, "key"))
@@ -74,14 +75,16 @@ func TestBothWaysWithOpenSSH(t *testing.T) {
 			if err := verify(message, "07", testNamespace); err != nil {
 				t.Error("ssh-keygen refuses our signature")
 			}
-			if verify(message, "07", "bag@outbreath") == nil || verify(message, "08", testNamespace) == nil || verify(message[1:], "07", testNamespace) == nil {
+			if verify(message, "07", "bag@outbreath") == nil || verify(message, "08", testNamespace) == nil ||
+				verify(message[1:], "07", testNamespace) == nil {
 				t.Error("ssh-keygen accepts our signature for another namespace, name or message")
 			}
 
 			for _, hash := range []string{"sha256", "sha512"} {
 				write(t, dir, "message", message)
 				os.Remove(filepath.Join(dir, "message.sig"))
-				if err := sshKeygen(t, dir, nil, "-q", "-Y", "sign", "-f", "key", "-n", testNamespace, "-O", "hashalg="+hash, "message"); err != nil {
+				if err := sshKeygen(t, dir, nil, "-q", "-Y", "sign", "-f", "key", "-n", testNamespace, "-O", "hashalg="+
+					hash, "message"); err != nil {
 					t.Fatal(err)
 				}
 				theirs := read(t, dir, "message.sig")

@@ -219,13 +219,19 @@ func TestParseRefuses(t *testing.T) {
 		{"version 2", "version", build(good, func(w *wire, _ *wireSignature) { w.Version = 2 })},
 		{"no namespace", "no namespace", build(good, func(w *wire, _ *wireSignature) { w.Namespace = "" })},
 		{"sha1", "hash", build(good, func(w *wire, _ *wireSignature) { w.Hash = "sha1" })},
-		{"trailing byte in the key", "public key", build(good, func(w *wire, _ *wireSignature) { w.PublicKey = append(w.PublicKey, 0) })},
-		{"trailing byte after the signature", "bytes too many", build(good, func(w *wire, in *wireSignature) { w.Signature = append(ssh.Marshal(in), 0) })},
-		{"trailing byte in the blob", "bytes too many", armor(append(append([]byte(magic), ssh.Marshal(wire{version, good.PublicKey.Marshal(), "n", "", "sha512", ssh.Marshal(wireSignature{"ssh-ed25519", make([]byte, 64)})})...), 0), 70)},
-		{"ed25519 signature of 63 bytes", "form", build(good, func(_ *wire, in *wireSignature) { in.Blob = in.Blob[:63] })},
+		{"trailing byte in the key", "public key",
+			build(good, func(w *wire, _ *wireSignature) { w.PublicKey = append(w.PublicKey, 0) })},
+		{"trailing byte after the signature", "bytes too many",
+			build(good, func(w *wire, in *wireSignature) { w.Signature = append(ssh.Marshal(in), 0) })},
+		{"trailing byte in the blob", "bytes too many",
+			armor(append(append([]byte(magic), ssh.Marshal(wire{version, good.PublicKey.Marshal(), "n", "", "sha512",
+				ssh.Marshal(wireSignature{"ssh-ed25519", make([]byte, 64)})})...), 0), 70)},
+		{"ed25519 signature of 63 bytes", "form",
+			build(good, func(_ *wire, in *wireSignature) { in.Blob = in.Blob[:63] })},
 		{"ed25519 key, other format", "form", build(good, func(_ *wire, in *wireSignature) { in.Format = "ssh-rsa" })},
 		{"RSA with SHA-1", "rsa-sha2", build(rsaGood, func(_ *wire, in *wireSignature) { in.Format = "ssh-rsa" })},
-		{"RSA signature one byte short", "form", build(rsaGood, func(_ *wire, in *wireSignature) { in.Blob = in.Blob[1:] })},
+		{"RSA signature one byte short", "form",
+			build(rsaGood, func(_ *wire, in *wireSignature) { in.Blob = in.Blob[1:] })},
 		{"ECDSA number with leading zeros", "form", build(ecGood, func(_ *wire, in *wireSignature) {
 			n := in.Blob[3]
 			in.Blob = append([]byte{0, 0, 0, n + 1, 0}, in.Blob[4:]...)
@@ -235,7 +241,8 @@ func TestParseRefuses(t *testing.T) {
 			p := len("ssh-rsa") + 4
 			w.PublicKey = append(append(bytes.Clone(w.PublicKey[:p]), 0, 0, 0, 4, 0), w.PublicKey[p+4:]...)
 		})},
-		{"RSA of 1024 bits", "2048", build(rsaGood, func(w *wire, _ *wireSignature) { w.PublicKey = shortPub.Marshal() })},
+		{"RSA of 1024 bits", "2048",
+			build(rsaGood, func(w *wire, _ *wireSignature) { w.PublicKey = shortPub.Marshal() })},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -71,7 +71,8 @@ func splitLines(data []byte) ([]string, error) {
 		}
 		i := bytes.IndexAny(data, "\r\n")
 		if i < 0 {
-			return nil, &SyntaxError{Line: len(lines) + 1, Msg: "the last line has no line end: the file may have been cut short"}
+			return nil, &SyntaxError{Line: len(lines) + 1, Msg: "the last line has no line end: the file may have " +
+				"been cut short"}
 		}
 		if !utf8.Valid(data[:i]) {
 			return nil, &SyntaxError{Line: len(lines) + 1, Msg: "not UTF-8"}

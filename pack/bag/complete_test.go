@@ -48,18 +48,30 @@ func TestCheckComplete(t *testing.T) {
 		want   []Issue
 	}{
 		{"good", func(lists) {}, nil},
-		{"payload missing", func(l lists) { *l.actual = without(*l.actual, "data/tubes.csv") }, []Issue{{Missing, "data/tubes.csv", ""}}},
-		{"corrupt-data-file", func(l lists) { *l.actual = other(*l.actual, "data/tubes.csv") }, []Issue{{WrongChecksum, "data/tubes.csv", ""}}},
+		{"payload missing", func(l lists) { *l.actual = without(*l.actual, "data/tubes.csv") },
+			[]Issue{{Missing, "data/tubes.csv", ""}}},
+		{"corrupt-data-file", func(l lists) { *l.actual = other(*l.actual, "data/tubes.csv") },
+			[]Issue{{WrongChecksum, "data/tubes.csv", ""}}},
 		{"corrupt-tag-file", func(l lists) { *l.actual = other(*l.actual, Info) }, []Issue{{WrongChecksum, Info, ""}}},
-		{"manifest changed", func(l lists) { *l.actual = other(*l.actual, Manifest) }, []Issue{{WrongChecksum, Manifest, ""}}},
-		{"extra-file-in-bag", func(l lists) { *l.actual = append(*l.actual, entries("data/x")...) }, []Issue{{Unexpected, "data/x", ""}}},
-		{"extra tag file", func(l lists) { *l.actual = append(*l.actual, entries("x.txt")...) }, []Issue{{Unexpected, "x.txt", ""}}},
-		{"manifest of another algorithm", func(l lists) { *l.actual = append(*l.actual, entries("manifest-md5.txt")...) }, []Issue{{Unexpected, "manifest-md5.txt", ""}}},
-		{"special-system-files", func(l lists) { *l.actual = append(*l.actual, entries("data/.DS_Store", "Thumbs.db")...) },
+		{"manifest changed", func(l lists) { *l.actual = other(*l.actual, Manifest) },
+			[]Issue{{WrongChecksum, Manifest, ""}}},
+		{"extra-file-in-bag", func(l lists) { *l.actual = append(*l.actual, entries("data/x")...) },
+			[]Issue{{Unexpected, "data/x", ""}}},
+		{"extra tag file", func(l lists) { *l.actual = append(*l.actual, entries("x.txt")...) },
+			[]Issue{{Unexpected, "x.txt", ""}}},
+		{"manifest of another algorithm", func(l lists) {
+			*l.actual = append(*l.actual,
+				entries("manifest-md5.txt")...)
+		}, []Issue{{Unexpected, "manifest-md5.txt", ""}}},
+		{"special-system-files", func(l lists) {
+			*l.actual = append(*l.actual, entries("data/.DS_Store",
+				"Thumbs.db")...)
+		},
 			[]Issue{{Unexpected, "Thumbs.db", ""}, {Unexpected, "data/.DS_Store", ""}}},
 		{"missing-bagit.txt", func(l lists) { *l.actual = without(*l.actual, Bagit) }, []Issue{{Missing, Bagit, ""}}},
 		{"no signature", func(l lists) { *l.actual = without(*l.actual, sigName) }, []Issue{{Missing, sigName, ""}}},
-		{"no tag manifest", func(l lists) { *l.actual = without(*l.actual, TagManifest) }, []Issue{{Missing, TagManifest, ""}}},
+		{"no tag manifest", func(l lists) { *l.actual = without(*l.actual, TagManifest) },
+			[]Issue{{Missing, TagManifest, ""}}},
 		{"fetch.txt", func(l lists) {
 			*l.actual = append(*l.actual, entries("fetch.txt")...)
 			*l.tags = append(*l.tags, entries("fetch.txt")...)
@@ -70,22 +82,32 @@ func TestCheckComplete(t *testing.T) {
 			*l.tags = append(*l.tags, entries("data/x")...)
 			*l.actual = append(*l.actual, entries("data/x")...)
 		}, []Issue{{NotTag, "data/x", ""}}},
-		{"tag manifest does not list the manifest", func(l lists) { *l.tags = without(*l.tags, Manifest) }, []Issue{{Unlisted, Manifest, ""}}},
-		{"tag manifest does not list bag-info.txt", func(l lists) { *l.tags = without(*l.tags, Info) }, []Issue{{Unexpected, Info, ""}}},
-		{"tag manifest lists itself", func(l lists) { *l.tags = append(*l.tags, entries(TagManifest)...) }, []Issue{{ListsTagManifest, TagManifest, ""}}},
+		{"tag manifest does not list the manifest", func(l lists) { *l.tags = without(*l.tags, Manifest) },
+			[]Issue{{Unlisted, Manifest, ""}}},
+		{"tag manifest does not list bag-info.txt", func(l lists) { *l.tags = without(*l.tags, Info) },
+			[]Issue{{Unexpected, Info, ""}}},
+		{"tag manifest lists itself", func(l lists) { *l.tags = append(*l.tags, entries(TagManifest)...) },
+			[]Issue{{ListsTagManifest, TagManifest, ""}}},
 		{"duplicate-file-with-different-case", func(l lists) {
 			*l.manifest = append(*l.manifest, entries("data/Tubes.csv")...)
 			*l.actual = append(*l.actual, entries("data/Tubes.csv")...)
 		}, []Issue{{OtherCase, "data/Tubes.csv", "data/tubes.csv"}}},
-		{"other case than listed", func(l lists) { *l.actual = append(without(*l.actual, "data/tubes.csv"), entries("data/TUBES.csv")...) },
-			[]Issue{{Unexpected, "data/TUBES.csv", ""}, {OtherCase, "data/TUBES.csv", "data/tubes.csv"}, {Missing, "data/tubes.csv", ""}}},
+		{"other case than listed", func(l lists) {
+			*l.actual = append(without(*l.actual, "data/tubes.csv"),
+				entries("data/TUBES.csv")...)
+		},
+			[]Issue{{Unexpected, "data/TUBES.csv", ""}, {OtherCase, "data/TUBES.csv", "data/tubes.csv"},
+				{Missing, "data/tubes.csv", ""}}},
 		// The pair of RFC 8493, 6.1.1.2.
 		{"other normal form", func(l lists) {
 			*l.manifest = append(*l.manifest, entries("data/N\u00fa\u00f1ez")...)
 			*l.actual = append(*l.actual, entries("data/Nu\u0301n\u0303ez")...)
-		}, []Issue{{Unexpected, "data/Nu\u0301n\u0303ez", ""}, {OtherNormalisation, "data/Nu\u0301n\u0303ez", "data/N\u00fa\u00f1ez"}, {Missing, "data/N\u00fa\u00f1ez", ""}}},
-		{"there twice", func(l lists) { *l.actual = append(*l.actual, entries("data/tubes.csv")...) }, []Issue{{Twice, "data/tubes.csv", ""}}},
-		{"listed twice", func(l lists) { *l.manifest = append(*l.manifest, entries("data/tubes.csv")...) }, []Issue{{Twice, "data/tubes.csv", ""}}},
+		}, []Issue{{Unexpected, "data/Nu\u0301n\u0303ez", ""}, {OtherNormalisation, "data/Nu\u0301n\u0303ez",
+			"data/N\u00fa\u00f1ez"}, {Missing, "data/N\u00fa\u00f1ez", ""}}},
+		{"there twice", func(l lists) { *l.actual = append(*l.actual, entries("data/tubes.csv")...) },
+			[]Issue{{Twice, "data/tubes.csv", ""}}},
+		{"listed twice", func(l lists) { *l.manifest = append(*l.manifest, entries("data/tubes.csv")...) },
+			[]Issue{{Twice, "data/tubes.csv", ""}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			manifest, tags, actual := goodBag()
@@ -153,7 +175,8 @@ func TestAnyChange(t *testing.T) {
 
 func TestFoldName(t *testing.T) {
 	for _, same := range [][2]string{
-		{"data/A", "data/a"}, {"data/ÉTÉ", "data/e\u0301te\u0301"}, {"\u212a", "k"}, {"stra\u00dfe", "STRASSE"}, {"\u01c4", "\u01c6"},
+		{"data/A", "data/a"}, {"data/ÉTÉ", "data/e\u0301te\u0301"}, {"\u212a", "k"}, {"stra\u00dfe", "STRASSE"},
+		{"\u01c4", "\u01c6"},
 		// Unicode CaseFolding.txt: 03C2; C; 03C3 and 017F; C; 0073. Lower case alone keeps them apart.
 		{"\u03c2", "\u03c3"}, {"\u017f", "s"},
 	} {

@@ -128,9 +128,13 @@ func TestSuiteChanged(t *testing.T) {
 	names := bags(t, "v1.0")
 	for _, name := range names {
 		for what, change := range map[string]func(dir string) error{
-			"corrupt-data-file": func(dir string) error { return os.WriteFile(dir+"/data/hello.txt", []byte("x"), 0o600) },
+			"corrupt-data-file": func(dir string) error {
+				return os.WriteFile(dir+"/data/hello.txt", []byte("x"),
+					0o600)
+			},
 			"corrupt-tag-file": func(dir string) error {
-				return os.WriteFile(dir+"/bagit.txt", []byte("BagIt-Version: 1.0\r\nTag-File-Character-Encoding: UTF-8\n"), 0o600)
+				return os.WriteFile(dir+"/bagit.txt",
+					[]byte("BagIt-Version: 1.0\r\nTag-File-Character-Encoding: UTF-8\n"), 0o600)
 			},
 			"extra-file-in-bag": func(dir string) error { return os.WriteFile(dir+"/data/more.txt", nil, 0o600) },
 			"missing-bagit.txt": func(dir string) error { return os.Remove(dir + "/bagit.txt") },

@@ -27,7 +27,8 @@ func TestParseManifest(t *testing.T) {
 		paths      []string // sorted
 	}{
 		{"one", hello + "  data/a\n", true, []string{"data/a"}},
-		{"sorted by bytes", hello + "  data/b\n" + hello + " data/B\n" + hello + " data/a/c\n", true, []string{"data/B", "data/a/c", "data/b"}},
+		{"sorted by bytes", hello + "  data/b\n" + hello + " data/B\n" + hello + " data/a/c\n", true,
+			[]string{"data/B", "data/a/c", "data/b"}},
 		{"tab, upper case", upper + "\tdata/a\n", true, []string{"data/a"}},
 		{"blanks in a name", hello + " \t data/a  b \n", true, []string{"data/a  b "}},
 		{"CR", hello + "  data/a\r" + hello + "  data/b\r", true, []string{"data/a", "data/b"}},
@@ -44,7 +45,8 @@ func TestParseManifest(t *testing.T) {
 			[]string{"data/1:x", "data/@:x", "data/[:x", "data/`:x", "data/{:x"}},
 		{"as long as a path may be", hello + "  data/" + strings.Repeat("a", 4096-5) + "\n", true,
 			[]string{"data/" + strings.Repeat("a", 4096-5)}},
-		{"tag files", hello + "  manifest-sha256.txt\n" + hello + "  bagit.txt\n", false, []string{"bagit.txt", "manifest-sha256.txt"}},
+		{"tag files", hello + "  manifest-sha256.txt\n" + hello + "  bagit.txt\n", false,
+			[]string{"bagit.txt", "manifest-sha256.txt"}},
 		{"tag file in a folder", hello + "  meta/data/x\n", false, []string{"meta/data/x"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -88,8 +90,10 @@ func TestParseManifestRefuses(t *testing.T) {
 		{"SHA-512", hello + line("data/a"), false, 1, "64 hexadecimal"},
 		{"MD5", "d41d8cd98f00b204e9800998ecf8427e  data/a\n", false, 1, "64 hexadecimal"},
 		{"not UTF-8", line("data/\xfc"), false, 1, "UTF-8"},
-		{"same-filename-listed-twice, same hash", line("data/a") + line("data/b") + line("data/a"), false, 3, "as line 1"},
-		{"same-filename-listed-twice, different hash", line("data/a") + strings.Repeat("0", 64) + "  data/a\n", false, 2, "as line 1"},
+		{"same-filename-listed-twice, same hash", line("data/a") + line("data/b") + line("data/a"), false, 3,
+			"as line 1"},
+		{"same-filename-listed-twice, different hash", line("data/a") + strings.Repeat("0", 64) + "  data/a\n", false,
+			2, "as line 1"},
 		{"twice, one encoded", line("data/%0A") + line("data/%0a"), false, 2, "as line 1"},
 		{"outside data", line("bagit.txt"), false, 1, "outside data/"},
 		{"outside data, like it", line("database/a"), false, 1, "outside data/"},

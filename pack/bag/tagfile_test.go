@@ -15,7 +15,8 @@ func TestBagit(t *testing.T) {
 	if got := string(FormatBagit()); got != want {
 		t.Errorf("got %q", got)
 	}
-	for _, good := range []string{want, strings.ReplaceAll(want, "\n", "\r\n"), strings.ReplaceAll(want, "\n", "\r"), strings.TrimSuffix(want, "\n")} {
+	for _, good := range []string{want, strings.ReplaceAll(want, "\n", "\r\n"), strings.ReplaceAll(want, "\n", "\r"),
+		strings.TrimSuffix(want, "\n")} {
 		if err := ParseBagit([]byte(good)); err != nil {
 			t.Errorf("%q: %v", good, err)
 		}
@@ -42,7 +43,8 @@ func TestBagit(t *testing.T) {
 	}
 	for _, version := range []string{"0.97", "1.1", "2.0", "1.00", "01.0"} {
 		var v *VersionError
-		if err := ParseBagit([]byte(strings.Replace(want, "1.0", version, 1))); !errors.As(err, &v) || v.Version != version {
+		if err := ParseBagit([]byte(strings.Replace(want, "1.0", version, 1))); !errors.As(err, &v) ||
+			v.Version != version {
 			t.Errorf("version %s: %v", version, err)
 		}
 	}

@@ -30,7 +30,8 @@ var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 func sample(i int) Entry {
 	return Entry{
 		When: noon.Add(time.Duration(i) * time.Minute), Who: "coordinator", What: []string{"sealing", "sealed"}[i%2],
-		Shipment: fmt.Sprintf("07-%04d", i/2+1), Why: "weekly <box> & \"stick\"", Facts: map[string]string{"tubes": "12", "sum": "b", "archive": "a"},
+		Shipment: fmt.Sprintf("07-%04d", i/2+1), Why: "weekly <box> & \"stick\"",
+		Facts: map[string]string{"tubes": "12", "sum": "b", "archive": "a"},
 	}
 }
 
@@ -809,7 +810,8 @@ func TestRepair(t *testing.T) {
 func TestOf(t *testing.T) {
 	j := newJournal("")
 	for i := range 6 {
-		j.Entries = append(j.Entries, Entry{Seq: i + 1, Shipment: fmt.Sprint("07-000", i%2), What: []string{"sealing", "sealed"}[i/2%2]})
+		j.Entries = append(j.Entries, Entry{Seq: i + 1, Shipment: fmt.Sprint("07-000", i%2), What: []string{"sealing",
+			"sealed"}[i/2%2]})
 	}
 	if e, ok := j.Of("07-0001", "sealing"); !ok || e.Seq != 6 {
 		t.Error(e, ok)
@@ -828,7 +830,8 @@ func TestOf(t *testing.T) {
 
 func TestUnfinished(t *testing.T) {
 	j := newJournal("")
-	for _, e := range []string{"1 sealing", "2 sealing", "1 sealed", "3 sealing", "3 abandoned", "4 received", "5 sealing"} {
+	for _, e := range []string{"1 sealing", "2 sealing", "1 sealed", "3 sealing", "3 abandoned", "4 received",
+		"5 sealing"} {
 		shipment, what, _ := strings.Cut(e, " ")
 		j.Entries = append(j.Entries, Entry{Shipment: shipment, What: what})
 	}
@@ -852,7 +855,8 @@ func TestRoundTrip(t *testing.T) {
 			e := Entry{
 				Seq: len(j.Entries) + 1, Prev: j.last,
 				When: noon.Add(time.Duration(rapid.Int64Range(0, 1<<55).Draw(t, "when"))),
-				Who:  some.Draw(t, "who"), What: some.Draw(t, "what"), Shipment: text.Draw(t, "shipment"), Why: text.Draw(t, "why"),
+				Who:  some.Draw(t, "who"), What: some.Draw(t, "what"), Shipment: text.Draw(t, "shipment"),
+				Why:   text.Draw(t, "why"),
 				Facts: rapid.MapOfN(text, text, 0, 4).Draw(t, "facts"),
 			}
 			line, err := format(&e)

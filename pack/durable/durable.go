@@ -62,7 +62,8 @@ func notPlain(root *os.Root, name string, info fs.FileInfo) error {
 	if is == "" {
 		return nil
 	}
-	return refusal(root, name, is, "is "+is+" and not a plain file, so it was not opened; find out who put it there, and put the file itself in its place or move it away")
+	return refusal(root, name, is, "is "+is+" and not a plain file, so it was not opened; find out who put it there, "+
+		"and put the file itself in its place or move it away")
 }
 
 // OpenFolder opens a folder, whatever links lead to it: the person named it.
@@ -145,7 +146,8 @@ func Alone(root *os.Root, name string) error {
 	return nil
 }
 
-const secondName = "has a second name elsewhere (a hard link), so nothing was written to it; find out who made it, put a copy in its place (copy the file, remove it, give the copy its name), and run the command again"
+const secondName = "has a second name elsewhere (a hard link), so nothing was written to it; find out who made it, " +
+	"put a copy in its place (copy the file, remove it, give the copy its name), and run the command again"
 
 // open opens the file that Lstat saw, and no other.
 func open(root *os.Root, name string, flag int) (*os.File, error) {

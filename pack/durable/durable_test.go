@@ -86,12 +86,17 @@ func TestOnlyPlainFilesAreOpened(t *testing.T) {
 			root, dir, decoy := place(t)
 			plant(t, filepath.Join(dir, "name"), decoy)
 			for call, do := range map[string]func() error{
-				"Read":         func() error { _, err := Read(root, "name", 100); return err },
-				"Open":         func() error { _, err := Open(root, "name"); return err },
-				"OpenToChange": func() error { _, err := OpenToChange(root, "name", os.O_RDWR|os.O_APPEND); return err },
+				"Read": func() error { _, err := Read(root, "name", 100); return err },
+				"Open": func() error { _, err := Open(root, "name"); return err },
+				"OpenToChange": func() error {
+					_, err := OpenToChange(root, "name",
+						os.O_RDWR|os.O_APPEND)
+					return err
+				},
 			} {
 				costtest.Ends(t, call, func() {
-					if err := do(); !errors.As(err, new(*Refusal)) || !strings.Contains(err.Error(), filepath.Join(dir, "name")+": is a") {
+					if err := do(); !errors.As(err, new(*Refusal)) ||
+						!strings.Contains(err.Error(), filepath.Join(dir, "name")+": is a") {
 						t.Errorf("%s: %v", call, err)
 					}
 				})
@@ -116,7 +121,8 @@ func TestOnlyPlainFilesAreOpened(t *testing.T) {
 				}
 				info, err := os.Lstat(filepath.Join(dir, "name"))
 				must(t, err)
-				if data, err := os.ReadFile(filepath.Join(dir, "name")); string(data) != "new" || err != nil || info.Mode() != 0o600 {
+				if data, err := os.ReadFile(filepath.Join(dir, "name")); string(data) != "new" || err != nil ||
+					info.Mode() != 0o600 {
 					t.Errorf("Replace left %q, %v, %v", data, info.Mode(), err)
 				}
 			})
@@ -157,7 +163,8 @@ func TestHardLink(t *testing.T) {
 	if data, err := Read(root, "name", 100); string(data) != "outside" || err != nil {
 		t.Fatalf("%q, %v", data, err)
 	}
-	if _, err := OpenToChange(root, "name", os.O_RDWR|os.O_APPEND); !errors.As(err, new(*Refusal)) || !strings.Contains(err.Error(), "second name") {
+	if _, err := OpenToChange(root, "name", os.O_RDWR|os.O_APPEND); !errors.As(err, new(*Refusal)) ||
+		!strings.Contains(err.Error(), "second name") {
 		t.Fatal(err)
 	}
 	must(t, Replace(root, "name", []byte("new"), 0o600))

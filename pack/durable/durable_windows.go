@@ -33,7 +33,8 @@ func links(f *os.File) (uint64, error) {
 // notOffered: Windows cannot flush a folder.
 func notOffered(err error) bool {
 	const invalidFunction, invalidHandle = syscall.Errno(1), syscall.Errno(6)
-	return errors.Is(err, syscall.ERROR_ACCESS_DENIED) || errors.Is(err, invalidFunction) || errors.Is(err, invalidHandle)
+	return errors.Is(err, syscall.ERROR_ACCESS_DENIED) || errors.Is(err, invalidFunction) ||
+		errors.Is(err, invalidHandle)
 }
 
 // own is not looked at: owners stand in access lists here.

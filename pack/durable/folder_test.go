@@ -20,7 +20,8 @@ func opened(t *testing.T, dir string) *os.Root {
 }
 
 func TestRenameRefuses(t *testing.T) {
-	for what, rename := range map[string]func(root *os.Root, from, to string) error{"system": renameNew, "look first": lookAndRename} {
+	for what, rename := range map[string]func(root *os.Root, from, to string) error{"system": renameNew,
+		"look first": lookAndRename} {
 		dir := t.TempDir()
 		root := opened(t, dir)
 		for _, n := range []string{"a", "b"} {
@@ -86,12 +87,14 @@ func TestExchangedFolder(t *testing.T) {
 			if (err == nil) != (put == nil) || exists(filepath.Join(dir, "final")) != (put == nil) {
 				t.Errorf("named: %v", err)
 			}
-			if err != nil && (!errors.As(err, new(*Refusal)) || !strings.Contains(err.Error(), "find out who else works in "+dir)) {
+			if err != nil && (!errors.As(err, new(*Refusal)) ||
+				!strings.Contains(err.Error(), "find out who else works in "+dir)) {
 				t.Errorf("the error is %v", err)
 			}
 			root, sub, dir = made(t, put)
 			err = RemoveFolder(root, sub, "temp")
-			if (err == nil) != (put == nil) || exists(filepath.Join(dir, "temp")) != (put != nil) || exists(filepath.Join(dir, "moved/in")) {
+			if (err == nil) != (put == nil) || exists(filepath.Join(dir, "temp")) != (put != nil) ||
+				exists(filepath.Join(dir, "moved/in")) {
 				t.Errorf("removed: %v", err)
 			}
 			if !exists(filepath.Join(decoy, "file")) || what == "a folder" && !exists(filepath.Join(dir, "temp/file")) {

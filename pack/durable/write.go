@@ -36,7 +36,8 @@ func WriteNew(root *os.Root, name string, data []byte, mode fs.FileMode) error {
 
 // WriteTwo is WriteNew for two files that belong together, the first before the second;
 // neither is there if one cannot be written. failed is the name of that one.
-func WriteTwo(root *os.Root, first string, one []byte, second string, two []byte, mode fs.FileMode) (failed string, err error) {
+func WriteTwo(root *os.Root, first string, one []byte, second string, two []byte, mode fs.FileMode) (failed string,
+	err error) {
 	if err := WriteNew(root, first, one, mode); err != nil {
 		return first, err
 	}
@@ -94,7 +95,8 @@ func readsBack(f *os.File, path string, data []byte) error {
 		return err
 	}
 	if !bytes.Equal(back[:n], data) {
-		return fmt.Errorf("%s reads back otherwise than it was written: this disk cannot be trusted; use another one", path)
+		return fmt.Errorf("%s reads back otherwise than it was written: this disk cannot be trusted; use another one",
+			path)
 	}
 	return nil
 }

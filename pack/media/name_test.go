@@ -18,8 +18,10 @@ func TestPortableName(t *testing.T) {
 	}
 	// The first line: Microsoft, "Naming Files, Paths, and Namespaces".
 	for _, bad := range []string{
-		"NUL.txt", "aux", "com1.json", "LPT9", "lpt1.a.b", "CON", "Prn.csv", "a.", "a ", "a:b", `a\b`, "a/b", "a<b", "a>b", `a"b`, "a|b", "a?b", "a*b", "a\x00b", "a\x1fb",
-		"", ".", "..", ".hidden", "-rf", "_a", "COM\u00b9", "CONIN$", "é", "a b", "a\n", "~a", "\ufeffa", strings.Repeat("a", 101),
+		"NUL.txt", "aux", "com1.json", "LPT9", "lpt1.a.b", "CON", "Prn.csv", "a.", "a ", "a:b", `a\b`, "a/b", "a<b",
+		"a>b", `a"b`, "a|b", "a?b", "a*b", "a\x00b", "a\x1fb",
+		"", ".", "..", ".hidden", "-rf", "_a", "COM\u00b9", "CONIN$", "é", "a b", "a\n", "~a", "\ufeffa",
+		strings.Repeat("a", 101),
 	} {
 		err := media.PortableName(bad)
 		if err == nil {

@@ -14,7 +14,8 @@ func TestFileLimit(t *testing.T) {
 	old := fsType
 	defer func() { fsType = old }()
 	// Numbers of statfs(2). FAT: 4,294,967,295 bytes, standards 12.1 (from memory).
-	for _, c := range []struct{ typ, limit int64 }{{0x4d44, 4294967295}, {0x2011bab0, 0}, {0xef53, 0}, {0x65735546, 0}} {
+	for _, c := range []struct{ typ, limit int64 }{{0x4d44, 4294967295}, {0x2011bab0, 0}, {0xef53, 0},
+		{0x65735546, 0}} {
 		fsType = func(*os.Root) (int64, error) { return c.typ, nil }
 		if got, err := medium.FileLimit(); got != c.limit || err != nil {
 			t.Errorf("type %#x: %d, %v", c.typ, got, err)

@@ -221,7 +221,8 @@ func TestNothingReplaced(t *testing.T) {
 	if err := media.WriteFile(opened(t, media.OS{}, dir), "y", nil); !errors.Is(err, fs.ErrExist) {
 		t.Error(err)
 	}
-	if st, err := os.Stat(filepath.Join(dir, "y")); err != nil || st.Mode().Perm()&^0o644 != 0 && runtime.GOOS != "windows" {
+	if st, err := os.Stat(filepath.Join(dir, "y")); err != nil || st.Mode().Perm()&^0o644 != 0 &&
+		runtime.GOOS != "windows" {
 		t.Error(st.Mode(), err)
 	}
 }
@@ -285,7 +286,8 @@ func TestFaultAtEachCall(t *testing.T) {
 		t.Errorf("%d early write-backs for parts of 9, 9 and 1 MiB", n)
 	}
 	tried := 0
-	for _, op := range []string{"mkdir", "create", "write", "writeback", "sync", "close", "syncdir", "open", "read", "rename"} {
+	for _, op := range []string{"mkdir", "create", "write", "writeback", "sync", "close", "syncdir", "open", "read",
+		"rename"} {
 		calls := good.Count(op)
 		if calls == 0 {
 			t.Errorf("%s never happens", op)
@@ -364,7 +366,8 @@ func TestSilentShortWrite(t *testing.T) {
 		return nil
 	}
 	dir := t.TempDir()
-	if err := media.WriteFile(opened(t, &mediatest.Faults{FS: media.OS{}, Fail: short}, dir), "x", []byte("abcdef")); err == nil {
+	if err := media.WriteFile(opened(t, &mediatest.Faults{FS: media.OS{}, Fail: short}, dir), "x",
+		[]byte("abcdef")); err == nil {
 		t.Error("WriteFile: no error")
 	}
 	p := media.NewParts(opened(t, &mediatest.Faults{FS: media.OS{}, Fail: short}, dir), "y", 0)

@@ -45,7 +45,8 @@ func TestReadBack(t *testing.T) {
 		if err := os.WriteFile(path, change(append([]byte{}, data...)), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "x", sum, size); !errors.As(err, &mismatch) || mismatch.Path != path {
+		if _, err := media.ReadBack(ctx, opened(t, media.OS{}, dir), "x", sum, size); !errors.As(err, &mismatch) ||
+			mismatch.Path != path {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -66,11 +67,13 @@ func TestDamage(t *testing.T) {
 			b[at-off] ^= 4
 		}
 	}}
-	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.As(err, new(*media.MismatchError)) {
+	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.As(err,
+		new(*media.MismatchError)) {
 		t.Error(err)
 	}
 	m = &mediatest.Faults{FS: media.OS{}, Fail: mediatest.Nth("read", 2, syscall.EIO)}
-	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.Is(err, syscall.EIO) {
+	if _, err := media.ReadBack(ctx, opened(t, m, dir), "x", sha256.Sum256(data), int64(len(data))); !errors.Is(err,
+		syscall.EIO) {
 		t.Error(err)
 	}
 }
@@ -85,7 +88,8 @@ func TestReadBackBounded(t *testing.T) {
 		t.Skip("no sparse files here")
 	}
 	m := &mediatest.Faults{FS: media.OS{}}
-	if _, err := media.ReadBack(ctx, opened(t, m, filepath.Dir(path)), "x", [32]byte{}, 100); !errors.As(err, new(*media.MismatchError)) {
+	if _, err := media.ReadBack(ctx, opened(t, m, filepath.Dir(path)), "x", [32]byte{}, 100); !errors.As(err,
+		new(*media.MismatchError)) {
 		t.Error(err)
 	}
 	if n := m.Count("read"); n > 1 {
@@ -100,7 +104,8 @@ func TestReadBackCancelled(t *testing.T) {
 	}
 	stopped, cancel := context.WithCancel(ctx)
 	cancel()
-	if _, err := media.ReadBack(stopped, opened(t, media.OS{}, dir), "x", [32]byte{}, 100); !errors.Is(err, context.Canceled) {
+	if _, err := media.ReadBack(stopped, opened(t, media.OS{}, dir), "x", [32]byte{}, 100); !errors.Is(err,
+		context.Canceled) {
 		t.Error(err)
 	}
 }

@@ -37,8 +37,10 @@ func lay(t *testing.T, paths ...string) string {
 
 // site is a collection, another one, a key folder, and a medium with a shipment.
 func site(t *testing.T) (in func(string) string) {
-	dir := lay(t, "week/study.json", "week/sessions/", "week/recordings/", "other/study.json", "other/sessions/", "keys/",
-		"stick/S-0001/shipment.json", "stick/S-0001/SHA256SUMS", "stick/S-0001/sub/", "stick/free/", "desk/", "half/study.json", "half/shipment.json", "full/week/", "full/keys/")
+	dir := lay(t, "week/study.json", "week/sessions/", "week/recordings/", "other/study.json", "other/sessions/",
+		"keys/",
+		"stick/S-0001/shipment.json", "stick/S-0001/SHA256SUMS", "stick/S-0001/sub/", "stick/free/", "desk/",
+		"half/study.json", "half/shipment.json", "full/week/", "full/keys/")
 	for link, to := range map[string]string{"link": "stick", "desk/week": "../week", "weeklink": "week/recordings"} {
 		if err := os.Symlink(filepath.FromSlash(to), filepath.Join(dir, filepath.FromSlash(link))); err != nil {
 			t.Skipf("no symbolic links here: %v", err)
@@ -144,8 +146,10 @@ func TestUnpacking(t *testing.T) {
 func TestSlip(t *testing.T) {
 	in := site(t)
 	for path, reason := range map[string]Reason{
-		"desk/slip.html": "", "other/slip.html": "", "week/study.json": SlipExists, "none/slip.html": SlipNoFolder, "week/study.json/slip": SlipNoFolder,
-		"week/slip.html": SlipInCollection, "desk/week/slip.html": SlipInCollection, "stick/slip.html": SlipOnMedium, "link/free/slip.html": SlipOnMedium,
+		"desk/slip.html": "", "other/slip.html": "", "week/study.json": SlipExists, "none/slip.html": SlipNoFolder,
+		"week/study.json/slip": SlipNoFolder,
+		"week/slip.html":       SlipInCollection, "desk/week/slip.html": SlipInCollection,
+		"stick/slip.html": SlipOnMedium, "link/free/slip.html": SlipOnMedium,
 	} {
 		want(t, path, Slip(in(path), []string{in("half"), in("stick")}, in("week")), reason, "")
 	}
@@ -154,8 +158,10 @@ func TestSlip(t *testing.T) {
 // Every reason has a text of its own, which names no command and no option.
 func TestTexts(t *testing.T) {
 	seen := map[string]bool{}
-	for _, r := range []Reason{NoMedium, MediumIsCollection, MediumHoldsCollection, MediumHoldsKeys, MediumInShipment, MediumInCollection,
-		OutputInShipment, OutputInCollection, UnpackedOnMedium, SlipExists, SlipNoFolder, SlipInCollection, SlipOnMedium} {
+	for _, r := range []Reason{NoMedium, MediumIsCollection, MediumHoldsCollection, MediumHoldsKeys, MediumInShipment,
+		MediumInCollection,
+		OutputInShipment, OutputInCollection, UnpackedOnMedium, SlipExists, SlipNoFolder, SlipInCollection,
+		SlipOnMedium} {
 		text := (&Error{r, "a b", "/h"}).Error()
 		if seen[text] || strings.Contains(text, string(r)) || strings.Contains(text, "--") {
 			t.Errorf("%s: %s", r, text)

@@ -71,7 +71,8 @@ func Prepare(ctx context.Context, address string) error {
 	return r.Close()
 }
 
-func open(ctx context.Context, address string, waiting func(holder string), after alarm, prepare bool) (*Register, error) {
+func open(ctx context.Context, address string, waiting func(holder string), after alarm, prepare bool) (*Register,
+	error) {
 	driver, dsn, sys, err := parseAddress(address)
 	if err != nil {
 		return nil, err

@@ -21,9 +21,11 @@ var monday = time.Date(2026, 11, 23, 8, 0, 0, 0, time.UTC)
 // arrival is the n-th shipment of an invented site.
 func arrival(n int) Arrival {
 	return Arrival{
-		Study: "LARK-2", Site: "WEIR", Shipment: shipmentName("WEIR", n), Bag: strings.Repeat("b", 60) + fmt.Sprintf("%04d", n),
+		Study: "LARK-2", Site: "WEIR", Shipment: shipmentName("WEIR", n), Bag: strings.Repeat("b", 60) +
+			fmt.Sprintf("%04d", n),
 		Archive: strings.Repeat("a", 60) + fmt.Sprintf("%04d", n), Decision: "accepted",
-		Barcodes: []string{fmt.Sprintf("LK07-%04d-A", n), fmt.Sprintf("LK07-%04d-B", n)}, Station: "bench-1", When: monday,
+		Barcodes: []string{fmt.Sprintf("LK07-%04d-A", n), fmt.Sprintf("LK07-%04d-B", n)}, Station: "bench-1",
+		When: monday,
 	}
 }
 
@@ -119,9 +121,11 @@ func testEnter(t *testing.T, address string) {
 		{"one number in another study", study, Answer{Kind: New}},
 		{"another bag", other, Answer{Kind: Conflict, First: first}},
 		{"the first bag again", arrival(1), Answer{Kind: Repeat, First: first, Disputed: true}},
-		{"a barcode of another shipment", shared, Answer{Kind: New, Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
+		{"a barcode of another shipment", shared,
+			Answer{Kind: New, Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
 		{"the same when tubes are used again", reused, Answer{Kind: Repeat, First: first}},
-		{"the same when they were seen since", shared, Answer{Kind: Repeat, First: first, Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
+		{"the same when they were seen since", shared, Answer{Kind: Repeat, First: first,
+			Tubes: []SharedTube{{"LK07-0001-B", "LARK-2", "WEIR-0001"}}}},
 		{"a damaged copy", damaged, Answer{Kind: Rejected}},
 		{"a good copy after it", arrival(3), Answer{Kind: New}},
 		{"a damaged copy after it", damaged, Answer{Kind: Rejected, First: first}},
@@ -220,9 +224,11 @@ func testOverdue(t *testing.T, address string) {
 		site     string
 		n, day   int
 		decision string
-	}{{"HOLM", 1, 0, "accepted"}, {"HOLM", 2, 9, "accepted"}, {"WEIR", 3, 1, "accepted"}, {"WEIR", 4, 2, "rejected"}, {"WEIR", 7, 3, "accepted"}, {"WEIR", 2, 4, "accepted"}} {
+	}{{"HOLM", 1, 0, "accepted"}, {"HOLM", 2, 9, "accepted"}, {"WEIR", 3, 1, "accepted"}, {"WEIR", 4, 2, "rejected"},
+		{"WEIR", 7, 3, "accepted"}, {"WEIR", 2, 4, "accepted"}} {
 		a := arrival(e.n)
-		a.Site, a.Shipment, a.When, a.Decision, a.Barcodes = e.site, shipmentName(e.site, e.n), day(e.day), e.decision, nil
+		a.Site, a.Shipment, a.When, a.Decision, a.Barcodes = e.site, shipmentName(e.site, e.n), day(e.day), e.decision,
+			nil
 		r.must(t, a)
 	}
 	got := r.status(t, day(18).Add(time.Minute), 13)
@@ -262,8 +268,10 @@ func testSettled(t *testing.T, address string) {
 	}
 	settle := func(n int, want string) {
 		t.Helper()
-		got, err := r.Settle(ctx, Settlement{Shipment: shipmentName("WEIR", n), Why: "the site says so", Station: "bench-2", When: monday})
-		if diff := cmp.Diff(Settlement{"LARK-2", "WEIR", shipmentName("WEIR", n), want, "the site says so", "bench-2", monday}, got); err != nil || diff != "" {
+		got, err := r.Settle(ctx, Settlement{Shipment: shipmentName("WEIR", n), Why: "the site says so",
+			Station: "bench-2", When: monday})
+		if diff := cmp.Diff(Settlement{"LARK-2", "WEIR", shipmentName("WEIR", n), want, "the site says so", "bench-2",
+			monday}, got); err != nil || diff != "" {
 			t.Errorf("%d: %v\n%s", n, err, diff)
 		}
 	}
@@ -298,7 +306,8 @@ func testSettled(t *testing.T, address string) {
 	enter(2, "discrepancies")
 	enter(5, "rejected")
 	enter(6, "accepted")
-	expect("at first", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0003 to WEIR-0004, 2"}, []string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"}, nil)
+	expect("at first", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0003 to WEIR-0004, 2"},
+		[]string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"}, nil)
 	refuse(of("WEIR-0007"), "no higher number")
 	refuse(of("WEIR-0000"), "no higher number")
 	refuse(of("WEIR-0006"), "nothing of it is open")
@@ -329,26 +338,31 @@ func testSettled(t *testing.T, address string) {
 	if ans := enter(3, "rejected"); !ans.Settled.Late() {
 		t.Errorf("%+v", ans)
 	}
-	expect("a damaged one came", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0003 rejected"}, []string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"})
+	expect("a damaged one came", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"},
+		[]string{"WEIR-0003 rejected"}, []string{"WEIR-0002 discrepancies", "WEIR-0005 rejected"})
 	for _, kind := range []Kind{New, Repeat} {
 		for _, n := range []int{3, 5} {
-			if ans := enter(n, "accepted"); ans.Kind != kind || !ans.Settled.Late() || ans.Settled.Why != "the site says so" {
+			if ans := enter(n, "accepted"); ans.Kind != kind || !ans.Settled.Late() ||
+				ans.Settled.Why != "the site says so" {
 				t.Errorf("%d: %+v", n, ans)
 			}
 		}
 	}
-	expect("late", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0003 discrepancies", "WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
+	expect("late", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"},
+		[]string{"WEIR-0003 discrepancies", "WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
 	settle(3, "discrepancies")
 	if ans := enter(3, "accepted"); ans.Kind != Repeat || ans.Settled.Late() {
 		t.Errorf("%+v", ans)
 	}
-	expect("settled once more", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
+	expect("settled once more", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"},
+		[]string{"WEIR-0005 discrepancies"}, []string{"WEIR-0002 discrepancies"})
 
 	// other contents under a settled number: an alarm that cannot be settled
 	other := arrival(2)
 	other.Bag = strings.Repeat("c", 64)
 	r.must(t, other)
-	expect("two contents", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, nil)
+	expect("two contents", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"},
+		[]string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, nil)
 	refuse(of("WEIR-0002"), "stays an alarm")
 
 	// a second study of the site has numbers of its own
@@ -356,10 +370,12 @@ func testSettled(t *testing.T, address string) {
 	study.Study = "WREN-5"
 	r.must(t, study)
 	refuse(of("WEIR-0001"), "several studies")
-	if _, err := r.Settle(ctx, Settlement{Study: "WREN-5", Shipment: "WEIR-0001", Why: "x", Station: "bench-1", When: monday}); err != nil {
+	if _, err := r.Settle(ctx, Settlement{Study: "WREN-5", Shipment: "WEIR-0001", Why: "x", Station: "bench-1",
+		When: monday}); err != nil {
 		t.Error(err)
 	}
-	expect("the other study", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"}, []string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, []string{"WEIR-0001 missing"})
+	expect("the other study", []string{"WEIR-0001 to WEIR-0001, 1", "WEIR-0004 to WEIR-0004, 1"},
+		[]string{"WEIR-0002 conflict", "WEIR-0005 discrepancies"}, []string{"WEIR-0001 missing"})
 }
 
 // testFirstVersion: a register that the first version made is brought up to date,
@@ -377,7 +393,8 @@ func testFirstVersion(t *testing.T, address string) {
 	}
 	r.Close()
 	r = mustOpen(t, address)
-	if _, err := r.Settle(context.Background(), Settlement{Shipment: "WEIR-0001", Why: "x", Station: "bench-1", When: monday}); err != nil {
+	if _, err := r.Settle(context.Background(), Settlement{Shipment: "WEIR-0001", Why: "x", Station: "bench-1",
+		When: monday}); err != nil {
 		t.Error(err)
 	}
 	if ans := r.must(t, arrival(2)); ans.Kind != Repeat {

@@ -76,22 +76,26 @@ func TestStationRole(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer conn.Close()
-	if err := conn.QueryRowContext(ctx, "SELECT pg_backend_pid()::text FROM (SELECT pg_advisory_lock($1)) x", int64(lockKey)).Scan(&pid); err != nil {
+	if err := conn.QueryRowContext(ctx, "SELECT pg_backend_pid()::text FROM (SELECT pg_advisory_lock($1)) x",
+		int64(lockKey)).Scan(&pid); err != nil {
 		t.Fatal(err)
 	}
 	blocked := func() { // another connection waits for a lock
 		for n := 0; n == 0 && ctx.Err() == nil; time.Sleep(time.Millisecond) {
-			db.QueryRowContext(ctx, "SELECT count(*) FROM pg_stat_activity WHERE cardinality(pg_blocking_pids(pid)) > 0").Scan(&n)
+			db.QueryRowContext(ctx, "SELECT count(*) FROM pg_stat_activity WHERE "+
+				"cardinality(pg_blocking_pids(pid)) > 0").Scan(&n)
 		}
 	}
-	waiting(t, r, "process "+pid+" of the server, from ", blocked, func() { conn.ExecContext(ctx, "SELECT pg_advisory_unlock($1)", int64(lockKey)) })
+	waiting(t, r, "process "+pid+" of the server, from ", blocked,
+		func() { conn.ExecContext(ctx, "SELECT pg_advisory_unlock($1)", int64(lockKey)) })
 
 	// also when the tables are locked before the register is opened
 	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := tx.ExecContext(ctx, "LOCK TABLE intake_version, intake_shipment IN ACCESS EXCLUSIVE MODE"); err != nil {
+	if _, err := tx.ExecContext(ctx,
+		"LOCK TABLE intake_version, intake_shipment IN ACCESS EXCLUSIVE MODE"); err != nil {
 		t.Fatal(err)
 	}
 	heard := make(chan string, 1)
@@ -201,7 +205,8 @@ func TestPostgresTLS(t *testing.T) {
 		if (err == nil) != (want != "") || err == nil && !strings.Contains(dsn, want) {
 			t.Errorf("%s: %q, %v", address, dsn, err)
 		}
-		if local := strings.Contains(address, "//u@localhost/") || strings.Contains(address, "[::1]"); local && strings.Contains(dsn, "sslmode") {
+		if local := strings.Contains(address, "//u@localhost/") || strings.Contains(address, "[::1]"); local &&
+			strings.Contains(dsn, "sslmode") {
 			t.Errorf("%s became %s", address, dsn)
 		}
 	}

@@ -82,7 +82,8 @@ func TestAnyBlocks(t *testing.T) {
 		lost := r.Perm(n + repair)[:min(repair, n+repair)]
 		spoil := func(k int) {
 			if k >= n {
-				file[int64(HeadSize)+tableSize(n+repair)+int64(k-n)*blockSize+int64(r.IntN(blockSize))] ^= 1 << r.IntN(8)
+				file[int64(HeadSize)+tableSize(n+repair)+int64(k-n)*blockSize+
+					int64(r.IntN(blockSize))] ^= 1 << r.IntN(8)
 				return
 			}
 			part, offset := l.at(int64(k))

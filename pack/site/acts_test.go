@@ -45,14 +45,16 @@ func receiptOf(number, decision string) custody.Entry {
 
 // act is the result of an act on a number: the reason of the refusal, or "" and one
 // entry more.
-func act(t *testing.T, l *Log, what, number string, do func(string, custody.Entry) error) (reason NumberReason, day string) {
+func act(t *testing.T, l *Log, what, number string, do func(string, custody.Entry) error) (reason NumberReason,
+	day string) {
 	t.Helper()
 	n := len(l.Entries)
 	err := do(number, custody.Entry{When: time.Date(2026, 11, 9, 0, 0, 0, 0, time.UTC), Who: "w", Why: "y"})
 	refused, ok := errors.AsType[*NumberError](err)
 	switch {
 	case err == nil:
-		if e := l.Entries[len(l.Entries)-1]; len(l.Entries) != n+1 || e.What != what || e.Shipment != number || e.Why != "y" {
+		if e := l.Entries[len(l.Entries)-1]; len(l.Entries) != n+1 || e.What != what || e.Shipment != number ||
+			e.Why != "y" {
 			t.Errorf("%s: %+v", number, e)
 		}
 		return "", ""
@@ -98,7 +100,8 @@ func TestGiveUp(t *testing.T) {
 		want   NumberReason
 		day    string
 	}{
-		{"WEIR-0001", "", ""}, {"WEIR-0002", NumberAnswered, ""}, {"WEIR-0003", NumberElsewhere, "2026-11-03"}, {"WEIR-0004", "", ""},
+		{"WEIR-0001", "", ""}, {"WEIR-0002", NumberAnswered, ""}, {"WEIR-0003", NumberElsewhere, "2026-11-03"},
+		{"WEIR-0004", "", ""},
 		{"WEIR-0005", NumberGivenUpBefore, ""}, {"WEIR-0206", "", ""}, {"WEIR-0500", NumberFar, ""},
 	} {
 		if got, day := act(t, l, custody.GivenUp, w.number, l.GiveUp); got != w.want || day != w.day {
@@ -115,7 +118,8 @@ func TestBelongs(t *testing.T) {
 			Facts: CopyFacts{Parts: map[string]string{"a.age": sum}, Readers: []Reader{{"ARK", "SHA256:x"}}}.encode()}
 	}
 	l := written(t, &schema.Collection{Study: &schema.Study{Study: "LARK-2", Site: "WEIR"}}, copyOf("1"), copyOf("2"))
-	good := pack.Receipt{Shipment: "WEIR-0001", Study: "LARK-2", Site: "WEIR", Decision: pack.Accepted, Laboratory: "ARK", At: at,
+	good := pack.Receipt{Shipment: "WEIR-0001", Study: "LARK-2", Site: "WEIR", Decision: pack.Accepted,
+		Laboratory: "ARK", At: at,
 		Archive: "z", Parts: []pack.Part{{Name: "a.age", SHA256: "2"}}}
 	for reason, bend := range map[ReceiptReason]func(*pack.Receipt){
 		ReceiptUnknown:      func(r *pack.Receipt) { r.Shipment = "WEIR-0002" },
@@ -146,7 +150,8 @@ func TestEncryptedTo(t *testing.T) {
 		{Kind: "signer", Name: "COG", Fingerprint: "SHA256:a"},
 		{Kind: "recipient", Name: "DORY", Fingerprint: "SHA256:d"},
 	}
-	for laboratory, want := range map[string]bool{"ARK": true, "BRIG": true, "COG": false, "DORY": false, "-": false, "ark": false} {
+	for laboratory, want := range map[string]bool{"ARK": true, "BRIG": true, "COG": false, "DORY": false, "-": false,
+		"ark": false} {
 		if got := encryptedTo(e, laboratory, trusted); got != want {
 			t.Errorf("%s: %v", laboratory, got)
 		}
@@ -158,13 +163,16 @@ func TestEncryptedTo(t *testing.T) {
 
 // A rejection that proves nothing of the shipment leaves no decision in the log.
 func TestReceiptFacts(t *testing.T) {
-	r := &pack.Receipt{Shipment: "WEIR-0001", Decision: pack.Accepted, Tubes: &pack.ReceiptTubes{Matched: []string{"a", "b"}, Missing: []string{"c"}}}
+	r := &pack.Receipt{Shipment: "WEIR-0001", Decision: pack.Accepted, Tubes: &pack.ReceiptTubes{Matched: []string{"a",
+		"b"}, Missing: []string{"c"}}}
 	f := receiptFacts(r, "s", true)
-	if !accepted(custody.Entry{What: custody.Receipt, Facts: f}) || f[factTubesMatched] != "2" || f[factTubesMissing] != "1" || f[factTubesUnexpected] != "0" {
+	if !accepted(custody.Entry{What: custody.Receipt, Facts: f}) || f[factTubesMatched] != "2" ||
+		f[factTubesMissing] != "1" || f[factTubesUnexpected] != "0" {
 		t.Errorf("%v", f)
 	}
 	f = receiptFacts(&pack.Receipt{Decision: pack.Accepted}, "s", false)
-	if _, ok := f[factTubesMatched]; ok || accepted(custody.Entry{What: custody.Receipt, Facts: f}) || f[factUnproven] != "accepted" {
+	if _, ok := f[factTubesMatched]; ok || accepted(custody.Entry{What: custody.Receipt, Facts: f}) ||
+		f[factUnproven] != "accepted" {
 		t.Errorf("%v", f)
 	}
 	if accepted(custody.Entry{What: custody.Settled, Facts: map[string]string{custody.FactDecision: "accepted"}}) {

@@ -28,7 +28,8 @@ func TestWrongBox(t *testing.T) {
 
 // What looks like a barcode is a scan, and what does not is a reason.
 func TestIsBarcode(t *testing.T) {
-	b := &Box{Tubes: []deid.ClearedTube{{Barcode: "LK-0017"}, {Barcode: "LARK"}}, gone: map[string]bool{"gone tube": true, "GONE": true}}
+	b := &Box{Tubes: []deid.ClearedTube{{Barcode: "LK-0017"}, {Barcode: "LARK"}},
+		gone: map[string]bool{"gone tube": true, "GONE": true}}
 	for text, want := range map[string]bool{
 		"LK-0017": true, "LK-9999": true, "QQ-1234": true, "LARK": true, "GONE": true, "scanned": true,
 		"LK-001": false, "LK 0017": false, "BROKE": false, "lost": false, "gone tube": false, "": false,
@@ -43,16 +44,21 @@ func TestIsBarcode(t *testing.T) {
 // scan has none.
 func TestDifferences(t *testing.T) {
 	m := &pack.TubeMatch{Notes: []pack.TubeNote{
-		{Barcode: "A", Kind: pack.NoteMissing}, {Barcode: "A=B", Kind: pack.NoteUnknown}, {Barcode: "C", Kind: pack.NoteTwice},
-		{Barcode: "D", Kind: pack.NoteMissing}, {Barcode: "E", Kind: pack.NoteReturn}, {Barcode: "F", Kind: pack.NoteMissing},
+		{Barcode: "A", Kind: pack.NoteMissing}, {Barcode: "A=B", Kind: pack.NoteUnknown},
+		{Barcode: "C", Kind: pack.NoteTwice},
+		{Barcode: "D", Kind: pack.NoteMissing}, {Barcode: "E", Kind: pack.NoteReturn},
+		{Barcode: "F", Kind: pack.NoteMissing},
 	}}
-	reasons, err := Given(m, []string{"A=broke", "A=B=found", "E=misread"}, []deid.Discrepancy{{Barcode: "A", Reason: "older"}, {Barcode: "C", Reason: "stated"}})
+	reasons, err := Given(m, []string{"A=broke", "A=B=found", "E=misread"},
+		[]deid.Discrepancy{{Barcode: "A", Reason: "older"}, {Barcode: "C", Reason: "stated"}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	kept := &Packing{Reasons: []deid.Discrepancy{{Barcode: "D", Kind: deid.TubeMissing, Reason: "kept"}, {Barcode: "F", Kind: deid.TubeTwice, Reason: "of another kind"}}}
+	kept := &Packing{Reasons: []deid.Discrepancy{{Barcode: "D", Kind: deid.TubeMissing, Reason: "kept"},
+		{Barcode: "F", Kind: deid.TubeTwice, Reason: "of another kind"}}}
 	list, open := Differences(m, reasons, kept)
-	want := []deid.Discrepancy{{Barcode: "A", Kind: deid.TubeMissing, Reason: "broke"}, {Barcode: "A=B", Kind: deid.TubeUnexpected, Reason: "found"},
+	want := []deid.Discrepancy{{Barcode: "A", Kind: deid.TubeMissing, Reason: "broke"},
+		{Barcode: "A=B", Kind: deid.TubeUnexpected, Reason: "found"},
 		{Barcode: "C", Kind: deid.TubeTwice, Reason: "stated"}, {Barcode: "D", Kind: deid.TubeMissing, Reason: "kept"}}
 	if !slices.Equal(list, want) || len(open) != 2 || open[0].Barcode != "E" || open[1].Barcode != "F" {
 		t.Errorf("%+v\n%+v", list, open)
@@ -89,10 +95,12 @@ func TestPacking(t *testing.T) {
 	if p.Any() || p.Take([]string{"A"}) != nil || p.Give(d) != nil {
 		t.Fatal("a new one holds something, or keeps nothing")
 	}
-	if p := open(true); !p.Any() || !slices.Equal(p.Scanned, []string{"A"}) || p.Reason(d) != "broke" || !p.When.Equal(at) {
+	if p := open(true); !p.Any() || !slices.Equal(p.Scanned, []string{"A"}) || p.Reason(d) != "broke" ||
+		!p.When.Equal(at) {
 		t.Errorf("%+v", p)
 	}
-	if p := open(false); len(p.Scanned) != 0 || p.Reason(d) != "broke" || p.Reason(deid.Discrepancy{Barcode: "B", Kind: deid.TubeTwice}) != "" {
+	if p := open(false); len(p.Scanned) != 0 || p.Reason(d) != "broke" ||
+		p.Reason(deid.Discrepancy{Barcode: "B", Kind: deid.TubeTwice}) != "" {
 		t.Errorf("%+v", p)
 	}
 	for range 2 {

@@ -25,11 +25,13 @@ func TestClockGoesOn(t *testing.T) {
 		t.Errorf("no entry yet: %v", err)
 	}
 	for ahead, ok := range map[time.Duration]bool{
-		-time.Hour: true, 0: true, 10 * time.Minute: true, 10*time.Minute + time.Second: false, 24 * 365 * time.Hour: false,
+		-time.Hour: true, 0: true, 10 * time.Minute: true, 10*time.Minute + time.Second: false,
+		24 * 365 * time.Hour: false,
 	} {
 		l.Entries = []custody.Entry{{When: at.Add(ahead)}}
 		err := l.ClockGoesOn(at)
-		if e, is := errors.AsType[*ClockError](err); (err == nil) != ok || !ok && (!is || !e.Now.Equal(at) || !e.Last.Equal(at.Add(ahead)) ||
+		if e, is := errors.AsType[*ClockError](err); (err == nil) != ok || !ok && (!is || !e.Now.Equal(at) ||
+			!e.Last.Equal(at.Add(ahead)) ||
 			!strings.Contains(err.Error(), "2026-11-25 12:00:00")) {
 			t.Errorf("an entry %v ahead: %v", ahead, err)
 		}
@@ -43,10 +45,12 @@ func TestClockGoesOn(t *testing.T) {
 func TestParseNumber(t *testing.T) {
 	for typed, want := range map[string]string{
 		"12": "WEIR-0012", "0012": "WEIR-0012", "WEIR-0012": "WEIR-0012", "WEIR-12": "WEIR-0012", "9999": "WEIR-9999",
-		"": "", "0": "", "0000": "", "WEIR-0000": "", "12345": "", "-1": "", "+1": "", "1.": "", "WEIR-": "", "HOLM-0012": "", "weir-0012": "", " 12": "", "١٢": "",
+		"": "", "0": "", "0000": "", "WEIR-0000": "", "12345": "", "-1": "", "+1": "", "1.": "", "WEIR-": "",
+		"HOLM-0012": "", "weir-0012": "", " 12": "", "١٢": "",
 	} {
 		got, err := ParseNumber("WEIR", typed)
-		if e, ok := errors.AsType[*NumberError](err); got != want || (want == "") != (ok && e.Reason == NotANumber && e.Site == "WEIR") {
+		if e, ok := errors.AsType[*NumberError](err); got != want || (want == "") != (ok && e.Reason == NotANumber &&
+			e.Site == "WEIR") {
 			t.Errorf("%q: %q, %v; want %q", typed, got, err, want)
 		}
 		if err != nil && typed != "" && strings.Contains(err.Error(), typed) {
@@ -88,14 +92,16 @@ func TestChoose(t *testing.T) {
 	id := l.Generations[0].KeyID
 	l.State.Shipments = []Shipment{
 		{Number: "WEIR-0001", Day: "2026-11-02", What: custody.Sealed, KeyID: id, Sessions: sealed("X-1")},
-		{Number: "WEIR-0002", Day: "2026-11-03", What: custody.Sealed, KeyID: "other", Subjects: []string{"GONE"}, Sessions: sealed("X-2")},
+		{Number: "WEIR-0002", Day: "2026-11-03", What: custody.Sealed, KeyID: "other", Subjects: []string{"GONE"},
+			Sessions: sealed("X-2")},
 		{Number: "WEIR-0003", Day: "2026-11-04", What: custody.GivenUp},
 		{Number: "WEIR-0004", Day: "2026-11-05", What: custody.Abandoned, Sessions: sealed("S-1")},
 		{Number: "WEIR-0005", Day: "2026-11-06", What: custody.Sealed, Sessions: sealed("X-3")},
 		{Number: "WEIR-0006", Day: "2026-11-07", What: custody.Sealed, Sessions: sealed("X-4")},
 	}
 	l.Entries = []custody.Entry{
-		{What: custody.Receipt, Shipment: "WEIR-0005", When: time.Date(2026, 11, 9, 0, 0, 0, 0, time.UTC), Facts: map[string]string{custody.FactDecision: "accepted"}},
+		{What: custody.Receipt, Shipment: "WEIR-0005", When: time.Date(2026, 11, 9, 0, 0, 0, 0, time.UTC),
+			Facts: map[string]string{custody.FactDecision: "accepted"}},
 		{What: custody.Receipt, Shipment: "WEIR-0006", Facts: map[string]string{custody.FactDecision: "rejected"}},
 	}
 	for _, w := range []struct {
@@ -125,12 +131,14 @@ func TestChoose(t *testing.T) {
 	} {
 		got, err := l.Choose(c, w.wish)
 		if w.reason == "" {
-			if err != nil || got.Number != w.number || (got.Copy != nil) != w.copied || got.Copy != nil && got.Copy.Number != w.number {
+			if err != nil || got.Number != w.number || (got.Copy != nil) != w.copied || got.Copy != nil &&
+				got.Copy.Number != w.number {
 				t.Errorf("%+v: %+v, %v", w.wish, got, err)
 			}
 			continue
 		}
-		if e, ok := errors.AsType[*NumberError](err); !ok || e.Reason != w.reason || e.Day != w.day || got.Number != "" || e.Reason == NumberFar && e.Next != "WEIR-0007" {
+		if e, ok := errors.AsType[*NumberError](err); !ok || e.Reason != w.reason || e.Day != w.day ||
+			got.Number != "" || e.Reason == NumberFar && e.Next != "WEIR-0007" {
 			t.Errorf("%+v: %+v, %v", w.wish, got, err)
 		}
 	}
@@ -160,17 +168,21 @@ func TestNotTwice(t *testing.T) {
 		"acknowledged": {all, nil, true, 0, SentAcknowledged},
 	} {
 		l, c, sealed := history(t, "GONE")
-		l.State.Shipments = []Shipment{{Number: "WEIR-0001", Day: "2026-11-02", What: custody.Sealed, Subjects: w.subjects, Sessions: sealed(w.sessions...)}}
+		l.State.Shipments = []Shipment{{Number: "WEIR-0001", Day: "2026-11-02", What: custody.Sealed,
+			Subjects: w.subjects, Sessions: sealed(w.sessions...)}}
 		for n := range w.others {
-			l.State.Shipments = append(l.State.Shipments, Shipment{Number: number("WEIR", n+2), What: custody.Sealing, Sessions: sealed("S-1")})
+			l.State.Shipments = append(l.State.Shipments, Shipment{Number: number("WEIR", n+2), What: custody.Sealing,
+				Sessions: sealed("S-1")})
 		}
 		if w.receipt {
-			l.Entries = []custody.Entry{{What: custody.Receipt, Shipment: "WEIR-0001", Facts: map[string]string{custody.FactDecision: "accepted"}}}
+			l.Entries = []custody.Entry{{What: custody.Receipt, Shipment: "WEIR-0001",
+				Facts: map[string]string{custody.FactDecision: "accepted"}}}
 		}
 		for _, wish := range []Wish{{}, {Number: "50"}} {
 			_, err := l.Choose(c, wish)
 			e, ok := errors.AsType[*SentError](err)
-			if !ok || e.Reason != w.want || e.Number != "WEIR-0001" || e.Others != w.others || e.Sessions != min(len(w.sessions), 3) {
+			if !ok || e.Reason != w.want || e.Number != "WEIR-0001" || e.Others != w.others ||
+				e.Sessions != min(len(w.sessions), 3) {
 				t.Errorf("%s: %+v, %v", name, e, err)
 			}
 		}
@@ -185,11 +197,14 @@ func TestCopyFacts(t *testing.T) {
 	word := rapid.StringMatching(`[a-z0-9.]{1,12}`)
 	rapid.Check(t, func(t *rapid.T) {
 		count := rapid.IntRange(0, 1<<20)
-		f := CopyFacts{Bag: word.Draw(t, "bag"), Sessions: count.Draw(t, "sessions"), Recordings: count.Draw(t, "recordings"), Tubes: count.Draw(t, "tubes"),
-			Copies: count.Draw(t, "copies"), Program: word.Draw(t, "program"), Plan: word.Draw(t, "plan"), Stated: count.Draw(t, "stated"),
+		f := CopyFacts{Bag: word.Draw(t, "bag"), Sessions: count.Draw(t, "sessions"), Recordings: count.Draw(t,
+			"recordings"), Tubes: count.Draw(t, "tubes"),
+			Copies: count.Draw(t, "copies"), Program: word.Draw(t, "program"), Plan: word.Draw(t, "plan"),
+			Stated: count.Draw(t, "stated"),
 			Inside: rapid.MapOf(word, word).Draw(t, "inside"), Parts: rapid.MapOf(word, word).Draw(t, "parts")}
 		for range rapid.IntRange(1, 3).Draw(t, "readers") {
-			f.Readers = append(f.Readers, Reader{rapid.SampledFrom([]string{"", "LAB", "ARK"}).Draw(t, "name"), word.Draw(t, "print")})
+			f.Readers = append(f.Readers, Reader{rapid.SampledFrom([]string{"", "LAB", "ARK"}).Draw(t, "name"),
+				word.Draw(t, "print")})
 		}
 		got := CopyFactsOf(custody.Entry{Facts: f.encode()})
 		if !maps.Equal(got.Inside, f.Inside) || !maps.Equal(got.Parts, f.Parts) || fmt.Sprint(got) != fmt.Sprint(f) {
@@ -211,8 +226,10 @@ func TestSameContents(t *testing.T) {
 		do(&f)
 		return f
 	}
-	l := &Log{Journal: &custody.Journal{Entries: []custody.Entry{{What: custody.Sealed, Shipment: "WEIR-0001", Facts: before.encode()}}},
-		State: &State{Shipments: []Shipment{{Number: "WEIR-0001", Day: "2026-11-02", Bag: "a"}, {Number: "WEIR-0002", Day: "2026-11-02", Bag: "a"}, {Number: "WEIR-0003"}}}}
+	l := &Log{Journal: &custody.Journal{Entries: []custody.Entry{{What: custody.Sealed, Shipment: "WEIR-0001",
+		Facts: before.encode()}}},
+		State: &State{Shipments: []Shipment{{Number: "WEIR-0001", Day: "2026-11-02", Bag: "a"},
+			{Number: "WEIR-0002", Day: "2026-11-02", Bag: "a"}, {Number: "WEIR-0003"}}}}
 	for _, c := range []struct {
 		number string
 		now    CopyFacts
@@ -221,12 +238,17 @@ func TestSameContents(t *testing.T) {
 		{"WEIR-0001", before, ""},
 		{"WEIR-0003", change(func(*CopyFacts) {}), ""},
 		{"WEIR-0004", change(func(*CopyFacts) {}), ""},
-		{"WEIR-0001", change(func(*CopyFacts) {}), "other contents: the data are the same, but the site's signing key or this program's version has changed; one number"},
-		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["sessions"] = "2"; f.Sessions = 4 }), "changed since are the records; 3 sessions then, 4 now; one number"},
-		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["tubes.csv"], f.Inside["sessions"] = "2", "2" }), "changed since are the records, the tubes; one number"},
-		{"WEIR-0001", change(func(f *CopyFacts) { f.Program, f.Inside["treatment.json"] = "p 2", "2" }), "it was sealed with p 1, and this is p 2"},
+		{"WEIR-0001", change(func(*CopyFacts) {}), "other contents: the data are the same, but the site's signing " +
+			"key or this program's version has changed; one number"},
+		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["sessions"] = "2"; f.Sessions = 4 }),
+			"changed since are the records; 3 sessions then, 4 now; one number"},
+		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["tubes.csv"], f.Inside["sessions"] = "2", "2" }),
+			"changed since are the records, the tubes; one number"},
+		{"WEIR-0001", change(func(f *CopyFacts) { f.Program, f.Inside["treatment.json"] = "p 2", "2" }),
+			"it was sealed with p 1, and this is p 2"},
 		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside[deid.DiscrepanciesName] = "1" }), "what was said of tubes"},
-		{"WEIR-0002", change(func(*CopyFacts) {}), "WEIR-0002 was sealed before, on 2026-11-02, with other contents; one number must never stand for two"},
+		{"WEIR-0002", change(func(*CopyFacts) {}), "WEIR-0002 was sealed before, on 2026-11-02, with other contents; " +
+			"one number must never stand for two"},
 	} {
 		err := l.sameContents(c.number, c.now, true)
 		e, ok := errors.AsType[*ContentsError](err)
@@ -249,7 +271,8 @@ func TestWhole(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	e := custody.Entry{Shipment: "WEIR-0001", Facts: CopyFacts{Parts: map[string]string{"a.age": sum, "b.age": sum}}.encode()}
+	e := custody.Entry{Shipment: "WEIR-0001", Facts: CopyFacts{Parts: map[string]string{"a.age": sum,
+		"b.age": sum}}.encode()}
 	for text, want := range map[string]bool{
 		sum + "  a.age\n" + sum + "  b.age\n":       true,
 		sum + "  a.age\n":                           false,
@@ -296,7 +319,8 @@ func TestUnchanged(t *testing.T) {
 	see := func(file, how string) {
 		t.Helper()
 		err := h.Unchanged()
-		if e, ok := errors.AsType[*SourceChangedError](err); how == "" && err != nil || how != "" && (!ok || *e != SourceChangedError{file, how}) {
+		if e, ok := errors.AsType[*SourceChangedError](err); how == "" && err != nil || how != "" &&
+			(!ok || *e != SourceChangedError{file, how}) {
 			t.Errorf("%v, want %s %s", err, file, how)
 		}
 	}
@@ -328,8 +352,10 @@ func TestSamePlan(t *testing.T) {
 		copied         bool
 		want           string
 	}{
-		{"", "", false, ""}, {PlanName(c.Plan), "", false, ""}, {"other 0", "as decided", false, ""}, {"other 0", "", true, ""}, {"", "as decided", true, ""},
-		{"other 0", "", false, "treats fields otherwise than WEIR-0001 of 2026-11-02"}, {PlanName(c.Plan), "as decided", false, ErrSamePlan.Error()}, {"", "as decided", false, ErrSamePlan.Error()},
+		{"", "", false, ""}, {PlanName(c.Plan), "", false, ""}, {"other 0", "as decided", false, ""},
+		{"other 0", "", true, ""}, {"", "as decided", true, ""},
+		{"other 0", "", false, "treats fields otherwise than WEIR-0001 of 2026-11-02"}, {PlanName(c.Plan), "as decided",
+			false, ErrSamePlan.Error()}, {"", "as decided", false, ErrSamePlan.Error()},
 	} {
 		l.State.Shipments = []Shipment{{Number: "WEIR-0001", Day: "2026-11-02", What: custody.Sealed, Plan: w.before}}
 		s := &Seal{Log: l, col: c, order: Order{NewPlan: w.reason}}
@@ -358,13 +384,16 @@ func TestAmendments(t *testing.T) {
 		{0, "", false, ""}, {1, "a slip of the pen", false, ""}, {1, "", true, ""},
 		{1, "", false, "1 record was changed since it was sealed: sessions/0.json (WEIR-0001)"},
 		{1, " \t", false, "1 record was changed"},
-		{7, "", false, "7 records were changed since they were sealed: sessions/0.json (WEIR-0001), sessions/1.json (WEIR-0001), sessions/2.json (WEIR-0001), sessions/3.json (WEIR-0001), sessions/4.json (WEIR-0001), and 2 more"},
+		{7, "", false, "7 records were changed since they were sealed: sessions/0.json (WEIR-0001), sessions/1.json " +
+			"(WEIR-0001), sessions/2.json (WEIR-0001), sessions/3.json (WEIR-0001), sessions/4.json " +
+			"(WEIR-0001), and 2 more"},
 	} {
 		s := &Seal{order: Order{Amended: w.reason}, amended: list[:w.n]}
 		if w.copied {
 			s.Choice.Copy = &Shipment{}
 		}
-		if err := s.amendments(); (err == nil) != (w.want == "") || err != nil && !strings.HasPrefix(err.Error(), w.want) {
+		if err := s.amendments(); (err == nil) != (w.want == "") || err != nil &&
+			!strings.HasPrefix(err.Error(), w.want) {
 			t.Errorf("%+v: %v", w, err)
 		}
 	}

@@ -17,15 +17,18 @@ func TestNext(t *testing.T) {
 		}
 		return list
 	}
-	odd := []string{"07-99999", "07-abcd", "07-+999", "07-12", "107-0500", "A-07-0600", "07", "07-", "", "07-0003", "07-0002"}
+	odd := []string{"07-99999", "07-abcd", "07-+999", "07-12", "107-0500", "A-07-0600", "07", "07-", "", "07-0003",
+		"07-0002"}
 	for _, c := range []struct {
 		state   *State
 		entries []custody.Entry
 		site    string
 		want    string
 	}{
-		{nil, nil, "WEIR", "WEIR-0001"}, {nil, logOf("WEIR-0007"), "WEIR", "WEIR-0008"}, {state, nil, "WEIR", "WEIR-0005"}, {state, logOf("WEIR-0007"), "WEIR", "WEIR-0008"},
-		{nil, logOf(odd...), "07", "07-0004"}, {nil, logOf(odd...), "A-07", "A-07-0601"}, {nil, logOf(odd...), "7", "7-0001"}, {nil, logOf("07-9998"), "07", "07-9999"},
+		{nil, nil, "WEIR", "WEIR-0001"}, {nil, logOf("WEIR-0007"), "WEIR", "WEIR-0008"},
+		{state, nil, "WEIR", "WEIR-0005"}, {state, logOf("WEIR-0007"), "WEIR", "WEIR-0008"},
+		{nil, logOf(odd...), "07", "07-0004"}, {nil, logOf(odd...), "A-07", "A-07-0601"}, {nil, logOf(odd...), "7",
+			"7-0001"}, {nil, logOf("07-9998"), "07", "07-9999"},
 	} {
 		l := &Log{Journal: &custody.Journal{Entries: c.entries}, State: c.state}
 		if got, err := l.Next(c.site); err != nil || got != c.want {
@@ -60,7 +63,8 @@ func TestLastNumber(t *testing.T) {
 
 // A number more than 200 beyond the next one is a slip of the hand; a lower one is not.
 func TestTooFar(t *testing.T) {
-	l := &Log{Journal: &custody.Journal{}, State: &State{Shipments: []Shipment{{Number: "WEIR-0011"}, {Number: "HOLM-0500"}}}}
+	l := &Log{Journal: &custody.Journal{}, State: &State{Shipments: []Shipment{{Number: "WEIR-0011"},
+		{Number: "HOLM-0500"}}}}
 	for n, want := range map[int]bool{1: false, 11: false, 12: false, 212: false, 213: true, 9999: true} {
 		if next, far := l.TooFar("WEIR", fmt.Sprintf("WEIR-%04d", n)); far != want || next != "WEIR-0012" {
 			t.Errorf("%d: %v, next %s", n, far, next)
@@ -70,9 +74,11 @@ func TestTooFar(t *testing.T) {
 
 // A log owns what it has sealed, and what a log has whose place it took.
 func TestOwn(t *testing.T) {
-	s := &State{Logs: []KnownLog{{ID: "a", Replaced: "b"}, {ID: "b", Replaced: "c"}, {ID: "c"}, {ID: "x", Replaced: "y"}, {ID: "y", Replaced: "x"}}}
+	s := &State{Logs: []KnownLog{{ID: "a", Replaced: "b"}, {ID: "b", Replaced: "c"}, {ID: "c"},
+		{ID: "x", Replaced: "y"}, {ID: "y", Replaced: "x"}}}
 	for pair, want := range map[[2]string]bool{
-		{"a", "c"}: true, {"b", "c"}: true, {"c", "c"}: true, {"c", "a"}: false, {"x", "c"}: false, {"z", "c"}: false, {"", "c"}: false, {"x", "y"}: true,
+		{"a", "c"}: true, {"b", "c"}: true, {"c", "c"}: true, {"c", "a"}: false, {"x", "c"}: false, {"z", "c"}: false,
+		{"", "c"}: false, {"x", "y"}: true,
 	} {
 		if got := s.leads(pair[0], pair[1]); got != want {
 			t.Errorf("%v: %v", pair, got)

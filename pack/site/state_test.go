@@ -19,16 +19,21 @@ func FuzzParseState(f *testing.F) {
 	day := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	s := &State{
 		Logs: []KnownLog{{ID: "a", Length: 2, Head: "b", Last: day, Sessions: []string{"c"},
-			Pending: &Pending{Line: "d", Length: 2, Head: "b", When: day, Restored: true, Replaces: []string{"e"}, Sealing: &Shipment{Number: "WEIR-0001"}}}},
-		Shipments: []Shipment{{Number: "WEIR-0001", Log: "a", Bag: "f", What: custody.Sealed, Sessions: []Sealed{{Session: "c", Subject: "h", Tubes: []string{"lk-1"}, Source: "g"}}, Subjects: []string{"h"},
-			Stated: []deid.Discrepancy{{Barcode: "LK-1", Kind: deid.TubeMissing, Reason: "broke"}}}},
-		Withdrawn: []Withdrawal{{Pseudonyms: []string{"h"}, When: day, Sessions: []string{"c"}, Tubes: []string{"lk-1"}, Looks: []string{"i"}}},
+			Pending: &Pending{Line: "d", Length: 2, Head: "b", When: day, Restored: true, Replaces: []string{"e"},
+				Sealing: &Shipment{Number: "WEIR-0001"}}}},
+		Shipments: []Shipment{{Number: "WEIR-0001", Log: "a", Bag: "f", What: custody.Sealed,
+			Sessions: []Sealed{{Session: "c", Subject: "h", Tubes: []string{"lk-1"}, Source: "g"}},
+			Subjects: []string{"h"},
+			Stated:   []deid.Discrepancy{{Barcode: "LK-1", Kind: deid.TubeMissing, Reason: "broke"}}}},
+		Withdrawn: []Withdrawal{{Pseudonyms: []string{"h"}, When: day, Sessions: []string{"c"}, Tubes: []string{"lk-1"},
+			Looks: []string{"i"}}},
 	}
 	data, err := s.encode()
 	if err != nil {
 		f.Fatal(err)
 	}
-	for _, seed := range []string{string(data), "", "{}", `{"format":"outbreath-site-1","logs":[{"length":-1}]}`, `{"format":"outbreath-site-2"}`, string(data) + "x"} {
+	for _, seed := range []string{string(data), "", "{}", `{"format":"outbreath-site-1","logs":[{"length":-1}]}`,
+		`{"format":"outbreath-site-2"}`, string(data) + "x"} {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
@@ -227,7 +232,8 @@ func TestPendingTakenOver(t *testing.T) {
 func TestOnlyMore(t *testing.T) {
 	s := &State{}
 	e := func(what, number, bag string) custody.Entry {
-		return custody.Entry{What: what, Shipment: number, When: time.Now(), Facts: map[string]string{"bag_sha256": bag, "pseudonyms": "P1 P2", "subjects": "P1"}}
+		return custody.Entry{What: what, Shipment: number, When: time.Now(), Facts: map[string]string{"bag_sha256": bag,
+			"pseudonyms": "P1 P2", "subjects": "P1"}}
 	}
 	for _, c := range []struct {
 		entry custody.Entry
@@ -265,7 +271,8 @@ func TestOnlyMore(t *testing.T) {
 func TestTwoCopiesOfOneSecond(t *testing.T) {
 	when := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	entry := func(label string) custody.Entry {
-		return custody.Entry{What: custody.Sealed, Shipment: "WEIR-0001", When: when, Facts: map[string]string{"bag_sha256": "f", "label_sha256": label}}
+		return custody.Entry{What: custody.Sealed, Shipment: "WEIR-0001", When: when,
+			Facts: map[string]string{"bag_sha256": "f", "label_sha256": label}}
 	}
 	s := &State{}
 	for _, label := range []string{"1", "2", "1"} {

@@ -137,7 +137,8 @@ func TestRoster(t *testing.T) {
 				t.Errorf("row %d: %s is not from a range for fiction", i, c)
 			}
 		}
-		if v := row["email"]; v != "" && !regexp.MustCompile(`^[a-z0-9.]+@(example\.org|post\.example)$`).MatchString(v) {
+		if v := row["email"]; v != "" &&
+			!regexp.MustCompile(`^[a-z0-9.]+@(example\.org|post\.example)$`).MatchString(v) {
 			t.Errorf("row %d: mail address outside the reserved domains (RFC 2606)", i)
 		}
 	}

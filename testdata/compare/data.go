@@ -32,7 +32,8 @@ var sets = map[string]func(dir string, size int64){
 	},
 	// Records and nothing else; size is their number.
 	"small": func(dir string, size int64) {
-		write(dir, demo.Options{Subjects: int(size)/3 + 1, Sessions: int(size), RecordingSeconds: 1, SampleHz: 1, NoEDF: true})
+		write(dir, demo.Options{Subjects: int(size)/3 + 1, Sessions: int(size), RecordingSeconds: 1, SampleHz: 1,
+			NoEDF: true})
 		check(os.RemoveAll(filepath.Join(dir, "recordings")))
 		check(os.Mkdir(filepath.Join(dir, "recordings"), 0o755))
 		files, err := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
@@ -82,16 +83,20 @@ func recordings(dir string, size int64, label, unit string, sample func(r *rand.
 		data = bytes.Replace(data, []byte(old), []byte("recordings/"+name), 1)
 		data = bytes.Replace(data, []byte(`"csv"`), []byte(`"edf"`), 1)
 		check(os.WriteFile(file, data, 0o600))
-		recording(filepath.Join(dir, "recordings", name), record.Started, label, unit, rand.New(rand.NewPCG(1, uint64(i))), sample)
+		recording(filepath.Join(dir, "recordings", name), record.Started, label, unit,
+			rand.New(rand.NewPCG(1, uint64(i))), sample)
 	}
 }
 
-func recording(file string, started time.Time, label, unit string, r *rand.Rand, sample func(r *rand.Rand, second float64) int16) {
-	signal := edf.Signal{Label: label, Dimension: unit, PhysMin: "-1", PhysMax: "10", DigMin: "-32768", DigMax: "32767", Samples: edfRate}
+func recording(file string, started time.Time, label, unit string, r *rand.Rand, sample func(r *rand.Rand,
+	second float64) int16) {
+	signal := edf.Signal{Label: label, Dimension: unit, PhysMin: "-1", PhysMax: "10", DigMin: "-32768", DigMax: "32767",
+		Samples: edfRate}
 	second := signal
 	second.Label, second.Dimension = "Pressure mouth", "Pa"
-	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: started.Format("02.01.06"), StartTime: started.Format("15.04.05"),
-		Records: edfSeconds, RecordDuration: "1", Signals: []edf.Signal{signal, second}}
+	h := &edf.Header{Patient: "X X X X", Recording: "Startdate X X X X", StartDate: started.Format("02.01.06"),
+		StartTime: started.Format("15.04.05"),
+		Records:   edfSeconds, RecordDuration: "1", Signals: []edf.Signal{signal, second}}
 	data := make([][]byte, edfSeconds)
 	for s := range data {
 		data[s] = make([]byte, h.RecordSize())

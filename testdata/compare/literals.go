@@ -33,7 +33,8 @@ func (b *bench) compareLiterals(size int) {
 	check(os.WriteFile(b.at("nothing"), []byte("x"), 0o600))
 	lines(b.at("long"), g.long)
 	lines(b.at("both"), slices.Concat(g.long, g.short))
-	fmt.Println("| what | MB/s | ripgrep MB/s | times as fast (least to greatest) | without its start | found by both |")
+	fmt.Println("| what | MB/s | ripgrep MB/s | times as fast (least to greatest) | without its start | " +
+		"found by both |")
 	fmt.Println("|---|---|---|---|---|---|")
 	for _, c := range []struct{ what, file, words, border string }{
 		{"text, 2,000 literals", "text", "long", ""},
@@ -41,7 +42,8 @@ func (b *bench) compareLiterals(size int) {
 		{"text, and 200 names of 4 to 7 letters, as words", "text", "both", "-w"},
 	} {
 		rg := func(file string) (cost, string) {
-			args := []string{"-c", "0", "rg", "-j1", "-F", "-i", "--count-matches", "--no-config", "-f", b.at(c.words), b.at(file)}
+			args := []string{"-c", "0", "rg", "-j1", "-F", "-i", "--count-matches", "--no-config", "-f", b.at(c.words),
+				b.at(file)}
 			if c.border != "" {
 				args = append(args, c.border)
 			}
@@ -50,7 +52,8 @@ func (b *bench) compareLiterals(size int) {
 		var ours, theirs, rest []float64
 		found := ""
 		for i := range b.pairs + 1 { // the first warms the caches
-			o, n := counted("taskset", "-c", "0", self, "-search", b.at(c.file), "-words", b.at(c.words), "-border="+c.border)
+			o, n := counted("taskset", "-c", "0", self, "-search", b.at(c.file), "-words", b.at(c.words), "-border="+
+				c.border)
 			t, m := rg(c.file)
 			s, _ := rg("nothing")
 			if n != m {
@@ -64,7 +67,8 @@ func (b *bench) compareLiterals(size int) {
 		check(err)
 		mb := float64(data.Size()) / 1e6
 		whole, bare := ratios(theirs, ours), ratios(rest, ours)
-		fmt.Printf("| %s | %.0f | %.0f | %.1f (%.1f to %.1f) | %.1f (%.1f to %.1f) | %s |\n", c.what, mb/middle(ours), mb/middle(theirs),
+		fmt.Printf("| %s | %.0f | %.0f | %.1f (%.1f to %.1f) | %.1f (%.1f to %.1f) | %s |\n", c.what, mb/middle(ours),
+			mb/middle(theirs),
 			middle(whole), whole[0], whole[len(whole)-1], middle(bare), bare[0], bare[len(bare)-1], found)
 	}
 }
@@ -170,8 +174,9 @@ func newInvented() *invented {
 }
 
 var (
-	syllables = strings.Fields("ba be bo da de do fa fi ga go ha he ja jo ka ke ki la le lo lu ma me mi na ne no pa pe ra re ri ro sa se si so ta te ti to va ve vi wa we xa ya yo za zo")
-	endings   = []string{"", "", "n", "r", "l", "s", "th", "rk", "nd", "m"}
+	syllables = strings.Fields("ba be bo da de do fa fi ga go ha he ja jo ka ke ki la le lo lu ma me mi na ne no pa " +
+		"pe ra re ri ro sa se si so ta te ti to va ve vi wa we xa ya yo za zo")
+	endings = []string{"", "", "n", "r", "l", "s", "th", "rk", "nd", "m"}
 )
 
 func (g *invented) word(least, most int) string {

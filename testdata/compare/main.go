@@ -38,8 +38,10 @@ type cost struct {
 }
 
 func main() {
-	kinds := flag.String("sets", "csv,bin,rand,small", "collections to make: csv, bin, rand (incompressible), small (records)")
-	sizes := flag.String("sizes", "1e8,1e9,4e9", "bytes of recordings; one size of 1e9 for bin and rand, 20,000 records for small")
+	kinds := flag.String("sets", "csv,bin,rand,small", "collections to make: csv, bin, rand (incompressible), "+
+		"small (records)")
+	sizes := flag.String("sizes", "1e8,1e9,4e9", "bytes of recordings; one size of 1e9 for bin and rand, 20,000 "+
+		"records for small")
 	pairs := flag.Int("pairs", 5, "pairs of runs that are counted")
 	dir := flag.String("dir", "", "empty folder to work in")
 	literals := flag.Float64("literals", 0, "compare the literal search with ripgrep, on texts of so many bytes")
@@ -61,7 +63,8 @@ func main() {
 		return
 	}
 	b.prepare()
-	fmt.Println("| set | bytes | what | wall s | pipeline s | ratio (least to greatest) | cpu ratio (least to greatest) | peak MiB | size ratio |")
+	fmt.Println("| set | bytes | what | wall s | pipeline s | ratio (least to greatest) | cpu ratio (least to " +
+		"greatest) | peak MiB | size ratio |")
 	fmt.Println("|---|---|---|---|---|---|---|---|---|")
 	for _, kind := range strings.Split(*kinds, ",") {
 		make, ok := sets[kind]
@@ -136,7 +139,8 @@ func (b *bench) compare(kind string, size int64, make func(string, int64)) {
 		u := b.shell(`cd "$D"; rm -rf back; mkdir back; cd back; age -d -i ../lab/identity.txt ../out.age | zstd -d -q -c | tar -xf -; sha256sum --quiet -c ../MANIFEST`)
 		o := timed(b.env, b.tool, "open", shipment, "--into", b.at("opened"), "--keys", b.at("lab"), "--quiet")
 		if i > 0 {
-			seal, pack, verify, unpack, open = append(seal, s), append(pack, p), append(verify, v), append(unpack, u), append(open, o)
+			seal, pack, verify, unpack, open = append(seal, s), append(pack, p), append(verify, v), append(unpack, u),
+				append(open, o)
 		}
 		sealed, packed = treeSize(b.at("media")), treeSize(b.at("out.age"))
 	}
@@ -169,8 +173,10 @@ func row(kind string, bytes int64, what string, a, b []cost, size string) {
 	peak := func(c cost) float64 { return c.peak }
 	mid := func(s []float64) float64 { return s[len(s)/2] }
 	w, c := ratio(wall), ratio(cpu)
-	fmt.Printf("| %s | %.2e | %s | %.2f | %.2f | %.2f (%.2f to %.2f) | %.2f (%.2f to %.2f) | %.0f | %s |\n", kind, float64(bytes), what,
-		mid(pick(a, wall)), mid(pick(b, wall)), mid(w), w[0], w[len(w)-1], mid(c), c[0], c[len(c)-1], pick(a, peak)[len(a)-1], size)
+	fmt.Printf("| %s | %.2e | %s | %.2f | %.2f | %.2f (%.2f to %.2f) | %.2f (%.2f to %.2f) | %.0f | %s |\n", kind,
+		float64(bytes), what,
+		mid(pick(a, wall)), mid(pick(b, wall)), mid(w), w[0], w[len(w)-1], mid(c), c[0], c[len(c)-1],
+		pick(a, peak)[len(a)-1], size)
 }
 
 func timed(env []string, name string, args ...string) cost {

@@ -13,7 +13,8 @@ import (
 
 // A Call is one thing asked of a medium.
 type Call struct {
-	Op    string // "mkdir", "create", "open", "rename", "remove", "syncdir", "write", "writeback", "sync", "read", "close"
+	// "mkdir", "create", "open", "rename", "remove", "syncdir", "write", "writeback", "sync", "read", "close"
+	Op    string
 	Path  string // of a rename, the new name
 	N     int    // from 1, over all calls of that Op
 	Bytes int64  // of a write, its length

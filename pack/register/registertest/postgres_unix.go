@@ -35,8 +35,10 @@ func Postgres(t testing.TB) func() string {
 	t.Cleanup(func() { os.RemoveAll(dir) })
 	as := notRoot(t, dir)
 	data := filepath.Join(dir, "data")
-	command(t, as, dir, filepath.Join(bin, "initdb"), "-D", data, "-U", "outbreath", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-	command(t, as, dir, filepath.Join(bin, "pg_ctl"), "-D", data, "-w", "-l", filepath.Join(dir, "log"), "-o", "-k "+dir+" -c listen_addresses=''", "start")
+	command(t, as, dir, filepath.Join(bin, "initdb"), "-D", data, "-U", "outbreath", "-A", "trust", "-E", "UTF8",
+		"--locale=C", "--no-sync")
+	command(t, as, dir, filepath.Join(bin, "pg_ctl"), "-D", data, "-w", "-l", filepath.Join(dir, "log"), "-o", "-k "+
+		dir+" -c listen_addresses=''", "start")
 	t.Cleanup(func() {
 		command(t, as, dir, filepath.Join(bin, "pg_ctl"), "-D", data, "-w", "-m", "immediate", "stop")
 	})
