@@ -79,8 +79,9 @@ var cautions = []string{
 	"The ranges that recordings are checked against find technical faults. They say nothing about a subject's health.",
 }
 
-// Ledger returns what was done, with the findings as [Draft.Findings] gave them.
-func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
+// Ledger returns what was done, with the findings as [Draft.Findings] gave them under
+// the decisions dec.
+func (d *Draft) Ledger(findings []leak.Finding, dec *leak.Decisions) *Ledger {
 	l := &Ledger{
 		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, Program: d.program,
 		KeyID: d.keyID,
@@ -102,7 +103,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 			l.Texts.Kept++
 		}
 	}
-	l.Settled = d.settledPlaces(findings)
+	l.Settled = d.settledPlaces(findings, dec)
 	for _, s := range d.sessions {
 		for _, r := range s.recordings {
 			if r.Format == "edf" {
@@ -117,7 +118,7 @@ func (d *Draft) Ledger(findings []leak.Finding) *Ledger {
 
 // settledPlaces returns where in what leaves a person decided to keep a finding,
 // or a date was moved.
-func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
+func (d *draft) settledPlaces(findings []leak.Finding, dec *leak.Decisions) []SettledPlace {
 	leaves := map[string]string{}
 	for _, s := range d.sessions {
 		leaves[s.file] = "sessions/" + s.name + ".json"
@@ -127,7 +128,7 @@ func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 	}
 	list := []SettledPlace{}
 	cells := d.tubeCells()
-	texts := d.textsInTraces()
+	texts := d.textsInTraces(dec)
 	for _, f := range findings {
 		at := SettledPlace{File: leaves[f.File], Pointer: f.Pointer}
 		if strings.HasPrefix(at.File, "recordings/") {
@@ -154,14 +155,15 @@ func (d *draft) settledPlaces(findings []leak.Finding) []SettledPlace {
 }
 
 // textsInTraces returns the texts of recordings, as stretches of their files, by the
-// number of what was found in them.
-func (d *draft) textsInTraces() map[string]span {
+// number of what was found in them under the decisions dec: what is taken out of a text
+// may let something else be found beside it.
+func (d *draft) textsInTraces(dec *leak.Decisions) map[string]span {
 	texts := map[string]span{}
 	if d.traces == nil {
 		return texts
 	}
 	for _, p := range d.traces.places {
-		for _, f := range d.searcher.settle(p, nil).findings {
+		for _, f := range d.searcher.settle(p, dec).findings {
 			texts[f.ID] = span{int64(p.base), int64(p.base + len(p.text))}
 		}
 	}

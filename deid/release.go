@@ -86,7 +86,7 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	}
 	c.files = append(c.files, File{SummaryName, -1, func() (io.ReadCloser, error) { return d.summary(dec) }})
 	c.add("session.schema.json", d.c.Plan.Outgoing())
-	c.ledger = d.Ledger(findings)
+	c.ledger = d.Ledger(findings, dec)
 	c.ledger.Removed = append(c.ledger.Removed, slices.Concat(removed...)...)
 	slices.SortFunc(c.ledger.Removed, RemovedPlace.compare)
 	c.add("treatment.json", c.ledger.Encode())

@@ -189,7 +189,7 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	if err := r.treated(); err != nil {
 		return nil, err
 	}
-	ledger := r.draft.Ledger(r.findings)
+	ledger := r.draft.Ledger(r.findings, r.decisions)
 	in.Fields, in.Sealed = audit.FieldsOf(ledger), time.Now()
 	p := u.progress("looking at what would leave")
 	out, err := audit.OfCollection(r.col, r.draft, r.cleared, r.decisions, r.findings, in, p.update)

@@ -39,6 +39,9 @@ func TestCheckIsSeal(t *testing.T) {
 	}
 	t.Logf("seeds %d to %d: OUTBREATH_LAW=%d OUTBREATH_LAW_SEED=%d", seed, seed+uint64(number)-1, number, seed)
 	l := newLaw(t)
+	// A date that is kept in an annotation, and is only found once the one before it in the
+	// same text was taken out.
+	l.hold(t, 687077573)
 	for i := range number {
 		l.hold(t, seed+uint64(i))
 		if t.Failed() {
