@@ -164,7 +164,8 @@ func TestCSVRefused(t *testing.T) {
 		"33 bytes":              {csvHead + "0," + long + ",0\n", []string{"number 2:3"}, 0},
 		"hexadecimal, grouping": {csvHead + "0,0x1,0\n1,1_0,0\n", []string{"text 2:3", "text 3:3"}, 0},
 		"range": {csvHead +
-			"-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n", []string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
+			"-0.1,0,0\n0,15.0000000000000000000000001,0\n1,0,-50000.000000000000000001\n2,1.5000001e1,0\n86400.01,0,0\n3,-1.000000000000001,0\n",
+			[]string{"range 2:1", "range 3:3", "range 4:5", "range 5:3", "range 6:1", "range 7:3"}, 0},
 		"not rising": {csvHead + "0,0,0\n0,0,0\n1,0,0\n1.0,0,0\n0.5,0,0\n100e-2,0,0\n2,0,0\n",
 			[]string{"rising 3:1", "rising 5:1", "rising 6:1", "rising 7:1"}, 3},
 		"rising at the 28th digit": {csvHead +

@@ -166,7 +166,8 @@ func TestNamesTraced(t *testing.T) {
 		s := first.copied(t)
 		log := s.at("trace")
 		args := append([]string{"-f", "-qq", "-y", "-s", "4096", "-o", log, "-e",
-			"trace=open,openat,openat2,creat,rename,renameat,renameat2,unlink,unlinkat,link,linkat,mkdir,mkdirat,symlink,symlinkat,truncate,chmod,fchmodat,mknodat", s.bin}, a.args...)
+			"trace=open,openat,openat2,creat,rename,renameat,renameat2,unlink,unlinkat," +
+				"link,linkat,mkdir,mkdirat,symlink,symlinkat,truncate,chmod,fchmodat,mknodat", s.bin}, a.args...)
 		cmd := exec.Command(strace, args...)
 		cmd.Dir, cmd.Stdin = s.dir, strings.NewReader(a.input)
 		out, _ := cmd.CombinedOutput()

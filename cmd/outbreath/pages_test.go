@@ -61,7 +61,7 @@ func TestPages(t *testing.T) {
 	commands := 0
 	for _, p := range all {
 		commands += strings.Count(p.text, "\n$ outbreath ")
-		if !transcript.MatchString(p.text) {
+		if !console.MatchString(p.text) {
 			continue
 		}
 		t.Run(p.name, func(t *testing.T) {
@@ -92,14 +92,14 @@ func copied(t *testing.T, dir string) string {
 }
 
 var (
-	transcript = regexp.MustCompile("(?sm)^```console\n(.*?)^```")
-	argument   = regexp.MustCompile(`"[^"]*"|[^ ]+`)
+	console  = regexp.MustCompile("(?sm)^```console\n(.*?)^```")
+	argument = regexp.MustCompile(`"[^"]*"|[^ ]+`)
 )
 
-// runPage runs the transcripts of a page.
+// runPage runs the examples of a page.
 func runPage(t *testing.T, p page) {
 	t.Helper()
-	for _, block := range transcript.FindAllStringSubmatch(p.text, -1) {
+	for _, block := range console.FindAllStringSubmatch(p.text, -1) {
 		text := strings.ReplaceAll("\n"+block[1], "\\\n", " ") // a line that goes on
 		for _, part := range strings.Split(text, "\n$ outbreath ")[1:] {
 			line, want, _ := strings.Cut(part, "\n")
@@ -210,7 +210,7 @@ func TestTopics(t *testing.T) {
 				t.Errorf("outbreath help %s: line %d has %d columns: %s", p.name, i+1, n, line)
 			}
 		}
-		prose := transcript.ReplaceAllString(p.text, "")
+		prose := console.ReplaceAllString(p.text, "")
 		if bad := beyondPlain.FindString(prose); bad != "" {
 			t.Errorf("%s: help does not know the Markdown of %q", p.name, bad)
 		}

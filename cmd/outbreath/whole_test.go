@@ -137,10 +137,12 @@ func TestStockTools(t *testing.T) {
 				{j.at(demo.Site + "-0001"),
 					`sha256sum --strict -c manifest-sha256.txt && sha256sum --strict -c tagmanifest-sha256.txt`},
 				{j.at(demo.Site + "-0001"),
-					`ssh-keygen -Y verify -f "$LAB/allowed_signers" -I "$SITE" -n bag@outbreath -s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt`},
+					`ssh-keygen -Y verify -f "$LAB/allowed_signers" -I "$SITE" -n bag@outbreath ` +
+						`-s tagmanifest-sha256.txt.sig < tagmanifest-sha256.txt`},
 				// what sha256sum does not see: a file that no list names
 				{j.at(demo.Site + "-0001"),
-					`find data -type f | LC_ALL=C sort > ../found; cut -c67- manifest-sha256.txt | LC_ALL=C sort | cmp - ../found`},
+					`find data -type f | LC_ALL=C sort > ../found; ` +
+						`cut -c67- manifest-sha256.txt | LC_ALL=C sort | cmp - ../found`},
 			} {
 				cmd := exec.Command("sh", "-e", "-c", step.script)
 				cmd.Dir = step.in

@@ -121,7 +121,8 @@ func TestPacking(t *testing.T) {
 }
 
 func FuzzPacking(f *testing.F) {
-	f.Add([]byte(`{"when":"2026-03-02T10:00:00Z","scan":true,"scanned":["LK07-0001-A"],"reasons":[{"barcode":"a","kind":"missing","reason":"b"}]}`))
+	f.Add([]byte(`{"when":"2026-03-02T10:00:00Z","scan":true,"scanned":["LK07-0001-A"],` +
+		`"reasons":[{"barcode":"a","kind":"missing","reason":"b"}]}`))
 	f.Add([]byte(`{"scanned":null}{}`))
 	f.Add([]byte(`{"root":{}}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
