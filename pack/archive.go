@@ -18,6 +18,7 @@ import (
 	"outbreath/keys"
 	"outbreath/keys/sshsig"
 	"outbreath/pack/bag"
+	"outbreath/schema"
 )
 
 // archived is what writeArchive wrote.
@@ -263,7 +264,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 			w.progress(w.done, w.total)
 		}
 		if err == io.EOF && left > 0 {
-			return &ChangedError{f.Name}
+			return &schema.ChangedError{File: f.Name}
 		}
 		if err != nil && err != io.EOF {
 			return err
@@ -271,7 +272,7 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	}
 	switch n, err := readSome(r, make([]byte, 1)); { // a reader may refuse only at the end
 	case n > 0:
-		return &ChangedError{f.Name}
+		return &schema.ChangedError{File: f.Name}
 	case err != io.EOF:
 		return err
 	}

@@ -21,11 +21,6 @@ var ErrUncompared = errors.New("nobody has compared this key with its owner by t
 // ErrParts is the error of an archive that would have more parts than a shipment may.
 var ErrParts = fmt.Errorf("the archive would have more than %d parts", maxParts)
 
-// A ChangedError says that a file of the collection changed while it was being sealed.
-type ChangedError struct{ File string } // slash-separated, in the bag
-
-func (e *ChangedError) Error() string { return e.File + " changed while it was being sealed" }
-
 // An ExistsError says that a folder exists which must not: a shipment of that number on the
 // medium, or the folder to unpack into.
 type ExistsError struct{ Folder string }

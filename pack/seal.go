@@ -94,7 +94,7 @@ type Part struct {
 // medium holds that number already, a *[MediaError] that names the medium if one
 // fails, what a payload reader returned (*schema.QueriesError, *deid.FindingsError)
 // or the searches of the finished bag did (*deid.RosterError, *deid.InspectionError),
-// a *[ChangedError] if a file changed meanwhile, [ErrParts], [ErrRecipients], the
+// a *schema.ChangedError if a file changed meanwhile, [ErrParts], [ErrRecipients], the
 // context's, or BeforeCommit's. Options that cannot be used give an error without a
 // type of its own.
 func Seal(ctx context.Context, c *deid.Cleared, o SealOptions) (*Sealed, error) {

@@ -495,3 +495,20 @@ func TestTooManyRecordings(t *testing.T) {
 		t.Errorf("%d recordings: %v", maxRecordings, err)
 	}
 }
+
+// TestChangedWhileSealed: a file that is shorter or longer now than it was when the
+// collection was read stops the seal, and the medium holds nothing of it.
+func TestChangedWhileSealed(t *testing.T) {
+	b := newBench(t)
+	for _, by := range []int64{-1, 1} {
+		p, medium := sample(t, 2, 4000), t.TempDir()
+		p.files[0].Size += by
+		_, err := seal(context.Background(), media.OS{}, p, b.sealOptions(medium))
+		if e, ok := errors.AsType[*schema.ChangedError](err); !ok || e.File != p.files[0].Name {
+			t.Errorf("%+d: %v", by, err)
+		}
+		if left, err := os.ReadDir(medium); err != nil || len(left) > 0 {
+			t.Errorf("%+d: left %v (%v)", by, left, err)
+		}
+	}
+}

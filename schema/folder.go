@@ -30,7 +30,8 @@ func (e *irregularError) Error() string {
 	return "this is " + e.is + " and not a plain file: put the file itself in its place"
 }
 
-// A ChangedError says that a file was another one, or longer, than when it was found.
+// A ChangedError says that a file was another one, shorter or longer than when it was
+// found.
 type ChangedError struct{ File string }
 
 func (e *ChangedError) Error() string { return e.File + " changed while it was read" }

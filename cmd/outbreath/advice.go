@@ -89,7 +89,6 @@ var remedies = []remedy{
 	of(registerToDo),
 	on[*pack.TwiceError]("name one folder on each of two media, or one folder alone; nothing was written"),
 	on[*pack.ExistsError]("choose another medium, or another number with --shipment; nothing was changed"),
-	on[*pack.ChangedError]("close the programs that use the collection, run check again, then seal"),
 	behind(pack.ErrUncompared, compareWordsToDo),
 	behind(pack.ErrRecipients, "look at the recipients with keys show, and keep those of one kind"),
 	behind(pack.ErrParts, "choose a larger part size with --part-size, or a medium formatted as exFAT"),
