@@ -8,6 +8,7 @@ import (
 	"path"
 	"regexp"
 	"strings"
+	"sync"
 	"text/tabwriter"
 	"unicode/utf8"
 
@@ -125,14 +126,22 @@ func near(root *cobra.Command, args []string) string {
 	return "did you mean " + strings.Join(like, " or ") + "? "
 }
 
+// listed is the line of a command or a topic in a list.
+func listed(name, short string) string {
+	return strings.TrimRight(filled(short, fmt.Sprintf("  %-13s", name)), "\n")
+}
+
+// nameTemplateFuncs runs once: the library keeps these names for the whole process, and
+// not under a lock.
+var nameTemplateFuncs = sync.OnceFunc(func() {
+	cobra.AddTemplateFunc("listed", listed)
+	cobra.AddTemplateFunc("paragraphs", paragraphs)
+})
+
 // setTemplates holds the library's layout of help to helpWidth, and lists the topics after
 // the commands of the root.
 func setTemplates(root *cobra.Command) {
-	listed := func(name, short string) string {
-		return strings.TrimRight(filled(short, fmt.Sprintf("  %-13s", name)), "\n")
-	}
-	cobra.AddTemplateFunc("listed", listed)
-	cobra.AddTemplateFunc("paragraphs", paragraphs)
+	nameTemplateFuncs()
 	list := "{{if not .HasParent}}\n\nTopics, each explained by \"outbreath help TOPIC\":"
 	for _, t := range topics() {
 		list += "\n" + listed(t.name, t.title)

@@ -15,6 +15,7 @@ import (
 	"os/signal"
 	"runtime"
 	"runtime/debug"
+	"sync"
 	"syscall"
 	"time"
 )
@@ -55,10 +56,10 @@ var room []byte
 // workOnCollection gives a command memory to use freely, as much as any usual
 // collection needs, and from there on a share of what it holds. A limit instead, once
 // records and roster come near it, has the program do little but collect garbage.
-func workOnCollection() {
+var workOnCollection = sync.OnceFunc(func() {
 	room = make([]byte, 64<<20)
 	runtime.KeepAlive(room)
-}
+})
 
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"io"
 	"io/fs"
@@ -10,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"unicode/utf8"
 
@@ -511,4 +513,21 @@ func anotherWeek(t testing.TB, dir, letter string) {
 			t.Fatal(err)
 		}
 	}
+}
+
+// TestRunsAtOnce: command lines that are carried out at once in one process share nothing,
+// as the scripts need. With -race it fails on the first thing that they do share; without,
+// only when two of them meet in a map.
+func TestRunsAtOnce(t *testing.T) {
+	var group sync.WaitGroup
+	for range 500 {
+		group.Go(func() {
+			var out bytes.Buffer
+			status := run(t.Context(), []string{"help", "exit-status"}, strings.NewReader(""), &out, &out)
+			if status != exitOK || !strings.Contains(out.String(), "all well") {
+				t.Errorf("status %d: %s", status, &out)
+			}
+		})
+	}
+	group.Wait()
 }
