@@ -12,19 +12,19 @@ import (
 	"outbreath/schema"
 )
 
-// DiscrepanciesName is where a shipment says which tubes the box and the records
-// do not share, and why. It is there only when there are any.
+// DiscrepanciesName is the payload file that lists the tubes on which box and
+// records disagree, with the packer's reasons. It is absent when they agree.
 const DiscrepanciesName = "discrepancies.csv"
 
 // Kinds of a [Discrepancy].
 const (
-	TubeMissing    = "missing"    // a record has it, the box has not
-	TubeUnexpected = "unexpected" // the box has it, no record has
-	TubeTwice      = "twice"      // the box has it more often than the records
+	TubeMissing    = "missing"    // in a record, not in the box
+	TubeUnexpected = "unexpected" // in the box, not in any record
+	TubeTwice      = "twice"      // more often in the box than in the records
 )
 
-// A Discrepancy is a tube that the box and the records do not share, and the
-// packer's reason for sending them all the same.
+// A Discrepancy is a tube on which box and records disagree, and the packer's
+// reason for sending the box nevertheless.
 type Discrepancy struct {
 	Barcode string `json:"barcode"`
 	Kind    string `json:"kind"`
@@ -34,7 +34,7 @@ type Discrepancy struct {
 // maxReason bounds a reason, in bytes.
 const maxReason = 500
 
-// Tubes returns the tubes of the records, as they leave, ordered by barcode.
+// Tubes returns the tubes of the treated records, ordered by barcode.
 func (d *Draft) Tubes() []ClearedTube { return d.tubes() }
 
 func (d *draft) tubes() []ClearedTube {
@@ -52,15 +52,16 @@ func sortTubes(tubes []ClearedTube) {
 	})
 }
 
-// NamesSomebody reports whether what was scanned from the box is in the roster:
-// a wristband or a patient's label instead of a tube. It must not be shown.
+// NamesSomebody reports whether a scanned code is a value of the roster: the packer
+// scanned a wristband or a patient's label instead of a tube. Such a code must not
+// be shown.
 func (d *Draft) NamesSomebody(scanned string) bool {
 	return slices.ContainsFunc(d.searcher.scan.Scan(scanned, nil),
 		func(m leak.Match) bool { return strings.HasPrefix(m.Basis, "roster: ") })
 }
 
-// A ReasonError says what keeps a reason from leaving. Class is "" when it is no
-// identifier.
+// A ReasonError reports why a reason may not leave. Class is "" when the fault is
+// something other than an identifier.
 type ReasonError struct {
 	Barcode string
 	Class   leak.Class
@@ -71,17 +72,17 @@ func (e *ReasonError) Error() string {
 	return fmt.Sprintf("the reason for tube %.100q %s", e.Barcode, e.Message)
 }
 
-// Reason says whether a reason may leave: one line in which the search finds
-// nothing but the barcode. Here nothing is decided upon, the packer says it
-// otherwise. The error is a *[ReasonError].
+// Reason checks that a reason may leave: one line in which the search finds nothing
+// but the barcode. No decision can keep a finding here; the packer rewords the reason
+// instead. The error is a *[ReasonError].
 func (d *Draft) Reason(barcode, reason string) error {
 	refuse := func(class leak.Class, message string) error { return &ReasonError{barcode, class, message} }
 	switch {
 	case d.NamesSomebody(barcode):
-		return &ReasonError{"(withheld)", "", "cannot be given: what was scanned stands in the roster and is no " +
+		return &ReasonError{"(withheld)", "", "cannot be given: the scanned code is in the roster and is not a " +
 			"tube's barcode"}
 	case strings.TrimSpace(reason) == "":
-		return refuse("", "is empty: say why the box is sent like this")
+		return refuse("", "is empty: say why the box is sent as it is")
 	case oneLine(reason, maxReason) != nil:
 		return refuse("", oneLine(reason, maxReason).Error())
 	case schema.Formula(reason) || schema.Formula(barcode):
@@ -89,12 +90,14 @@ func (d *Draft) Reason(barcode, reason string) error {
 	}
 	study := d.c.Study
 	for _, m := range d.searcher.scan.Scan(reason, leak.Declare(barcode, study.Study, study.Site)) {
-		return refuse(m.Class, "may hold "+leak.Article(m.Class.Words().Removed)+": say it without")
+		return refuse(m.Class, "may hold "+leak.Article(m.Class.Words().Removed)+": leave it out")
 	}
 	return nil
 }
 
-// State puts discrepancies into the shipment. Every reason must pass [Draft.Reason].
+// State puts discrepancies into the shipment, in place of any stated before. It
+// returns the *[ReasonError] of the first reason that does not pass [Draft.Reason],
+// and then changes nothing.
 func (d *Draft) State(list []Discrepancy) error {
 	list = slices.Clone(list)
 	slices.SortFunc(list, func(a, b Discrepancy) int {
@@ -109,7 +112,7 @@ func (d *Draft) State(list []Discrepancy) error {
 	return nil
 }
 
-// discrepanciesCSV returns discrepancies.csv (RFC 4180, lines end with LF).
+// discrepanciesCSV returns discrepancies.csv (RFC 4180, but lines end with LF).
 func discrepanciesCSV(list []Discrepancy) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)

@@ -8,9 +8,9 @@ import (
 	"outbreath/schema"
 )
 
-// A FindingsError says that findings are undecided. It is never empty. To go on, decide
-// on each of its Findings, join what [leak.Decision.Format] returns for the decisions, give
-// that to [leak.ParseDecisions], and call [Release] again on the same draft.
+// A FindingsError lists the undecided findings, at least one. To go on, decide on
+// each of them, join the lines that [leak.Decision.Format] returns for the decisions,
+// pass them to [leak.ParseDecisions], and call [Release] again on the same draft.
 type FindingsError struct{ Findings []leak.Finding }
 
 func (e *FindingsError) Error() string {
@@ -24,12 +24,12 @@ func (e *FindingsError) Error() string {
 type File struct {
 	Name string // slash-separated, below data/, for example "sessions/....json"
 	Size int64  // bytes; -1 for the summary of the recordings, which is known once they have been read
-	// Open returns the treated bytes, exactly Size of them; with Size -1 no more
-	// than 16 MiB, made out of what the files before it gave. The files of one
-	// Cleared are opened and read one after another, not at once. Reading checks them
+	// Open returns the treated bytes, exactly Size of them; with Size -1 at most
+	// 16 MiB, computed from the files read before it. The files of one Cleared must
+	// be opened and read one after another, not concurrently. Reading checks them
 	// once more: a recording that breaks its format's rules, holds an undecided
 	// finding, or has changed since the collection was read gives a
-	// *schema.QueriesError or *FindingsError instead of the rest.
+	// *schema.QueriesError or *FindingsError instead of its remaining bytes.
 	Open func() (io.ReadCloser, error)
 }
 
@@ -47,22 +47,29 @@ type Cleared struct {
 	roster  *schema.Roster
 	plan    *schema.Plan
 	source  map[string]string // payload file to the file it is made from
-	settled map[string][]span // where a text stands that was kept, or a mask
+	settled map[string][]span // by payload file: texts that were kept, and masks
 	ledger  *Ledger
 }
 
-// A ClearedTube is one row of data/tubes.csv: values as they leave, "" for what
-// the plan drops. First is what handling.csv says of it; a Draft does not set it.
+// A ClearedTube is one row of data/tubes.csv: treated values, "" for what the plan
+// drops. First is the tube's mark in handling.csv; a Draft does not set it.
 type ClearedTube struct {
 	Barcode, Session, Position, Fraction, VolumeML, Storage string
 
-	First bool // to be analysed before the others
+	First bool // analyse before the others
 }
 
+// Study returns the study to which the collection belongs.
 func (c *Cleared) Study() *schema.Study { return c.study }
 
 // Files returns the payload, ordered by name.
-func (c *Cleared) Files() []File        { return c.files }
-func (c *Cleared) Sessions() int        { return c.sessions }
-func (c *Cleared) Recordings() int      { return c.recordings }
+func (c *Cleared) Files() []File { return c.files }
+
+// Sessions returns how many session records leave.
+func (c *Cleared) Sessions() int { return c.sessions }
+
+// Recordings returns how many recordings leave.
+func (c *Cleared) Recordings() int { return c.recordings }
+
+// Tubes returns the rows of tubes.csv, ordered by barcode, then by session.
 func (c *Cleared) Tubes() []ClearedTube { return c.tubes }

@@ -18,15 +18,15 @@ import (
 )
 
 // RecordingFigures describe one recording, for judging how a sample was taken.
-// They are no medical reading.
+// They are not a medical reading.
 type RecordingFigures struct {
 	File    string `json:"file"`    // "recordings/..."
-	Session string `json:"session"` // the record's file at the site; the session's pseudonym in what leaves
+	Session string `json:"session"` // at the site the record's file, in a shipment the session's pseudonym
 	breath.Figures
 }
 
-// Figures returns the figures of the recordings that hold CO2 in kPa and that
-// CheckRecordings has read to their end, ordered by file.
+// Figures returns the figures of every recording that holds CO2 in kPa and that
+// [Draft.CheckRecordings] has read to its end, ordered by file.
 func (d *Draft) Figures() []RecordingFigures {
 	return d.figures(func(s *treated, r *recording) (string, string) { return r.File, s.file })
 }
@@ -45,8 +45,8 @@ func (d *draft) figures(names func(*treated, *recording) (file, session string))
 	return list
 }
 
-// check returns a check of the recording that measures what it passes. The
-// meter is nil where the plan declares no co2_kpa beside t_s.
+// check returns a check of a CSV recording, and the meter that measures the rows
+// that pass it; the meter is nil unless the plan declares both t_s and co2_kpa.
 func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
 	check := schema.NewCSVCheck(r.File, r.Columns, maxProblems)
 	check.Listed = func(n uint64, whole bool) bool { return r.listed.inCell(r.numbers, n, whole) }
@@ -64,23 +64,23 @@ func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
 	return check, m
 }
 
-// An edfCurve takes the data records of an EDF file, as bytes, and measures the
-// CO2 in them.
+// An edfCurve measures the CO2 in the data records of an EDF file, which are
+// written to it as bytes in pieces of any size.
 type edfCurve struct {
 	*breath.Meter
-	offset, samples int // in each data record
-	least, step     float64
-	digMin          int
-	seconds         float64 // of a data record
-	gaps            bool    // each record says its own time
-	clock           edf.Range
-	record          int
-	partial         []byte // of a record
-	size            int
+	offset, samples int       // of the CO2 signal in each data record: bytes, count
+	least, step     float64   // kPa: physical minimum, and one digital step
+	digMin          int       // digital minimum
+	seconds         float64   // of a data record
+	gaps            bool      // EDF+D: each data record gives its own start
+	clock           edf.Range // of that start in a data record
+	record          int       // data records measured so far
+	partial         []byte    // of a data record that is not complete yet
+	size            int       // of a data record, in bytes
 }
 
-// newEDFCurve returns nil for a file without a signal whose label says CO2 and
-// whose unit is kPa. The first such signal is taken.
+// newEDFCurve returns an edfCurve for the first signal whose label contains CO2 and
+// whose unit is kPa, or nil when h has no such signal.
 func newEDFCurve(h *edf.Header) *edfCurve {
 	at := 0
 	for i := range h.Signals {
@@ -123,8 +123,11 @@ func (c *edfCurve) Write(p []byte) (int, error) {
 	return n, nil
 }
 
-// measure takes one data record. Sources: EDF (1992), physical from digital
-// values; EDF+ 2.2.4, the time of a data record.
+// measure takes one data record. It converts sums of digital values instead of each
+// value, because the conversion is linear.
+//
+// Sources: EDF (1992), physical from digital values; EDF+ 2.2.4, the time of a data
+// record.
 func (c *edfCurve) measure(b []byte) {
 	start := float64(c.record) * c.seconds
 	if c.gaps {
@@ -182,7 +185,7 @@ func (r *recording) measured(m *breath.Meter) {
 	}
 }
 
-// longer is by how much a recording may outlast its session: clocks differ.
+// longer is how much longer than its session a recording may last: clocks differ.
 const longer = time.Minute
 
 // impossible returns what cannot be true of the recording, as errors.
@@ -192,7 +195,7 @@ func (r *recording) impossible() []schema.Problem {
 		return nil
 	}
 	var out []schema.Problem
-	// a session that ends before it begins is told of elsewhere
+	// a session that ends before it begins is reported elsewhere
 	if r.lasted > 0 && f.Seconds > (r.lasted+longer).Seconds() {
 		out = append(out, r.query(schema.Error, "recording.length",
 			fmt.Sprintf("the recording lasts %.0f s and the session that names it %.0f s, from started_at to "+
@@ -201,13 +204,14 @@ func (r *recording) impossible() []schema.Problem {
 	}
 	if f.Hint == breath.HintMmHg {
 		out = append(out, r.query(schema.Error, "recording.unit",
-			"CO2 is declared in kPa, and the curve runs in numbers that fit mmHg: set the recorder to kPa, or "+
-				"convert, then export the recording again"))
+			"CO2 is declared in kPa, but the values of the curve fit mmHg: set the recorder to kPa, or "+
+				"convert the values, then export the recording again"))
 	}
 	return out
 }
 
-// doubtful returns what somebody should look at, as warnings. Limits are ours.
+// doubtful returns what somebody should look at, as warnings. The limits are our
+// own; no standard gives them.
 func (s *treated) doubtful() []schema.Problem {
 	const gap = 5 // seconds
 	var out []schema.Problem
@@ -221,22 +225,22 @@ func (s *treated) doubtful() []schema.Problem {
 		together += f.Seconds
 		warn := func(rule, message string) { out = append(out, r.query(schema.Warning, rule, message)) }
 		if f.LongestGap > gap {
-			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: look whether "+
-				"the recorder stopped, and say so in interruptions", f.LongestGap))
+			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: find out "+
+				"whether the recorder stopped, and say so in interruptions", f.LongestGap))
 		}
 		if f.Flat {
-			warn("recording.flat", "CO2 stays the same from beginning to end, so nothing was measured: look "+
-				"whether the sensor was connected, and tell the laboratory")
+			warn("recording.flat", "CO2 has the same value from beginning to end, so nothing was measured: check "+
+				"whether the sensor was connected, and inform the laboratory")
 		}
 		if f.Hint == breath.HintLeak {
-			warn("recording.leak", "CO2 stays low at the ends of the breaths, or falls off on the way: look "+
-				"whether the mask or the sampling line leaked, and say so in notes")
+			warn("recording.leak", "CO2 stays low at the ends of the breaths, or declines over the recording: "+
+				"check whether the mask or the sampling line leaked, and say so in notes")
 		}
 	}
 	if n := len(s.recordings); n > 0 && together < s.recordings[0].lasted.Seconds()/2 {
 		out = append(out, s.recordings[0].query(schema.Warning, "recording.length",
-			"what was recorded covers less than half of the session, from started_at to ended_at: check whether "+
-				"the recording was cut off or is another session's, and say so in interruptions"))
+			"the recordings cover less than half of the session, from started_at to ended_at: check whether "+
+				"a recording was cut off or is another session's, and say so in interruptions"))
 	}
 	return out
 }

@@ -25,7 +25,7 @@ import (
 type Draft struct{ draft }
 
 type draft struct {
-	c        *schema.Collection // but for its sessions, whose trees are large
+	c        *schema.Collection // without its sessions, whose trees are large
 	treater  *treater
 	searcher *searcher
 	keyID    string // names the key in treatment.json
@@ -33,8 +33,8 @@ type draft struct {
 	sessions []*treated
 	study    []place       // texts of study.json that hold a match
 	searched int           // texts
-	stated   []Discrepancy // between box and records, as [Draft.State] took them
-	traces   *traces       // what the EDF recordings hold, once they have been read
+	stated   []Discrepancy // between box and records, set by [Draft.State]
+	traces   *traces       // texts of the EDF recordings; nil until they have been read
 }
 
 // A treated session is kept as bytes: a tree is much larger.
@@ -43,36 +43,36 @@ type treated struct {
 	subject    string // the subject's
 	file       string // where it came from
 	json       []byte
-	source     [sha256.Size]byte // of the record as the site has it, blanks between its parts left aside
+	source     [sha256.Size]byte // of the site's own record, without the blanks between its tokens
 	ended      time.Time
 	declared   *leak.Declared
-	places     []place // of those searched, the ones that hold a match
-	searched   int
+	places     []place // those of the searched places that hold a match
+	searched   int     // places
 	tubes      []ClearedTube
 	recordings []recording
 	absent     []schema.Problem // recordings that the folder does not hold
 }
 
-// MadeBy sets which program treats the records, or treated them first, in the form of
-// [ProgramForm]. It is part of treatment.json, and so of the bag's digest. Call it before
-// [Release]: a Cleared that was made earlier does not change. The form is not checked
-// here; a text of another form is searched for identifiers like any other text.
+// MadeBy sets the program that treats the records, or that treated them first, in the
+// form of [ProgramForm]. It is part of treatment.json, and therefore of the bag's
+// digest. Call it before [Release]: an earlier Cleared does not change. The form is
+// not checked here; a text of another form is searched for identifiers like any other.
 func (d *Draft) MadeBy(program string) { d.program = program }
 
-// ProgramForm is how a program is named: "outbreath", version, commit, Go.
+// ProgramForm matches the name of a program: "outbreath", version, commit, Go version.
 var ProgramForm = regexp.MustCompile(`^outbreath [0-9A-Za-z.+-]{1,64}( [0-9a-f]{7}\+?)? [0-9A-Za-z.+-]{1,32}$`)
 
 // Treat applies the plan to every record of c. The error is a
 // *[schema.QueriesError] when a value cannot be treated (for example a collision
 // of pseudonyms, or an identifier without a letter or digit).
 //
-// A collection with errors is treated all the same, so that it can be searched;
+// A collection with errors is treated as well, because a search of it is useful;
 // Release refuses it with those Problems. Subjects who have withdrawn are treated
 // too: call [LeaveOut] first.
 //
 // key may be nil: findings then have no id, and the draft cannot be released.
-// Recordings are read through c.Root, which must stay open until what Release
-// returns has been sealed.
+// Recordings are read through c.Root, which must stay open until the result of
+// Release has been sealed.
 func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	around := *c
 	around.Sessions = nil
@@ -104,7 +104,7 @@ func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	return d, nil
 }
 
-// treat makes one session.
+// treat treats one session, searches it, and returns the record's faults, if any.
 func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	v, err := d.treater.visit(s)
 	if err != nil {
@@ -142,7 +142,8 @@ func (d *draft) suspects(all []place) []place {
 	return held
 }
 
-// searchStudy searches what goes onto the outside of the shipment.
+// searchStudy searches the fields of study.json, which are printed on the outside of
+// the shipment.
 func (d *draft) searchStudy() {
 	s := d.c.Study
 	all := []place{
@@ -157,8 +158,9 @@ func (d *draft) searchStudy() {
 	d.searched += len(all)
 }
 
-// declaredAt returns what excuses a text of a record. What leaves in tubes.csv too
-// is excused there by its own row alone, so it must not be by more here.
+// declaredAt returns the declared codes that may occur in a text of a record. A value
+// that is also in tubes.csv is later searched there with only the codes of its own row
+// declared; it must not be excused by more here.
 func (d *draft) declaredAt(pointer string, t *treated) *leak.Declared {
 	s := d.c.Study
 	if pointer == "/fraction" {
@@ -173,8 +175,8 @@ func (d *draft) declaredAt(pointer string, t *treated) *leak.Declared {
 	return t.declared
 }
 
-// declared returns the values that a record declares about its things: they
-// have the shape of identifiers, but of no person's.
+// declared returns the values by which a record names its equipment and tubes: they
+// have the form of identifiers, but identify no person.
 func declared(study *schema.Study, record *schema.Node) []string {
 	list := []string{study.Study, study.Site}
 	add := func(n *schema.Node) {
@@ -194,8 +196,8 @@ func declared(study *schema.Study, record *schema.Node) []string {
 	return list
 }
 
-// tubesOf reads the tubes out of a treated record: what the plan changes or
-// drops must not come back by way of tubes.csv.
+// tubesOf returns the tubes of a treated record. It must not read the source record:
+// tubes.csv would then hold what the plan changes or drops.
 func tubesOf(session string, record *schema.Node) []ClearedTube {
 	value := func(n *schema.Node, name string) string {
 		if m := n.Member(name); m != nil && (m.Kind == schema.String || m.Kind == schema.Number) {
@@ -215,8 +217,8 @@ func tubesOf(session string, record *schema.Node) []ClearedTube {
 	return list
 }
 
-// twice finds sessions that share a pseudonym: their identifiers differ in
-// spelling only, and one file would take the other's place.
+// twice finds sessions that share a pseudonym: their identifiers differ only in
+// spelling, and one file would overwrite the other.
 func (d *draft) twice() []schema.Problem {
 	first := map[string]string{}
 	var problems []schema.Problem
@@ -227,8 +229,8 @@ func (d *draft) twice() []schema.Problem {
 		if other, ok := first[s.name]; ok {
 			problems = append(problems, schema.Problem{
 				File: s.file, Pointer: "/session_id", Rule: "session.twice", Severity: schema.Error,
-				Message: "this session has the same identifier as " + strconv.Quote(other) + " but for upper case, " +
-					"blanks and hyphens; correct the wrong one, or take one of the two records away",
+				Message: "this session has the same identifier as " + strconv.Quote(other) +
+					" apart from upper case, blanks and hyphens; correct the wrong one, or remove one of the two records",
 			})
 		}
 		first[s.name] = s.file
@@ -236,11 +238,11 @@ func (d *draft) twice() []schema.Problem {
 	return problems
 }
 
-// Findings searches every text, kept field, file name and EDF text of the
-// draft, and marks those that decisions settle. They are ordered by file,
+// Findings searches every text, kept field, file name and EDF text of the draft,
+// marks the findings that dec settles, and returns all of them, ordered by file,
 // pointer and offset. CSV recordings hold no text and are not read here. An EDF
-// recording whose format is broken has no findings: CheckRecordings lists it, and
-// Release refuses it.
+// recording that breaks its format has no findings: [Draft.CheckRecordings] lists it,
+// and [Release] refuses it.
 func (d *Draft) Findings(dec *leak.Decisions) ([]leak.Finding, error) {
 	if err := d.readTraces(); err != nil {
 		return nil, err
@@ -250,15 +252,16 @@ func (d *Draft) Findings(dec *leak.Decisions) ([]leak.Finding, error) {
 	slices.SortStableFunc(all, func(a, b leak.Finding) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Pointer, b.Pointer), cmp.Compare(a.Start, b.Start))
 	})
-	// Forty bits are enough to name a finding, and too few to trust blindly: a
-	// decision on one must not settle another.
+	// An id has 40 bits: enough to name a finding, too few to rule out a collision. A
+	// decision on one finding must not settle another.
 	seen := map[string]bool{}
 	all = slices.Compact(all) // a recording that two sessions name
 	for _, f := range all {
 		if seen[f.ID] && f.ID != "" {
 			return nil, &schema.QueriesError{Problems: []schema.Problem{{
 				File: f.File, Pointer: f.Pointer, Rule: "leak.id", Severity: schema.Error,
-				Message: "by chance a finding in this text has the id of another one; change any word of the text",
+				Message: "by chance a finding in this text has the same id as another finding; change any word of " +
+					"the text",
 			}}}
 		}
 		seen[f.ID] = true
@@ -281,9 +284,9 @@ func (d *draft) each(f func(place)) {
 	}
 }
 
-// CanRedact reports whether a decision to redact has an effect on f. In a field
-// that is kept as it is, and in study.json, it has none: the source is
-// corrected, or the value kept with a reason.
+// CanRedact reports whether a decision to redact has an effect on f. In study.json
+// and in a field that is kept unchanged it has none: correct the source instead, or
+// keep the value with a reason.
 func (d *Draft) CanRedact(f leak.Finding) bool {
 	if f.File == "study.json" {
 		return false
@@ -297,7 +300,8 @@ func (d *Draft) CanRedact(f leak.Finding) bool {
 
 var errNoKey = errors.New("no pseudonym key was given, so nothing can be released")
 
-// parallel calls f for 0 to n-1, on all cores. A panic of f is the caller's.
+// parallel calls f for 0 to n-1 on all cores. A panic of f is raised again in the
+// caller's goroutine, which can recover it.
 func parallel(n int, f func(i int)) {
 	var next atomic.Int64
 	var wg sync.WaitGroup

@@ -14,7 +14,7 @@ import (
 	"outbreath/schema/edf"
 )
 
-// traces is what a first reading of the EDF recordings has found.
+// traces is the result of the first reading of the EDF recordings.
 type traces struct {
 	places   []place                     // texts that hold a match
 	problems map[string][]schema.Problem // by file
@@ -51,7 +51,8 @@ func (d *draft) readTraces() error {
 	return nil
 }
 
-// trace searches the texts of one recording.
+// trace searches the texts of one recording. It returns how many there are, and
+// those that hold a match.
 func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 	s, h, err := r.header(d.c.Root)
 	if err != nil {
@@ -72,12 +73,12 @@ func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 	return searched, held, r.edfError(err)
 }
 
-// seen refuses a text with what cannot be seen in it.
+// seen refuses an annotation with invisible or control characters, which could hide
+// an identifier from the person who reads it.
 func (r *recording) seen(offset int64, text string) error {
 	if at, message, found := schema.Hidden(text); found {
-		return r.problem("recording.edf.hidden", fmt.Sprintf("the annotation at byte %d holds what cannot be read: "+
-			"%s; export the recording again",
-			offset+int64(at), message))
+		return r.problem("recording.edf.hidden", fmt.Sprintf("the annotation at byte %d holds a character that "+
+			"cannot be read: %s; export the recording again", offset+int64(at), message))
 	}
 	return nil
 }
@@ -86,8 +87,8 @@ func (r *recording) place(offset int64, text string) place {
 	return place{file: r.File, base: int(offset), text: text, manner: masked, declared: r.declared}
 }
 
-// header opens the recording and reads its header, which must fit the size of
-// the file and the session.
+// header opens the recording and reads its header, which must fit the size of the
+// file and the time of the session. The caller closes the source.
 func (r *recording) header(root *os.Root) (*source, *edf.Header, error) {
 	s, err := r.open(root)
 	if err != nil {
@@ -110,7 +111,7 @@ func (r *recording) header(root *os.Root) (*source, *edf.Header, error) {
 	return s, h, nil
 }
 
-// edfError turns what the format objects to into a problem.
+// edfError turns an error about the format into a problem of the recording.
 func (r *recording) edfError(err error) error {
 	var field *edf.FieldError
 	var queries *schema.QueriesError
@@ -123,7 +124,8 @@ func (r *recording) edfError(err error) error {
 	return r.unreadable(err)
 }
 
-// extremes compares the limits of the signals with the numbers of the roster.
+// extremes refuses a header in which the physical limits of a signal contain the
+// digits of a roster number: a header field is a place to hide one.
 func (r *recording) extremes(h *edf.Header) error {
 	for i, s := range h.Signals {
 		if r.listed.inExtreme(s.PhysMin) || r.listed.inExtreme(s.PhysMax) {
@@ -135,8 +137,8 @@ func (r *recording) extremes(h *edf.Header) error {
 	return nil
 }
 
-// starts compares the recording's own start, in local time at the subject's
-// place, with the session's: more than a day apart, it may be another session's.
+// starts compares the recording's own start with the session's, both in local time at
+// the site. If they are more than a day apart, the recording may be another session's.
 func (r *recording) starts(h *edf.Header) error {
 	day, known := h.StartDay()
 	if !known {
@@ -144,8 +146,8 @@ func (r *recording) starts(h *edf.Header) error {
 	}
 	clock, err := time.Parse("15.04.05", h.StartTime)
 	if err != nil {
-		return r.problem("recording.edf.start", "the header has no start time; export the recording again from the "+
-			"recorder")
+		return r.problem("recording.edf.start", "the header holds no start time; export the recording again from "+
+			"the recorder")
 	}
 	at := day.Add(clock.Sub(clock.Truncate(24 * time.Hour)))
 	y, m, d := r.started.Date()
@@ -158,14 +160,14 @@ func (r *recording) starts(h *edf.Header) error {
 	return nil
 }
 
-// anonymise takes out of the header what may point to a person, and gives it
-// the day that the plan allows.
+// anonymise removes from the header whatever may point to a person, and sets the day
+// that the plan allows.
 func (r *recording) anonymise(h *edf.Header) error {
 	day, known := h.StartDay()
 	switch {
 	case !r.dated:
 		return h.DropDate(r.subject)
-	case !known: // nor will anybody know; the time of day is told as it is
+	case !known: // leave the day unknown, keep the time of day
 		clock := h.StartTime
 		err := h.DropDate(r.subject)
 		h.StartTime = clock
@@ -174,18 +176,18 @@ func (r *recording) anonymise(h *edf.Header) error {
 	return h.Anonymise(r.subject, day.AddDate(0, 0, -r.shift))
 }
 
-// An edfReader gives an EDF recording with its header made anonymous and its
-// texts as the decisions say. Every text is searched again as it passes.
+// An edfReader returns the bytes of an EDF recording with an anonymous header and
+// with the decisions applied to its texts. It searches every text again on the way.
 type edfReader struct {
 	*source
 	d      *draft
 	dec    *leak.Decisions
-	ready  []byte // to be given out next
-	record []byte // room for one data record; nil when none has texts
+	ready  []byte // treated bytes that Read returns next
+	record []byte // buffer of one data record; nil when data records hold no texts
 	in     *bufio.Reader
-	ranges []edf.Range // of the texts in it
+	ranges []edf.Range // of the texts in a data record
 	curve  *edfCurve   // nil when the file holds no CO2 in kPa
-	at     int64       // of the next byte to be read from the file
+	at     int64       // offset in the file of the next byte to read
 	err    error
 }
 
@@ -206,7 +208,8 @@ func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 	return e, nil
 }
 
-// head makes the header.
+// head makes the anonymous header and settles its texts. The treated texts go to the
+// offsets that they had, because the header keeps its size.
 func (e *edfReader) head(h *edf.Header) error {
 	texts := h.Texts()
 	if err := e.r.anonymise(h); err != nil {
@@ -217,7 +220,8 @@ func (e *edfReader) head(h *edf.Header) error {
 	}
 	e.ready = h.Encode()
 	if int64(len(e.ready)) != h.HeaderSize() {
-		return e.r.problem("recording.edf", "the header cannot be rewritten in its size; export the recording again")
+		return e.r.problem("recording.edf", "the header cannot be rewritten without changing its size; export the "+
+			"recording again")
 	}
 	for _, t := range texts {
 		if err := e.settle(e.ready, t.Offset, t.Offset, t.Value); err != nil {
@@ -227,8 +231,8 @@ func (e *edfReader) head(h *edf.Header) error {
 	return nil
 }
 
-// settle searches the text that stands at b[in] and at byte at of the file, and
-// overwrites what is to be redacted.
+// settle searches text, which is at b[in:] and at offset at of the file, and
+// overwrites in b what must be redacted. Undecided findings are a *FindingsError.
 func (e *edfReader) settle(b []byte, in, at int64, text string) error {
 	done := e.d.searcher.settle(e.r.place(at, text), e.dec)
 	var open []leak.Finding
@@ -241,7 +245,8 @@ func (e *edfReader) settle(b []byte, in, at int64, text string) error {
 		return &FindingsError{open}
 	}
 	if done.text != text && copy(b[in:], done.text) != len(text) {
-		return e.r.problem("recording.edf", "a text cannot be redacted in its size; export the recording again")
+		return e.r.problem("recording.edf", "a text cannot be redacted without changing its size; export the "+
+			"recording again")
 	}
 	return nil
 }
@@ -263,12 +268,12 @@ func (e *edfReader) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// WriteTo is taken away: it would go round Read.
+// WriteTo hides the method of the embedded file, which would bypass Read.
 func (e *edfReader) WriteTo(w io.Writer) (int64, error) {
 	return io.Copy(w, struct{ io.Reader }{e})
 }
 
-// plain gives data that holds samples only.
+// plain reads data records that hold samples only and need no change.
 func (e *edfReader) plain(p []byte) (int, error) {
 	left := e.r.Size - e.at
 	if left == 0 {
@@ -292,7 +297,7 @@ func (e *edfReader) measure(data []byte) {
 	}
 }
 
-// end returns io.EOF when the recording is as it was judged and fits its session.
+// end returns io.EOF when the file is unchanged and the recording fits its session.
 func (e *edfReader) end() error {
 	if err := e.same(); err != nil {
 		return err
@@ -307,7 +312,7 @@ func (e *edfReader) end() error {
 	return io.EOF
 }
 
-// next reads one data record and settles its texts.
+// next reads one data record, settles its texts, and makes it ready for Read.
 func (e *edfReader) next() error {
 	if e.at == e.r.Size {
 		return e.end()

@@ -10,11 +10,11 @@ import (
 	"outbreath/schema"
 )
 
-// An Example is an invented value before and after a treatment. Both are empty
-// for a field that leaves as it is; After is for one that does not leave.
+// An Example is an invented value before and after a treatment. Both are "" for a
+// field that leaves unchanged; After is "" for a field that does not leave.
 type Example struct{ Before, After string }
 
-// Examples returns one for each field of plan, in order, made by the same code
+// Examples returns one Example for each field of plan, in order. It runs the code
 // that treats records, with invented values and an invented key.
 func Examples(plan *schema.Plan) ([]Example, error) {
 	const subject = "LARK2-WEIR-003"
@@ -65,8 +65,8 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 	return out, nil
 }
 
-// exampleNumber is a value that a field of this name may well have, by the unit
-// that its name ends in.
+// exampleNumber returns a plausible value for the unit in which the field's name
+// ends.
 func exampleNumber(f schema.Field) string {
 	unit := f.Path[strings.LastIndexByte(f.Path, '_')+1:]
 	if usual, ok := map[string]string{"cm": "173.4", "kg": "68.4", "c": "22.4", "kpa": "101.3"}[unit]; ok {
@@ -78,7 +78,7 @@ func exampleNumber(f schema.Field) string {
 	return "173.4"
 }
 
-// plain writes a treated value in a few words.
+// plain returns a treated value as text; an object as its names and values.
 func plain(n *schema.Node) string {
 	if n.Kind != schema.Object {
 		return n.Text

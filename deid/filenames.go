@@ -7,15 +7,16 @@ import (
 	"outbreath/schema"
 )
 
-// FileNames says how the files of a collection are named where anybody may read
-// it: what was found in a name, and nobody decided to keep, is not shown.
+// FileNames returns the names of files as they may be shown to anybody: a finding in
+// a name is replaced by ***, unless a person decided to keep it. A nil FileNames
+// changes nothing.
 type FileNames struct {
 	masks  *strings.Replacer
-	places map[string][2]string // finding in a recording's name to the record and the pointer that name it
+	places map[string][2]string // id of a finding in a recording's name to record and pointer that name it
 }
 
-// FileNames knows the files of the draft's records, and others: those of records that
-// could not be treated, say, and files that no record names.
+// FileNames covers the files of the draft's records, and others, for example those of
+// records that could not be treated, and files that no record names.
 func (d *Draft) FileNames(dec *leak.Decisions, others []string) *FileNames {
 	n := &FileNames{places: map[string][2]string{}}
 	var pairs []string
@@ -62,7 +63,7 @@ func (d *Draft) FileNames(dec *leak.Decisions, others []string) *FileNames {
 	return n
 }
 
-// Shown returns text, such as a file name or a message, with the names masked.
+// Shown returns text, such as a file name or a message, with the names in it masked.
 func (n *FileNames) Shown(text string) string {
 	if n == nil {
 		return text
@@ -70,8 +71,9 @@ func (n *FileNames) Shown(text string) string {
 	return n.masks.Replace(text)
 }
 
-// Findings returns a list to be shown: a finding in the name of a recording is listed
-// at the place of the record that names it. Ids stay, so that it can be decided on.
+// Findings returns a copy of list for display: file names are masked, and a finding in
+// the name of a recording is listed at the place in the record that names it. Ids are
+// kept, because decisions refer to them.
 func (n *FileNames) Findings(list []leak.Finding) []leak.Finding {
 	out := make([]leak.Finding, len(list))
 	for i, f := range list {
@@ -86,7 +88,7 @@ func (n *FileNames) Findings(list []leak.Finding) []leak.Finding {
 	return out
 }
 
-// Problems returns a list to be shown.
+// Problems returns a copy of list for display, with the file names masked.
 func (n *FileNames) Problems(list []schema.Problem) []schema.Problem {
 	out := make([]schema.Problem, len(list))
 	for i, p := range list {

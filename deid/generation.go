@@ -8,9 +8,9 @@ import (
 	"outbreath/schema"
 )
 
-// KeyID names a generation of the pseudonym key in one study, "XXXX-XXXX": the
-// first 40 bits of a key derived for nothing else. It is in treatment.json of every
-// shipment and reveals nothing about the key.
+// KeyID returns the name of a generation of the pseudonym key in one study,
+// "XXXX-XXXX": the first 40 bits of a key that is derived for this purpose only. It is
+// in treatment.json of every shipment and reveals nothing about the key.
 func KeyID(key *keys.PseudonymKey, study string) string {
 	return shortCode(key.Derive(keys.Label, study))
 }
@@ -31,16 +31,16 @@ func Generations(all []*keys.PseudonymKey, study string) []Generation {
 	return out
 }
 
-// A Traced says whose a pseudonym is. It is for the site's own screen.
+// A Traced reports to whom a pseudonym belongs. It is for the site's own screen.
 type Traced struct {
-	SubjectID string   // as the roster or, failing that, a record spells it
+	SubjectID string   // as spelled in the roster, otherwise in a record
 	KeyID     string   // generation of the key that made the pseudonym
 	Kind      string   // "subject" or "session"
 	Records   []string // the subject's records in this collection, or the session's
 }
 
-// Trace looks for the subject or session whose pseudonym, in the usual form, is
-// name, in every generation. ok is false when nobody in c has it.
+// Trace looks in every generation for the subject or session of c with the pseudonym
+// name, in the form that [ParsePseudonym] returns. ok is false when there is none.
 func Trace(all []Generation, c *schema.Collection, name string) (t Traced, ok bool) {
 	ids := subjects(c)
 	for _, g := range all {
@@ -58,8 +58,9 @@ func Trace(all []Generation, c *schema.Collection, name string) (t Traced, ok bo
 	return Traced{}, false
 }
 
-// Known returns a subject id as the roster or a record spells it, for one that may
-// have been typed differently. It is an identifier, for the site alone.
+// Known returns the subject id that equals typed apart from its spelling, as the
+// roster or a record spells it; ok is false when there is none. The id is an
+// identifier, for the site alone.
 func Known(c *schema.Collection, typed string) (id string, ok bool) {
 	for _, id := range subjects(c) {
 		if schema.SameID(id, typed) {
@@ -69,7 +70,8 @@ func Known(c *schema.Collection, typed string) (id string, ok bool) {
 	return "", false
 }
 
-// Pseudonyms returns a subject's pseudonym in every generation.
+// Pseudonyms returns a subject's pseudonym in every generation, in the order of all.
+// The errors are those of [Pseudonymiser.Subject].
 func Pseudonyms(all []Generation, id string) ([]string, error) {
 	var out []string
 	for _, g := range all {
@@ -96,9 +98,9 @@ func TubesOf(c *schema.Collection, id string) []string {
 	return slices.Compact(out)
 }
 
-// LeaveOut takes the sessions of every subject that has, in any generation, one
-// of the pseudonyms in withdrawn out of c, and returns those that went. Source
-// files are not touched.
+// LeaveOut removes from c the sessions of every subject who has, in any generation,
+// one of the pseudonyms in withdrawn, and returns the removed sessions. Source files
+// are not touched.
 func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool) (out []*schema.Session) {
 	gone := map[string]bool{}
 	for _, s := range c.Sessions {
@@ -121,7 +123,7 @@ func LeaveOut(all []Generation, c *schema.Collection, withdrawn map[string]bool)
 	return out
 }
 
-// subjects lists the ids of roster and records, those of the roster first.
+// subjects returns the ids of the roster and then those of the records, each once.
 func subjects(c *schema.Collection) []string {
 	var ids []string
 	seen := map[string]bool{}
@@ -150,13 +152,14 @@ func recordsOf(c *schema.Collection, id string) []string {
 	return files
 }
 
-// Subjects returns the subject pseudonyms that c holds, sorted, each once.
+// Subjects returns the pseudonyms of the subjects of c, sorted, each once.
 func (c *Cleared) Subjects() []string { return c.subjects }
 
-// Linkage returns, for every subject of c who has not withdrawn, the pseudonym
-// under the generation before the newest and under the newest, as CSV with the
-// columns before and after, ordered by the first. It holds no identifier, yet
-// joins what rotation set apart. all are two generations or more, newest first.
+// Linkage returns a CSV table with the columns before and after, ordered by the first:
+// for every subject of c who has not withdrawn, the pseudonyms under the last
+// generation but one and under the newest. It holds no identifier, but links
+// shipments that the change of the key separated. all holds at least two generations,
+// newest first.
 func Linkage(all []Generation, c *schema.Collection, withdrawn map[string]bool) ([]byte, error) {
 	var rows []string
 	for _, id := range subjects(c) {

@@ -10,25 +10,24 @@ import (
 	"outbreath/schema"
 )
 
-// HandlingName is where a shipment says which tubes to analyse first.
+// HandlingName is the payload file that lists which tubes to analyse first.
 const HandlingName = "handling.csv"
 
-// What handling.csv says of a tube.
+// The marks of handling.csv.
 const (
 	AnalyseFirst = "first"
 	AnalyseUsual = "usual"
 )
 
-// markFirst marks the tubes that are to be analysed before the others: those that
-// were kept at ambient temperature, and those whose session ended more than half of
-// holding_days before the newest session of the collection. Measured against the
-// newest session and not against the clock, the marks are the same whenever they are
-// made.
+// markFirst marks the tubes to analyse before the others: those kept at ambient
+// temperature, and those whose session ended more than half of holding_days before
+// the newest session of the collection. The reference is the newest session instead
+// of the clock: the same collection always gets the same marks.
 //
-// They reveal, of every tube, whether its session is that much older than the
-// newest one: not when it was, and nothing finer than the two bands. A true
-// date, or days of waiting, would undo the shift beside the sealing date on the
-// label. Where the plan lets no end of a session out, only the storage counts.
+// A mark reveals whether a tube's session is that much older than the newest one, and
+// nothing finer. A true date, or the days of waiting, would undo the shift when
+// combined with the sealing date on the label. If the plan drops the end of sessions,
+// only the storage counts.
 func (d *draft) markFirst(tubes []ClearedTube) {
 	var newest time.Time
 	ended := map[string]time.Time{}
@@ -47,8 +46,8 @@ func (d *draft) markFirst(tubes []ClearedTube) {
 	}
 }
 
-// handlingCSV returns handling.csv (RFC 4180, lines end with LF): barcode and
-// analyse, in the order of tubes.
+// handlingCSV returns handling.csv (RFC 4180, but lines end with LF): the columns
+// barcode and analyse, in the order of tubes.
 func handlingCSV(tubes []ClearedTube) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
@@ -64,14 +63,16 @@ func handlingCSV(tubes []ClearedTube) ([]byte, error) {
 	return b.Bytes(), w.Error()
 }
 
+// halfHolding returns the age from which a tube is analysed first. Half of the holding
+// time is our own choice; no standard gives one.
 func (d *draft) halfHolding() time.Duration {
 	return time.Duration(d.c.Study.HoldingDays) * 24 * time.Hour / 2
 }
 
-// handlingCaution says what handling.csv reveals.
+// handlingCaution returns the caution about what handling.csv reveals.
 func (d *draft) handlingCaution() string {
 	days := strconv.FormatFloat(d.halfHolding().Hours()/24, 'f', -1, 64)
-	return fmt.Sprintf("handling.csv tells which tubes are from sessions that ended more than %s days before the "+
-		"newest session in this shipment, or were kept at ambient temperature, and no date. "+
-		"Together with the sealing date on the label this narrows down when those sessions took place.", days)
+	return fmt.Sprintf("handling.csv shows which tubes are from sessions that ended more than %s days before the "+
+		"newest session in this shipment, or were kept at ambient temperature. It holds no date, but "+
+		"together with the sealing date on the label it narrows down when those sessions took place.", days)
 }

@@ -21,45 +21,46 @@ import (
 	"outbreath/schema/edf"
 )
 
-// An Inspection looks once more for identifiers in the payload of a bag, as it is
-// written or as it arrived. It knows patterns and disguises, but neither the
-// roster nor the plan nor the source. What it reads is independent of the search
-// that released the payload: the finished bytes, anew. How it recognises is not:
-// the patterns are those of package leak, so that a shape that leak does not know
-// is missed both times. Safe for concurrent use.
+// An Inspection searches the finished payload of a bag for identifiers once more,
+// while the bag is written or after it has arrived. It knows patterns and encodings,
+// but neither the roster nor the plan nor the source. Its input is independent of the
+// search that released the payload: it reads the finished bytes. Its method is not:
+// it uses the patterns of package leak, and misses whatever leak does not know. Safe
+// for concurrent use.
 //
-// Values of a form that the tool itself gives (pseudonyms, dates that stand
-// alone, names of recordings) and those that a record declares of its things are
-// no identifiers here.
+// It does not report values of a form that the tool itself writes (pseudonyms, texts
+// that consist of a date only, names of recordings), nor the codes by which a record
+// names its equipment and tubes.
 type Inspection struct {
 	study, site string
-	codes       *leak.Declared    // of the two
+	codes       *leak.Declared    // study and site
 	roster      *RosterSearch     // nil at the laboratory
-	source      map[string]string // as InspectionError's
-	until       context.Context   // nil: never
+	source      map[string]string // for InspectionError
+	until       context.Context   // nil: never cancelled
 
 	mu      sync.Mutex
 	found   []foundAgain
-	beyond  *foundAgain // the first that there was no room for: nothing excuses it
+	beyond  *foundAgain // the first finding after maxInspected; it is always reported
 	settled map[SettledPlace]bool
-	stays   map[[2]string][]span // texts of recordings by file and class, in order
-	removed map[[2]string][]span // by file and pointer, in order
+	stays   map[[2]string][]span // settled texts of recordings by file and class, sorted
+	removed map[[2]string][]span // by file and pointer, sorted
 }
 
-// A foundAgain waits until it is known whether somebody excuses it.
+// A foundAgain is a finding that treatment.json may still excuse; the laboratory reads
+// that file after the records.
 type foundAgain struct {
 	leak.Finding
-	mask bool // it has the form of what the treatment writes over a finding
+	mask bool // it has the form of a mask that the treatment writes
 }
 
-// A SettledPlace is a text in which something that was found stays: what a person
-// decided to keep, or a date that was moved. A text of a recording has no pointer: it is
-// known by its bytes, and nothing else of the recording is excused.
+// A SettledPlace is a text in which a finding stays: a person decided to keep it, or it
+// is a date that was moved. A text of a recording has no pointer; Start and End locate
+// it, and nothing else in the recording is excused.
 type SettledPlace struct {
 	File    string     `json:"file"` // below data/
 	Pointer string     `json:"pointer"`
-	Class   leak.Class `json:"class"`           // of a date that was moved; "" where something was kept
-	Start   int64      `json:"start,omitempty"` // of the text, bytes of the file; recordings only
+	Class   leak.Class `json:"class"`           // of a date that was moved; "" for a kept finding
+	Start   int64      `json:"start,omitempty"` // of the text, in bytes of the file; recordings only
 	End     int64      `json:"end,omitempty"`
 }
 
@@ -68,14 +69,14 @@ func (s SettledPlace) compare(t SettledPlace) int {
 		cmp.Compare(s.End, t.End), cmp.Compare(s.Class, t.Class))
 }
 
-// A RemovedPlace is a stretch that the treatment wrote over something that was
-// found: X for X in a recording, a word in brackets in a record. Behind a title it
-// would be taken for a name. It excuses no other bytes than its own, and these only
-// where they have that form; what a person typed in the same form is searched.
+// A RemovedPlace is a mask: the bytes that the treatment wrote over a finding, one X
+// for each byte in a recording, a word in brackets in a record. After a title a mask
+// would be taken for a name. A RemovedPlace excuses only its own bytes, and only if
+// they have the form of a mask; the same form typed by a person elsewhere is searched.
 type RemovedPlace struct {
 	File    string `json:"file"`    // below data/
 	Pointer string `json:"pointer"` // "" in recordings
-	Start   int64  `json:"start"`   // bytes of the text at Pointer; of the file, in recordings
+	Start   int64  `json:"start"`   // in bytes of the text at Pointer; in recordings, of the file
 	End     int64  `json:"end"`
 }
 
@@ -83,21 +84,22 @@ func (r RemovedPlace) compare(s RemovedPlace) int {
 	return cmp.Or(cmp.Compare(r.File, s.File), cmp.Compare(r.Pointer, s.Pointer), cmp.Compare(r.Start, s.Start))
 }
 
-// maxInspected is the most findings of an inspection that are kept, those included
-// that turn out to be settled.
+// maxInspected is how many findings an inspection keeps, including those that turn out
+// to be settled.
 const maxInspected = 10_000
 
-// blind knows no roster.
+// blind returns the scanner that knows no roster; all inspections share it.
 var blind = sync.OnceValue(func() *leak.Scanner { return leak.New(nil) })
 
-// NewInspection inspects a shipment of a site in a study.
+// NewInspection returns an inspection without a roster, as the laboratory uses it. The
+// codes of study and site are no findings.
 func NewInspection(study, site string) *Inspection {
 	return &Inspection{study: study, site: site, codes: leak.Declare(study, site), settled: map[SettledPlace]bool{},
 		stays: map[[2]string][]span{}, removed: map[[2]string][]span{}}
 }
 
-// Inspection inspects what is released, for one sealing: it knows from the
-// beginning what was settled, and compares every byte with the roster too.
+// Inspection returns the inspection for one sealing of c. It knows the settled places
+// from the beginning, and compares every byte with the roster as well.
 func (c *Cleared) Inspection() (*Inspection, error) {
 	i := NewInspection(c.study.Study, c.study.Site)
 	i.source = c.source
@@ -107,8 +109,8 @@ func (c *Cleared) Inspection() (*Inspection, error) {
 	return i, err
 }
 
-// Err returns what speaks against the payload once all files have been seen: a
-// *[RosterError], else an *[InspectionError], else nil.
+// Err returns the objection to the payload once all files have been seen: a
+// *[RosterError], otherwise an *[InspectionError], otherwise nil.
 func (i *Inspection) Err() error {
 	if err := i.roster.Err(); err != nil {
 		return err
@@ -119,33 +121,33 @@ func (i *Inspection) Err() error {
 	return nil
 }
 
-// Until lets the search end with ctx: what comes after is not searched, and whoever
-// cancelled must not use the result. It is called before the first file.
+// Until ends the search when ctx is cancelled: later bytes are not searched, and the
+// caller must not use the result. Call it before the first file.
 func (i *Inspection) Until(ctx context.Context) *Inspection {
 	i.until = ctx
 	return i
 }
 
-// An InspectionError says that a finished bag holds what looks like an
-// identifier and that nobody decided to keep. It is never empty.
+// An InspectionError lists texts of a finished bag that look like identifiers and that
+// nobody decided to keep, at least one.
 type InspectionError struct {
 	Findings []leak.Finding
-	source   map[string]string // payload file to the file that it is made from, where that is known
+	source   map[string]string // payload file to the file that it is made from, if known
 }
 
 func (e *InspectionError) Error() string {
 	f := e.Findings[0]
-	what := "a text that looks like an identifier"
+	what := "a text that looks like an identifier, which nobody decided to keep,"
 	if n := len(e.Findings); n > 1 {
-		what = fmt.Sprintf("%d texts that look like identifiers", n)
+		what = fmt.Sprintf("%d texts that look like identifiers, which nobody decided to keep, the first", n)
 	}
-	return fmt.Sprintf("the finished bag holds %s and that nobody decided to keep, the first in data/%s at %q (%s); "+
-		"nothing was sealed", what, f.File, f.Pointer, f.Class.Words().Removed)
+	return fmt.Sprintf("the finished bag holds %s in data/%s at %q (%s); nothing was sealed", what, f.File,
+		f.Pointer, f.Class.Words().Removed)
 }
 
-// Left returns what was found but where treatment.json says that something stays,
-// ordered by file; pointers are into the file, offsets in its text. It is for
-// when all files have been seen.
+// Left returns the findings that treatment.json does not excuse, ordered by file.
+// Pointers refer to the file, offsets to the text at the pointer. Call it when all
+// files have been seen.
 func (i *Inspection) Left() []leak.Finding {
 	i.mu.Lock()
 	defer i.mu.Unlock()
@@ -168,7 +170,7 @@ func (i *Inspection) Left() []leak.Finding {
 	})
 }
 
-// excused says whether f is known to stay, or is a mask of ours.
+// excused reports whether f is in a settled place, or is a mask of ours.
 func (i *Inspection) excused(f *foundAgain) bool {
 	for _, class := range []leak.Class{"", f.Class} {
 		if i.settled[SettledPlace{File: f.File, Pointer: f.Pointer, Class: class}] ||
@@ -179,16 +181,16 @@ func (i *Inspection) excused(f *foundAgain) bool {
 	return f.mask && within(f, i.removed[[2]string{f.File, f.Pointer}])
 }
 
-// within reports whether f lies in one of spans, which are in order and do not overlap.
+// within reports whether f lies in one of spans, which are sorted and do not overlap.
 func within(f *foundAgain, spans []span) bool {
 	after := sort.Search(len(spans), func(k int) bool { return spans[k].start > int64(f.Start) })
 	return after > 0 && int64(f.End) <= spans[after-1].end
 }
 
-// ourWords is what the treatment puts into a record for what it takes out.
+// ourWords matches the masks that the treatment writes into records.
 var ourWords = regexp.MustCompile(`\[removed: [a-z, -]+\]`)
 
-// ownMask says whether text[start:end] has the form of what the treatment writes.
+// ownMask reports whether text[start:end] has the form of a mask.
 func ownMask(text string, start, end int) bool {
 	return strings.Trim(text[start:end], "X") == "" ||
 		slices.ContainsFunc(ourWords.FindAllStringIndex(text, -1), func(at []int) bool {
@@ -196,16 +198,16 @@ func ownMask(text string, start, end int) bool {
 		})
 }
 
-// A long text is searched in windows of so many bytes, because the search takes
-// more than twice as long for twice the text; no identifier is as long as what two
-// windows share.
+// A long text is searched in windows of maxWindow bytes, because the time of a search
+// grows faster than the text. Neighbouring windows share sharedText bytes, more than
+// the longest identifier.
 const (
 	maxWindow  = 32 << 10
 	sharedText = 1 << 10
 )
 
-// text searches one text and says whether anything was found, or nothing more is
-// looked for.
+// text searches one text. It reports whether anything was found, or the search has
+// ended early: either way the text must not be shown.
 func (i *Inspection) text(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	if at, _, found := schema.Hidden(text); found {
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + at, End: base + at + 1,
@@ -234,14 +236,15 @@ func (i *Inspection) text(file, pointer string, base int, text string, declared 
 // over reports whether the search has been cancelled.
 func (i *Inspection) over() bool { return i.until != nil && i.until.Err() != nil }
 
-// full reports whether more was found than is kept, which no decision settles.
+// full reports whether there are more than maxInspected findings. The inspection has
+// then failed, and a further search is pointless.
 func (i *Inspection) full() bool {
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	return i.beyond != nil
 }
 
-// window searches a part of a text.
+// window searches a part of a text and reports whether anything was found.
 func (i *Inspection) window(file, pointer string, base int, text string, declared *leak.Declared) bool {
 	matches := blind().Scan(text, declared)
 	if len(matches) == 0 {
@@ -249,7 +252,7 @@ func (i *Inspection) window(file, pointer string, base int, text string, declare
 	}
 	for _, m := range matches {
 		if m.Class == "C" && (file == "treatment.json" || file == "session.schema.json") {
-			continue // a plan speaks of ages and dates, of nobody in particular
+			continue // a plan mentions ages and dates in general
 		}
 		i.note(foundAgain{leak.Finding{File: file, Pointer: pointer, Start: base + m.Start, End: base + m.End,
 			Class: m.Class, Basis: m.Basis, Confidence: m.Confidence, Action: "review"}, ownMask(text, m.Start, m.End)})
@@ -262,7 +265,7 @@ func (i *Inspection) note(f foundAgain) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	switch {
-	case i.excused(&f): // at the site; the laboratory reads treatment.json late
+	case i.excused(&f): // at the site; at the laboratory Left decides, after treatment.json was read
 	case len(i.found) < maxInspected:
 		i.found = append(i.found, f)
 	case i.beyond == nil:
@@ -270,26 +273,29 @@ func (i *Inspection) note(f foundAgain) {
 	}
 }
 
-// ownForm is what the tool itself writes, or a record holds in a form that the
-// plan fixes: a pseudonym, a recording's name, a date or time alone, a band, the
-// name of the schema's dialect.
+// ownForm matches whole texts that the tool itself writes, or whose form the plan
+// fixes: a pseudonym, the name of a recording, a date or time, an age band, the URL of
+// the schema's dialect.
 var ownForm = regexp.MustCompile(`^(` + pseudonymPattern + `|recordings/` + pseudonymPattern + `-[0-9]+\.(csv|edf)|` +
 	`[0-9]{4}-[0-9]{2}-[0-9]{2}([Tt][0-9:.]+([Zz]|[+-][0-9]{2}:[0-9]{2}))?|[0-9]{1,3}-[0-9]{1,3}|90\+|` +
 	`https://json-schema\.org/draft/2020-12/schema)$`)
 
-// ownWords is what we write into the two identification fields of an EDF header.
+// ownWords matches what the treatment writes into the two identification fields of an
+// EDF header.
 var ownWords = regexp.MustCompile(`^(` + pseudonymPattern + `|Startdate ([0-9]{2}-[A-Z]{3}-[0-9]{4}|X))`)
 
 const pseudonymPattern = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z*]`
 
-// own says whether text is of a form of ours. Few texts begin as one does.
+// own reports whether ownForm matches text. The first byte decides most cases without
+// the regular expression.
 func own(text string) bool {
 	return len(text) < 80 && strings.IndexByte("0123456789ABCDEFGHJKMNPQRSTVWXYZrh", text[0]) >= 0 &&
 		ownForm.MatchString(text)
 }
 
-// Small takes a whole payload file that is no recording, by its name below
-// data/; it does what File does. What is not of its form is left to those who judge forms.
+// Small searches a whole payload file that is not a recording, as File does for files
+// read in pieces; name is relative to data/. It does not report files that break their
+// format: other checks do.
 func (i *Inspection) Small(name string, data []byte) {
 	if i.over() {
 		return
@@ -318,9 +324,9 @@ func (i *Inspection) Small(name string, data []byte) {
 	}
 }
 
-// value takes the names and texts of the JSON value that begins with token, and
-// says whether it could be read. No tree is made of it: the figures of thousands
-// of recordings are a long list.
+// value searches the names and texts of the JSON value that begins with token, and
+// reports whether the value could be read. It builds no tree: the list of figures of
+// thousands of recordings would need much memory.
 func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer string, depth int) bool {
 	const deepest = 64 // as schema.ParseJSON
 	if depth > deepest || i.over() {
@@ -343,7 +349,7 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 		step := ""
 		if name, ok := token.(string); ok && open == '{' {
 			if step = "/" + schema.EscapeToken(name); i.text(file, pointer, 0, name, known) {
-				step = "/*" // the name must not be told
+				step = "/*" // the name must not be shown
 			}
 			if token, err = dec.Token(); err != nil {
 				return false
@@ -359,16 +365,16 @@ func (i *Inspection) value(dec *json.Decoder, token json.Token, file, pointer st
 			}
 		}
 	}
-	_, err := dec.Token() // what closes it
+	_, err := dec.Token() // the closing bracket
 	return err == nil
 }
 
-// Record takes a session record that has been read.
+// Record searches a parsed session record.
 func (i *Inspection) Record(name string, doc *schema.Node) {
 	i.node(name, "", doc, leak.Declare(declared(&schema.Study{Study: i.study, Site: i.site}, doc)...))
 }
 
-// settle takes over where something stays.
+// settle replaces the settled and removed places by those of l.
 func (i *Inspection) settle(l *Ledger) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
@@ -396,7 +402,7 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared *leak.D
 		for _, m := range n.Members {
 			at := pointer + "/" + schema.EscapeToken(m.Name)
 			if i.text(file, pointer, 0, m.Name, declared) {
-				at = pointer + "/*" // the name must not be told
+				at = pointer + "/*" // the name must not be shown
 			}
 			i.node(file, at, m.Value, declared)
 		}
@@ -409,8 +415,9 @@ func (i *Inspection) node(file, pointer string, n *schema.Node, declared *leak.D
 	}
 }
 
-// table takes a list such as tubes.csv: cells beside the barcode, which comes
-// first. No cell of ours holds a line end, and a line that is no row is one text.
+// table searches a list such as tubes.csv: all cells but the first, which is the
+// barcode. None of our cells holds a line end; a line that is not a row is searched as
+// one text.
 func (i *Inspection) table(name string, data []byte) {
 	known := i.codes
 	for r := 0; len(data) > 0; r++ {
@@ -425,7 +432,7 @@ func (i *Inspection) table(name string, data []byte) {
 			i.text(name, "/"+strconv.Itoa(r), 0, string(line), known)
 			continue
 		}
-		list := []string{i.study, i.site, row[0]} // as the record declares them
+		list := []string{i.study, i.site, row[0]} // the same as declaredAt
 		if name == "tubes.csv" && len(row) > 2 {
 			list = append(list, row[2])
 		}
@@ -436,7 +443,7 @@ func (i *Inspection) table(name string, data []byte) {
 	}
 }
 
-// cells reads a row (RFC 4180). Few hold a quotation mark.
+// cells splits a row (RFC 4180). Most rows hold no quotation mark and need no parser.
 func cells(line []byte) ([]string, error) {
 	if bytes.IndexByte(line, '"') < 0 {
 		return strings.Split(strings.TrimRight(string(line), "\r\n"), ","), nil
@@ -444,11 +451,11 @@ func cells(line []byte) ([]string, error) {
 	return csv.NewReader(bytes.NewReader(line)).Read()
 }
 
-// maxCells is more than any row of ours has.
+// maxCells is more cells than any row of ours has.
 const maxCells = 32
 
-// File returns where the bytes of a payload file go, in order, to be closed after
-// the last. Neither Write nor Close fails.
+// File returns a writer for the bytes of the payload file name (relative to data/).
+// Close it after the last byte. Neither Write nor Close fails.
 func (i *Inspection) File(name string) io.WriteCloser {
 	switch recording := strings.HasPrefix(name, "recordings/"); {
 	case recording && strings.HasSuffix(name, ".csv"):
@@ -470,19 +477,19 @@ func (s *smallInspection) Close() error {
 	return nil
 }
 
-// A csvInspection searches the header of a CSV recording, and any later line
-// that holds a byte which no number is written with. Numbers cost nothing more.
+// A csvInspection searches the header row of a CSV recording, and every later line
+// from its first byte that cannot be part of a number. Rows of numbers are skipped.
 type csvInspection struct {
 	i      *Inspection
 	name   string
-	line   []byte // of a line that is searched
-	at     int64  // bytes seen
-	headed bool
+	line   []byte // the part read so far of a line that is searched
+	at     int64  // offset of the next piece
+	headed bool   // the header row has passed
 	roster *rosterLines
-	before []byte // what the line began with in the pieces before, numerals all; for roster
+	before []byte // numerals with which the line began in earlier pieces; for roster
 }
 
-// numeral marks the bytes of rows of numbers, with E and NaN.
+// numeral marks the bytes that rows of numbers consist of, including E and NaN.
 var numeral = func() (t [256]bool) {
 	for _, b := range []byte("0123456789+-.,eENa\r\n") {
 		t[b] = true
@@ -490,12 +497,13 @@ var numeral = func() (t [256]bool) {
 	return t
 }()
 
-// numerals returns how many bytes at the beginning of p are numeral.
+// numerals returns how many bytes at the beginning of p are numeral. It compares eight
+// bytes at a time, because almost all bytes of a shipment pass through here.
 func numerals(p []byte) int {
 	const ones, tops = 0x0101010101010101, 0x8080808080808080
 	i := 0
 	for {
-		for i+8 <= len(p) { // digits, + , - . and line feeds, eight at a time
+		for i+8 <= len(p) { // high bit of each byte of "in": digits and + , - . but not the slash
 			x := binary.LittleEndian.Uint64(p[i:])
 			in := (x + (0x80-'+')*ones) &^ (x + (0x80-'9'-1)*ones) & (x ^ '/'*ones + 0x7F*ones)
 			if (in|^(x^'\n'*ones+0x7F*ones))&^x&tops != tops || x&tops != 0 {
@@ -514,7 +522,7 @@ func numerals(p []byte) int {
 	}
 }
 
-// maxLine is as much of a line as is searched at once, in bytes.
+// maxLine is the length, in bytes, above which a line is searched in pieces.
 const maxLine = 64 << 10
 
 func (c *csvInspection) Write(p []byte) (int, error) {
@@ -547,8 +555,9 @@ func (c *csvInspection) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// began hands the roster's search the numerals before the first byte that is
-// none, where p ends.
+// began passes to the roster search the numerals of the line before its first other
+// byte. p holds the numerals of this piece up to that byte. A value of the roster, such
+// as an address, may begin with digits.
 func (c *csvInspection) began(p []byte) {
 	own := lineEnd(p)
 	if len(own) < len(p) {
@@ -559,10 +568,10 @@ func (c *csvInspection) began(p []byte) {
 	c.roster.text(at, own)
 }
 
-// maxNumerals is as much of the numerals before as a value can begin with, in bytes.
+// maxNumerals is how many bytes of numerals a value of the roster can begin with.
 const maxNumerals = 256
 
-// lineEnd returns what p ends with behind its last line feed, at most maxNumerals.
+// lineEnd returns the bytes of p after its last line feed, at most maxNumerals.
 func lineEnd(p []byte) []byte {
 	p = p[max(0, len(p)-maxNumerals):]
 	return p[bytes.LastIndexByte(p, '\n')+1:]
@@ -574,7 +583,7 @@ func (c *csvInspection) Close() error {
 	return nil
 }
 
-// search looks at a line, from the first byte that is no numeral.
+// search searches c.line, which begins at offset at, and empties it.
 func (c *csvInspection) search(at int64) {
 	c.roster.text(at, c.line)
 	c.i.text(c.name, "", int(at), string(c.line), c.i.codes)
@@ -589,13 +598,13 @@ type edfInspection struct {
 	h      *edf.Header
 	ranges []edf.Range
 	record []byte
-	size   int
-	at     int64 // of record
-	done   bool  // nothing more can be read
+	size   int   // of a data record, in bytes
+	at     int64 // offset of record
+	done   bool  // there are no more texts, or the file is not EDF
 	roster *rosterSamples
 }
 
-// maxEDFRecord is the greatest data record that is read, in bytes.
+// maxEDFRecord is the size of the largest data record that is read, in bytes.
 const maxEDFRecord = 16 << 20
 
 func (e *edfInspection) Write(p []byte) (int, error) {
@@ -617,7 +626,8 @@ func (e *edfInspection) Write(p []byte) (int, error) {
 	return n, nil
 }
 
-// header takes bytes until the header is whole, and returns those that follow.
+// header takes bytes until the header is complete, searches its texts, and returns the
+// bytes of p after it.
 func (e *edfInspection) header(p []byte) []byte {
 	p = e.head.Add(p)
 	if !e.head.Whole() {

@@ -23,13 +23,13 @@ type Ledger struct {
 	Study  string `json:"study"`
 	Site   string `json:"site"`
 	Plan   string `json:"plan"`
-	// which program treated the records, as [ProgramForm]; "" when it was not said
+	// program that treated the records, in the form of [ProgramForm]; "" if unknown
 	Program    string          `json:"program"`
-	KeyID      string          `json:"key_id"` // names the pseudonym key, "XXXX-XXXX"; "" when none was at hand
+	KeyID      string          `json:"key_id"` // of the pseudonym key, "XXXX-XXXX"; "" if there was no key
 	Fields     []FieldLedger   `json:"fields"` // in the order of the plan
 	Texts      TextLedger      `json:"texts"`
-	Settled    []SettledPlace  `json:"settled"` // texts in which something found stays
-	Removed    []RemovedPlace  `json:"removed"` // what the treatment wrote over what was found; [Release] fills it in
+	Settled    []SettledPlace  `json:"settled"` // texts in which a finding stays
+	Removed    []RemovedPlace  `json:"removed"` // masks over findings; [Release] adds them
 	Recordings RecordingLedger `json:"recordings"`
 	Cautions   []string        `json:"cautions"`
 }
@@ -70,17 +70,17 @@ type RecordingLedger struct {
 var cautions = []string{
 	"A clean search means that no listed identifier and no known pattern was found. It does not mean that nobody " +
 		"can be recognised.",
-	"This file is no legal determination. The privacy officer, the ethics committee, the protocol, the consent and " +
-		"the law decide.",
-	"The pseudonyms are keyed hashes of the site's identifiers. Whoever holds the site's key can lead them back to " +
+	"This file is not a legal determination. The privacy officer, the ethics committee, the protocol, the consent " +
+		"and the law decide.",
+	"The pseudonyms are keyed hashes of the site's identifiers. Whoever holds the site's key can trace them to " +
 		"subjects: these are personal data for that site, and may be for others.",
 	"Rare conditions, dates, places and the curves of a recording can single out a person without a name. Do not " +
 		"try to recognise anybody.",
 	"The ranges that recordings are checked against find technical faults. They say nothing about a subject's health.",
 }
 
-// Ledger returns what was done, with the findings as [Draft.Findings] gave them under
-// the decisions dec.
+// Ledger returns the account of the treatment. findings must be the result of
+// [Draft.Findings] with the same dec.
 func (d *Draft) Ledger(findings []leak.Finding, dec *leak.Decisions) *Ledger {
 	l := &Ledger{
 		Format: ledgerFormat, Study: d.c.Study.Study, Site: d.c.Study.Site, Plan: d.c.Plan.Name, Program: d.program,
@@ -116,8 +116,8 @@ func (d *Draft) Ledger(findings []leak.Finding, dec *leak.Decisions) *Ledger {
 	return l
 }
 
-// settledPlaces returns where in what leaves a person decided to keep a finding,
-// or a date was moved.
+// settledPlaces returns the places of the payload where a person decided to keep a
+// finding, or where a date was moved, sorted, each once.
 func (d *draft) settledPlaces(findings []leak.Finding, dec *leak.Decisions) []SettledPlace {
 	leaves := map[string]string{}
 	for _, s := range d.sessions {
@@ -134,7 +134,7 @@ func (d *draft) settledPlaces(findings []leak.Finding, dec *leak.Decisions) []Se
 		if strings.HasPrefix(at.File, "recordings/") {
 			text, ok := texts[f.ID]
 			if !ok {
-				continue // in the recording's name, which does not leave
+				continue // in the name of the recording's file, which does not leave
 			}
 			at.Start, at.End = text.start, text.end
 		}
@@ -154,9 +154,9 @@ func (d *draft) settledPlaces(findings []leak.Finding, dec *leak.Decisions) []Se
 	return slices.Compact(list)
 }
 
-// textsInTraces returns the texts of recordings, as stretches of their files, by the
-// number of what was found in them under the decisions dec: what is taken out of a text
-// may let something else be found beside it.
+// textsInTraces returns, for each finding in an EDF recording by its id, the text that
+// holds it, as a span of the file. It needs dec, because a redaction may bring words
+// together and so produce further findings.
 func (d *draft) textsInTraces(dec *leak.Decisions) map[string]span {
 	texts := map[string]span{}
 	if d.traces == nil {
@@ -170,8 +170,8 @@ func (d *draft) textsInTraces(dec *leak.Decisions) map[string]span {
 	return texts
 }
 
-// tubeCells returns where in tubes.csv a value of a record stands too, "/ROW/COLUMN"
-// from 0, by the record's file and the value's pointer.
+// tubeCells returns the cells of tubes.csv that repeat a value of a record, as
+// "/ROW/COLUMN" counted from 0, by the record's file and the value's pointer.
 func (d *draft) tubeCells() map[[2]string][]string {
 	type tube struct{ session, barcode string }
 	rows := map[tube]int{}
@@ -194,7 +194,7 @@ func (d *draft) tubeCells() map[[2]string][]string {
 	return cells
 }
 
-// Encode returns the file, indented, with a final line feed.
+// Encode returns treatment.json, indented, with a final line feed.
 func (l *Ledger) Encode() []byte {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
@@ -206,7 +206,8 @@ func (l *Ledger) Encode() []byte {
 	return b.Bytes()
 }
 
-// ParseLedger reads a treatment.json that came with a shipment, at most 16 MiB.
+// ParseLedger parses a treatment.json that came with a shipment. The error names the
+// likely cause, without any of the content. Files over 16 MiB are refused.
 func ParseLedger(data []byte) (*Ledger, error) {
 	if len(data) > 16<<20 {
 		return nil, errors.New("treatment.json is larger than 16 MiB; the shipment was not made by this tool")

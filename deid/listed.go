@@ -7,18 +7,19 @@ import (
 	"outbreath/schema"
 )
 
-// Numbers leave too: what a sensor measured, and the limits of a signal. Their
-// digits, point left out, are compared with the numbers of the roster.
+// Numbers can carry an identifier too: the samples of a sensor, and the limits of a
+// signal. Their digits, without the decimal point, are compared with the numbers of the
+// roster.
 
-// listedNumbers are the numbers and birth dates of a roster as digits, without
-// zeros in front.
+// listedNumbers holds the numbers and birth dates of a roster as digits, without
+// leading zeros.
 type listedNumbers struct {
 	of  map[string][]string // by the subject's canonical identifier
 	all map[string]bool
 }
 
-// leastListed is how many digits a number of the roster has at least that is
-// looked for: those of a date, the year in two digits.
+// leastListed is the least number of digits that a number needs to be searched for:
+// that of a date with a two-digit year.
 const leastListed = 6
 
 func newListedNumbers(roster *schema.Roster) *listedNumbers {
@@ -43,8 +44,8 @@ func newListedNumbers(roster *schema.Roster) *listedNumbers {
 	return l
 }
 
-// digitsIn returns the digits that a value of the roster is written with. A birth
-// date is written in the orders that countries use.
+// digitsIn returns the digits of a value of the roster; for a birth date, the digits in
+// each of the orders that countries use; nothing for columns of words.
 func digitsIn(column, value string) []string {
 	digits := strings.Map(func(r rune) rune {
 		if '0' <= r && r <= '9' {
@@ -66,10 +67,11 @@ func digitsIn(column, value string) []string {
 	return []string{digits}
 }
 
-// inCell reports whether a cell of a recording of somebody with these numbers
-// holds one of them. n is the cell's digits, at least eight; with a whole number,
-// which hardly any sensor writes so long, everybody's are compared. With more
-// subjects than one the digits of a fraction are like somebody's number by chance.
+// inCell reports whether a cell of a CSV recording holds a number of the roster. n is
+// the cell's digits, at least eight of them; own are the numbers of the recording's
+// subject. A whole number, which hardly any sensor writes with so many digits, is
+// compared with everybody's numbers; a fraction only with own, because the digits of a
+// fraction equal one of many people's numbers by chance.
 func (l *listedNumbers) inCell(own []string, n uint64, whole bool) bool {
 	cell := strconv.FormatUint(n, 10)
 	if whole && l.all[cell] {
@@ -84,8 +86,8 @@ func (l *listedNumbers) inCell(own []string, n uint64, whole bool) bool {
 	return false
 }
 
-// inExtreme reports whether a number of an EDF header, such as a physical
-// maximum, is somebody's number or seven digits of it.
+// inExtreme reports whether a number in an EDF header, such as a physical maximum,
+// equals a number of the roster, or seven or more digits of one.
 func (l *listedNumbers) inExtreme(text string) bool {
 	digits := strings.TrimLeft(strings.Map(func(r rune) rune {
 		if '0' <= r && r <= '9' {

@@ -8,9 +8,9 @@ import (
 	"outbreath/schema"
 )
 
-// Objections returns what err says about a collection, one problem a place, when
-// it is a *[schema.QueriesError], a *[RosterError] or an *[InspectionError];
-// nil for any other.
+// Objections returns the problems that err reports about a collection, one for each
+// place, if err is a *[schema.QueriesError], a *[RosterError] or an
+// *[InspectionError]; otherwise nil.
 func Objections(err error) []schema.Problem {
 	if e, ok := errors.AsType[*schema.QueriesError](err); ok {
 		return e.Problems
@@ -24,8 +24,9 @@ func Objections(err error) []schema.Problem {
 	return nil
 }
 
-// The rules of what the searches of the finished bag object to. No decision
-// settles it: what let the text through is not what a decision is made on.
+// The rules of the searches of the finished bag. A decision cannot settle these
+// problems: they show a fault of the search before, and decisions are made on its
+// findings.
 const (
 	ruleRosterBytes = "leak.bytes"
 	ruleFinished    = "leak.finished"
@@ -34,10 +35,10 @@ const (
 func (e *RosterError) problems() (list []schema.Problem) {
 	for _, h := range e.Hits {
 		list = append(list, finished(h.File, h.Source, "", ruleRosterBytes, fmt.Sprintf(
-			"bytes %d to %d of data/%s would hold what stands in the column %q of the roster, and the search for "+
-				"identifiers did not see it: take the value out at the source "+
-				"(a recording: export it again without it, or leave it out of the record), and tell whoever looks "+
-				"after this tool that its search missed it",
+			"bytes %d to %d of data/%s would hold a value of the column %q of the roster, and the search for "+
+				"identifiers missed it: remove the value at the source "+
+				"(a recording: export it again without the value, or remove the recording from the record), and "+
+				"report the miss to whoever maintains this tool",
 			h.Start, h.End, h.File, h.Column)))
 	}
 	return list
@@ -46,14 +47,15 @@ func (e *RosterError) problems() (list []schema.Problem) {
 func (e *InspectionError) problems() (list []schema.Problem) {
 	for _, f := range e.Findings {
 		list = append(list, finished(f.File, e.source[f.File], f.Pointer, ruleFinished, fmt.Sprintf(
-			"bytes %d to %d of the text in data/%s would leave, look like %s (class %s, %s), and nobody decided to "+
-				"keep them: correct the record or the plan that lets the text out",
+			"bytes %d to %d of the text in data/%s look like %s (class %s, %s), and nobody decided to keep them: "+
+				"correct the record, or the plan that lets the text leave",
 			f.Start, f.End, f.File, leak.Article(f.Class.Words().Removed), f.Class, f.Basis)))
 	}
 	return list
 }
 
-// finished names the file at the site where there is one.
+// finished returns a problem of a finished payload file. It names the file at the site
+// from which that one is made, if there is one.
 func finished(file, source, pointer, rule, message string) schema.Problem {
 	if source == "" {
 		source = "data/" + file

@@ -6,16 +6,17 @@ import (
 	"outbreath/deid/leak"
 )
 
-// A Passage is a finding with the words around it, for the eyes of the person
-// who decides. It holds an identifier: it must never be stored, logged or
-// printed anywhere but on that person's terminal.
+// A Passage is a finding with the words around it, for the person who decides. It
+// holds an identifier: it must never be stored, logged or printed anywhere except on
+// that person's terminal.
 type Passage struct{ Before, Suspect, After string }
 
-// passageBytes is how much of the text is shown on each side.
+// passageBytes is how many bytes of text are shown on each side, rounded up to whole
+// characters.
 const passageBytes = 60
 
-// Passage returns the words of a finding that [Draft.Findings] gave; ok is
-// false when there is no such place.
+// Passage returns the words of a finding that [Draft.Findings] returned; ok is false
+// when the draft has no such place.
 func (d *Draft) Passage(f leak.Finding) (p Passage, ok bool) {
 	d.each(func(at place) {
 		start, end := f.Start-at.base, f.End-at.base

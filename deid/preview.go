@@ -8,10 +8,9 @@ import (
 	"outbreath/schema"
 )
 
-// Preview returns the treated records as they would leave with the decisions
-// made so far, undecided findings still in them: what the audit looks at while
-// something keeps the collection from becoming a shipment. Nothing of it can be
-// sealed. Recordings are left out.
+// Preview returns the treated records with the decisions of dec applied and undecided
+// findings still in them. The audit reads these while the collection cannot be
+// released. They cannot be sealed. Recordings are left out.
 func (d *Draft) Preview(dec *leak.Decisions) ([]File, error) {
 	var files []File
 	for _, s := range d.sessions {
@@ -31,15 +30,14 @@ func (d *Draft) Preview(dec *leak.Decisions) ([]File, error) {
 	return files, nil
 }
 
-// An Origin says where a record that leaves comes from. It must not leave deid's
-// packages.
+// An Origin joins a treated record to its source. It must not leave deid's packages.
 type Origin struct {
 	Source           *schema.Session
 	Session, Subject string // pseudonyms
 }
 
-// Origins returns one for each session of c, the collection that the draft was
-// made of, in its order.
+// Origins returns one Origin for each session of c, in its order. c must be the
+// collection that was given to [Treat].
 func (d *Draft) Origins(c *schema.Collection) []Origin {
 	list := make([]Origin, len(d.sessions))
 	for i, s := range d.sessions {

@@ -14,20 +14,20 @@ import (
 	"outbreath/schema"
 )
 
-// A Pseudonymiser makes the pseudonyms and day shifts of one study. It
-// remembers what it has made, so that a collision between two identifiers is
-// an error. It is safe for concurrent use.
+// A Pseudonymiser makes the pseudonyms and day shifts of one study. It remembers the
+// pseudonyms that it has made, and returns an error when two identifiers collide. It
+// is safe for concurrent use.
 type Pseudonymiser struct{ pseudonymiser }
 
 type pseudonymiser struct {
 	mu   sync.Mutex // guards the inner maps of made
 	key  map[keys.Purpose][32]byte
 	made map[keys.Purpose]map[string]string     // pseudonym to canonical identifier
-	mac  func(key [32]byte, id string) [32]byte // tests replace it to force a collision
+	mac  func(key [32]byte, id string) [32]byte // HMAC-SHA-256; tests replace it to force a collision
 }
 
-// A CollisionError says that two different identifiers of one study have the
-// same pseudonym: with 80 bits, chance is as good as excluded.
+// A CollisionError reports that two different identifiers of one study have the same
+// pseudonym. With 80 bits this practically never happens by chance.
 type CollisionError struct{ Purpose keys.Purpose }
 
 func (e *CollisionError) Error() string {
@@ -49,14 +49,18 @@ func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser {
 	return p
 }
 
-// Subject, Session and Operator return the pseudonym of an identifier as typed
-// at the site: 21 ASCII bytes, "XXXX-XXXX-XXXX-XXXX-C". Identifiers with equal
-// [schema.Canonical] forms have equal pseudonyms. The error is [schema.ErrEmptyID],
-// [schema.ErrUnassigned] or a *[CollisionError].
+// Subject returns the pseudonym of a subject identifier as typed at the site: 21 ASCII
+// bytes, "XXXX-XXXX-XXXX-XXXX-C". Identifiers with equal [schema.Canonical] forms have
+// equal pseudonyms. The error is [schema.ErrEmptyID], [schema.ErrUnassigned] or a
+// *[CollisionError].
 //
 // Source: the project's format description, "Pseudonyms and shifts"; RFC 2104; ISO/IEC 7064 MOD 37,36.
-func (p *Pseudonymiser) Subject(id string) (string, error)  { return p.pseudonym(keys.Subject, id) }
-func (p *Pseudonymiser) Session(id string) (string, error)  { return p.pseudonym(keys.Session, id) }
+func (p *Pseudonymiser) Subject(id string) (string, error) { return p.pseudonym(keys.Subject, id) }
+
+// Session is like Subject, for a session identifier.
+func (p *Pseudonymiser) Session(id string) (string, error) { return p.pseudonym(keys.Session, id) }
+
+// Operator is like Subject, for the identifier of an operator.
 func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
 
 func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, error) {
@@ -76,8 +80,8 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 	return name, nil
 }
 
-// ShiftDays returns by how many whole days, 1 to 364, the dates of a subject
-// are moved back. The errors are those of [schema.Canonical].
+// ShiftDays returns the number of whole days, 1 to 364, by which the dates of a
+// subject are moved back. The errors are those of [schema.Canonical].
 //
 // Source: the project's format description, "Pseudonyms and shifts".
 func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
@@ -89,9 +93,9 @@ func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
 	return 1 + int(binary.BigEndian.Uint64(mac[:8])%364), nil
 }
 
-// ParsePseudonym reads a pseudonym as a person types it: hyphens and blanks
-// anywhere, either case, and in the first 16 characters O for 0, I and L for 1.
-// It returns the usual form. The error says what to do, without the text.
+// ParsePseudonym parses a pseudonym as a person types it: hyphens and blanks anywhere,
+// either case, and in the first 16 characters O for 0, I and L for 1. It returns the
+// form that [Pseudonymiser.Subject] has. The error says what to do, without the text.
 //
 // Source: Crockford base32 as published (from memory); ISO/IEC 7064 MOD 37,36.
 func ParsePseudonym(text string) (string, error) {
@@ -102,11 +106,12 @@ func ParsePseudonym(text string) (string, error) {
 	}
 	body := strings.NewReplacer("O", "0", "I", "1", "L", "1").Replace(s[:16])
 	if strings.Trim(body, crockfordAlphabet) != "" {
-		return "", errors.New("the pseudonym holds a character that no pseudonym has; type it again as it is printed")
+		return "", errors.New("the pseudonym holds a character that pseudonyms never have; type it again as it is " +
+			"printed")
 	}
 	if s[16] != keys.Check3736(body) {
-		return "", errors.New("the check character does not fit the pseudonym; one character or more is mistyped: " +
-			"compare it with the print")
+		return "", errors.New("the check character does not fit the pseudonym; at least one character is mistyped: " +
+			"compare it with the printed form")
 	}
 	return group(body) + "-" + s[16:], nil
 }

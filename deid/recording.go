@@ -17,32 +17,33 @@ import (
 	"outbreath/schema/breath"
 )
 
-// maxProblems is the most problems that are told of one recording.
+// maxProblems is how many problems of one recording are reported.
 const maxProblems = 20
 
-// A recording is one file that a session names, and what its treatment needs.
+// A recording is one file that a session names, with the parameters of its treatment.
 type recording struct {
 	schema.RecordingRef
 	leaves   string // "recordings/<session pseudonym>-1.csv"
 	subject  string // the subject's pseudonym
 	started  time.Time
-	lasted   time.Duration // the session, from started_at to ended_at
-	shift    int           // days
-	dated    bool          // the plan lets a day out, moved by shift
+	lasted   time.Duration // of the session, from started_at to ended_at
+	shift    int           // days; 0: the date is not moved
+	dated    bool          // the plan lets the date leave
 	declared *leak.Declared
 	listed   *listedNumbers
 	numbers  []string // in the subject's row of the roster
 
-	// What reading it to its end has found. One goroutine reads a recording.
+	// Results of reading the recording to its end. Only one goroutine at a time reads it.
 	read    bool
 	figures *breath.Figures // nil for one without CO2 in kPa
-	words   []span          // of an EDF recording's samples that read as words
+	words   []span          // bytes among the samples of an EDF recording that read as words
 }
 
 func (d *draft) recording(v *visit, i int) recording {
 	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started,
 		lasted: v.Ended.Sub(v.Started)}
-	r.declared = leak.Declare(d.c.Study.Study, d.c.Study.Site) // who reads a recording alone knows no more
+	// The record's own codes are not declared: whoever reads a recording alone lacks them.
+	r.declared = leak.Declare(d.c.Study.Study, d.c.Study.Site)
 	r.listed, r.numbers = d.treater.listed, v.numbers
 	r.leaves = v.recordingName(r.Pointer)
 	if f, ok := d.c.Plan.Field("/started_at"); ok {
@@ -56,18 +57,18 @@ func (d *draft) recording(v *visit, i int) recording {
 	return r
 }
 
-// problem says what is wrong with the recording as a whole.
+// problem returns an error about the recording as a whole.
 func (r *recording) problem(rule, message string) *schema.QueriesError {
 	return &schema.QueriesError{Problems: []schema.Problem{{File: r.File, Rule: rule, Severity: schema.Error,
 		Message: message}}}
 }
 
 func (r *recording) changed() error {
-	return r.problem("collection.changed", "the file has changed since the folder was read; wait until nothing "+
+	return r.problem("collection.changed", "the file has changed since the folder was read; wait until no program "+
 		"writes to it any more, then run the command again")
 }
 
-// A source reads a recording that must still be the file that was judged.
+// A source is an open recording that is still the file that was checked.
 type source struct {
 	*os.File
 	r *recording
@@ -89,7 +90,8 @@ func (r *recording) open(root *os.Root) (*source, error) {
 	return s, nil
 }
 
-// same compares the open file with what the folder held when it was read.
+// same returns an error if size or time of the open file differ from those that it had
+// when the folder was read.
 func (s *source) same() error {
 	info, err := s.Stat()
 	if err != nil {
@@ -104,13 +106,13 @@ func (s *source) same() error {
 func (r *recording) unreadable(err error) error {
 	var path *fs.PathError
 	if errors.As(err, &path) {
-		err = path.Err // the name stands before it already
+		err = path.Err // without the name, which the message below begins with
 	}
 	return fmt.Errorf("%s cannot be read: %w; check the disk and the rights on the file", r.File, err)
 }
 
-// A csvReader gives the bytes of a CSV recording as they are, and proves on the
-// way that they are numbers and nothing else.
+// A csvReader returns the bytes of a CSV recording unchanged, and checks on the way
+// that they are numbers only.
 type csvReader struct {
 	*source
 	check *schema.CSVCheck
@@ -128,7 +130,7 @@ func (r *recording) csv(root *os.Root) (io.ReadCloser, error) {
 	return &csvReader{source: s, check: check, meter: meter, left: r.Size}, nil
 }
 
-// Read hands out no byte of a block in which something is wrong.
+// Read returns no byte of a block in which something is wrong.
 func (c *csvReader) Read(p []byte) (int, error) {
 	if c.err != nil || len(p) == 0 {
 		return 0, c.err
@@ -163,12 +165,13 @@ func (c *csvReader) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// WriteTo is taken away: it would go round Read.
+// WriteTo hides the method of the embedded file, which would bypass Read.
 func (c *csvReader) WriteTo(w io.Writer) (int64, error) {
 	return io.Copy(w, struct{ io.Reader }{c})
 }
 
-// end notes that the recording has been read to its end. m may be nil.
+// end records that the recording has been read to its end, and returns what cannot be
+// true of it. m may be nil: nothing was measured.
 func (r *recording) end(m *breath.Meter) error {
 	r.read = true
 	r.measured(m)
@@ -185,9 +188,9 @@ func (c *csvReader) verdict() error {
 	return nil
 }
 
-// CheckRecordings reads to its end every recording that has not been read yet, and
-// returns what is wrong with any of them. Warnings are among the problems: look at
-// Severity. progress may be nil; it is called from one goroutine at a time, with bytes.
+// CheckRecordings reads every recording that has not been read yet to its end, and
+// returns the problems of all recordings, warnings included: look at Severity. progress
+// may be nil; it is called from one goroutine at a time, with bytes.
 func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total int64)) ([]schema.Problem, error) {
 	var all []*recording
 	var total, done int64
@@ -232,7 +235,8 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 	return append(slices.Concat(problems...), same...), errors.Join(append(failed, err)...)
 }
 
-// checkEDF returns what the first reading found, or else measures the recording.
+// checkEDF returns the problems of the first reading or, if there are none, measures
+// the recording and returns what the measurement shows.
 func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([]schema.Problem, error) {
 	if problems := d.traces.problems[r.File]; len(problems) > 0 {
 		tell(r.Size)
@@ -247,10 +251,11 @@ func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([
 	if errors.As(err, &queries) {
 		return queries.Problems, nil
 	}
-	return append(r.impossible(), r.spoken()...), err
+	return append(r.impossible(), r.wordsInSamples()...), err
 }
 
-// checkCSV reads on where a csvReader stops, so that all problems are told at once.
+// checkCSV reads a recording to its end, where a csvReader would stop at the first
+// problem: the user then sees all problems at once.
 func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64)) ([]schema.Problem, error) {
 	s, err := r.open(root)
 	var queries *schema.QueriesError

@@ -11,14 +11,14 @@ import (
 	"outbreath/schema"
 )
 
-// Release searches the draft, applies the decisions, searches again, and
-// returns what may leave. dec may be nil: nothing has been decided. Neither the
-// draft nor its source is changed, so that Release may be called again, with more
-// decisions.
+// Release searches the draft, applies the decisions, searches the result again, and
+// returns what may leave. dec may be nil: nothing has been decided. Release changes
+// neither the draft nor its source, and may be called again with more decisions.
 //
-// Undecided findings are a *[FindingsError]; a *[schema.QueriesError] lists what else
-// is in the way, the errors of the collection included. Another error is about a file
-// that cannot be read, or a draft that was made without a key.
+// The error is a *[FindingsError] if findings are undecided, and a
+// *[schema.QueriesError] for all other obstacles, including the errors of the
+// collection. Any other error is about a file that cannot be read, or a draft that was
+// made without a key.
 //
 // The bodies of CSV recordings are not read here: call [Draft.CheckRecordings]
 // first, or sealing refuses them.
@@ -91,14 +91,14 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	slices.SortFunc(c.ledger.Removed, RemovedPlace.compare)
 	c.add("treatment.json", c.ledger.Encode())
 	slices.SortFunc(c.files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })
-	for _, text := range slices.Concat(kept...) { // a barcode, say, that is kept in a record stands in lists too
+	for _, text := range slices.Concat(kept...) { // a kept text of a record, such as a barcode, is in lists too
 		c.settle("tubes.csv", table, text)
 		c.settle(HandlingName, first, text)
 	}
 	return c, nil
 }
 
-// releaseRecording adds a recording to what leaves, and returns where its treatment
+// releaseRecording adds a recording to c, and returns the places where its treatment
 // writes masks.
 func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) (removed []RemovedPlace) {
 	c.recordings++
@@ -112,8 +112,8 @@ func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) 
 	return removed
 }
 
-// settledIn returns where in a recording texts stand in which something was kept,
-// and where the masks are that the treatment writes.
+// settledIn returns the texts of an EDF recording in which a finding was kept, and the
+// masks that the treatment writes, as spans of the file.
 func (d *Draft) settledIn(file string, dec *leak.Decisions) (kept, masks []span) {
 	for _, p := range d.traces.places {
 		if p.file != file {
@@ -135,12 +135,11 @@ func (c *Cleared) add(name string, data []byte) {
 		func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }})
 }
 
-// broken returns what no decision on a finding can settle: errors of the
-// collection, recordings that are absent or break their format's rules, and
-// decisions that can have no effect.
+// broken returns the obstacles that no decision can settle: errors of the collection,
+// recordings that are absent or break their format, and decisions that have no effect.
 func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Problem {
 	problems := d.c.Errors()
-	said := len(problems) > 0 // why a recording is absent, too: at the record, or at what lies there instead
+	said := len(problems) > 0 // the collection's errors include the reason why a recording is absent
 	for _, s := range d.sessions {
 		if !said {
 			problems = append(problems, s.absent...)
@@ -153,7 +152,7 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 		if decision, ok := dec.Of(f.ID); ok && f.Open() && decision.Action == "redact" {
 			problems = append(problems, schema.Problem{
 				File: f.File, Pointer: f.Pointer, Rule: "leak.redact", Severity: schema.Error,
-				Message: "it was decided to redact here, but this field leaves as it is and cannot be redacted; " +
+				Message: "the decision here is redact, but this field leaves unchanged and cannot be redacted; " +
 					"correct the source, or decide keep with a reason",
 			})
 		}
@@ -161,9 +160,8 @@ func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Pr
 	return problems
 }
 
-// final returns the bytes of a record that leaves, after a last search of all
-// that it says in words, the texts in which something found was kept, and where
-// the treatment put words of its own.
+// final returns the final bytes of a record, which have passed a last search; the texts
+// in which a finding was kept; and the masks that the treatment wrote.
 func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []string, removed []RemovedPlace, err error) {
 	settled := map[string]string{} // by pointer
 	var changed []place
@@ -201,8 +199,8 @@ func (d *Draft) final(s *treated, dec *leak.Decisions) (data []byte, kept []stri
 	return data, kept, removed, d.last(s, data, settled)
 }
 
-// last searches the bytes that leave. Each text with a match must be one that
-// was settled, to the letter.
+// last parses and searches the bytes that leave. Every text with a match must equal a
+// settled text.
 func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 	doc, err := schema.ParseJSON(data)
 	if err != nil {
@@ -224,7 +222,7 @@ func (d *Draft) last(s *treated, data []byte, settled map[string]string) error {
 	return nil
 }
 
-// words notes every text of a treated record that leaves in a person's words.
+// words adds to v.places every text of a treated record that a person typed.
 func (t *treater) words(v *visit, record *schema.Node) {
 	record.Walk(func(at schema.Place, n *schema.Node) bool {
 		if n.Kind != schema.Object && n.Kind != schema.Array {
@@ -237,8 +235,8 @@ func (t *treater) words(v *visit, record *schema.Node) {
 	})
 }
 
-// gather returns all problems as one error, else all findings, else the first
-// error.
+// gather joins errors by type: it returns all problems as one error if there are any,
+// otherwise all findings as one, otherwise the first error, otherwise nil.
 func gather(failed []error) error {
 	var problems []schema.Problem
 	var findings []leak.Finding
@@ -263,11 +261,11 @@ func gather(failed []error) error {
 	return other
 }
 
-// tubeColumns is the first row of tubes.csv.
+// tubeColumns is the header row of tubes.csv.
 var tubeColumns = []string{"barcode", "session", "position", "fraction", "volume_ml", "storage"}
 
-// tubesCSV returns tubes.csv (RFC 4180, lines end with LF). A cell that a
-// spreadsheet would run as a formula is refused.
+// tubesCSV returns tubes.csv (RFC 4180, but lines end with LF). It refuses a cell that
+// a spreadsheet would run as a formula.
 func tubesCSV(tubes []ClearedTube) ([]byte, error) {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)

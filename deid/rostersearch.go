@@ -15,21 +15,22 @@ import (
 	"outbreath/schema/edf"
 )
 
-// A RosterSearch compares every byte of the payload, as it is sealed, with the
-// roster: values as they are written there, wherever they occur, the samples of an
-// EDF recording included. It reads no format and cuts no words, so that a fault in
-// what does cannot let a name through. Which values are compared is chosen with the
-// vocabulary, folding and dates of package leak (see [leak.RosterLiterals]).
+// A RosterSearch compares every byte of the payload with the roster while it is sealed.
+// It looks for the values as they are written in the roster, wherever they occur, the
+// samples of an EDF recording included. It parses no format and splits no words: a
+// fault in the code that does cannot let a name through. The values to compare are
+// chosen with the vocabulary, folding and dates of package leak (see
+// [leak.RosterLiterals]).
 //
-// It passes over what a person decided to keep, rows of numbers in CSV
-// recordings, and record numbers that are numbers in JSON too. Short names are
-// compared in text only: among samples they would be found by chance.
-// A nil one searches nothing. Safe for concurrent use.
+// It skips texts that a person decided to keep, rows of numbers in CSV recordings, and
+// record numbers that are JSON numbers. Short names are compared in texts only, because
+// samples would equal them by chance. A nil RosterSearch searches nothing. Safe for
+// concurrent use.
 type RosterSearch struct {
 	literals  *leak.Literals
 	inSamples func() *leak.Literals // made for the first EDF recording: many shipments have none
 	source    map[string]string     // payload file to file of the collection
-	settled   map[string][]span
+	settled   map[string][]span     // by payload file: where hits are excused
 
 	mu    sync.Mutex
 	found []RosterHit
@@ -38,17 +39,17 @@ type RosterSearch struct {
 // A span is a stretch of a file, in bytes.
 type span struct{ start, end int64 }
 
-// A RosterHit is a place of the payload where a value of the roster stands. It
-// never holds the value.
+// A RosterHit is a place of the payload that holds a value of the roster. It does not
+// hold the value itself.
 type RosterHit struct {
 	File       string // below data/
-	Source     string // of the collection; "" for lists made of several
+	Source     string // file of the collection; "" for lists made from several
 	Start, End int64  // bytes of File
 	Column     string // of the roster
 }
 
-// A RosterError says that the payload holds values of the roster. It is never
-// empty.
+// A RosterError lists the places where the payload holds values of the roster, at
+// least one.
 type RosterError struct{ Hits []RosterHit }
 
 func (e *RosterError) Error() string {
@@ -58,14 +59,14 @@ func (e *RosterError) Error() string {
 		from = " (made from " + strconv.Quote(h.Source) + ")"
 	}
 	if n := len(e.Hits) - 1; n > 0 {
-		more = fmt.Sprintf("; places like it: %d more", n)
+		more = fmt.Sprintf("; further places: %d", n)
 	}
-	return fmt.Sprintf("data/%s%s holds at byte %d what stands in the column %q of the roster, and the search for "+
-		"identifiers did not see it%s; "+
-		"nothing was sealed", h.File, from, h.Start, h.Column, more)
+	return fmt.Sprintf("data/%s%s holds at byte %d a value of the column %q of the roster, and the search for "+
+		"identifiers missed it%s; nothing was sealed", h.File, from, h.Start, h.Column, more)
 }
 
-// Findings returns the hits as the leak check's findings are listed.
+// Findings returns the hits in the form of the leak check's findings. They have no id:
+// no decision can settle them.
 func (e *RosterError) Findings() []leak.Finding {
 	var list []leak.Finding
 	for _, h := range e.Hits {
@@ -76,7 +77,7 @@ func (e *RosterError) Findings() []leak.Finding {
 	return list
 }
 
-// classOfColumn is the class of 45 CFR 164.514(b)(2)(i) that a column holds.
+// classOfColumn returns the class of 45 CFR 164.514(b)(2)(i) of a column's values.
 func classOfColumn(column string) leak.Class {
 	switch {
 	case strings.Contains(column, "name"):
@@ -93,7 +94,8 @@ func classOfColumn(column string) leak.Class {
 	return "R"
 }
 
-// RosterSearch makes the search for one sealing of c.
+// RosterSearch returns the search for one sealing of c. The error is that of
+// [leak.NewLiterals].
 func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 	known := strings.Join([]string{string(c.plan.Outgoing()), c.study.Study, c.study.Site, ourText}, "\n")
 	literals, err := leak.NewLiterals(leak.RosterLiterals(c.roster, known))
@@ -104,8 +106,9 @@ func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 		settled: c.settled}, nil
 }
 
-// ourText holds the words that we write into every shipment: the heads of lists,
-// what stands for what was taken out, and an EDF header's.
+// ourText holds the words that we write into every shipment: the header rows of lists,
+// the words of masks, and those of an EDF header. A roster value made of them is not
+// compared.
 const ourText = `barcode session position fraction volume_ml storage analyse first usual removed recordings figures file
 	Startdate Annotations Signal Pressure Flow Volume Recording Reserved discrepancies missing unexpected
 	returned reason`
@@ -125,7 +128,7 @@ func (r *RosterSearch) Err() error {
 			cmp.Compare(a.Column, b.Column))
 	})
 	var hits []RosterHit
-	for _, h := range r.found { // a family name within a whole name says nothing more
+	for _, h := range r.found { // without a hit that lies within another, such as a family name in a full name
 		if n := len(hits); n == 0 || hits[n-1].File != h.File || h.End > hits[n-1].End {
 			hits = append(hits, h)
 		}
@@ -133,9 +136,10 @@ func (r *RosterSearch) Err() error {
 	return &RosterError{hits}
 }
 
-// maxRosterHits is the most hits that are kept.
+// maxRosterHits is how many hits are kept.
 const maxRosterHits = 100
 
+// hit keeps a hit unless it lies in a settled place.
 func (r *RosterSearch) hit(file string, h leak.Hit) {
 	start, end := h.Offset, h.Offset+int64(h.Size)
 	if slices.ContainsFunc(r.settled[file], func(s span) bool { return s.start <= start && end <= s.end }) {
@@ -148,7 +152,7 @@ func (r *RosterSearch) hit(file string, h leak.Hit) {
 	}
 }
 
-// small searches a whole file that is no recording.
+// small searches a whole file that is not a recording.
 func (r *RosterSearch) small(file string, data []byte) {
 	if r == nil {
 		return
@@ -167,7 +171,7 @@ func (r *RosterSearch) small(file string, data []byte) {
 	s.Close()
 }
 
-// quoted says whether data[at] stands within a JSON string.
+// quoted reports whether data[at] is inside a JSON string.
 func quoted(data []byte, at int) (in bool) {
 	for i := 0; i < at; i++ {
 		switch {
@@ -182,8 +186,8 @@ func quoted(data []byte, at int) (in bool) {
 
 var anyPseudonym = regexp.MustCompile(pseudonymPattern)
 
-// inPseudonym says whether data[at:at+size] lies within something of a
-// pseudonym's form: of its letters some make a name by chance.
+// inPseudonym reports whether data[at:at+size] lies within a text of a pseudonym's
+// form, whose letters may spell a name by chance.
 func inPseudonym(data []byte, at, size int) bool {
 	const most = 32 // more than a pseudonym's length
 	if bytes.ContainsAny(data[at:at+size], "abcdefghijklmnopqrstuvwxyz") {
@@ -198,10 +202,11 @@ func inPseudonym(data []byte, at, size int) bool {
 	return false
 }
 
-// rosterLines searches those lines of a CSV recording that are not numbers.
+// rosterLines searches the texts of a CSV recording that are not numbers. A nil one
+// searches nothing.
 type rosterLines struct {
 	s  *leak.Stream
-	at int64 // where s is
+	at int64 // offset that s has reached
 }
 
 func (r *RosterSearch) lines(file string) *rosterLines {
@@ -211,8 +216,8 @@ func (r *RosterSearch) lines(file string) *rosterLines {
 	return &rosterLines{s: r.literals.Stream(func(h leak.Hit, _ []byte) { r.hit(file, h) })}
 }
 
-// text searches b, which stands at byte at; what lies between the last text and
-// this one parts them.
+// text searches b, which begins at offset at of the file. Bytes skipped since the last
+// text separate the two.
 func (l *rosterLines) text(at int64, b []byte) {
 	if l == nil || len(b) == 0 {
 		return
@@ -230,14 +235,14 @@ func (l *rosterLines) close() {
 	}
 }
 
-// rosterSamples searches an EDF recording: all of it for long literals, and the
-// header, as long as it says itself, for short ones.
+// rosterSamples searches an EDF recording: all of it for long literals, and the header
+// for short ones as well. A nil one searches nothing.
 type rosterSamples struct {
 	r    *RosterSearch
 	file string
 	s    *leak.Stream
-	head edf.Head
-	done bool // the header was searched
+	head edf.Head // collects the header, whose length is given in itself
+	done bool     // the header was searched
 }
 
 func (r *RosterSearch) samples(file string) *rosterSamples {
@@ -282,7 +287,7 @@ func (e *rosterSamples) close() {
 	e.s.Close()
 }
 
-// settle notes where in the payload a text stands that a person decided to keep.
+// settle excuses every occurrence in data of the texts that a person decided to keep.
 func (c *Cleared) settle(file string, data []byte, kept ...string) {
 	for _, text := range kept {
 		for at := 0; text != ""; {
@@ -297,7 +302,7 @@ func (c *Cleared) settle(file string, data []byte, kept ...string) {
 	}
 }
 
-// jsonText returns text as it stands in a record that leaves.
+// jsonText returns text as a JSON string of a treated record.
 func jsonText(text string) string {
 	return strings.TrimSpace(string((&schema.Node{Kind: schema.String, Text: text}).Encode()))
 }

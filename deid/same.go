@@ -9,18 +9,18 @@ import (
 	"outbreath/schema"
 )
 
-// edfOwn is how much of an EDF file says whose it is: the rest would be equal
-// in a copy with another patient line. Source: EDF specification, header record.
+// edfOwn is the length in bytes of the part of an EDF header that names patient, date
+// and time. Copies of a recording may differ there. Source: EDF specification, header
+// record.
 const edfOwn = 256
 
-// sample is how much of a recording is looked at before all of it.
+// sample is how many bytes of a recording are compared before all of it is.
 const sample = 64 << 10
 
-// sameCurves names recordings of equal content in two places: one of them was copied,
-// exported or named wrongly, and one subject's breath would stand for
-// another's. Files of one size are compared by a piece from their middle, and
-// only where that is equal to the end, so that the usual collection is not read
-// a second time.
+// sameCurves reports recordings with equal content: one of them was copied, exported or
+// named wrongly, and one subject's breath would be analysed as another's. Files of the
+// same size are first compared by a sample from their middle, and read in full only if
+// the samples are equal. Most collections are therefore not read a second time.
 func (d *draft) sameCurves() ([]schema.Problem, error) {
 	type kind struct {
 		format string
@@ -71,8 +71,9 @@ func (d *draft) sameCurves() ([]schema.Problem, error) {
 	return problems, nil
 }
 
-// parted sorts recordings by the bytes from start to end. A recording that has
-// changed or gone is left out: reading it says so.
+// parted splits a group of recordings into groups that are equal in the bytes from
+// start to end. A recording that has changed or is gone is left out; reading it later
+// reports that.
 func (d *draft) parted(group []*recording, start, end int64) ([][]*recording, error) {
 	bySum := map[[sha256.Size]byte]int{}
 	var out [][]*recording

@@ -8,17 +8,17 @@ import (
 	"outbreath/schema/edf"
 )
 
-// sampleWords looks for words among the samples of an EDF recording: all of a data
-// record but its annotations, which are searched as texts.
+// sampleWords looks for words among the samples of an EDF recording. It skips the
+// annotations, which are searched as texts.
 type sampleWords struct {
 	prose *leak.Prose
-	texts []edf.Range // in order
-	size  int         // of a data record
-	at    int         // in it
+	texts []edf.Range // annotations in a data record, sorted
+	size  int         // of a data record, in bytes
+	at    int         // offset in the data record
 	found []span
 }
 
-// maxSampleWords is the most places that are kept.
+// maxSampleWords is how many places are kept.
 const maxSampleWords = 100
 
 func newSampleWords(h *edf.Header) *sampleWords {
@@ -33,7 +33,7 @@ func newSampleWords(h *edf.Header) *sampleWords {
 
 func (w *sampleWords) Write(p []byte) {
 	for len(p) > 0 {
-		n, text := w.size-w.at, false // up to the next border
+		n, text := w.size-w.at, false // bytes up to the next border; whether they are annotations
 		for _, t := range w.texts {
 			if text = t.Offset <= w.at && w.at < t.Offset+t.Size; text {
 				n = t.Offset + t.Size - w.at
@@ -59,17 +59,17 @@ func (w *sampleWords) close() []span {
 	return w.found
 }
 
-// spoken tells of words among the samples.
-func (r *recording) spoken() []schema.Problem {
+// wordsInSamples returns a warning if there are words among the samples.
+func (r *recording) wordsInSamples() []schema.Problem {
 	if len(r.words) == 0 {
 		return nil
 	}
 	more := ""
 	if n := len(r.words) - 1; n > 0 {
-		more = fmt.Sprintf("; places like it: %d more", n)
+		more = fmt.Sprintf(" (further places: %d)", n)
 	}
 	return []schema.Problem{{File: r.File, Rule: "recording.edf.words", Severity: schema.Warning, Message: fmt.Sprintf(
-		"among the samples, bytes %d to %d read as words%s; a signal does not: look at them, and if somebody is "+
-			"named there, export the recording again or leave it out of the record",
+		"among the samples, bytes %d to %d read as words%s; a signal holds none: look at them, and if they name "+
+			"somebody, export the recording again or remove it from the record",
 		r.words[0].start, r.words[0].end, more)}}
 }

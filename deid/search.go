@@ -13,30 +13,30 @@ import (
 	"outbreath/schema"
 )
 
-// A manner says what a decision to redact does to a text.
+// A manner is the effect that a decision to redact has on a text.
 type manner uint8
 
 const (
-	fixed  manner = iota // nothing: the text leaves as it is, or is corrected at the site
-	words                // the stretch is replaced by a word in brackets
-	masked               // the stretch is overwritten, so that the text keeps its size
-	name                 // the text does not leave: a file gets another name
+	fixed  manner = iota // none: the text leaves unchanged, or is corrected at the site
+	words                // the finding is replaced by a word in brackets
+	masked               // the finding is overwritten: the text keeps its size
+	name                 // none: the text is a file name, which does not leave
 )
 
 // A place is one text that is searched for identifiers.
 type place struct {
 	file, pointer string
-	base          int // of the text's first byte in the file; recordings only
+	base          int // offset in the file of the text's first byte; recordings only
 	text          string
 	manner        manner
-	declared      *leak.Declared // values that the record declares
-	shift         int            // days by which a date in the text moves; 0: it is taken out
+	declared      *leak.Declared // codes that the record declares
+	shift         int            // days by which a date in the text moves; 0: the date is removed
 	day           time.Time      // of the session
 	initials      []string       // of its subject
 }
 
-// search notes a value that leaves with the words of a person in it. Listed
-// values, dates and times are none: the plan's schema fixes their form.
+// search adds to v.places a value that a person typed freely. Enumerated values,
+// dates and times are not searched: the plan's schema fixes their form.
 func (v *visit) search(n *schema.Node, f *schema.Field, pointer string) {
 	p := place{file: v.File, pointer: pointer, text: n.Text}
 	switch {
@@ -55,8 +55,9 @@ type searcher struct {
 	key   [32]byte // makes the ids of findings
 }
 
-// id names a finding by what it says, where, and the whole text: when the text
-// changes, a person is asked again.
+// id returns the id of a finding, or "" without a key. It depends on class, basis and
+// place of the finding and on the whole text: when the text changes, earlier decisions
+// no longer apply.
 func (s *searcher) id(p *place, start int, m leak.Match) string {
 	if !s.keyed {
 		return ""
@@ -70,7 +71,8 @@ func (s *searcher) id(p *place, start int, m leak.Match) string {
 	return shortCode([32]byte(h.Sum(nil)))
 }
 
-// matches searches text, which p became.
+// matches searches text, which is the text of p before or after redactions, and
+// returns the matches by start.
 func (s *searcher) matches(p *place, text string) []leak.Match {
 	scan := s.scan.Scan
 	if p.manner == fixed && p.pointer != "" && p.file != "study.json" {
@@ -86,12 +88,12 @@ func (s *searcher) matches(p *place, text string) []leak.Match {
 	return list
 }
 
-// meant says whether m is what the plan lets out on purpose: the whole of a
-// postal code or a city in a field of that name that is kept, as a limited data
-// set may have them (45 CFR 164.514(e)(2)(ii)). Anything else there is a finding.
+// meant reports whether the plan lets m leave on purpose. That holds for a whole postal
+// code or city in a kept field of that name, which a limited data set may contain (45
+// CFR 164.514(e)(2)(ii)). Anything else in such a field is a finding.
 //
-// The contact of a study is an address or a telephone number; a name there is a
-// person's, and only the roster can tell that the rest is a wrong one.
+// It also holds for a postal or mail address or a telephone number in the contact of a
+// study, unless the roster lists it. A name in that field is a finding.
 func (p *place) meant(m leak.Match) bool {
 	if p.file == "study.json" && p.pointer == "/contact" {
 		return m.Class != "A" && strings.HasPrefix(m.Basis, "pattern: ")
@@ -102,10 +104,11 @@ func (p *place) meant(m leak.Match) bool {
 		(m.Basis == "roster: "+field || strings.HasPrefix(m.Basis, "pattern: "))
 }
 
-// instead returns what stands for m once it is redacted: a date that the plan
-// shifts and that can be read in one way only moves with the subject's others, so
-// that intervals stay true. All else is taken out (""), also a date of the roster
-// and one that the words around call a birth date, which the search is surer of.
+// instead returns the text that replaces a redacted m, or "" for a mask. Only a date
+// is replaced by another text: if the plan shifts dates and m can be read in one way
+// only, it moves by the subject's shift, which preserves intervals. A date of the
+// roster is masked, and so is one that the words around it call a birth date; the
+// search reports both with more confidence than Possible.
 func (p *place) instead(m leak.Match) string {
 	if p.shift == 0 || m.Class != "C" || m.Basis != "pattern: date" || m.Confidence != leak.Possible {
 		return ""
@@ -114,10 +117,9 @@ func (p *place) instead(m leak.Match) string {
 	return moved
 }
 
-// certain says whether m is taken out without asking: where the plan lets a person
-// write freely, what is sure to be an identifier goes, and a date moves that can
-// move. Anywhere else an identifier means that something is wrong, and a person
-// must look.
+// certain reports whether m is redacted without a person's decision: in free text a
+// sure identifier is removed, and a date is moved if possible. In any other place an
+// identifier shows that something is wrong, and a person must look.
 func (p *place) certain(m leak.Match) bool {
 	return p.manner == words && (m.Confidence == leak.Sure || p.instead(m) != "")
 }
@@ -125,18 +127,18 @@ func (p *place) certain(m leak.Match) bool {
 // settled is a text after the decisions on its findings.
 type settled struct {
 	text     string
-	findings []leak.Finding // by Start; offsets in the text as it was
-	removed  []span         // of text, in bytes: what the treatment put there itself
+	findings []leak.Finding // by Start; offsets refer to the original text
+	removed  []span         // masks and moved dates, in bytes of text
 }
 
-// keeps says whether a person decided to keep something that was found.
+// keeps reports whether a person decided to keep a finding.
 func (s settled) keeps() bool {
 	return slices.ContainsFunc(s.findings, func(f leak.Finding) bool { return f.Decision == "keep" })
 }
 
-// settle searches p, redacts what is certain and what decisions say, and searches the outcome until
-// nothing new is found: a redaction may bring words together, and what it leaves
-// must be clean as well. Matches within what we put in ourselves do not count.
+// settle searches p, redacts what is certain and what dec decides, and repeats this
+// with the result until nothing new is found: a redaction may bring words together that
+// form an identifier. Matches within our own replacements do not count.
 func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 	out := settled{text: p.text}
 	var cut cuts
@@ -171,7 +173,7 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 				f.Decision, f.Automatic = d.Action, false
 			}
 			f.Moved = f.Decision == "redact" && p.instead(m) != ""
-			if k.end = 0; !seen[k] { // else the same finding, a little longer now
+			if k.end = 0; !seen[k] { // otherwise it is the same finding, now longer
 				seen[k] = true
 				out.findings = append(out.findings, f)
 			}
@@ -189,17 +191,17 @@ func (s *searcher) settle(p place, dec *leak.Decisions) settled {
 	return out
 }
 
-// cuts are stretches of a text that are taken out, in order and apart.
+// cuts are the redacted spans of a text, sorted, with other text between them.
 type cuts []cut
 
 type cut struct {
 	start, end int
-	words      []string // what was there
-	instead    string   // what stands there now; "": a word for what was there
+	words      []string // kinds of identifier that were there
+	instead    string   // replacement; "": a mask with words
 }
 
-// add takes out m as well. Stretches that touch, or have nothing but blanks
-// between them, become one.
+// add returns c with m redacted as well. Cuts that touch, or are separated by blanks
+// only, become one.
 func (c cuts) add(text string, m leak.Match, instead string) cuts {
 	c = append(c, cut{m.Start, m.End, []string{m.Class.Words().Removed}, instead})
 	slices.SortFunc(c, func(a, b cut) int { return cmp.Compare(a.start, b.start) })
@@ -221,16 +223,16 @@ func (c cuts) add(text string, m leak.Match, instead string) cuts {
 	return out
 }
 
-// A part is a stretch of a redacted text, and where it comes from.
+// A part is a span of a redacted text, with its origin.
 type part struct {
-	start, end int // in the redacted text
-	from, to   int // in the text as it was
-	ours       bool
+	start, end int  // in the redacted text
+	from, to   int  // in the original text
+	ours       bool // a replacement
 }
 
 type parts []part
 
-// apply returns text without the cuts.
+// apply returns text with the cuts replaced as how requires, and its parts in order.
 func (c cuts) apply(text string, how manner) (string, parts) {
 	if len(c) == 0 {
 		return text, parts{{0, len(text), 0, len(text), false}}
@@ -260,7 +262,7 @@ func (c cuts) apply(text string, how manner) (string, parts) {
 	return b.String(), ps
 }
 
-// within says whether a stretch of the redacted text lies in one of our words.
+// within reports whether a span of the redacted text lies in one replacement.
 func (ps parts) within(start, end int) bool {
 	for _, p := range ps {
 		if p.ours && p.start <= start && end <= p.end {
@@ -270,7 +272,7 @@ func (ps parts) within(start, end int) bool {
 	return false
 }
 
-// ours returns where our words are in the redacted text.
+// ours returns the replacements as spans of the redacted text.
 func (ps parts) ours() (list []span) {
 	for _, p := range ps {
 		if p.ours {
@@ -280,8 +282,8 @@ func (ps parts) ours() (list []span) {
 	return list
 }
 
-// origin returns where a stretch of the redacted text comes from. A word of ours
-// stands for all that it replaced.
+// origin returns the span of the original text that corresponds to a span of the
+// redacted one. A replacement corresponds to the whole of what it replaced.
 func (ps parts) origin(start, end int) (from, to int) {
 	for _, p := range ps {
 		if p.start <= start && start < p.end {

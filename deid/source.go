@@ -7,18 +7,20 @@ import (
 	"outbreath/schema"
 )
 
-// A Source is one session as the site has it.
+// A Source describes one session as the site has it. Package site uses it to detect
+// sessions, tubes and records that were sent before.
 type Source struct {
 	Session string            // its pseudonym
-	Subject string            // the subject's
-	Tubes   []string          // barcodes, as schema.Barcode has them, in the record's order
+	Subject string            // the subject's pseudonym
+	Tubes   []string          // barcodes in the form of schema.Barcode, in the record's order
 	File    string            // its record
-	SHA256  [sha256.Size]byte // of the record, without regard to blanks, and its recordings
-	Absent  bool              // a recording is not there, so that SHA256 is not of the whole session
+	SHA256  [sha256.Size]byte // of the record, regardless of blanks, and its recordings
+	Absent  bool              // a recording is missing: SHA256 does not cover the whole session
 }
 
-// Sources returns the sessions of d in their order. Every recording is read. The
-// digests are of the site's own data: they must not leave, and are kept keyed.
+// Sources returns the sessions of d in their order. It reads every recording. The
+// digests are of the site's own data: they must not leave, and the caller must store
+// them only as keyed hashes.
 func (d *Draft) Sources() ([]Source, error) {
 	out := make([]Source, len(d.sessions))
 	failed := make([]error, len(d.sessions))

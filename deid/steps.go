@@ -6,18 +6,18 @@ import (
 	"outbreath/schema"
 )
 
-// A step is one place of a plan and the way down from it. Every place has a
-// field (a single value stands there), members (an object) or an item (a list);
-// where the plan has alternatives, perhaps several of them.
+// A step is one node in the tree of a plan's paths. It has a field (for a single
+// value), members (for an object) or an item (for a list); where the plan allows
+// alternatives, it may have several of these.
 type step struct {
 	name    string
 	field   int // index in Plan.Fields, -1 for none
 	members []*step
 	item    *step
 
-	gone      bool // all that may stand here is dropped
-	fieldGone bool // the field is
-	allGone   bool // the members are
+	gone      bool // every value allowed here is dropped
+	fieldGone bool // a single value is dropped
+	allGone   bool // all members are dropped
 }
 
 // steps arranges the fields of a plan as a tree, in the plan's order.
@@ -34,6 +34,8 @@ func steps(p *schema.Plan) *step {
 	return root
 }
 
+// down returns the step for one token of a path, "*" for the items of a list, and adds
+// it if necessary.
 func (s *step) down(token string) *step {
 	if token == "*" {
 		if s.item == nil {
@@ -51,6 +53,7 @@ func (s *step) down(token string) *step {
 	return m
 }
 
+// markGone sets gone, fieldGone and allGone of s and of all steps below it.
 func (s *step) markGone(p *schema.Plan) {
 	s.fieldGone = s.field < 0 || p.Fields[s.field].Treatment.Kind == schema.Drop
 	s.allGone = true
@@ -65,8 +68,9 @@ func (s *step) markGone(p *schema.Plan) {
 	}
 }
 
-// planPath turns a pointer into a record ("/tubes/0/barcode") into the path of
-// its field in a plan ("/tubes/*/barcode"): no field name begins with a digit.
+// planPath returns the path in a plan ("/tubes/*/barcode") for a pointer into a record
+// ("/tubes/0/barcode"). A token that begins with a digit is a list index, because no
+// field name does.
 func planPath(pointer string) string {
 	tokens := strings.Split(pointer, "/")
 	for i, t := range tokens {

@@ -8,7 +8,7 @@ import (
 	"outbreath/deid/leak"
 )
 
-// SummaryName is where a shipment holds the figures of its recordings.
+// SummaryName is the payload file with the figures of the recordings.
 const SummaryName = "recordings/summary.json"
 
 // A Summary is recordings/summary.json.
@@ -18,8 +18,8 @@ type Summary struct {
 	Recordings []RecordingFigures `json:"recordings"` // ordered by file; those that hold CO2 in kPa
 }
 
-// summary makes the file out of what was measured while the recordings were
-// read. One that nobody has read yet is read for it.
+// summary returns the file, made of the figures measured while the recordings were
+// read. It reads any recording that has not been read yet.
 func (d *draft) summary(dec *leak.Decisions) (io.ReadCloser, error) {
 	for _, s := range d.sessions {
 		for i := range s.recordings {

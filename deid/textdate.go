@@ -14,12 +14,12 @@ var (
 	wordDate   = regexp.MustCompile(`^([0-9]{1,2}) ([A-Za-z]{3,9}) ([0-9]{4})$`)
 )
 
-// movedDate moves a date that stands in free text back by days, in the form in
-// which it is written. ok is false for anything but a full date that can be read
-// in one way only: 2026-11-24; 24.11.2026, 24/11/2026 and 11/24/2026, because no
-// month has the number 24; 24 November 2026 and 24 Nov 2026; but not 4/5/2026.
-// Nor is a date moved that lies more than two years from the day of the session:
-// it may be a birthday, and a moved birthday still tells the age.
+// movedDate moves a date of free text back by days, and keeps the form in which it is
+// written. ok is false unless text is a full date that can be read in one way only:
+// 2026-11-24; 24.11.2026, 24/11/2026 and 11/24/2026, because there is no month 24;
+// 24 November 2026 and 24 Nov 2026; but not 4/5/2026. ok is also false for a date more
+// than two years from the day of the session: it may be a birthday, and a moved
+// birthday still reveals the age.
 func movedDate(text string, days int, session time.Time) (moved string, ok bool) {
 	near := func(t time.Time) bool { return t.Sub(session).Abs() <= 2*366*24*time.Hour }
 	day := func(y, m, d string) (time.Time, bool) {
@@ -33,7 +33,7 @@ func movedDate(text string, days int, session time.Time) (moved string, ok bool)
 	if p := figureDate.FindStringSubmatch(text); p != nil && p[2] == p[4] {
 		first, _ := strconv.Atoi(p[1])
 		second, _ := strconv.Atoi(p[3])
-		// padded as it was: 04.05. stays two figures wide
+		// keep the padding: 04.05. stays two digits wide
 		write := func(was string, n int) string {
 			if len(was) == 2 && (was[0] == '0' || len(p[1]) == 2 && len(p[3]) == 2) {
 				return fmt.Sprintf("%02d", n)

@@ -20,7 +20,7 @@ import (
 type treater struct {
 	plan     *schema.Plan
 	root     *step
-	outgoing *schema.Validator // proves every record that has been made
+	outgoing *schema.Validator // checks every treated record
 	names    *Pseudonymiser
 	initials map[string][]string // of the roster's subjects, by canonical identifier
 	listed   *listedNumbers
@@ -51,15 +51,16 @@ type visit struct {
 	subject   string    // the subject's
 	day       time.Time // civil date of the session as written in the record, midnight UTC
 	shift     int       // days
-	textShift int       // days by which dates in free text move; 0: they are taken out
+	textShift int       // days by which dates in free text move; 0: they are removed
 	initials  []string  // of the subject
 	numbers   []string  // in the subject's row of the roster
-	places    []place   // texts of the treated record that are to be searched
+	places    []place   // texts of the treated record to search
 	faults    []schema.Problem
 	absent    []schema.Problem // recordings that the folder does not hold
 }
 
-// visit makes what the treatments of a session share.
+// visit prepares a session: its pseudonyms, its shift, and what the search needs. If
+// that fails, the fault is in the visit that it returns as well.
 func (t *treater) visit(s *schema.Session) (*visit, error) {
 	v := &visit{Session: s, places: make([]place, 0, 24)} // a usual record has fewer
 	if id, err := schema.Canonical(s.Subject); err == nil {
@@ -85,7 +86,8 @@ func (t *treater) visit(s *schema.Session) (*visit, error) {
 	return v, nil
 }
 
-// fault notes a problem of the record and returns it as an error.
+// fault adds a problem of the record to v, and returns all of them as an error. n may
+// be nil; otherwise it gives the line.
 func (v *visit) fault(pointer string, n *schema.Node, rule, message string) error {
 	p := schema.Problem{File: v.File, Pointer: pointer, Rule: rule, Severity: schema.Error, Message: message}
 	if n != nil {
@@ -95,8 +97,8 @@ func (v *visit) fault(pointer string, n *schema.Node, rule, message string) erro
 	return &schema.QueriesError{Problems: v.faults}
 }
 
-// record returns the treated record, its members in the plan's order. Nothing
-// gets into it but by a field of the plan. Faults are noted in v.
+// record returns the treated record, with its members in the plan's order. It contains
+// only values for which the plan has a field. Faults are added to v.
 func (t *treater) record(v *visit) *schema.Node {
 	out := t.node(v, v.Doc, t.root, "")
 	if len(v.faults) > 0 {
@@ -106,19 +108,19 @@ func (t *treater) record(v *visit) *schema.Node {
 	return out
 }
 
-// prove checks a treated record against the schema that the laboratory gets.
+// prove checks a treated record against the schema that goes to the laboratory.
 func (t *treater) prove(file string, out *schema.Node) []schema.Problem {
 	faults := t.outgoing.Validate(file, out)
 	for i := range faults {
 		faults[i].Rule = "treat.outgoing"
-		faults[i].Message = "after its treatment this field does not fit the outgoing schema (" + faults[i].Message +
+		faults[i].Message = "after treatment this field does not fit the outgoing schema (" + faults[i].Message +
 			"); correct the record, or ask the privacy officer to correct the plan"
 	}
 	return faults
 }
 
-// node treats n, which stands at pointer and is described by s. It returns nil
-// for what does not leave.
+// node treats n, which is at pointer and described by s. It returns nil for what does
+// not leave.
 func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schema.Node {
 	out := &schema.Node{Kind: n.Kind, Line: n.Line, Column: n.Column}
 	gone := false
@@ -140,8 +142,8 @@ func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schem
 		}
 		return t.leaf(v, n, s, pointer)
 	default:
-		v.fault(pointer, n, "treat.unplanned", "the plan gives no treatment for what stands here, so it cannot "+
-			"leave; remove it, or ask the privacy officer for a plan that names it")
+		v.fault(pointer, n, "treat.unplanned", "the plan has no treatment for this value, so it cannot leave; "+
+			"remove it, or ask the privacy officer for a plan that names it")
 		return nil
 	}
 	if gone {
@@ -150,6 +152,8 @@ func (t *treater) node(v *visit, n *schema.Node, s *step, pointer string) *schem
 	return out
 }
 
+// members treats the members of object n into out. A member that the plan does not name
+// is a fault: it must neither leave nor vanish silently.
 func (t *treater) members(v *visit, n *schema.Node, s *step, pointer string, out *schema.Node) {
 	known := 0
 	out.Members = make([]schema.Member, 0, len(n.Members))
@@ -197,7 +201,8 @@ func (t *treater) leaf(v *visit, n *schema.Node, s *step, pointer string) *schem
 var errKind = errors.New("this treatment is not possible for a value of this kind; correct the record, or ask the " +
 	"privacy officer to correct the plan")
 
-// value gives the treatment of f to one value that is not null.
+// value treats one value, which is not null, as f requires. Values that leave in a
+// person's words are added to v.places.
 func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer string) (*schema.Node, error) {
 	treatment := f.Treatment
 	if n.Kind == schema.String && (treatment.Kind == schema.Keep || treatment.Kind == schema.Text) {
@@ -239,7 +244,8 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 	return nil, errKind
 }
 
-// pseudonym makes one; the two that every session has are made already.
+// pseudonym returns the pseudonym of id; those of the session and its subject are
+// already in v.
 func (t *treater) pseudonym(v *visit, purpose, id string) (string, error) {
 	switch purpose {
 	case "subject":
@@ -298,7 +304,8 @@ func bandOf(birth string, day time.Time, width int) (string, error) {
 	return ageBand(age, width), nil
 }
 
-// The first three digits of these postal codes stand for 20,000 people or fewer.
+// The areas with these first three digits of the postal code have 20,000 or fewer
+// inhabitants.
 //
 // Source: 45 CFR 164.514(b)(2)(i)(B); list of the HHS guidance of November 2012
 // from the Census of 2000. A newer census may have another list.
@@ -307,10 +314,10 @@ var census2000 = []string{
 	"893",
 }
 
-// region shortens a postal code to its first width letters or digits, in upper
-// case. Width 0 leaves it to the form of the code: five digits, or five and four
-// as in ZIP+4, give three, any other code two. Three digits that stand for too
-// few people become "000".
+// region shortens a postal code to its first width letters or digits, in upper case.
+// With width 0 the form of the code decides: five digits, or nine as in ZIP+4, give
+// three; any other code gives two. Three digits of a ZIP code become "000" where too
+// few people live.
 func region(code string, width int) (string, error) {
 	var short []rune
 	digits, other := 0, 0
@@ -342,7 +349,7 @@ func region(code string, width int) (string, error) {
 	return prefix, nil
 }
 
-// coded rounds a number and gathers what lies beyond the ends at the ends.
+// coded rounds a number and, if t is coded, raises or lowers it to the limits of t.
 func coded(literal string, t schema.Treatment) (string, error) {
 	s, err := roundTo(literal, t.Width)
 	if err != nil || !t.Coded {
@@ -360,8 +367,9 @@ func coded(literal string, t schema.Treatment) (string, error) {
 	return s, nil
 }
 
-// roundTo rounds a JSON number to the nearest multiple of width, half away from
-// zero, and writes it without point and exponent.
+// roundTo rounds a JSON number to the nearest multiple of width, half away from zero,
+// and returns it as an integer literal. It uses exact arithmetic, because a float would
+// round some literals the wrong way.
 func roundTo(literal string, width int) (string, error) {
 	x, ok := new(big.Rat).SetString(literal)
 	if !ok || len(literal) > 64 {
@@ -382,9 +390,9 @@ func roundTo(literal string, width int) (string, error) {
 	return s, nil
 }
 
-// recordingName returns the name under which the recording that the record
-// names at pointer ("/recordings/0/file") leaves. One that is not in the folder
-// gets a name too, so that all else can be checked.
+// recordingName returns the name under which a recording leaves, for the pointer
+// ("/recordings/0/file") at which the record names it. A recording that is not in the
+// folder gets a name as well: the rest of the record can then still be checked.
 func (v *visit) recordingName(pointer string) string {
 	format := ""
 	for _, r := range v.Recordings {

@@ -16,16 +16,16 @@ const (
 	maxWho = 100  // who acts
 )
 
-// A Typed judges what people type about an act, before it is kept for good in a
-// log, a register or a receipt, or travels in a shipment: why it is done, and who
-// does it. Safe for concurrent use.
+// A Typed checks what people type about an act, why it is done and who does it, before
+// the text is stored permanently in a log, a register or a receipt, or travels in a
+// shipment. Safe for concurrent use.
 type Typed struct {
-	scan     func() *leak.Scanner // made when there is something to search, because that takes its time
+	scan     func() *leak.Scanner // made on first use, because making it takes time
 	declared []string             // codes of study and site
 }
 
-// NewTyped searches with the roster of c. A nil c is a laboratory, which has none:
-// only patterns are searched for there.
+// NewTyped returns a Typed that searches with the roster of c. c is nil at a
+// laboratory, which has no roster: only patterns are searched for there.
 func NewTyped(c *schema.Collection) *Typed {
 	if c == nil {
 		return &Typed{scan: scanner(&schema.Roster{})}
@@ -38,9 +38,9 @@ func scanner(r *schema.Roster) func() *leak.Scanner {
 	return sync.OnceValue(func() *leak.Scanner { return leak.New(r) })
 }
 
-// Why says what is wrong with a reason: nil, or an error that reads on from its
-// name ("--reason"). It says where, and never what was typed. A code that the act is
-// about, such as a barcode, is declared.
+// Why checks a reason. The error continues a sentence that begins with the option's
+// name ("--reason"), and never quotes the text. declared are codes that the act is
+// about, such as a barcode; they are no findings.
 func (t *Typed) Why(text string, declared ...string) error {
 	if strings.TrimSpace(text) == "" {
 		return errors.New("is empty")
@@ -49,14 +49,14 @@ func (t *Typed) Why(text string, declared ...string) error {
 		return err
 	}
 	for _, m := range t.scan().Scan(text, leak.Declare(append(declared, t.declared...)...)) {
-		return fmt.Errorf("may hold %s: say it without, because it is kept for good",
+		return fmt.Errorf("may hold %s: leave it out, because the text is kept for good",
 			leak.Article(m.Class.Words().Removed))
 	}
 	return nil
 }
 
-// Who is Why for who acts. The name of somebody who works here is no identifier of a
-// subject, unless the roster has it.
+// Who is like Why, for the person who acts. A name is no finding, because staff are not
+// subjects, unless the roster lists it.
 func (t *Typed) Who(text string) error {
 	if strings.TrimSpace(text) == "" {
 		return errors.New("is empty")
@@ -67,7 +67,7 @@ func (t *Typed) Who(text string) error {
 	for _, m := range t.scan().ScanField(text, leak.Declare(t.declared...)) {
 		switch {
 		case strings.HasPrefix(m.Basis, "roster: "):
-			return errors.New("holds something that stands in roster.csv")
+			return errors.New("holds a value that is listed in roster.csv")
 		case m.Class != "A":
 			return fmt.Errorf("may hold %s", leak.Article(m.Class.Words().Removed))
 		}
@@ -75,9 +75,10 @@ func (t *Typed) Who(text string) error {
 	return nil
 }
 
-// oneLine refuses what is more than one line of visible characters: a line break
-// forges a second entry on the screen, a control could command it, and an invisible
-// character hides what it stands in.
+// oneLine returns an error unless text is one line of visible characters, at most most
+// bytes long. A line break could forge a second entry on the screen, a control
+// character could command the terminal, and an invisible character could hide an
+// identifier.
 func oneLine(text string, most int) error {
 	if len(text) > most {
 		return fmt.Errorf("is too long: shorten it to %d bytes", most)
@@ -86,7 +87,7 @@ func oneLine(text string, most int) error {
 		return errors.New("must be one line, without tabs")
 	}
 	if at, _, hidden := schema.Hidden(text); hidden {
-		return fmt.Errorf("has something at byte %d that cannot be seen: type the text anew", at+1)
+		return fmt.Errorf("has an invisible character at byte %d: type the text again", at+1)
 	}
 	return nil
 }
