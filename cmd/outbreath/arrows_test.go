@@ -13,6 +13,7 @@ import (
 var floors = map[string][]string{
 	"outbreath/schema/breath":        {},
 	"outbreath/schema/edf":           {},
+	"outbreath/schema/sheet":         {},
 	"outbreath/keys/sshsig":          {},
 	"outbreath/pack/bag":             {},
 	"outbreath/pack/durable":         {},
