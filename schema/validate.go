@@ -26,6 +26,7 @@ const maxTries = 500_000
 type Validator struct {
 	compiled     *jsonschema.Schema
 	doc          *Node // what was compiled
+	shape        *shape
 	columns      []Column
 	costs        map[string]leafCost
 	unique       map[string]bool
@@ -80,7 +81,7 @@ func (v *Validator) Columns() []Column {
 }
 
 func newValidator(s *shape) (*Validator, error) {
-	v := &Validator{doc: written(s), alternatives: s.alternatives(), costs: s.costs(),
+	v := &Validator{doc: written(s), shape: s, alternatives: s.alternatives(), costs: s.costs(),
 		unique: s.unique(map[string]bool{})}
 	var err error
 	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {

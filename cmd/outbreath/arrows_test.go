@@ -25,6 +25,7 @@ var floors = map[string][]string{
 	"outbreath/schema":               {"outbreath/schema/edf", "outbreath/pack/durable"},
 	"outbreath/schema/demo":          {"outbreath/schema", "outbreath/schema/edf"},
 	"outbreath/schema/demo/planting": {"outbreath/schema", "outbreath/schema/edf"}, // for tests
+	"outbreath/schema/sessionlog":    {"outbreath/schema", "outbreath/schema/sheet", "outbreath/schema/sampler"},
 	"outbreath/keys":                 {"outbreath/keys/sshsig", "outbreath/pack/durable"},
 	"outbreath/deid/leak":            {"outbreath/schema", "outbreath/pack/durable"},
 	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
@@ -70,7 +71,7 @@ var houses = map[string][]string{
 	"golang.org/x/sys": {"outbreath/pack/durable", "outbreath/pack/media",
 		"outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term": {"outbreath/cmd/outbreath"},
-	"golang.org/x/text": {"outbreath/schema", "outbreath/deid", "outbreath/deid/audit",
+	"golang.org/x/text": {"outbreath/schema", "outbreath/schema/sessionlog", "outbreath/deid", "outbreath/deid/audit",
 		"outbreath/deid/leak", "outbreath/pack/bag"},
 }
 
