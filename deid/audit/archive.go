@@ -7,10 +7,10 @@ import (
 	"strings"
 )
 
-// archive looks at what the archive tells beside the contents of its files.
+// archive examines what the archive reveals apart from the contents of its files.
 func (e *examiner) archive() Attack {
 	a := Attack{Name: "times and owners in the archive", Unit: "files",
-		Knows: "the opened archive: times, owners, rights and names of its files"}
+		Knows: "the opened archive: times, owners, permissions and names of its files"}
 	if !e.o.Archive {
 		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no archive before sealing", LacksArchive
 		return a
@@ -23,27 +23,27 @@ func (e *examiner) archive() Attack {
 		a.Tried++
 		first := e.o.Files[0]
 		switch {
-		case !f.ModTime.Equal(first.ModTime) || f.ModTime.Year() > 1980: // as old as any file system knows
-			bad(f, "archive.time", "the archive tells when this file was written")
+		case !f.ModTime.Equal(first.ModTime) || f.ModTime.Year() > 1980: // the oldest year of common file systems
+			bad(f, "archive.time", "the archive reveals when this file was written")
 		case f.UID != 0 || f.GID != 0 || f.Owner != "" && f.Owner != "root" || f.Group != "" && f.Group != "root":
-			bad(f, "archive.owner", "the archive tells an account of the site's computer")
+			bad(f, "archive.owner", "the archive reveals an account of the site's computer")
 		case f.Mode != first.Mode:
-			bad(f, "archive.mode", "the rights of this file differ from the others'")
+			bad(f, "archive.mode", "the permissions of this file differ from the others'")
 		}
 	}
 	a.Verdict = Holds
 	if a.Succeeded > 0 {
 		a.Verdict = Broken
 	}
-	a.Detail = "every file must have the same time, owner and rights"
+	a.Detail = "every file must have the same time, owner and permissions"
 	return a
 }
 
-// order asks whether the order of the files tells the order of the visits, or
+// order tests whether the order of the files reveals the order of the visits, or that
 // of the roster.
 func (e *examiner) order() Attack {
 	a := Attack{Name: "order of the files", Unit: "pairs of neighbouring records",
-		Knows: "the order in which the records stand"}
+		Knows: "the order of the records"}
 	var days []float64
 	var rows []float64
 	at := map[string]int{}
@@ -71,17 +71,17 @@ func (e *examiner) order() Attack {
 		}
 	}
 	if len(days) < fewestOrdered {
-		a.Verdict, a.Detail = NotRun, "too few records to tell an order from chance"
+		a.Verdict, a.Detail = NotRun, "there are too few records to distinguish an order from chance"
 		return a
 	}
 	a.Tried = int64(len(days) - 1)
 	a.Chance = float64(len(days)-1) / 2
-	var told []string
+	var follows []string
 	if ordered(days) {
-		told = append(told, "the visits")
+		follows = append(follows, "the visits")
 	}
 	if len(rows) == len(days) && ordered(rows) {
-		told = append(told, "the roster")
+		follows = append(follows, "the roster")
 	}
 	for i := 1; i < len(days); i++ {
 		if days[i] > days[i-1] {
@@ -90,25 +90,27 @@ func (e *examiner) order() Attack {
 	}
 	if !slices.IsSortedFunc(e.o.Files, func(x, y Entry) int { return strings.Compare(x.Name, y.Name) }) &&
 		!e.o.Archive {
-		told = append(told, "something other than the names")
+		follows = append(follows, "something other than the names")
 	}
 	a.Verdict = Holds
-	if len(told) > 0 {
+	if len(follows) > 0 {
 		a.Verdict = Broken
-		e.is.add("archive.order", true, "", "the order of the records follows that of "+strings.Join(told, " and "),
-			stop)
+		e.is.add("archive.order", true, "",
+			"the order of the records follows that of "+strings.Join(follows, " and "), stop)
 	}
-	a.Detail = fmt.Sprintf("records stand in the order of their pseudonyms; success is a record that is later than "+
-		"its neighbour, and %.1f are to be expected by chance", a.Chance)
+	a.Detail = fmt.Sprintf("the records are in the order of their pseudonyms; success is a record that is later than "+
+		"the one before it, and %.1f are expected by chance", a.Chance)
 	return a
 }
 
-// fewestOrdered is from how many records an order can be told from chance: all
-// in order happens by chance once in 180,000 times.
+// fewestOrdered is the least number of records for which an order can be distinguished
+// from chance: nine records are in a given order or its reverse by chance once in
+// 180,000 times.
 const fewestOrdered = 9
 
-// ordered says whether x rises or falls with the place, by Kendall's tau: all
-// of it, or by more than chance would have it once in a million.
+// ordered reports whether x rises or falls with its index, by Kendall's tau: entirely,
+// or to a degree that chance reaches less than once in a million. It uses every n-th
+// value if there are more than 2,000, because the time grows with the square.
 func ordered(x []float64) bool {
 	if len(x) > 2000 {
 		step := len(x) / 2000

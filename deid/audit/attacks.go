@@ -1,23 +1,23 @@
 package audit
 
-// An Attack is one that was run on the output, and how it went.
+// An Attack is an attack that was tried on the output, with its result.
 //
-// Verdict is "holds" when it gained nothing, "residual" when it gains what the
-// plan is known to leave, "broken" when a treatment failed, and "not run" when
-// what the attacker needs was not at hand.
+// Verdict is "holds" if the attack gained nothing, "residual" if it gained what the
+// plan is known to leave, "broken" if a treatment failed, and "not run" if something
+// that the attacker needs was missing.
 type Attack struct {
 	Name      string  `json:"name"`
-	Knows     string  `json:"knows"` // what the attacker is taken to have
+	Knows     string  `json:"knows"` // what the attacker is assumed to have
 	Tried     int64   `json:"tried"`
 	Unit      string  `json:"unit"` // of Tried and Succeeded
 	Succeeded int64   `json:"succeeded"`
-	Chance    float64 `json:"chance,omitempty"` // successes to be expected by guessing
+	Chance    float64 `json:"chance,omitempty"` // successes expected by guessing
 	Verdict   string  `json:"verdict"`
 	Detail    string  `json:"detail"`
 	Lacks     Lack    `json:"-"` // why it was not run
 }
 
-// A Lack is something without which an attack cannot be run.
+// A Lack is an input without which an attack cannot be run.
 type Lack int
 
 const (
@@ -27,6 +27,7 @@ const (
 	LacksSource       // the site's own records
 )
 
+// The verdicts on an attack.
 const (
 	Holds    = "holds"
 	Residual = "residual"
@@ -34,6 +35,7 @@ const (
 	NotRun   = "not run"
 )
 
+// attacks runs all attacks, in the order of the report.
 func (e *examiner) attacks() []Attack {
 	return []Attack{
 		e.rosterHashes(), e.patternHashes(), e.visitDays(), e.visitClock(), e.sealingDate(), e.linkage(),
@@ -41,7 +43,7 @@ func (e *examiner) attacks() []Attack {
 	}
 }
 
-// grade is the verdict on an attack whose success no plan promises to prevent.
+// grade returns the verdict on an attack that no plan promises to prevent.
 func grade(succeeded int64) string {
 	if succeeded > 0 {
 		return Residual

@@ -13,10 +13,9 @@ import (
 	"outbreath/schema"
 )
 
-// OfCollection reads what would leave a collection, and fills in of in what the
-// site knows. cleared may be nil: then the records of the draft are looked at,
-// as they would leave with the decisions made so far, and no recording.
-// progress may be nil.
+// OfCollection reads the files that would leave a collection, and sets the fields of in
+// that only the site knows. If cleared is nil, it reads the draft's records with the
+// decisions of dec applied, and no recordings. progress may be nil; it counts bytes.
 func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, dec *leak.Decisions,
 	findings []leak.Finding, in *Input, progress func(done, total int64)) (*Output, error) {
 	in.Study, in.Site, in.HoldingDays = c.Study.Study, c.Study.Site, c.Study.HoldingDays
@@ -63,6 +62,7 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 	return o, nil
 }
 
+// file adds one payload file, read to its end: only then is a recording fully checked.
 func (o *Output) file(f deid.File) error {
 	r, err := f.Open()
 	if err != nil {
@@ -77,8 +77,8 @@ func (o *Output) file(f deid.File) error {
 	return err
 }
 
-// identity is what people are told apart by: the canonical form of a subject id,
-// so that two spellings are one person. A text that has none stays as it is.
+// identity returns the canonical form of a subject id, which is the same for all
+// spellings of one person's id. It returns id itself if there is no such form.
 func identity(id string) string {
 	if canonical, err := schema.Canonical(id); err == nil {
 		return canonical
@@ -86,8 +86,8 @@ func identity(id string) string {
 	return id
 }
 
-// Ages counts subjects by age in whole years at their first session, all of 90
-// and over as 90. It is nil where the birth dates are not at hand.
+// Ages returns the number of subjects by age in whole years at their first session;
+// 90 stands for all ages from 90. It is nil if the birth dates are not available.
 func Ages(in *Input) map[int]int {
 	if len(in.Source) == 0 {
 		return nil

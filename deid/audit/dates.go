@@ -23,9 +23,9 @@ func (e *examiner) visits() map[string][]*Record {
 	return by
 }
 
-// book returns what an appointment book of the site would hold: the true starts
-// of each subject's sessions, in order.
-func (e *examiner) book() map[string][]time.Time {
+// appointments returns the content of an appointment book of the site: the true starts of each
+// subject's sessions, in order of time.
+func (e *examiner) appointments() map[string][]time.Time {
 	by := map[string][]time.Time{}
 	for _, s := range e.in.Source {
 		who := identity(s.Subject)
@@ -37,15 +37,17 @@ func (e *examiner) book() map[string][]time.Time {
 	return by
 }
 
-// match counts the subjects whose pattern of visits only one subject of the
-// book has, and who is that one.
+// match runs a with the appointment book: it counts the subjects whose pattern of
+// visits fits exactly one subject of the book, if that is the right one. ofVisits
+// returns the pattern of visits in order of time; subjects with fewer than least visits
+// are not tried.
 func (e *examiner) match(a Attack, ofVisits func([]time.Time) string, least int) Attack {
 	if len(e.in.Source) == 0 {
-		a.Verdict, a.Detail, a.Lacks = NotRun, "the true dates of the visits are known at the site only", LacksSource
+		a.Verdict, a.Detail, a.Lacks = NotRun, "only the site knows the true dates of the visits", LacksSource
 		return a
 	}
 	owners := map[string][]string{}
-	for subject, days := range e.book() {
+	for subject, days := range e.appointments() {
 		key := ofVisits(days)
 		owners[key] = append(owners[key], subject)
 	}
@@ -79,13 +81,13 @@ func (e *examiner) visitDays() Attack {
 			return b.String()
 		}, 2)
 	if a.Verdict != NotRun {
-		a.Detail = "a shift keeps the days between a subject's visits, because the analysis needs them: who has " +
-			"the appointment book can recognise a rhythm that no other subject has"
+		a.Detail = "a shift keeps the days between a subject's visits, because the analysis needs them: whoever has " +
+			"the appointment book can recognise intervals that no other subject has"
 	}
 	return a
 }
 
-// visitClock matches the time of day too.
+// visitClock matches the days between visits and the time of day.
 func (e *examiner) visitClock() Attack {
 	a := e.match(Attack{Name: "time of day of the visits", Unit: "subjects",
 		Knows: "the day and the minute of every visit, as in an appointment book"},
@@ -99,17 +101,18 @@ func (e *examiner) visitClock() Attack {
 		}, 1)
 	if a.Verdict != NotRun {
 		a.Detail = "a shift keeps the time of day: keep the appointment book away from whoever gets the data, or " +
-			"use a plan that lets only years leave"
+			"use a plan under which only years leave"
 	}
 	return a
 }
 
+// dayOf returns the civil date of t as midnight UTC.
 func dayOf(t time.Time) time.Time {
 	return time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC)
 }
 
-// sealingDate narrows each shift down: the true day lies between the sealing
-// date, which the label tells, and the holding days before it.
+// sealingDate narrows each shift down: the true day of every visit is at most
+// holding_days before the sealing date, which is on the label.
 func (e *examiner) sealingDate() Attack {
 	a := Attack{Name: "sealing date and holding days", Unit: "subjects",
 		Knows: "the sealing date on the label, and how many days tubes may be held"}
@@ -144,8 +147,8 @@ func (e *examiner) sealingDate() Attack {
 	if mean > 180 {
 		a.Verdict = grade(a.Succeeded)
 	}
-	a.Detail = fmt.Sprintf("of 364 possible shifts, %.1f remain for a subject on average with %d holding days: the "+
-		"true day of a visit is known that closely to whoever sees the label, whatever the shift; success means "+
-		"that one remains. Sealing later, and a box with longer holding days, widen it", mean, held)
+	a.Detail = fmt.Sprintf("of 364 possible shifts, %.1f remain on average for a subject, with %d holding days: "+
+		"whoever sees the label knows the true day of a visit that closely, whatever the shift; success means "+
+		"that only one remains. More shifts remain if the box is sealed later or may be held longer", mean, held)
 	return a
 }

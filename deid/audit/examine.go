@@ -8,7 +8,7 @@ import (
 	"outbreath/schema"
 )
 
-// An Input is what the audit knows beside the output.
+// An Input is what the audit knows in addition to the output.
 type Input struct {
 	Study, Site string
 	Fields      []Field
@@ -17,11 +17,11 @@ type Input struct {
 
 	Roster     *schema.Roster             // nil: attacks that need it are not run
 	Source     map[string]*schema.Session // the site's records by session pseudonym; nil at the laboratory
-	SubjectOf  map[string]string          // subject pseudonym to identifier, where the key is at hand
+	SubjectOf  map[string]string          // subject pseudonym to identifier; nil without the key
 	Kept       map[string]bool            // "sessions/X.json /notes": places where a person decided to keep a finding
 	Population *Population
 
-	// MaxIDs bounds the identifiers of the pattern that are tried; 0: 10 million.
+	// MaxIDs is how many identifiers [Examine] tries to hash; 0: 10 million.
 	MaxIDs int
 }
 
@@ -32,8 +32,9 @@ type Report struct {
 	Attacks []Attack `json:"attacks"`
 	Issues  []Issue  `json:"issues"`
 
-	// ShiftBands counts subjects by shift, in 13 bands of 28 days; nil where the
-	// shifts are not known, or fewer than 20 subjects would make it tell one's.
+	// ShiftBands counts subjects by shift, in 13 bands of 28 days. It is nil if the
+	// shifts are unknown, and for fewer than 20 subjects, because it would then reveal
+	// the shift of some.
 	ShiftBands []int `json:"shift_bands,omitempty"`
 	// Months counts sessions by month of their date as it leaves, "2026-03".
 	Months map[string]int `json:"months"`
@@ -41,7 +42,7 @@ type Report struct {
 	Table *Table `json:"-"`
 }
 
-// OK says that no treatment failed and no attack broke one.
+// OK reports whether no treatment failed and no attack broke one.
 func (r *Report) OK() bool {
 	for _, i := range r.Issues {
 		if i.Fault {
@@ -60,10 +61,10 @@ type examiner struct {
 	shift map[string]int // days, by subject pseudonym, where known
 }
 
-// ShiftSubjects is how many subjects there must be before shifts are shown in bands.
+// ShiftSubjects is the least number of subjects for which shifts are shown in bands.
 const ShiftSubjects = 20
 
-// Examine measures o.
+// Examine checks the treatments of o, measures its risk and runs the attacks.
 func Examine(o *Output, in *Input) *Report {
 	e := &examiner{o: o, in: in, table: o.Table(in.Fields), shift: map[string]int{}}
 	e.treatments()
@@ -91,7 +92,7 @@ func Examine(o *Output, in *Input) *Report {
 	return rep
 }
 
-// unique names the subjects that are alone.
+// unique adds an issue for every subject who is alone in a class.
 func (e *examiner) unique(r *Risk) {
 	for _, c := range r.SmallCells {
 		if c.Size > 1 {
@@ -99,11 +100,12 @@ func (e *examiner) unique(r *Risk) {
 		}
 		e.is.add("risk.unique", false, "subject "+c.Who[0],
 			fmt.Sprintf("no other subject shares these values of %s", strings.Join(lastNames(r.Quasi), ", ")),
-			"look at what changes if a field is made coarser or dropped, and decide whether the agreement and the "+
-				"recipient allow it as it is")
+			"see what changes if a field is made coarser or dropped, and decide whether the agreement and the "+
+				"recipient allow the data as they are")
 	}
 }
 
+// lastNames returns the last name of each path, with blanks: "postal code".
 func lastNames(paths []string) []string {
 	var list []string
 	for _, p := range paths {

@@ -20,12 +20,14 @@ import (
 	"outbreath/schema"
 )
 
-// targets are the first 64 bits of every hash that a pseudonym may be, under
-// each usual way of writing bytes, with the place where it stands.
+// targets maps the first 64 bits of each pseudonym, decoded in every usual encoding of
+// bytes, to the place of the pseudonym.
 type targets map[uint64]string
 
 var crockford = base32.NewEncoding("0123456789ABCDEFGHJKMNPQRSTVWXYZ").WithPadding(base32.NoPadding)
 
+// add decodes text as Crockford base32, hexadecimal, base32 and base64, and enters each
+// result of eight bytes or more.
 func (t targets) add(text, where string) {
 	put := func(b []byte, err error) {
 		if err == nil && len(b) >= 8 {
@@ -43,7 +45,7 @@ func (t targets) add(text, where string) {
 	put(base64.RawURLEncoding.DecodeString(raw))
 }
 
-// pseudonyms gathers every value that the plan makes a pseudonym.
+// pseudonyms returns the targets for all fields that the plan turns into pseudonyms.
 func (e *examiner) pseudonyms() targets {
 	t := targets{}
 	for _, f := range e.in.Fields {
@@ -61,8 +63,7 @@ func (e *examiner) pseudonyms() targets {
 	return t
 }
 
-// A hasher tries hashes against targets; one a goroutine. Salts stand before and
-// after the identifier.
+// A hasher compares hashes with targets. Each goroutine needs its own.
 type hasher struct {
 	t     targets
 	tried int64
@@ -70,6 +71,7 @@ type hasher struct {
 	buf   []byte
 }
 
+// try hashes id with each pair of salts around it, by all algorithms of hashKinds.
 func (h *hasher) try(id string, salts [][2]string) {
 	for _, s := range salts {
 		h.buf = append(append(append(h.buf[:0], s[0]...), id...), s[1]...)
@@ -84,7 +86,7 @@ func (h *hasher) try(id string, salts [][2]string) {
 	}
 }
 
-// forms are the spellings of an identifier that are tried.
+// forms returns the spellings of an identifier to try, each once.
 func forms(id string) []string {
 	bare := strings.Map(func(r rune) rune {
 		if strings.ContainsRune(" -._/", r) {
@@ -97,7 +99,8 @@ func forms(id string) []string {
 	return slices.Compact(list)
 }
 
-// salts are what a study's name is put to an identifier with.
+// salts returns the texts that people put before and after an identifier before they
+// hash it: nothing, or the study code with a separator.
 func salts(study string) [][2]string {
 	list := [][2]string{{}}
 	if study != "" {
@@ -108,8 +111,9 @@ func salts(study string) [][2]string {
 	return list
 }
 
-// identifiers returns what the roster and the site's records call subjects and
-// sessions. all says: the other numbers of the roster too.
+// identifiers returns the identifiers of subjects and sessions in the roster and in the
+// site's records; with all also operators, the other numbers of the roster, mail
+// addresses, and names with birth dates.
 func (e *examiner) identifiers(all bool) []string {
 	seen := map[string]bool{}
 	if e.in.Roster != nil {
@@ -138,14 +142,15 @@ func (e *examiner) identifiers(all bool) []string {
 	return list
 }
 
+// hashKinds names the algorithms of hasher.try.
 const hashKinds = "MD5, SHA-1, SHA-256, SHA-512"
 
-// rosterHashes tries every hash without a key of everything that identifies.
+// rosterHashes tries the unkeyed hashes of every identifier of the site.
 func (e *examiner) rosterHashes() Attack {
 	a := Attack{Name: "hashes of the roster", Unit: "hashes", Knows: "the roster, and how an unkeyed hash is made"}
 	ids := e.identifiers(true)
 	if len(ids) == 0 {
-		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster at hand", LacksRoster
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster here", LacksRoster
 		return a
 	}
 	h := &hasher{t: e.pseudonyms(), found: map[string]bool{}}
@@ -160,7 +165,8 @@ func (e *examiner) rosterHashes() Attack {
 		"the study code, against %d pseudonyms", len(ids), hashKinds, len(h.t)))
 }
 
-// hashed closes an attack on the hashes.
+// hashed completes the result of an attack with hashes; found are the places of
+// pseudonyms that are hashes.
 func (e *examiner) hashed(a Attack, tried int64, found map[string]bool, how string) Attack {
 	a.Tried, a.Succeeded, a.Verdict, a.Detail = tried, int64(len(found)), Holds, how
 	if len(found) > 0 {
@@ -172,7 +178,7 @@ func (e *examiner) hashed(a Attack, tried int64, found map[string]bool, how stri
 		slices.Sort(places)
 		for _, where := range places {
 			e.is.add("pseudonym.hash", true, where, "this pseudonym is an unkeyed hash of an identifier, which "+
-				"anybody can make again", stop)
+				"anybody can compute", stop)
 		}
 	}
 	return a
@@ -185,6 +191,8 @@ type pattern struct {
 	digits int
 }
 
+// patternOf returns the pattern of id, and a key that is equal for equal patterns:
+// "LARK#-WEIR-###".
 func patternOf(id string) (p pattern, key string) {
 	run := strings.Builder{}
 	inDigits := false
@@ -209,7 +217,8 @@ func patternOf(id string) (p pattern, key string) {
 	return p, key
 }
 
-// id writes number n of the pattern, n filling the digits from the right.
+// id returns the n-th identifier of the pattern: the decimal digits of n fill its
+// digits from the right. It reuses buf.
 func (p pattern) id(buf []byte, n int64) []byte {
 	buf = buf[:0]
 	for _, part := range p.parts {
@@ -243,7 +252,7 @@ func (e *examiner) patternHashes() Attack {
 		}
 	}
 	if len(spaces) == 0 {
-		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no identifier at hand whose form could be tried", LacksRoster
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no identifier here whose form could be tried", LacksRoster
 		return a
 	}
 	keys := make([]string, 0, len(spaces))
@@ -276,12 +285,14 @@ func (e *examiner) patternHashes() Attack {
 	return e.hashed(a, tried, found, how)
 }
 
-// fullSpace is up to how many identifiers of a pattern are tried in every
-// spelling, and with the study code as it is written and in lower case without
-// separators; a larger pattern is tried as it is written and without separators.
+// fullSpace is the number of identifiers up to which a pattern is tried in every
+// spelling, and also with the study code in two of them (as written; in lower case
+// without separators). Identifiers of a larger pattern are tried as written and without
+// separators only.
 const fullSpace = 200_000
 
-// sweep tries n identifiers of p on all cores.
+// sweep tries the first n identifiers of p on all cores, adds to found the places of
+// pseudonyms that are hashes, and returns the number of hashes tried.
 func (e *examiner) sweep(p pattern, n int64, t targets, found map[string]bool) int64 {
 	const batch = 1 << 13
 	var next, tried atomic.Int64

@@ -5,20 +5,20 @@ import (
 	"slices"
 )
 
-// An Issue is something that the audit objects to. It names a place by
-// pseudonym and field, and holds no value.
+// An Issue is an objection of the audit. It names a place by pseudonym and field, and
+// holds no value.
 type Issue struct {
 	Code  string `json:"code"`  // stable, for example "date.unshifted"
-	Fault bool   `json:"fault"` // the treatment failed; false: for a person to judge
+	Fault bool   `json:"fault"` // true: the treatment failed; false: a person must judge
 	Where string `json:"where"`
 	What  string `json:"what"`
 	Do    string `json:"do"`
 }
 
-// maxOfCode is how many issues of one code are told; the rest are counted.
+// maxOfCode is how many issues of one code are listed; the rest are counted.
 const maxOfCode = 50
 
-// issues gathers them.
+// issues collects the issues of one examination.
 type issues struct {
 	list  []Issue
 	count map[string]int
@@ -33,7 +33,8 @@ func (is *issues) add(code string, fault bool, where, what, do string) {
 	}
 }
 
-// done returns all, faults first.
+// done returns the issues, faults first, and last one issue for each code of which not
+// all were listed.
 func (is *issues) done() []Issue {
 	out := []Issue{}
 	for _, fault := range []bool{true, false} {

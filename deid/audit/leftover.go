@@ -8,7 +8,7 @@ import (
 	"outbreath/schema"
 )
 
-// leftovers searches everything that leaves in words.
+// leftovers searches every text that leaves, with the audit's own search (see [Words]).
 func (e *examiner) leftovers() Attack {
 	a := Attack{Name: "leftover identifiers", Unit: "texts", Knows: "the roster, and time to read everything"}
 	words := NewWords(e.in.Roster)
@@ -32,7 +32,7 @@ func (e *examiner) leftovers() Attack {
 			case !h.Sure:
 				doubtful++
 				e.is.add("leftover.word", false, where,
-					"a word that is a name in the roster, and may be an ordinary one here",
+					"this word is a name in the roster, but may be an ordinary word here",
 					"read the text; if it is the name, redact it or correct its source")
 			default:
 				found = true
@@ -62,7 +62,7 @@ func (e *examiner) leftovers() Attack {
 		}
 		if name := strings.TrimSuffix(strings.TrimPrefix(r.Name, "sessions/"),
 			".json"); !pseudonymForm.MatchString(name) {
-			a.Tried++ // a pseudonym holds any letters by chance
+			a.Tried++ // pseudonyms are not searched: they spell words by chance
 			judge(words.Search(r.Name), r.Name+" ")
 		}
 	}
@@ -74,8 +74,8 @@ func (e *examiner) leftovers() Attack {
 	if a.Succeeded > 0 {
 		a.Verdict = Broken
 	}
-	a.Detail = fmt.Sprintf("a search written apart from the leak check: whole words of names, codes whatever their "+
-		"separators, and patterns; %d places were decided on before, %d words may be ordinary ones", kept, doubtful)
+	a.Detail = fmt.Sprintf("a search that is independent of the leak check: whole words of names, codes with any "+
+		"separators, and patterns; %d findings were kept by decision, %d words may be ordinary ones", kept, doubtful)
 	if e.in.Roster == nil {
 		a.Detail += "; without a roster, patterns only"
 	}

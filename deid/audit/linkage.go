@@ -11,12 +11,12 @@ import (
 	"outbreath/schema"
 )
 
-// linkage looks each subject up in the roster by what leaves.
+// linkage looks up each subject in the roster by the quasi-identifiers that leave.
 func (e *examiner) linkage() Attack {
 	a := Attack{Name: "linkage with the roster", Unit: "subjects",
 		Knows: "the roster: sex, birth date and postal code of everybody at the site"}
 	if e.in.Roster == nil {
-		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster at hand", LacksRoster
+		a.Verdict, a.Detail, a.Lacks = NotRun, "there is no roster here", LacksRoster
 		return a
 	}
 	var sex, age, region = -1, -1, -1
@@ -32,7 +32,7 @@ func (e *examiner) linkage() Attack {
 		}
 	}
 	if sex < 0 && age < 0 && region < 0 {
-		a.Verdict, a.Detail = NotRun, "no quasi-identifier leaves that the roster holds too"
+		a.Verdict, a.Detail = NotRun, "none of the quasi-identifiers that leave is in the roster"
 		return a
 	}
 	people, who := e.people()
@@ -74,19 +74,21 @@ func (e *examiner) linkage() Attack {
 	if e.in.SubjectOf != nil {
 		how += ", and it is the right one"
 	}
-	a.Detail = fmt.Sprintf("success means that %s; %d subjects were taken for another. Whoever has the roster is "+
-		"not the recipient: this is the worst case, not the likely one", how, wrong)
+	a.Detail = fmt.Sprintf("success means that %s; %d subjects were mistaken for another. The recipient does not "+
+		"have the roster: this is the worst case, not the likely one", how, wrong)
 	return a
 }
 
-// A person is what the roster says of somebody: lower-case sex, postal code in capitals
-// without blanks, age in whole years at the sealing date, -1 where it is not known.
+// A person is a row of the roster, reduced to what linkage uses: sex in lower case,
+// postal code in capitals without separators, and age in whole years at the sealing
+// date, -1 if unknown.
 type person struct {
 	sex, postal string
 	age         int
 }
 
-// people counts those who share what the roster says, and names one of each.
+// people returns how many rows of the roster reduce to each person, and the identity
+// of one of them.
 func (e *examiner) people() (count map[person]int, who map[person]string) {
 	count, who = map[person]int{}, map[person]string{}
 	for _, row := range e.in.Roster.Rows {
@@ -100,7 +102,8 @@ func (e *examiner) people() (count map[person]int, who map[person]string) {
 	return count, who
 }
 
-// fits reports whether p may be the subject of a row; nil stands for what does not leave.
+// fits reports whether p may be the subject with these values; nil for a field that
+// does not leave.
 func (p person) fits(sexes, bands, regions []string) bool {
 	return (sexes == nil || p.sex == "" || slices.Contains(sexes, p.sex)) &&
 		(bands == nil || p.age < 0 || inBands(bands, p.age)) &&
@@ -125,7 +128,8 @@ func inRegions(regions []string, postal string) bool {
 	})
 }
 
-// inBand takes an age a year higher too: the session may have been before the birthday.
+// inBand reports whether age, or the year before it, is in band: the age is that at the
+// sealing date, and the session may have been before the birthday.
 func inBand(band string, age int) bool {
 	if low, open := strings.CutSuffix(band, "+"); open {
 		n, err := strconv.Atoi(low)
@@ -137,11 +141,11 @@ func inBand(band string, age int) bool {
 	return ok && err1 == nil && err2 == nil && (l <= age && age <= h || l <= age-1 && age-1 <= h)
 }
 
-// most sessions that fingerprint looks up.
+// maxQueries is how many sessions fingerprint looks up; its time grows with the square.
 const maxQueries = 2000
 
-// fingerprint asks, for each session of a subject with several, whether the
-// session most like it is the same subject's: what somebody could do with two
+// fingerprint tests, for each session of a subject with several sessions, whether the
+// session most similar to it is the same subject's. Somebody could do this with two
 // shipments between which the key was changed.
 func (e *examiner) fingerprint() Attack {
 	a := Attack{Name: "recordings across a changed key", Unit: "sessions of subjects with two or more",
@@ -217,8 +221,8 @@ func (e *examiner) fingerprint() Attack {
 	if float64(a.Succeeded) > a.Chance+2*math.Sqrt(a.Chance)+0.5 {
 		a.Verdict = Residual
 	}
-	a.Detail = fmt.Sprintf("guessing would succeed %.1f times. This looks at five figures and a serial number; "+
-		"nobody has shown that the whole curve does not single a person out", a.Chance)
+	a.Detail = fmt.Sprintf("guessing would succeed %.1f times. This test uses five figures and a serial number; "+
+		"nobody has shown that the whole curve cannot single a person out", a.Chance)
 	a.Chance = math.Round(a.Chance*100) / 100
 	return a
 }

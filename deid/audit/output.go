@@ -13,21 +13,21 @@ import (
 	"outbreath/schema"
 )
 
-// A Field is one leaf of the plan, as treatment.json has it.
+// A Field is one field of the plan, as treatment.json lists it.
 type Field struct {
 	Path      string // "/tubes/*/barcode"
 	Treatment string // "age-band 5"
 	Risk      string // "quasi", "sensitive" or ""
 }
 
-// treatment returns what the plan does to the field; nothing for a treatment that
-// this program does not know.
+// treatment returns the parsed treatment; the zero Treatment for one that this program
+// does not know.
 func (f Field) treatment() schema.Treatment {
 	t, _ := schema.ParseTreatment(f.Treatment)
 	return t
 }
 
-// FieldsOf takes the fields out of a ledger.
+// FieldsOf returns the fields of a ledger.
 func FieldsOf(l *deid.Ledger) []Field {
 	var list []Field
 	for _, f := range l.Fields {
@@ -36,20 +36,20 @@ func FieldsOf(l *deid.Ledger) []Field {
 	return list
 }
 
-// An Output is what leaves, as the laboratory reads it. The zero value is empty.
+// An Output is the payload as the laboratory reads it. The zero value is empty.
 type Output struct {
 	Records    []*Record
 	Recordings []*Trace
 	Files      []Entry // every file, in the order of the archive
-	Archive    bool    // Files come from an archive, so that times and owners are known
+	Archive    bool    // Files are from an archive: their times and owners are known
 
-	Words *Words // searched for in recordings while they are read; may be nil
+	Words *Words // searched for in recordings while these are read; may be nil
 
 	interned map[string]string
 	leaves   int
 }
 
-// Bounds of what is held.
+// Bounds of an Output, for its memory.
 const (
 	maxRecords = 100_000
 	maxLeaves  = 20_000_000
@@ -65,7 +65,7 @@ type Entry struct {
 	Owner, Group string
 }
 
-// A Record is one session as it leaves.
+// A Record is one treated session.
 type Record struct {
 	Name    string // "sessions/....json"
 	Leaves  []Leaf
@@ -74,17 +74,17 @@ type Record struct {
 	Started time.Time
 }
 
-// A Leaf is one value.
+// A Leaf is one value of a record.
 type Leaf struct {
-	Path  string // "*" for list indices
-	Index int    // of the first list
+	Path  string // with "*" for list indices
+	Index int    // in the first list of the path
 	Text  string // "" for null
 }
 
-// Pointer returns the place in the record.
+// Pointer returns the JSON pointer of the value in the record.
 func (l Leaf) Pointer() string { return strings.Replace(l.Path, "*", strconv.Itoa(l.Index), 1) }
 
-// Get returns the first value at path.
+// Get returns the first value at path, "" if there is none.
 func (r *Record) Get(path string) string {
 	for _, l := range r.Leaves {
 		if l.Path == path {
@@ -94,17 +94,17 @@ func (r *Record) Get(path string) string {
 	return ""
 }
 
-// Add takes one file of the payload, by its name below data/, in the order of
-// the archive. It reads r to the end. The error is of r, or says that the file
-// is not of the form it must have, without any of its content.
+// Add adds one file of the payload, by its name relative to data/, in the order of the
+// archive. It reads r to the end. The error is that of r, or reports that the file has
+// a wrong form, without any of its content.
 func (o *Output) Add(name string, r io.Reader) error {
 	switch {
 	case name == deid.SummaryName:
 		return o.summary(r)
 	case strings.HasPrefix(name, "sessions/"):
 		if len(o.Records) == maxRecords || o.leaves > maxLeaves {
-			return errors.New("there is more than 100,000 records or 20,000,000 values; the audit cannot hold " +
-				"them: audit smaller shipments")
+			return errors.New("there are more than 100,000 records or 20,000,000 values, too many for the audit: " +
+				"audit smaller shipments")
 		}
 		data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
 		if err != nil {
@@ -128,6 +128,7 @@ func (o *Output) Add(name string, r io.Reader) error {
 	return err
 }
 
+// record adds a record as a list of leaves, which needs less memory than its tree.
 func (o *Output) record(name string, n *schema.Node) {
 	if o.interned == nil {
 		o.interned = map[string]string{}
@@ -156,7 +157,8 @@ func (o *Output) record(name string, n *schema.Node) {
 	o.Records = append(o.Records, rec)
 }
 
-// summary gives the recordings their figures.
+// summary reads the summary of the recordings and sets their Figures. It comes after
+// the recordings in the order of the archive.
 func (o *Output) summary(r io.Reader) error {
 	var s deid.Summary
 	data, err := io.ReadAll(io.LimitReader(r, 16<<20+1))
@@ -164,7 +166,7 @@ func (o *Output) summary(r io.Reader) error {
 		return err
 	}
 	if json.Unmarshal(data, &s) != nil {
-		return errors.New("the summary of the recordings is not of the form it must have; the audit cannot judge it")
+		return errors.New("the summary of the recordings has a wrong form; the audit cannot judge it")
 	}
 	byFile := map[string]*Trace{}
 	for _, t := range o.Recordings {
@@ -179,10 +181,11 @@ func (o *Output) summary(r io.Reader) error {
 	return nil
 }
 
-// valueSep stands between the values of a subject whose sessions differ.
+// valueSep separates the values of a subject whose sessions differ.
 const valueSep = " / "
 
-// Table returns one row a subject.
+// Table returns the table of the quasi-identifiers and sensitive fields, one row for
+// each subject, ordered by pseudonym.
 func (o *Output) Table(fields []Field) *Table {
 	t := &Table{}
 	for _, f := range fields {
@@ -208,7 +211,7 @@ func (o *Output) Table(fields []Field) *Table {
 	return t
 }
 
-// byRecord returns one row a record.
+// byRecord returns the table with one row for each record.
 func (o *Output) byRecord(of *Table) *Table {
 	t := &Table{Quasi: of.Quasi, Sensitive: of.Sensitive}
 	for _, r := range o.Records {
@@ -217,6 +220,8 @@ func (o *Output) byRecord(of *Table) *Table {
 	return t
 }
 
+// rowOf returns the row of all records of who. Different values of one field are
+// sorted and joined by valueSep.
 func rowOf(who string, records []*Record, t *Table) Row {
 	row := Row{Who: who}
 	values := func(f Field) string {

@@ -11,7 +11,7 @@ import (
 	"strings"
 )
 
-// A Population says how many people share values of quasi-identifiers.
+// A Population is a table of how many people share values of quasi-identifiers.
 type Population struct {
 	columns []string // the last name of a field's path, for example "sex"
 	rows    [][]string
@@ -23,9 +23,9 @@ const (
 	maxPopulationRows  = 1_000_000
 )
 
-// ParsePopulation reads a CSV table with a header row: columns named like the
-// last part of a field's path, values as they leave ("45-49"), and a column
-// "count". The error names the line and no value.
+// ParsePopulation parses a CSV table with a header row. It has columns named like the
+// last part of a field's path, with values in treated form ("45-49"), and a column
+// "count". The error names the line, and holds no value.
 func ParsePopulation(data []byte) (*Population, error) {
 	if len(data) > maxPopulationBytes {
 		return nil, errors.New("the population table is larger than 64 MiB; keep only the columns that are needed, " +
@@ -81,22 +81,24 @@ func ParsePopulation(data []byte) (*Population, error) {
 	return p, nil
 }
 
-// Journalist is the risk when the attacker knows only that the subject belongs
-// to the population. With F the people in the population who share a class's
-// values, and f the subjects: max = 1/min F; mean = max(J / sum F, (1/n) sum f/F);
-// marketer = (1/n) sum f/F. Source: El Emam's attackers (from memory).
+// Journalist is the risk from an attacker who knows only that the subject belongs to
+// the population. For J classes of n subjects in all, with f the subjects of a class and
+// F the people of the population who share its values: max = 1/min F;
+// mean = max(J / sum F, (1/n) sum f/F); marketer = (1/n) sum f/F.
+//
+// Source: El Emam's attackers (from memory).
 type Journalist struct {
 	Max      float64  `json:"max"`
 	Mean     float64  `json:"mean"`
 	Marketer float64  `json:"marketer"`
-	Columns  []string `json:"columns"` // of the table that were used
-	// classes for which the table counts fewer people than there are subjects; the subjects count
-	// then
+	Columns  []string `json:"columns"` // paths of the fields that the table has a column for
+	// Raised counts the classes for which the table has fewer people than subjects; F is
+	// then raised to f.
 	Raised int `json:"raised"`
 }
 
-// journalist returns nil when there is no table, or none of its columns is a
-// quasi-identifier.
+// journalist computes the risk of t with classes as rows. It returns nil without a
+// population, and if none of its columns is a quasi-identifier of t.
 func (p *Population) journalist(t *Table, classes [][]int) *Journalist {
 	if p == nil || len(t.Rows) == 0 {
 		return nil

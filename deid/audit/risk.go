@@ -8,29 +8,30 @@ import (
 	"strings"
 )
 
-// A Row is one subject: its values of the quasi-identifiers and of the
-// sensitive fields, in the order of the [Table]. A missing value is "".
+// A Row holds a subject's values of the quasi-identifiers and of the sensitive fields,
+// in the order of the [Table]. A missing value is "".
 type Row struct {
 	Who       string // pseudonym
 	Quasi     []string
 	Sensitive []string
 }
 
-// A Table is what the figures are computed of.
+// A Table is the input of [Measure] and [Consider].
 type Table struct {
 	Quasi     []Field
 	Sensitive []Field
 	Rows      []Row
 }
 
-// Risk holds the figures. Shares and risks lie between 0 and 1. All are 0 for a
-// table without rows.
+// Risk holds the figures. A class is the set of subjects who share the values of all
+// quasi-identifiers. Shares and risks are between 0 and 1. All figures are 0 for a table
+// without rows.
 //
-// Source: standards for k (Sweeney 2002), l (Machanavajjhala et al. 2007), t (Li
-// et al. 2007); the three attackers after El Emam (from memory).
+// Sources: k (Sweeney 2002), l (Machanavajjhala et al. 2007), t (Li et al. 2007); the
+// three attackers of El Emam (from memory).
 type Risk struct {
 	K        int      `json:"k"` // size of the smallest class, in subjects
-	L        int      `json:"l"` // least distinct values of a sensitive field in a class; 0: none is declared
+	L        int      `json:"l"` // least number of distinct values of a sensitive field in a class; 0: no such field
 	Records  int      `json:"records"`
 	Subjects int      `json:"subjects"`
 	Classes  int      `json:"classes"`
@@ -38,7 +39,7 @@ type Risk struct {
 
 	ProsecutorMax  float64 `json:"prosecutor_max"`
 	ProsecutorMean float64 `json:"prosecutor_mean"`
-	Marketer       float64 `json:"marketer"` // share of subjects that matching with the same list names rightly
+	Marketer       float64 `json:"marketer"` // share of subjects identified correctly by matching with a list of all
 	Unique         int     `json:"unique"`   // subjects alone in their class
 	UniqueShare    float64 `json:"unique_share"`
 
@@ -51,12 +52,12 @@ type Risk struct {
 	Thresholds []Threshold `json:"thresholds"`
 }
 
-// SmallCell is the size from which a cell is shown in health statistics.
+// SmallCell is the least size of a cell that health statistics show.
 //
 // Source: CMS cell size suppression policy: 1 to 10 are not shown.
 const SmallCell = 11
 
-// RecordRisk counts records instead of subjects, as if each were another person.
+// RecordRisk counts records instead of subjects, as if each were a different person.
 type RecordRisk struct {
 	K              int     `json:"k"`
 	Classes        int     `json:"classes"`
@@ -64,30 +65,30 @@ type RecordRisk struct {
 	ProsecutorMean float64 `json:"prosecutor_mean"`
 }
 
-// Diversity is about one sensitive field.
+// Diversity describes how one sensitive field varies within the classes.
 type Diversity struct {
 	Field    string  `json:"field"`
-	L        int     `json:"l"`         // distinct values in the poorest class
-	EntropyL float64 `json:"entropy_l"` // least 2^entropy of a class
-	T        float64 `json:"t"`         // greatest distance of a class from the whole
-	Ordered  bool    `json:"ordered"`   // distance along the order of numbers; else every two values are equally far
+	L        int     `json:"l"`         // least number of distinct values in a class
+	EntropyL float64 `json:"entropy_l"` // least 2^entropy of a class, entropy in bits
+	T        float64 `json:"t"`         // greatest distance of a class from the whole table, 0 to 1
+	Ordered  bool    `json:"ordered"`   // T uses the order of numbers; false: all values are equally distant
 }
 
-// A Size says how many classes have it.
+// A Size counts the classes of one size, and the subjects in them.
 type Size struct {
 	Size     int `json:"size"`
 	Classes  int `json:"classes"`
 	Subjects int `json:"subjects"`
 }
 
-// A Cell is one class.
+// A Cell is one small class.
 type Cell struct {
 	Size   int      `json:"size"`
 	Values []string `json:"values"` // in the order of Risk.Quasi
 	Who    []string `json:"subjects"`
 }
 
-// A Threshold is one that people cite, and whether the figures keep it.
+// A Threshold is a limit that people cite, and whether the figures meet it.
 type Threshold struct {
 	Name   string  `json:"name"`
 	Limit  float64 `json:"limit"`
@@ -96,7 +97,7 @@ type Threshold struct {
 	Source string  `json:"source"`
 }
 
-// Measure computes the figures of t; people may be nil.
+// Measure computes the figures of t. people may be nil.
 func Measure(t *Table, people *Population) *Risk {
 	classes := t.classes()
 	r := &Risk{Subjects: len(t.Rows), Classes: len(classes), Quasi: paths(t.Quasi), Sensitive: []Diversity{},
@@ -156,7 +157,8 @@ func paths(fields []Field) []string {
 	return list
 }
 
-// classes returns the rows of each class, in the order in which they occur.
+// classes returns the indices of the rows of each class. Classes are in the order of
+// their first rows.
 func (t *Table) classes() [][]int {
 	at := map[string]int{}
 	var list [][]int
@@ -182,7 +184,7 @@ func (t *Table) cell(rows []int) Cell {
 	return c
 }
 
-// diversity measures sensitive field i.
+// diversity measures the sensitive field with index i in the given classes.
 func (t *Table) diversity(classes [][]int, i int) Diversity {
 	d := Diversity{L: math.MaxInt, EntropyL: math.Inf(1), Ordered: true}
 	order := map[string]int{}
@@ -240,7 +242,8 @@ func (t *Table) diversity(classes [][]int, i int) Diversity {
 	return d
 }
 
-// equalDistance is the earth mover's distance when every two values are equally far.
+// equalDistance returns the earth mover's distance of two distributions when all values
+// are equally distant.
 func equalDistance(p, q []float64) float64 {
 	sum := 0.0
 	for i := range p {
@@ -249,8 +252,8 @@ func equalDistance(p, q []float64) float64 {
 	return sum / 2
 }
 
-// orderedDistance is the earth mover's distance when neighbouring values, in
-// order, are 1/(m-1) apart.
+// orderedDistance returns the earth mover's distance of two distributions of m ordered
+// values when neighbours are 1/(m-1) apart.
 func orderedDistance(p, q []float64) float64 {
 	if len(p) < 2 {
 		return 0
@@ -263,6 +266,7 @@ func orderedDistance(p, q []float64) float64 {
 	return sum / float64(len(p)-1)
 }
 
+// thresholds compares the figures with limits that people cite. None is a verdict.
 func (r *Risk) thresholds() {
 	least := func(limit float64, source string) {
 		r.Thresholds = append(r.Thresholds, Threshold{"least cell", limit, float64(r.K), float64(r.K) >= limit, source})

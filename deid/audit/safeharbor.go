@@ -10,13 +10,13 @@ import (
 	"outbreath/schema"
 )
 
-// A Class is one of the eighteen of 45 CFR 164.514(b)(2)(i), and what became of
-// it. Status is a plain word of this tool and no legal verdict:
+// A Class is one of the eighteen classes of 45 CFR 164.514(b)(2)(i), and what became
+// of it. Status is a word of this tool, not a legal verdict:
 //
-//	absent       nothing of this kind was found in what the site has
-//	removed      something of this kind was there and does not leave
+//	absent       nothing of this kind was found at the site
+//	removed      something of this kind was found and does not leave
 //	transformed  something made from it leaves
-//	retained     something of this kind leaves as it is
+//	retained     something of this kind leaves unchanged
 type Class struct {
 	Class    string `json:"class"` // "A" to "R"
 	Name     string `json:"name"`
@@ -24,6 +24,7 @@ type Class struct {
 	Evidence string `json:"evidence"`
 }
 
+// The statuses of a Class, weakest first.
 const (
 	Absent      = "absent"
 	Removed     = "removed"
@@ -31,17 +32,17 @@ const (
 	Retained    = "retained"
 )
 
-// A Facts is what the judgement of the classes rests on.
+// Facts is the evidence from which the classes are judged.
 type Facts struct {
 	Ledger     *deid.Ledger
-	Findings   []leak.Finding // nil of a shipment
-	Shipment   bool
-	Roster     []string // columns that hold something; nil without a roster
+	Findings   []leak.Finding // nil for a shipment, which does not list them
+	Shipment   bool           // the evidence is from a sealed shipment
+	Roster     []string       // columns with at least one value; nil without a roster
 	Recordings int
 	Report     *Report // may be nil
 }
 
-// Eighteen judges the classes A to R.
+// Eighteen judges the classes A to R, and returns them in this order.
 func Eighteen(f *Facts) []Class {
 	var list []Class
 	for _, c := range leak.Classes() {
@@ -50,8 +51,8 @@ func Eighteen(f *Facts) []Class {
 	return list
 }
 
-// fieldClass says which class a field's values belong to, by its treatment and
-// its name; "" for one that is about no person.
+// fieldClass returns the class of a field's values, by its treatment and its name; ""
+// for a field that identifies nobody.
 func fieldClass(l deid.FieldLedger) string {
 	kind := l.Kind()
 	name := l.Path[strings.LastIndexByte(l.Path, '/')+1:]
@@ -78,6 +79,7 @@ func fieldClass(l deid.FieldLedger) string {
 
 var rank = map[string]int{Absent: 0, Removed: 1, Transformed: 2, Retained: 3}
 
+// judge returns the status of one class: the strongest that any evidence gives.
 func (f *Facts) judge(class leak.Class) Class {
 	letter, words := string(class), class.Words()
 	c := Class{Class: letter, Name: words.Rule, Status: Absent}
@@ -95,7 +97,7 @@ func (f *Facts) judge(class leak.Class) Class {
 		}
 	}
 	if len(columns) > 0 {
-		set(Removed, "the roster lists it ("+strings.Join(columns, ", ")+") and never leaves")
+		set(Removed, "listed in the roster ("+strings.Join(columns, ", ")+"), which never leaves")
 	}
 	for _, l := range f.Ledger.Fields {
 		if l.Values == 0 || fieldClass(l) != letter {
@@ -114,8 +116,8 @@ func (f *Facts) judge(class leak.Class) Class {
 	found := f.inTexts(class, set)
 	switch {
 	case letter == "P" && f.Recordings > 0:
-		set(Retained, fmt.Sprintf("no finger or voice print, but %d curves of breath, of which nobody has shown "+
-			"that they cannot single a person out", f.Recordings))
+		set(Retained, fmt.Sprintf("no finger or voice print, but %d breath curves; nobody has shown that such curves "+
+			"cannot single a person out", f.Recordings))
 	case letter == "Q":
 		says = append(says, "only records in JSON, tables in CSV and recordings in EDF can leave; no image can")
 	case letter == "R":
@@ -124,8 +126,8 @@ func (f *Facts) judge(class leak.Class) Class {
 	}
 	texts := fmt.Sprintf("nothing of this kind was found in %d texts", f.Ledger.Texts.Searched)
 	if f.Shipment && f.Ledger.Texts.Findings > 0 {
-		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; their classes are known at "+
-			"the site", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
+		texts = fmt.Sprintf("of %d findings in %d texts, %d were redacted and %d kept; only the site knows their "+
+			"classes", f.Ledger.Texts.Findings, f.Ledger.Texts.Searched, f.Ledger.Texts.Redacted, f.Ledger.Texts.Kept)
 	}
 	if letter != "P" && letter != "Q" && found == 0 {
 		says = append(says, texts)
@@ -134,8 +136,8 @@ func (f *Facts) judge(class leak.Class) Class {
 	return c
 }
 
-// inTexts says with set what the two searches found of a class, and returns how many
-// findings the first had.
+// inTexts passes to set what the two searches found of a class, and returns the number
+// of findings of the first.
 func (f *Facts) inTexts(class leak.Class, set func(status, why string)) (found int) {
 	decided := map[string]int{}
 	for _, finding := range f.Findings {
@@ -146,13 +148,13 @@ func (f *Facts) inTexts(class leak.Class, set func(status, why string)) (found i
 	}
 	redacted, kept := decided["redact"], decided["keep"]
 	if redacted > 0 {
-		set(Removed, fmt.Sprintf("%d found in texts and taken out", redacted))
+		set(Removed, fmt.Sprintf("%d found in texts and removed", redacted))
 	}
 	if kept > 0 {
 		set(Retained, fmt.Sprintf("%d found in texts and kept with a reason", kept))
 	}
 	if open := found - redacted - kept; open > 0 {
-		set(Retained, fmt.Sprintf("%d found in texts and not decided on", open))
+		set(Retained, fmt.Sprintf("%d found in texts and still undecided", open))
 	}
 	if f.Report == nil {
 		return found
@@ -164,19 +166,19 @@ func (f *Facts) inTexts(class leak.Class, set func(status, why string)) (found i
 		}
 	}
 	if left > 0 {
-		set(Retained, fmt.Sprintf("%d left over in what leaves, by the second search", left))
+		set(Retained, fmt.Sprintf("%d found by the second search in what leaves", left))
 	}
 	return found
 }
 
-// A Route says why what leaves is not what Safe Harbor describes, and what such
-// data would need. It is no legal verdict.
+// A Route lists why the data do not fit the description of Safe Harbor, and what such
+// data need instead. It is not a legal verdict.
 type Route struct {
 	NotSafeHarbor []string `json:"not_safe_harbor"`
 	Needs         []string `json:"needs"`
 }
 
-// RouteOf reads the route off the classes and the plan.
+// RouteOf derives the route from the plan in f and from the classes of [Eighteen].
 func RouteOf(f *Facts, classes []Class) *Route {
 	r := &Route{NotSafeHarbor: []string{}, Needs: []string{
 		"a limited data set (164.514(e)): true dates and whole postal codes may stay, sixteen direct identifiers " +
@@ -186,8 +188,8 @@ func RouteOf(f *Facts, classes []Class) *Route {
 		"under other law, for example the GDPR: pseudonymised data are personal data for the site, which holds the " +
 			"key, and may be for others (Article 4(5), recital 26); the protocol, the consent and the ethics " +
 			"committee decide",
-		"even with all eighteen classes gone, Safe Harbor asks that nobody at the site knows that what is left " +
-			"could identify somebody (164.514(b)(2)(ii)); no program can tell",
+		"even with all eighteen classes removed, Safe Harbor requires that nobody at the site knows that the rest " +
+			"could identify somebody (164.514(b)(2)(ii)); no program can check this",
 	}}
 	has := func(kind schema.TreatmentKind) bool {
 		return slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
@@ -197,7 +199,7 @@ func RouteOf(f *Facts, classes []Class) *Route {
 	}
 	why := func(s string) { r.NotSafeHarbor = append(r.NotSafeHarbor, s) }
 	if has(schema.Shift) {
-		why("dates leave, moved by a number of days: Safe Harbor lets only the year stay, and does not name a shift")
+		why("dates leave, moved by a number of days: Safe Harbor allows only the year, and does not mention a shift")
 	}
 	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
 		return l.Values > 0 && l.Kind() == schema.Keep && fieldClass(l) == "C"
@@ -205,10 +207,10 @@ func RouteOf(f *Facts, classes []Class) *Route {
 		why("true dates leave")
 	}
 	if has(schema.Text) {
-		why("free text leaves, of which a search can only say that it found nothing listed")
+		why("free text leaves; a search can only find what is listed or has a known pattern")
 	}
 	if has(schema.Pseudonym) {
-		why("pseudonyms leave that are made from identifiers with a key (class R)")
+		why("pseudonyms leave, which are made from identifiers with a key (class R)")
 	}
 	if slices.ContainsFunc(f.Ledger.Fields, func(l deid.FieldLedger) bool {
 		return l.Values > 0 && l.Kind() == schema.Region && l.Treatment != "region" && l.Treatment != "region 3"

@@ -12,19 +12,19 @@ import (
 	"outbreath/schema/edf"
 )
 
-// A Trace is what the audit keeps of a recording.
+// A Trace is the audit's extract of a recording.
 type Trace struct {
 	Name    string // "recordings/....csv"
 	Bytes   int64
-	Figures *breath.Figures // nil: none came with it
+	Figures *breath.Figures // nil if the summary has none
 	Strips  []Strip         // of the first [MaxStrips] recordings
 	Foreign bool            // a CSV recording with letters below its header row
 	Patient string          // of an EDF recording's header
 	Hits    []Hit
 }
 
-// A Strip is a curve drawn small: the least and the greatest value in equal
-// stretches, NaN where there is none.
+// A Strip is a curve for a small drawing: the least and the greatest value in each of
+// stripPoints equal intervals, NaN where there is none.
 type Strip struct {
 	Name      string // "co2_kpa"
 	Low, High []float64
@@ -38,6 +38,7 @@ const (
 	maxDrawn    = 32 << 20 // bytes of a recording that are drawn
 )
 
+// readTrace reads a recording to its end, and searches all of it for w.
 func readTrace(name string, r io.Reader, w *Words) (*Trace, error) {
 	t := &Trace{Name: name}
 	s := &scanner{t: t, words: w, csv: strings.HasSuffix(name, ".csv")}
@@ -66,19 +67,20 @@ func readTrace(name string, r io.Reader, w *Words) (*Trace, error) {
 	return t, nil
 }
 
-// A scanner looks for text in a recording as it passes: in a CSV file anything
-// but numbers below the header row, in an EDF file every printable run.
+// A scanner looks for text in the bytes of a recording: in a CSV file for the header
+// row and anything but numbers below it, in an EDF file for every printable run.
 type scanner struct {
 	t      *Trace
 	words  *Words
 	csv    bool
-	header bool // has passed
-	run    []byte
+	header bool   // the header row has passed
+	run    []byte // text that may go on
 }
 
+// maxRun is the length in bytes at which a run is searched even if it goes on.
 const maxRun = 4096
 
-// plain marks the bytes that numbers are written with.
+// plain marks the bytes that rows of numbers consist of.
 var plain = func() (p [256]bool) {
 	for _, b := range []byte("0123456789+-.,;eE\r\n \t") {
 		p[b] = true
@@ -114,6 +116,7 @@ func (s *scanner) write(p []byte) {
 	}
 }
 
+// flush searches the run, and marks the recording if it is text where numbers belong.
 func (s *scanner) flush() {
 	if s.csv && s.header && len(s.run) > 0 {
 		if word := strings.ToLower(string(s.run)); word != "nan" && word != "inf" {
@@ -122,7 +125,7 @@ func (s *scanner) flush() {
 	}
 	if len(s.run) >= 4 && len(s.t.Hits) < 20 {
 		for _, h := range s.words.Search(strings.ToValidUTF8(string(s.run), " ")) {
-			if s.csv || h.Basis == "roster" && h.Sure { // samples look like anything now and then
+			if s.csv || h.Basis == "roster" && h.Sure { // samples match a pattern by chance
 				s.t.Hits = append(s.t.Hits, h)
 			}
 		}
@@ -130,7 +133,7 @@ func (s *scanner) flush() {
 	s.run = s.run[:0]
 }
 
-// csvStrips draws the columns other than t_s.
+// csvStrips returns the curves of the first two columns other than t_s.
 func csvStrips(data []byte) []Strip {
 	header, rest, ok := bytes.Cut(data, []byte("\n"))
 	if !ok {
@@ -169,6 +172,7 @@ func newStrip(name string) Strip {
 	return s
 }
 
+// add extends interval i to v; the negated comparisons hold for NaN too.
 func (s *Strip) add(i int, v float64) {
 	i = min(max(i, 0), stripPoints-1)
 	if !(v >= s.Low[i]) {
@@ -179,7 +183,9 @@ func (s *Strip) add(i int, v float64) {
 	}
 }
 
-// edf reads the header and draws the first two signals that are no annotations.
+// edf reads the header, and sets Patient and the curves of the first two signals that
+// are not annotations. A broken header leaves t unchanged.
+//
 // Source: EDF (1992), physical from digital values.
 func (t *Trace) edf(data []byte) {
 	h, err := edf.ReadHeader(bytes.NewReader(data))

@@ -11,8 +11,9 @@ import (
 	"outbreath/schema"
 )
 
-// The first three digits that stand for 20,000 people or fewer, written down a
-// second time: see the list in deid. Source: HHS guidance of November 2012.
+// fewPeople are the first three digits of postal codes whose areas have 20,000 or fewer
+// inhabitants. It deliberately repeats the list of package deid, because the audit must
+// not share it. Source: HHS guidance of November 2012.
 var fewPeople = strings.Fields("036 059 063 102 203 556 692 790 821 823 830 831 878 879 884 890 893")
 
 var (
@@ -21,11 +22,11 @@ var (
 	pseudonymForm = regexp.MustCompile(`^(?:[0-9A-HJKMNP-TV-Z]{4}-){4}[0-9A-Z]$`)
 )
 
-// correctPlan is what to do about a fault of the treatment.
+// stop is what to do about a fault of the treatment.
 const stop = "do not seal or use this; keep it as it is and report it, because the treatment did not do what the " +
 	"plan says"
 
-// treatments checks every value that leaves against what its treatment promises.
+// treatments checks every value that leaves against the promise of its treatment.
 // Nothing here calls the code that treats.
 func (e *examiner) treatments() {
 	byPath := map[string]schema.Treatment{}
@@ -55,8 +56,8 @@ func (e *examiner) treatments() {
 		}
 		for _, d := range dates {
 			if math.Abs(d.Sub(dates[0]).Hours()) > 48 {
-				e.is.add("date.apart", true, r.Name, "dates of one session lie more than two days apart, so that "+
-					"not all were moved alike", stop)
+				e.is.add("date.apart", true, r.Name, "dates of one session are more than two days apart, so not all "+
+					"were moved by the same days", stop)
 				break
 			}
 		}
@@ -70,6 +71,7 @@ func (e *examiner) treatments() {
 	}
 }
 
+// value checks one value against its treatment.
 func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 	fault := func(code, what string) { e.is.add(code, true, r.Name+" "+l.Pointer(), what, stop) }
 	switch t.Kind {
@@ -77,7 +79,7 @@ func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 		fault("field.dropped", "a field that the plan drops")
 	case schema.Pseudonym:
 		if !pseudonymForm.MatchString(l.Text) || !checkDigit(l.Text) {
-			fault("pseudonym.form", "this is no pseudonym: its form or its check character is wrong")
+			fault("pseudonym.form", "this is not a pseudonym: its form or its check character is wrong")
 		}
 	case schema.AgeBand:
 		if code, what := bandFault(l.Text, t.Width); code != "" {
@@ -89,29 +91,30 @@ func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 		case digits && len(l.Text) == 3 && slices.Contains(fewPeople, l.Text):
 			fault("region.small", "an area of 20,000 people or fewer (Census of 2000)")
 		case len([]rune(l.Text)) > 3:
-			fault("region.fine", "more of the postal code leaves than a region")
+			fault("region.fine", "more of the postal code leaves than the region")
 		}
 	case schema.Round:
 		if x, err := strconv.ParseFloat(l.Text, 64); err == nil && t.Width > 0 && math.Mod(x, float64(t.Width)) != 0 {
 			if end := t.Coded && (x == float64(t.From) || x == float64(t.To)); !end {
-				fault("round.fine", "the number is finer than the plan says")
+				fault("round.fine", "the number is finer than the plan allows")
 			}
 		}
 	case schema.Shift:
 		if _, err := parseDay(l.Text); err != nil {
-			fault("date.form", "this is no date")
+			fault("date.form", "this is not a date")
 		}
 	}
 }
 
-// bandFault says what is wrong with an age band of at least width years; "" for nothing.
+// bandFault returns the fault of an age band that should be width years wide; "" for
+// none.
 func bandFault(text string, width int) (code, what string) {
 	m := bandForm.FindStringSubmatch(text)
 	switch {
 	case m == nil && over89(text):
 		return "age.over-89", "an age over 89 leaves on its own instead of in the band 90+"
 	case m == nil:
-		return "age.band", "this is no age band"
+		return "age.band", "this is not an age band"
 	case m[1] == "":
 		return "", ""
 	}
@@ -121,18 +124,19 @@ func bandFault(text string, width int) (code, what string) {
 	case high > 89 || low >= 90:
 		return "age.over-89", "an age over 89 leaves in a band of its own"
 	case high-low+1 < width && high != 89:
-		return "age.band", "the age band is narrower than the plan says"
+		return "age.band", "the age band is narrower than the plan allows"
 	}
 	return "", ""
 }
 
-// over89 says whether s begins with a whole number over 89.
+// over89 reports whether s is, or begins with, a whole number over 89.
 func over89(s string) bool {
 	digits, _, _ := strings.Cut(s, "-")
 	n, err := strconv.Atoi(digits)
 	return err == nil && n > 89
 }
 
+// parseDay parses a date, or a date-time of RFC 3339.
 func parseDay(s string) (time.Time, error) {
 	if t, err := time.Parse(time.RFC3339, s); err == nil {
 		return t, nil
@@ -140,7 +144,7 @@ func parseDay(s string) (time.Time, error) {
 	return time.Parse(time.DateOnly, s)
 }
 
-// civil returns the day that is written in a date or date-time.
+// civil returns the date at the start of a date or date-time, regardless of its offset.
 func civil(s string) (time.Time, bool) {
 	if len(s) < 10 {
 		return time.Time{}, false
@@ -149,7 +153,8 @@ func civil(s string) (time.Time, bool) {
 	return t, err == nil
 }
 
-// shifts compares the dates with the site's record, where it is at hand.
+// shifts compares the dates of r with the site's record, if that is available: all
+// dates of a subject must be moved by the same number of days, 1 to 364.
 func (e *examiner) shifts(r *Record) {
 	source := e.in.Source[r.Session]
 	if source == nil {
@@ -176,21 +181,22 @@ func (e *examiner) shifts(r *Record) {
 			first, known := e.shift[r.Subject]
 			switch {
 			case days == 0:
-				e.is.add("date.unshifted", true, r.Name+" "+l.Pointer(), "this date leaves as it is at the site", stop)
+				e.is.add("date.unshifted", true, r.Name+" "+l.Pointer(), "this date leaves unchanged", stop)
 			case days < 1 || days > 364:
 				e.is.add("date.shift", true, r.Name+" "+l.Pointer(),
-					"this date was moved by more days than a shift may have", stop)
+					"this date was moved by fewer than 1 or more than 364 days", stop)
 			case !known:
 				e.shift[r.Subject] = days
 			case first != days:
 				e.is.add("date.inconsistent", true, r.Name+" "+l.Pointer(),
-					"this date was moved by other days than the subject's other dates", stop)
+					"this date was moved by a different number of days than the subject's other dates", stop)
 			}
 		}
 	}
 }
 
-// constant objects to one shift for everybody.
+// constant adds an issue if five or more subjects all have the same shift: one known
+// date would then undo it for everybody.
 func (e *examiner) constant() {
 	if len(e.shift) < 5 {
 		return
@@ -205,6 +211,7 @@ func (e *examiner) constant() {
 	e.is.add("date.same-shift", true, "", "the dates of all subjects were moved by the same number of days", stop)
 }
 
+// recording checks the name of a recording, and that it holds no text and names nobody.
 func (e *examiner) recording(t *Trace) {
 	m := nameForm.FindStringSubmatch(t.Name)
 	if m == nil || !checkDigit(m[1]) {
@@ -216,12 +223,13 @@ func (e *examiner) recording(t *Trace) {
 	}
 	if code, _, _ := strings.Cut(t.Patient, " "); strings.HasSuffix(t.Name, ".edf") && code != "X" &&
 		!(pseudonymForm.MatchString(code) && checkDigit(code)) {
-		e.is.add("recording.patient", true, t.Name, "the patient line of the header begins with no pseudonym", stop)
+		e.is.add("recording.patient", true, t.Name, "the patient field of the header does not begin with a pseudonym "+
+			"or X", stop)
 	}
 }
 
-// checkDigit tells whether the last character of a pseudonym fits, by the
-// recursive rule of ISO/IEC 7064 for its hybrid systems, with modulus 36.
+// checkDigit reports whether the last character of a pseudonym fits, by the recursive
+// rule of ISO/IEC 7064 for its hybrid systems, with modulus 36.
 func checkDigit(s string) bool {
 	const alphabet = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 	p := 36

@@ -13,36 +13,38 @@ import (
 
 // A WhatIf is the effect of treating fields more coarsely.
 type WhatIf struct {
-	Change        []string `json:"change"` // in words, one a field; empty: as it is
+	Change        []string `json:"change"` // in words, one for each changed field; empty: no change
 	K             int      `json:"k"`
 	Unique        int      `json:"unique"`
 	BelowFive     int      `json:"below_five"` // subjects in classes of fewer than five
 	ProsecutorMax float64  `json:"prosecutor_max"`
 	Mean          float64  `json:"prosecutor_mean"`
-	Loss          float64  `json:"loss_bits"` // detail lost: bits of entropy a subject, summed over fields
+	Loss          float64  `json:"loss_bits"` // detail lost: bits of entropy per subject, summed over fields
 }
 
-// A Choice lists what was computed.
+// A Choice lists the effects that [Consider] computed.
 type Choice struct {
 	Now    WhatIf   `json:"now"`
 	Single []WhatIf `json:"single"` // one field changed, ordered by loss
-	// each with a greater k, or fewer unique subjects, than all that lose less
+	// Suggestions are ordered by loss. Each has a greater k, or clearly fewer unique
+	// subjects, than all that lose less.
 	Suggestions []WhatIf `json:"suggestions"`
-	Tried       int      `json:"tried"`
+	Tried       int      `json:"tried"` // combinations, the present treatment included
 }
 
-// A level is one way to treat a field: what to say, and the value of each row.
+// A level is one way to treat a field: its description, and the value of each row.
 type level struct {
 	say   string
-	codes []uint32 // by row
-	bits  float64  // entropy
+	codes []uint32 // by row; equal values have equal codes
+	bits  float64  // entropy of the values
 }
 
-// maxCombinations bounds the search; beyond it only pairs are tried.
+// maxCombinations bounds the search. With more combinations, at most two fields are
+// changed at a time.
 const maxCombinations = 4000
 
-// Consider computes the effect of wider bands, coarser regions, coarser
-// rounding and of dropping a field: each alone, and all together.
+// Consider computes the effect of wider bands, coarser regions, coarser rounding and
+// of dropping a field, of each alone and of their combinations.
 func Consider(t *Table) *Choice {
 	c := &Choice{Single: []WhatIf{}, Suggestions: []WhatIf{}}
 	if len(t.Rows) == 0 || len(t.Quasi) == 0 {
@@ -88,7 +90,7 @@ func Consider(t *Table) *Choice {
 		if len(w.Change) == 1 {
 			c.Single = append(c.Single, w)
 		}
-		// Only steps that make a difference to somebody.
+		// Suggest a step only if k rises, or a quarter fewer subjects are unique.
 		if w.K > bestK || w.K >= bestK && w.Unique < fewest-fewest/4 {
 			bestK, fewest = w.K, w.Unique
 			c.Suggestions = append(c.Suggestions, w)
@@ -107,7 +109,7 @@ func effect(fields [][]level, picked []int, n int) WhatIf {
 			w.Loss += fields[i][0].bits - fields[i][l].bits
 		}
 		for r, code := range fields[i][l].codes {
-			keys[r] = (keys[r]^uint64(code))*0x9E3779B97F4A7C15 + uint64(i) // rows of equal codes only meet
+			keys[r] = (keys[r]^uint64(code))*0x9E3779B97F4A7C15 + uint64(i) // equal codes give equal keys
 			keys[r] ^= keys[r] >> 29
 		}
 	}
@@ -131,7 +133,8 @@ func effect(fields [][]level, picked []int, n int) WhatIf {
 	return w
 }
 
-// levels returns field i as it is, and every coarser way.
+// levels returns the ways to treat field i: the present one first, then coarser ones,
+// last its removal.
 func (t *Table) levels(i int, f Field) []level {
 	name := strings.ReplaceAll(f.Path[strings.LastIndexByte(f.Path, '/')+1:], "_", " ")
 	list := []level{t.level(i, "", func(s string) string { return s })}
@@ -146,7 +149,7 @@ func (t *Table) levels(i int, f Field) []level {
 			slices.Sort(parts)
 			return strings.Join(slices.Compact(parts), valueSep)
 		})
-		if l.bits < list[len(list)-1].bits { // else it changes nothing
+		if l.bits < list[len(list)-1].bits { // otherwise it changes nothing
 			list = append(list, l)
 		}
 	}
@@ -174,6 +177,7 @@ func (t *Table) levels(i int, f Field) []level {
 	return list
 }
 
+// level returns the level that applies f to the values of field i.
 func (t *Table) level(i int, say string, f func(string) string) level {
 	l := level{say: say, codes: make([]uint32, len(t.Rows))}
 	codes, counts := map[string]uint32{}, []int{}
@@ -195,8 +199,8 @@ func (t *Table) level(i int, say string, f func(string) string) level {
 	return l
 }
 
-// wider puts a band "45-49" into the band of width years that holds its
-// beginning; "90+" stays, and no band reaches beyond 89.
+// wider returns the band of width years that contains the start of band ("45-49"). It
+// returns "90+" unchanged, and no band extends beyond 89.
 func wider(band string, width int) string {
 	low, _, ok := strings.Cut(band, "-")
 	n, err := strconv.Atoi(low)
@@ -207,6 +211,7 @@ func wider(band string, width int) string {
 	return fmt.Sprintf("%d-%d", n, min(n+width-1, 89))
 }
 
+// coarser rounds number to the nearest multiple of width.
 func coarser(number string, width int) string {
 	x, err := strconv.ParseFloat(number, 64)
 	if err != nil {

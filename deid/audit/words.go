@@ -12,33 +12,34 @@ import (
 	"outbreath/schema"
 )
 
-// Words are what a roster lists, made ready to be searched for. This search is
-// plain on purpose and uses nothing of deid/leak, neither its vocabulary nor its
-// folding nor its dates: whole words of names, and codes whatever their separators.
-// Both rest on schema, which reads records, and on Unicode's decomposition (NFKD).
+// Words is a search for the values of a roster and for a few patterns. It is simple on
+// purpose and uses nothing of deid/leak, neither its vocabulary nor its folding nor its
+// dates: it finds whole words of names, and codes with any separators. Both searches
+// depend on schema, which reads records, and on Unicode's decomposition (NFKD). Words
+// is safe for concurrent use once made; a nil Words finds nothing.
 type Words struct {
 	names   map[string]string // folded word to class
-	codes   map[string]string // letters and digits only, to class
-	lengths []int             // of codes
+	codes   map[string]string // folded letters and digits to class
+	lengths []int             // of codes in bytes, ascending
 }
 
-// A Hit is what the search found in a text; never the words themselves.
+// A Hit is a place that the search found in a text. It does not hold the text.
 type Hit struct {
 	Class string // "A" to "R"
 	Basis string // "roster" or "pattern"
-	Sure  bool   // false for a single word that may be an ordinary one
+	Sure  bool   // false for a single word that may be an ordinary word
 	Start int    // byte offset
 }
 
-// columnClass says what of the roster is searched for, and as which class.
+// columnClass gives the class of each column of the roster that is searched for.
 var columnClass = map[string]string{
 	"given_name": "A", "family_name": "A", "other_names": "A", "emergency_contact_name": "A",
 	"phone": "D", "emergency_contact_phone": "D", "email": "F", "national_id": "G", "mrn": "H", "subject_id": "R",
 	"street": "B", "birth_date": "C",
 }
 
-// NewWords reads the roster; nil gives patterns only. Columns other
-// than [schema.RosterColumns] are searched as codes.
+// NewWords returns the search for the values of r, with a nil r for patterns only.
+// Columns other than [schema.RosterColumns] are searched as codes.
 func NewWords(r *schema.Roster) *Words {
 	w := &Words{names: map[string]string{}, codes: map[string]string{}}
 	if r == nil {
@@ -61,7 +62,7 @@ func NewWords(r *schema.Roster) *Words {
 					}
 				}
 			case column == "sex" || column == "country" || column == "city" || column == "postal_code":
-				// shared by many; a search for them finds ordinary words
+				// many people share these values, and some are ordinary words
 			default:
 				if !known {
 					class = "R"
@@ -79,7 +80,8 @@ func NewWords(r *schema.Roster) *Words {
 	return w
 }
 
-// code adds a value, and its digits alone where there are enough.
+// code adds a value as a code, its digits alone if there are six or more, and the last
+// seven digits of a telephone number.
 func (w *Words) code(value, class string) {
 	all := squeeze(fold(value))
 	digits := strings.Map(func(r rune) rune {
@@ -99,11 +101,11 @@ func (w *Words) code(value, class string) {
 	}
 }
 
-// special letters that do not come apart in Unicode's decomposition.
+// special replaces letters that Unicode's decomposition leaves whole, and apostrophes.
 var special = strings.NewReplacer("ß", "ss", "ø", "o", "đ", "d", "ł", "l", "æ", "ae", "œ", "oe", "þ", "th", "ð", "d",
 	"ı", "i", "ʻ", "", "'", "", "’", "")
 
-// fold makes spellings equal: case, accents, apostrophes.
+// fold removes the differences of case, accents and apostrophes.
 func fold(s string) string {
 	var b strings.Builder
 	for _, r := range norm.NFKD.String(strings.ToLower(s)) {
@@ -114,10 +116,12 @@ func fold(s string) string {
 	return special.Replace(b.String())
 }
 
+// letterWords splits s into its runs of letters.
 func letterWords(s string) []string {
 	return strings.FieldsFunc(s, func(r rune) bool { return !unicode.IsLetter(r) })
 }
 
+// squeeze removes everything but letters and digits.
 func squeeze(s string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsLetter(r) || unicode.IsDigit(r) {
@@ -127,6 +131,8 @@ func squeeze(s string) string {
 	}, s)
 }
 
+// patterns finds mail addresses, URLs, IPv4 addresses, international telephone numbers,
+// US social security numbers and ages of 90 and over, each in its usual form.
 var patterns = []struct {
 	class string
 	re    *regexp.Regexp
@@ -139,7 +145,7 @@ var patterns = []struct {
 	{"C", regexp.MustCompile(`(?i)\b(9\d|1[01]\d)[ -]?(years?|yrs?|y/o|yo)\b|\baged? (9\d|1[01]\d)\b`)},
 }
 
-// Search looks through one text.
+// Search returns the hits in one text: patterns, then names, then codes.
 func (w *Words) Search(text string) []Hit {
 	if w == nil || len(text) < 3 {
 		return nil
@@ -154,8 +160,8 @@ func (w *Words) Search(text string) []Hit {
 	return append(hits, w.codeHits(text)...)
 }
 
-// nameHits finds words of names. One is sure when it is written like a name,
-// or when it stands beside another.
+// nameHits finds words of names. A hit is sure if the word has a capital within a
+// sentence, is in a script without capitals, or is next to another name.
 func (w *Words) nameHits(text string) []Hit {
 	if len(w.names) == 0 {
 		return nil
@@ -207,8 +213,8 @@ func firstRune(s string) (rune, bool) {
 	return 0, false
 }
 
-// codeHits finds codes that begin where a run of letters or digits begins, and
-// end where one ends.
+// codeHits finds codes that begin and end at the border of a run of letters or digits.
+// It compares the text without separators, and keeps the original offsets.
 func (w *Words) codeHits(text string) []Hit {
 	if len(w.codes) == 0 {
 		return nil
