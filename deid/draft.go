@@ -230,7 +230,8 @@ func (d *draft) twice() []schema.Problem {
 			problems = append(problems, schema.Problem{
 				File: s.file, Pointer: "/session_id", Rule: "session.twice", Severity: schema.Error,
 				Message: "this session has the same identifier as " + strconv.Quote(other) +
-					" apart from upper case, blanks and hyphens; correct the wrong one, or remove one of the two records",
+					" apart from upper case, blanks and hyphens; correct the wrong one, or remove one of the two " +
+					"records",
 			})
 		}
 		first[s.name] = s.file
