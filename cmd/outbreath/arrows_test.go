@@ -66,13 +66,15 @@ var houses = map[string][]string{
 	"github.com/jackc/pgx/v5":                  {"outbreath/pack/register"},
 	"modernc.org/sqlite":                       {"outbreath/pack/register"},
 	"github.com/boombuler/barcode":             {"outbreath/pack/symbol"},
+	"github.com/xuri/excelize/v2":              {"outbreath/schema/sheet"},
+	"github.com/xuri/nfp":                      {"outbreath/schema/sheet"},
 	"golang.org/x/crypto": {"outbreath/keys", "outbreath/keys/sshsig", "outbreath/pack",
 		"outbreath/pack/site"},
 	"golang.org/x/sys": {"outbreath/pack/durable", "outbreath/pack/media",
 		"outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term": {"outbreath/cmd/outbreath"},
-	"golang.org/x/text": {"outbreath/schema", "outbreath/schema/sessionlog", "outbreath/deid", "outbreath/deid/audit",
-		"outbreath/deid/leak", "outbreath/pack/bag"},
+	"golang.org/x/text": {"outbreath/schema", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {

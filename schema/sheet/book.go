@@ -6,13 +6,18 @@ type Book struct {
 	Pages  []Page // after the sheets
 }
 
+// ListsName is the name of a hidden sheet that Write adds where a drop-down list
+// is too long to stay in the cells' own check.
+const ListsName = "lists"
+
 // A Sheet is a table with headings in row 1, which stays in sight.
 type Sheet struct {
 	Name    string // at most 31 characters, none of []:*?/\
 	Columns []Column
 
 	// Rows are values under the headings, from row 2, mostly none. A Number is
-	// written from its Text, a Time as a serial number in an ISO format.
+	// written from its Text, a Time as a serial number in an ISO format; a
+	// Fault cannot be written.
 	Rows [][]Cell
 }
 
@@ -27,7 +32,7 @@ const (
 // A Column is one column of a sheet.
 type Column struct {
 	Heading string
-	Comment string  // shown beside the heading; "" for none
+	Comment string  // shown beside the heading, and where a cell is chosen; "" for none
 	Width   float64 // in characters; 0 for the heading's own
 	Format  Format
 
@@ -37,12 +42,12 @@ type Column struct {
 }
 
 // A Check is what the spreadsheet program says of a value as it is typed. It
-// warns and never prevents: Read and whoever judges the values come later.
+// warns and never prevents: whoever reads the log judges it.
 type Check struct {
-	Min, Max *float64 // of a number, both inclusive; nil for no bound
-	MinLen   int      // characters of a text
+	Min, Max *float64 // of a number, both inclusive, nil for no bound
+	MinLen   int      // characters of a text, where Min and Max are nil
 	MaxLen   int      // 0 for no bound
-	Message  string   // what is expected, at most 255 characters are shown
+	Message  string   // what is expected; 255 characters of it are shown
 }
 
 // A Page is a sheet of explanations, read and not filled in.

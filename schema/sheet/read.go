@@ -37,6 +37,16 @@ func read(file string, data []byte) ([]Table, *Refusal) {
 	if r := foreign(data); r != nil {
 		return nil, r
 	}
+	if bytes.HasPrefix(data, []byte("PK")) {
+		tables, r := readWorkbook(data)
+		if r == nil && !namedWorkbook(file) {
+			for i := range tables {
+				tables[i].Notes = append(tables[i].Notes[:len(tables[i].Notes):len(tables[i].Notes)],
+					"a workbook, though the name is that of another file")
+			}
+		}
+		return tables, r
+	}
 	t, r := readText(data)
 	if r != nil {
 		return nil, r

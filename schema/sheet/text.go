@@ -8,6 +8,8 @@ import (
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
 )
 
 // readText reads a text table: decodes it, finds its separator, and splits it.
@@ -338,15 +340,6 @@ func decodeUTF16(data []byte, low int) (text, note string, r *Refusal) {
 	return b.String(), "UTF-16", nil
 }
 
-// windows1252 has the characters of bytes 0x80 to 0x9F; the others are those of
-// Latin-1. Five bytes have none.
-//
-// Source: encoding.spec.whatwg.org, index windows-1252, without its five controls.
-var windows1252 = [32]rune{
-	'€', 0, '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', 0, 'Ž', 0,
-	0, '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', 0, 'ž', 'Ÿ',
-}
-
 // decodeWindows1252 decodes a text that is no UTF-8 as a whole. One that is in
 // parts is refused: it was pasted together from two, and either reading would
 // change names.
@@ -361,10 +354,7 @@ func decodeWindows1252(data []byte) (text, note string, r *Refusal) {
 			if first == 0 {
 				first = line
 			}
-			if c = rune(data[i]); c < 0xA0 {
-				c = windows1252[c-0x80]
-			}
-			if c == 0 {
+			if c = charmap.Windows1252.DecodeByte(data[i]); c == utf8.RuneError || isControl(c) {
 				return "", "", atLine(line, "holds a character of an encoding that is not known here: "+saveUTF8)
 			}
 		} else if c == '\n' {
@@ -383,14 +373,4 @@ const saveUTF8 = `open the file in a spreadsheet program, check letters such as 
 
 func atLine(line int, message string) *Refusal {
 	return &Refusal{Where: fmt.Sprintf("line %d", line), Message: message}
-}
-
-// isControl reports whether c is a control character other than tab and the
-// line breaks, or U+FFFE or U+FFFF, which are no characters.
-func isControl(c rune) bool {
-	switch {
-	case c == '\t', c == '\n', c == '\r':
-		return false
-	}
-	return c < 0x20 || c >= 0x7F && c < 0xA0 || c == 0xFFFE || c == 0xFFFF
 }

@@ -21,7 +21,8 @@ func values(t *Table) [][]string {
 
 func TestTextGuises(t *testing.T) {
 	const plain = "session_id,tube,note\nWS-1,0070001,\"said \"\"ü\"\", then\nleft\"\nWS-2,12,–\n"
-	want := [][]string{{"session_id", "tube", "note"}, {"WS-1", "0070001", "said \"ü\", then\nleft"}, {"WS-2", "12", "–"}}
+	want := [][]string{{"session_id", "tube", "note"}, {"WS-1", "0070001", "said \"ü\", then\nleft"},
+		{"WS-2", "12", "–"}}
 	semi := strings.NewReplacer("id,tube,", "id;tube;", "1,0070001,", "1;0070001;", "2,12,", "2;12;").Replace(plain)
 	tab := strings.ReplaceAll(semi, ";", "\t")
 	utf16le := func(s string) string {
