@@ -14,6 +14,7 @@ var floors = map[string][]string{
 	"outbreath/schema/breath":        {},
 	"outbreath/schema/edf":           {},
 	"outbreath/schema/sheet":         {},
+	"outbreath/schema/sampler":       {"outbreath/schema/edf"},
 	"outbreath/keys/sshsig":          {},
 	"outbreath/pack/bag":             {},
 	"outbreath/pack/durable":         {},
