@@ -104,7 +104,8 @@ func TestOutlineOfAlternatives(t *testing.T) {
 	if k == nil || x == nil || y == nil || o.Find("/a/z") != nil || o.Find("/a/*") != nil {
 		t.Fatal("fields are missing")
 	}
-	if len(k.Leaf.Listed) != 2 || !k.Required || x.Required || y.Required || x.Leaf.Minimum != "1" || x.Leaf.Maximum != "9" ||
+	if len(k.Leaf.Listed) != 2 || !k.Required || x.Required || y.Required || x.Leaf.Minimum != "1" ||
+		x.Leaf.Maximum != "9" ||
 		len(y.Leaf.Patterns) != 1 || strconv.Itoa(y.Leaf.MinLength) != "1" {
 		t.Errorf("%+v %+v %+v", k.Leaf, x.Leaf, y.Leaf)
 	}

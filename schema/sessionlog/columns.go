@@ -30,7 +30,7 @@ type Column struct {
 	Unit     string       // of a number, as in units.go; "" for none
 	Required bool         // every row needs it
 	Leaf     *schema.Leaf // nil for DateField and the roster's columns
-	List     string       // path of the list that the field is in, "/tubes"; "" for none
+	List     string       // path of the entries of the list that the field is in, "/tubes/*"; "" for none
 }
 
 // Columns returns the columns of a log of sessions under a plan: the sheet of sessions,
@@ -59,7 +59,7 @@ func Beyond(p *schema.Plan) []string {
 	w := &columnWalk{}
 	w.object(p.Outline(), "", nil)
 	for _, list := range w.lists {
-		(&columnWalk{parent: w}).object(list.Items, list.Path, nil)
+		(&columnWalk{parent: w}).object(list.Items, list.Items.Path, nil)
 	}
 	return w.beyond
 }
@@ -145,10 +145,7 @@ func (w *columnWalk) sheet(name string, columns []Column) []Column {
 // listSheet returns the sheet of one list: the session, then a row an entry.
 func (w *columnWalk) listSheet(list *schema.Outline) []Column {
 	inner := &columnWalk{parent: &columnWalk{}}
-	inner.object(list.Items, list.Path, nil)
-	for i := range inner.own {
-		inner.own[i].List = list.Path
-	}
+	inner.object(list.Items, list.Items.Path, nil)
 	key := Column{Heading: "session id", Field: sessionField, Required: true}
 	for _, c := range w.own {
 		if c.Field == sessionField {
