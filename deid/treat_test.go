@@ -304,3 +304,114 @@ func TestBandOfFuture(t *testing.T) {
 		t.Errorf("%q, %v", got, err)
 	}
 }
+
+func TestBandOfNewborn(t *testing.T) {
+	if got, err := bandOf("2026-03-02", day("2026-03-02"), 5); err != nil || got != "0-4" {
+		t.Errorf("%q, %v", got, err)
+	}
+}
+
+// A single value where the plan has an object, or a list, has no treatment: it must not get
+// that of another field.
+func TestTreatMisplacedValue(t *testing.T) {
+	plan := planWith(t, "")
+	for record, pointer := range map[string]string{
+		`"LARK-2"`: "", `7`: "", `null`: "", `[]`: "",
+		`{` + strings.Replace(coreRecord, `[{"barcode":"T1","position":1,"volume_ml":5e2,"storage":"ambient"}]`,
+			`["LARK-2"]`, 1) + `}`: "/tubes/0",
+		`{` + strings.Replace(coreRecord, `{"subject_id":"S-1"}`, `"LARK-2"`, 1) + `}`:       "/subject",
+		`{` + strings.Replace(coreRecord, `"study":"LARK-2"`, `"study":["LARK-2"]`, 1) + `}`: "/study",
+	} {
+		_, v := treatOne(t, plan, record)
+		if len(v.faults) == 0 || v.faults[0].Rule != "treat.unplanned" || v.faults[0].Pointer != pointer {
+			t.Errorf("%s: %+v", record, v.faults)
+		}
+	}
+}
+
+// A value that leaves as it is may hold no character that nobody sees; one that leaves treated
+// may, and one of another kind has none.
+func TestTreatHidden(t *testing.T) {
+	plan := planWith(t, `,
+	"notes":{"type":"string","deid":"text","why":"w"},
+	"by":{"type":"string","deid":{"pseudonym":"operator"},"why":"w"}`)
+	for _, c := range []struct{ field, rule string }{
+		{`"fraction"`, "treat.keep"}, {`"notes"`, "treat.text"}, {`"by"`, ""},
+	} {
+		record := `{"notes":"a","by":"b",` + coreRecord + `}`
+		at := strings.Index(record, c.field) + len(c.field) + 2
+		record = record[:at] + "a\u200bb" + record[at:]
+		_, v := treatOne(t, plan, record)
+		if c.rule == "" && len(v.faults) != 0 || c.rule != "" && (len(v.faults) != 1 || v.faults[0].Rule != c.rule) {
+			t.Errorf("%s: %+v", c.field, v.faults)
+		}
+	}
+}
+
+// What leaves with all its digits has no more of them than its meaning needs; what is reduced
+// may.
+func TestTreatTooLong(t *testing.T) {
+	plan := planWith(t, `,
+	"born":{"type":"number","deid":{"round":10},"why":"w"}`)
+	for _, c := range []struct{ old, new, rule string }{
+		{`"volume_ml":5e2`, `"volume_ml":500.123456789012`, "treat.keep"},
+		{`"born":1`, `"born":500.123456789012`, ""},
+		{`08:20:00.500`, `08:20:00.500123456`, "treat.shift"},
+		{`08:30:01`, `08:30:01.500123456`, ""},
+	} {
+		record := `{"born":1,` + coreRecord + `}`
+		changed := strings.Replace(record, c.old, c.new, 1)
+		if changed == record {
+			t.Fatal(c.old)
+		}
+		_, v := treatOne(t, plan, changed)
+		if c.rule == "" && len(v.faults) != 0 || c.rule != "" && (len(v.faults) != 1 || v.faults[0].Rule != c.rule) {
+			t.Errorf("%s: %+v", c.new, v.faults)
+		}
+	}
+}
+
+// A pseudonym is that of the id which the field holds, though the record is another's.
+func TestTreatOtherSubject(t *testing.T) {
+	plan := planWith(t, `,
+	"twin":{"type":"string","deid":{"pseudonym":"subject"},"why":"w"}`)
+	out, v := treatOne(t, plan, `{"twin":"S-2",`+coreRecord+`}`)
+	if len(v.faults) > 0 {
+		t.Fatal(v.faults)
+	}
+	same, _ := treatOne(t, plan, `{"twin":"S-1",`+coreRecord+`}`)
+	if out.Member("twin").Text == v.subject || same.Member("twin").Text != v.subject {
+		t.Errorf("%s\n%s", out.Encode(), same.Encode())
+	}
+}
+
+// Dates in free text move with the dates of the record if the plan moves those; where it does
+// not, there is nothing to move them by.
+func TestTextShift(t *testing.T) {
+	for name, want := range map[string]bool{"shifted": true, "year-only": false} {
+		plan, err := schema.LoadPlan(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tr, err := newTreater(plan, nil, NewPseudonymiser(testKey(), "LARK-2"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := tr.visit(session("{}"))
+		if err != nil || v.shift == 0 || (v.textShift == v.shift) != want || !want && v.textShift != 0 {
+			t.Errorf("%s: %v, %v", name, v, err)
+		}
+	}
+}
+
+// A number of 64 characters is the longest that is rounded, and the longest that comes of it.
+func TestRoundToBounds(t *testing.T) {
+	for literal, ok := range map[string]bool{
+		"0." + strings.Repeat("1", 62): true, "0." + strings.Repeat("1", 63): false,
+		"1e63": true, "1e64": false, "-1e62": true, "-1e63": false,
+	} {
+		if got, err := roundTo(literal, 1); (err == nil) != ok {
+			t.Errorf("%s: %q, %v", literal, got, err)
+		}
+	}
+}
