@@ -1,6 +1,6 @@
 package leak
 
-// iban finds account numbers whose ISO 13616 check digits hold, from the run
+// iban finds an account number whose check digits are right (ISO 13616), in the run
 // whose second token is i.
 func (p *page) iban(i int) bool {
 	if p.tok[i].piece != 1 || p.tok[i].size() < 2 || p.tok[i-1].size() != 2 {
@@ -24,20 +24,20 @@ func (p *page) iban(i int) bool {
 	return true
 }
 
-// nextGroup reports whether token i is a number that a blank or a hyphen joins to
-// the token before.
+// nextGroup reports whether token i is a number, and only a blank or a hyphen separates
+// it from the token before.
 func (p *page) nextGroup(i int) bool {
 	return p.number(i) && (string(p.gap(i)) == " " || string(p.gap(i)) == "-")
 }
 
-// writtenDate reports whether a date begins at token i that is not of digits alone.
+// writtenDate reports whether a date begins at token i that has more than digits.
 func (p *page) writtenDate(i int) bool {
 	d := p.readDate(i)
 	return len(d.readings) > 0 && !d.readings[0].compact
 }
 
-// account finds a number behind the words for a bank or an insurer, of which near
-// holds the cue.
+// account finds a number after a word for a bank or an insurer; near holds the cue of
+// that word.
 func (p *page) account(i int, near cueSet) bool {
 	if p.tok[i].piece > 1 {
 		return false
@@ -65,8 +65,8 @@ func (p *page) account(i int, near cueSet) bool {
 	return true
 }
 
-// record finds a number behind the words for a patient's record or a passport,
-// and payment cards by their form and Luhn digit (ISO/IEC 7812-1).
+// record finds a number after a word for a patient's record or a passport, and the
+// number of a payment card by its form and Luhn digit (ISO/IEC 7812-1).
 func (p *page) record(i int) {
 	if p.tok[i].piece > 1 || p.tok[i].size() < 2 && !p.number(i+1) {
 		return
@@ -89,13 +89,13 @@ func (p *page) record(i int) {
 	p.report(p.tok[first].s, p.tok[last].e, p.recordReason(first))
 }
 
-// card reports whether tokens i to last are written as a payment card's number is.
+// card reports whether tokens i to last have the form of a payment card's number.
 func (p *page) card(i, last int) bool {
 	return string(p.sizes(nil, i, last)) == "4444" && luhn(p.fold.b[p.tok[i].s:p.tok[last].e])
 }
 
-// recordReason says what the number at token first is the number of, by the three
-// words before it.
+// recordReason returns the kind of the number at token first, by the three words before
+// it.
 func (p *page) recordReason(first int) reason {
 	why := reason{"H", "pattern: record number", Possible}
 	for k := first - 1; k >= 0 && k >= first-3; k-- {
@@ -109,8 +109,8 @@ func (p *page) recordReason(first int) reason {
 	return why
 }
 
-// plate finds a registration behind the words for a vehicle: letters and
-// digits together, four to nine of them.
+// plate finds a registration after a word for a vehicle: four to nine letters and
+// digits, with at least one letter.
 func (p *page) plate(i int) bool {
 	first, last, letters := i, i, 0
 	for first > 0 && i-first < 2 && p.plateLetters(first-1) && len(p.gap(first)) < 2 &&
@@ -131,8 +131,8 @@ func (p *page) plate(i int) bool {
 	return true
 }
 
-// plateLetters reports whether token k is one of the groups of letters of a
-// registration: up to three, in capitals or glued to a number.
+// plateLetters reports whether token k can be a group of letters of a registration: up
+// to three, in capitals or touching a number.
 func (p *page) plateLetters(k int) bool {
 	t := &p.tok[k]
 	if t.number || t.size() > 3 {

@@ -55,8 +55,8 @@ func is(c byte, more string) bool {
 	return 'a' <= c && c <= 'z' || '0' <= c && c <= '9' || strings.IndexByte(more, c) >= 0
 }
 
-// left and right pass over letters, digits and the characters of more, in any
-// script, up to b[i:] or from b[i] on.
+// left returns where the letters of any script, the digits and the characters of more
+// begin that end right before b[i].
 func left(b []byte, i int, more string) int {
 	for i > 0 {
 		if b[i-1] < utf8.RuneSelf {
@@ -75,6 +75,8 @@ func left(b []byte, i int, more string) int {
 	return i
 }
 
+// right returns where the letters of any script, the digits and the characters of more
+// end that begin at b[i].
 func right(b []byte, i int, more string) int {
 	for i < len(b) {
 		if b[i] < utf8.RuneSelf {
@@ -114,8 +116,8 @@ func (p *page) email(i int) {
 	}
 }
 
-// mailbox returns where the address with the @ at b[i] begins and ends (RFC 5321,
-// 4.1.2): s = i without a local part, e = i+1 without a domain.
+// mailbox returns the start and the end of the address with the @ at b[i] (RFC 5321,
+// 4.1.2): s is i without a local part, e is i+1 without a domain.
 func (p *page) mailbox(i int) (s, e int) {
 	b := p.fold.b
 	s, e = left(b, i, ".!#$%&*+-/=?^_{|}~'"), right(b, i+1, ".-")
@@ -138,8 +140,8 @@ func (p *page) mailbox(i int) (s, e int) {
 	return s, e
 }
 
-// spelt finds an address whose @ is written out, in brackets or with "dot"
-// behind it, at token i.
+// spelt finds an address whose @ is the word "at" at token i, in brackets or with "dot"
+// in the domain.
 func (p *page) spelt(i int) {
 	if i+2 >= len(p.tok) || p.tok[i-1].number && !p.tok[i-1].glued {
 		return
@@ -158,7 +160,7 @@ func (p *page) spelt(i int) {
 	p.emit(s, e, "F", "pattern: e-mail", Likely)
 }
 
-// handle reads the account name behind the @ at b[i].
+// handle finds the account name after the @ at b[i].
 func (p *page) handle(i int) {
 	b := p.fold.b
 	e := right(b, i+1, "_.")
@@ -174,8 +176,8 @@ func (p *page) handle(i int) {
 	p.emit(i, e, "R", "pattern: account name", Likely)
 }
 
-// colon reads the URL or the IPv6 address that has its first colon at b[i], and
-// returns where to go on.
+// colon finds the URL or the IPv6 address that has its first colon at b[i], and returns
+// the index from which to search on.
 func (p *page) colon(i int) int {
 	if bytes.HasPrefix(p.fold.b[i:], []byte("://")) {
 		return p.url(i)
@@ -183,7 +185,8 @@ func (p *page) colon(i int) int {
 	return p.address6(i)
 }
 
-// url finds the URL whose scheme ends before b[i], and returns where to go on.
+// url finds the URL whose scheme ends before b[i], and returns the index from which to
+// search on.
 func (p *page) url(i int) int {
 	b, s := p.fold.b, i
 	for s > 0 && i-s < 12 && is(b[s-1], "+-.") {
@@ -199,8 +202,8 @@ func (p *page) url(i int) int {
 	return i
 }
 
-// address6 finds the IPv6 address around the colon at b[i] (RFC 4291, 2.2), and
-// returns where to go on.
+// address6 finds the IPv6 address around the colon at b[i] (RFC 4291, 2.2), and returns
+// the index from which to search on.
 func (p *page) address6(i int) int {
 	b := p.fold.b
 	part := func(c byte) bool { return '0' <= c && c <= '9' || 'a' <= c && c <= 'f' || c == ':' || c == '.' }
@@ -224,8 +227,8 @@ func (p *page) address6(i int) int {
 	return max(i, last-1)
 }
 
-// urlEnd returns where the URL ends that goes on at b[e]; a mark at its end belongs
-// to the sentence.
+// urlEnd returns the end of the URL that continues at b[e]. Punctuation at its end
+// belongs to the sentence.
 func (p *page) urlEnd(e int) int {
 	b := p.fold.b
 	for e < len(b) && b[e] > ' ' && strings.IndexByte("<>\"`{}|\\^", b[e]) < 0 {
@@ -237,7 +240,7 @@ func (p *page) urlEnd(e int) int {
 	return e
 }
 
-// mac finds six pairs of hexadecimal digits divided by - or :, at b[s].
+// mac finds six pairs of hexadecimal digits, separated by - or :, at b[s].
 func (p *page) mac(s int) {
 	b := p.fold.b
 	if s+17 > len(b) || b[s+2] != '-' && b[s+2] != ':' || b[s+5] != b[s+2] {
@@ -259,12 +262,13 @@ func (p *page) mac(s int) {
 	p.emit(s, s+17, "M", "pattern: MAC address", Likely)
 }
 
-// topLevel holds the endings by which a host without www is told from an
+// topLevel holds the top-level domains that distinguish a host without www from an
 // abbreviation.
 var topLevel = wordSet("toplevel")
 
-// host finds www hosts and, with a path behind, other hosts, whose last or
-// second label is token i. It returns where the URL ends.
+// host finds a host that begins with www and has token i as its second label, or
+// another host with token i as its last label and a path after it. It returns the end
+// of the URL, 0 if there is none.
 func (p *page) host(i int) int {
 	b := p.fold.b
 	s, e := p.tok[i-1].s, p.tok[i].e
@@ -284,8 +288,7 @@ func (p *page) host(i int) int {
 	return e
 }
 
-// address4 finds IPv4 addresses. The words for software before them make them
-// versions.
+// address4 finds IPv4 addresses. After a word for software the same form is a version.
 func (p *page) address4(i int) bool {
 	if p.tok[i].glued || i > 0 && p.number(i-1) && string(p.gap(i)) == "." {
 		return false

@@ -6,7 +6,7 @@ import (
 	"sync"
 )
 
-// streetWords maps the words for kinds of street, and their abbreviations, to
+// streetWords maps the words for kinds of street, and their abbreviations, to their
 // full spellings.
 var streetWords = sync.OnceValue(func() map[string][]string {
 	m := make(map[string][]string)
@@ -18,13 +18,13 @@ var streetWords = sync.OnceValue(func() map[string][]string {
 	return m
 })
 
-// streetEnds are endings of one-word street names, each with what it is shortened to.
+// streetEnds holds the endings of one-word street names, each with its abbreviations.
 var streetEnds = sync.OnceValue(func() [][]string { return entries("streetends") })
 
-// contracted holds the endings of Italian words cut in the middle, P.zza.
+// contracted maps Italian words to their endings in abbreviations such as P.zza.
 var contracted = wordPairs("contracted")
 
-// addStreet enters a street without its house number.
+// addStreet adds a street without its house number, in all spellings of its first word.
 func (l *lexicon) addStreet(v, basis string) {
 	w := withoutHouseNumber(split(foldString(v)))
 	n, plain := 0, true
@@ -53,8 +53,8 @@ func (l *lexicon) addStreet(v, basis string) {
 	}
 }
 
-// withoutHouseNumber returns the words of a street without its number, a letter
-// behind that, and what follows.
+// withoutHouseNumber returns the words of a street without its number, the letter of
+// the number, and whatever follows.
 func withoutHouseNumber(w []string) []string {
 	for len(w) > 0 && class[w[0][0]] == cDigit {
 		w = w[1:]
@@ -68,7 +68,7 @@ func withoutHouseNumber(w []string) []string {
 	return w
 }
 
-// spellings returns the ways in which a word of an address is written.
+// spellings returns the usual spellings of a word of an address, w itself first.
 func spellings(w string) []string {
 	out := []string{w}
 	for _, full := range streetWords()[w] {
@@ -93,7 +93,7 @@ func spellings(w string) []string {
 	return out
 }
 
-// sameWord compares words of an address.
+// sameWord reports whether a and b are spellings of the same word of an address.
 func sameWord(a string, b []byte) bool {
 	if a == string(b) {
 		return true

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// Ages over 89 are identifiers: 45 CFR 164.514(b)(2)(i)(C). Up to 119 they are found.
+// Ages over 89 are identifiers: 45 CFR 164.514(b)(2)(i)(C). The detectors find 90 to 119.
 
 // age finds ages over 89 in digits.
 func (p *page) age(i int) {
@@ -21,10 +21,10 @@ func (p *page) age(i int) {
 	}
 }
 
-// yearWords are words for years behind an age.
+// yearWords holds the words for years that follow an age.
 var yearWords = wordSet("years")
 
-// wordAt returns the folded text of token k, "" behind the last.
+// wordAt returns the folded text of token k, "" after the last.
 func (p *page) wordAt(k int) string {
 	if k < len(p.tok) {
 		return string(p.word(k))
@@ -32,7 +32,7 @@ func (p *page) wordAt(k int) string {
 	return ""
 }
 
-// aged reports whether the number in tokens i to j is said to be an age.
+// aged reports whether the words around tokens i to j make that number an age.
 func (p *page) aged(i, j int) bool {
 	switch w := p.wordAt(j + 1); {
 	case w == "yo", w == "jahrig", w == "jahrige":
@@ -53,7 +53,8 @@ func (p *page) aged(i, j int) bool {
 	return i > 0 && !p.clauseStart(i) && p.turns(i, j)
 }
 
-// turns reports whether somebody is, or turns, the number in tokens i to j.
+// turns reports whether the text says that somebody is, or turns, the number in tokens
+// i to j: "he is 94".
 func (p *page) turns(i, j int) bool {
 	switch p.wordAt(i - 1) {
 	case "is", "turns", "turned", "turning", "was":

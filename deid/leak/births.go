@@ -6,12 +6,13 @@ import (
 	"sync"
 )
 
-// Birth dates of the roster are found in looser forms than other dates: a day that
-// the roster does not have as somebody's birth stays what findDate makes of it.
+// Birth dates of the roster are found in looser forms than other dates, because a
+// comparison with the roster rules out most chance hits. Other dates are left to
+// findDate.
 
-// findBirth finds a birth date of the roster that begins with the number or month
-// at token i: three parts with up to three characters of any kind between them, among
-// which a word of one or two letters may be (04x04x1979, 04/04 of 1979, D04M04Y1979).
+// findBirth finds a birth date of the roster that begins with the number or month at
+// token i. It consists of three parts, separated by up to three characters of any kind
+// and up to two words of one or two letters (04x04x1979, 04/04 of 1979, D04M04Y1979).
 func (p *page) findBirth(i int) {
 	var at [3]int
 	at[0] = i
@@ -32,17 +33,19 @@ func (p *page) findBirth(i int) {
 	p.emit(p.tok[i].s, p.tok[at[2]].e, "C", "roster: birth_date", Likely)
 }
 
+// datePart reports whether token i can be a part of a date: a number of up to four
+// digits, or a month.
 func (p *page) datePart(i int) bool {
 	return p.number(i) && p.tok[i].e-p.tok[i].s <= 4 || p.cues(i).has(cueMonth)
 }
 
-// bornOn reports whether some subject was born on the day that the three parts tell, in
-// any order: one of them a year of four digits, and the month between two numbers, or
-// a word.
+// bornOn reports whether the three parts, in any usual order, are the birth date of a
+// subject. One of them must be a year of four digits. The year may be in the middle only
+// if the month is a word.
 func (p *page) bornOn(at [3]int) bool {
 	year, month, day, words := 0, 0, 0, 0
-	var room [3]int
-	rest := room[:0]
+	var buf [3]int
+	rest := buf[:0] // numbers that are day or month
 	for n, i := range at {
 		if !p.number(i) {
 			month = months()[string(p.word(i))]
@@ -116,8 +119,8 @@ func (p *page) findSpokenBirth(i int) {
 	}
 }
 
-// spoken holds days and years in words of English, German, French and Spanish, folded
-// and written as one.
+// spoken maps the days and years in English, German, French and Spanish words to
+// numbers. The words are folded and written without blanks.
 type spoken struct{ days, years map[string]int }
 
 var spokenDates = sync.OnceValue(func() spoken {
@@ -147,10 +150,10 @@ var spokenDates = sync.OnceValue(func() spoken {
 	return s
 })
 
-// spokenLanguages have a list of numbers each.
+// spokenLanguages are the languages that have a list words/numbers-LANG.txt.
 var spokenLanguages = []string{"en", "de", "fr", "es"}
 
-// cardinal writes n, from 1 to 99.
+// cardinal returns the cardinal number n, 1 to 99, in words.
 func cardinal(lang string, units []string, n int) string {
 	if n <= 20 {
 		return units[n-1]
@@ -179,7 +182,7 @@ func cardinal(lang string, units []string, n int) string {
 	return tens + units[one-1]
 }
 
-// ordinals writes the nth day, of which the cardinal is w.
+// ordinals returns the ordinal numbers for n, whose cardinal number is w.
 func ordinals(lang, w string, n int) (list []string) {
 	switch lang {
 	case "en":
@@ -206,13 +209,13 @@ func ordinals(lang, w string, n int) (list []string) {
 	return list
 }
 
-// A century is the first two digits of a year in a language.
+// A century is the first two digits of a year, and a language.
 type century struct {
 	lang string
 	c    int
 }
 
-// centuries are the ways to begin a year of a century.
+// centuries returns the words with which the years of each century begin.
 func centuries() map[century][]string {
 	m := make(map[century][]string)
 	for _, e := range entries("centuries") {

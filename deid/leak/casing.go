@@ -19,14 +19,14 @@ func (p *page) hasCapital(s, e int) bool {
 	return false
 }
 
-// How a word is written.
+// The letter case of a word.
 const (
 	lowerCase = iota
-	capital   // first letter large, others not all
-	allCaps   // two letters or more, all large
+	capital   // the first letter is a capital, not all others are
+	allCaps   // two or more letters, all of them capitals
 )
 
-// caseOf returns how token i is written in the original.
+// caseOf returns the letter case of token i in the original text.
 func (p *page) caseOf(i int) int {
 	if !p.tok[i].upper {
 		return lowerCase
@@ -46,7 +46,7 @@ func (p *page) caseOf(i int) int {
 		n++
 	}
 	switch {
-	case !first && !(some && n > 3): // eMma is a slip of the shift key, mL is not
+	case !first && !(some && n > 3): // eMma is a typing error, mL is not
 		return lowerCase
 	case n > 1 && !small:
 		return allCaps
@@ -54,8 +54,8 @@ func (p *page) caseOf(i int) int {
 	return capital
 }
 
-// shouting reports whether the words around tokens i to j are all in capitals, so
-// that capitals tell nothing.
+// shouting reports whether the words around tokens i to j are in capitals. The capitals
+// of the tokens then mean nothing.
 func (p *page) shouting(i, j int) bool {
 	near := func(k, step int) bool {
 		for n := 0; k >= 0 && k < len(p.tok) && n < 3; k, n = k+step, n+1 {
@@ -68,8 +68,8 @@ func (p *page) shouting(i, j int) bool {
 	return near(i-1, -1) || near(j+1, 1)
 }
 
-// sentenceStart reports whether token i begins a sentence, a line, a list item or
-// a bracket, where a capital tells nothing.
+// sentenceStart reports whether token i begins a sentence, a line, a list item or a
+// bracket, where a capital means nothing.
 func (p *page) sentenceStart(i int) bool {
 	if i == 0 {
 		return true
@@ -80,7 +80,7 @@ func (p *page) sentenceStart(i int) bool {
 		case '!', '?', ':', ';', '\n', '(', '[', '"', '|', '*', '>':
 			return true
 		case '.':
-			// After an initial or a title the sentence goes on.
+			// After an initial or a title the sentence continues.
 			if (p.tok[i-1].number || p.tok[i-1].e-p.tok[i-1].s > 1) && !p.cues(i-1).has(cueTitle) {
 				return true
 			}
@@ -93,9 +93,10 @@ func (p *page) sentenceStart(i int) bool {
 	return false
 }
 
-// marked reports whether token i is written as a name is: with a capital that
-// neither the start of a sentence (unless what follows is what people do) nor a text in capitals explains, and not as
-// the first half of a room's or ward's name.
+// marked reports whether token i is written like a name: it has a capital that neither
+// the start of a sentence nor a text in capitals explains, and it is not the first word
+// of the name of a room or ward. At the start of a sentence an action of a person after
+// the word is enough ("Baker coughed").
 func (p *page) marked(i int) bool {
 	c := p.caseOf(i)
 	if c == lowerCase || p.sentenceStart(i) && !p.cues(i+1).has(cueAction) || c == allCaps && p.shouting(i, i) {

@@ -2,7 +2,8 @@ package leak
 
 import "strings"
 
-// luhn checks the digits of b, doubling every second from the right.
+// luhn reports whether the digits of b pass the Luhn check (ISO/IEC 7812-1, annex B);
+// it ignores other bytes.
 func luhn(b []byte) bool {
 	sum, n := 0, 0
 	for k := len(b) - 1; k >= 0; k-- {
@@ -31,8 +32,8 @@ func issued(d []byte) bool {
 	return area != "000" && area != "666" && (area[0] != '9' || taxed) && group != "00" && serial != "0000"
 }
 
-// nhs checks ten digits by modulus 11, a remainder of 10 being no number.
-// Source: NHS number method; weights 10 to 2.
+// nhs checks ten digits by modulus 11 with the weights 10 to 2; a check digit of 10 is
+// invalid. Source: NHS number method.
 func nhs(d []byte) bool {
 	sum := 0
 	for k, c := range d[:9] {
@@ -42,6 +43,9 @@ func nhs(d []byte) bool {
 	return check%11 == int(d[9]-'0') && check != 10
 }
 
+// mod97 reports whether the folded IBAN b has the right check digits: the first four
+// characters moved to the end, letters as 10 to 35, the remainder modulo 97 is 1 (ISO
+// 13616).
 func mod97(b []byte) bool {
 	r := 0
 	for k := range b {
@@ -58,7 +62,7 @@ func mod97(b []byte) bool {
 	return r == 1
 }
 
-// The checks take digits and small letters without separators.
+// The checks below take digits and lower-case letters without separators.
 
 // sin: Luhn, first digit neither 0 nor 8.
 func sin(v string) bool {
@@ -80,7 +84,8 @@ func bsn(v string) bool {
 	return sum%11 == 0
 }
 
-// steuerID: one digit of the first ten twice or three times, ISO 7064 MOD 11,10.
+// steuerID: among the first ten digits one occurs twice or three times, and no other
+// does; ISO 7064 MOD 11,10.
 func steuerID(v string) bool {
 	if len(v) != 11 || !digits(v) || v[0] == '0' {
 		return false
@@ -108,7 +113,7 @@ func steuerID(v string) bool {
 	return more == 1 && (11-r)%10 == int(v[10]-'0')
 }
 
-// cpf: two check digits by modulus 11, not all digits equal; from memory.
+// cpf: two check digits by modulus 11; not all digits are equal; from memory.
 func cpf(v string) bool {
 	if len(v) != 11 || !digits(v) || strings.Count(v, v[:1]) == 11 {
 		return false
@@ -125,7 +130,8 @@ func cpf(v string) bool {
 	return true
 }
 
-// dni: a letter by modulus 23; X, Y, Z before a foreigner's are 0, 1, 2.
+// dni: a check letter by modulus 23; a leading X, Y or Z of foreign residents counts as
+// 0, 1 or 2.
 func dni(v string) bool {
 	if len(v) != 9 {
 		return false
@@ -141,7 +147,7 @@ func dni(v string) bool {
 	return v[8] == "trwagmyfpdxbnjzsqvhlcke"[r]
 }
 
-// nir: key 97 - n mod 97; Corsica's 2A is 19 and 2B is 18.
+// nir: the key is 97 - n mod 97; the departments 2A and 2B count as 19 and 18.
 func nir(v string) bool {
 	if len(v) != 15 {
 		return false
@@ -162,7 +168,7 @@ func nir(v string) bool {
 	return 97-r == int(v[13]-'0')*10+int(v[14]-'0')
 }
 
-// personnummer: Luhn over the ten digits; the century may stand before them.
+// personnummer: Luhn over the last ten digits; two digits of the century may precede.
 func personnummer(v string) bool {
 	if len(v) == 12 {
 		v = v[2:]
@@ -170,7 +176,7 @@ func personnummer(v string) bool {
 	return len(v) == 10 && digits(v) && luhn([]byte(v))
 }
 
-// vin: 49 CFR 565.15, check character at the ninth place.
+// vin: 49 CFR 565.15, the ninth character is the check character.
 func vin(v string) bool {
 	if len(v) != 17 {
 		return false
@@ -191,8 +197,8 @@ func vin(v string) bool {
 	return v[8] == "0123456789x"[sum%11]
 }
 
-// bornDigits reports whether a personal number begins with a day of birth and is
-// no time of the present years, 260312-0915.
+// bornDigits reports whether a personal number begins with a date of birth, and is not
+// a date and time of the present years such as 260312-0915.
 func bornDigits(v []byte) bool {
 	if len(v) == 12 {
 		if v[0] != '1' || v[1] != '9' {

@@ -4,10 +4,10 @@ import "strings"
 
 // ClassWords are the words for a class of identifiers.
 type ClassWords struct {
-	Removed string   // what stands for one in a text that leaves, "[removed: name]": part of the shipment's form
-	Shown   string   // on a screen
+	Removed string   // in masks, "[removed: name]"; part of the shipment's format
+	Shown   string   // on the screen
 	Rule    string   // our short wording of the rule, in the plural
-	Columns []string // of the roster that hold it; the roster itself never leaves
+	Columns []string // columns of the roster with this class; the roster itself never leaves
 }
 
 // classes holds the words for A to R.
@@ -44,7 +44,8 @@ func Classes() []Class {
 	return list
 }
 
-// Words returns the words for c: "identifier" and "", if c is none of A to R.
+// Words returns the words for c. If c is none of A to R, only Removed is set, to
+// "identifier".
 func (c Class) Words() ClassWords {
 	if len(c) == 1 && 'A' <= c[0] && c[0] <= 'R' {
 		return classes[c[0]-'A']
@@ -52,7 +53,7 @@ func (c Class) Words() ClassWords {
 	return ClassWords{Removed: "identifier"}
 }
 
-// Article writes word with its indefinite article.
+// Article returns word with its indefinite article.
 func Article(word string) string {
 	if word != "" && strings.ContainsRune("aeiou", rune(word[0])) {
 		return "an " + word

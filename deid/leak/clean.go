@@ -6,9 +6,9 @@ import (
 	"sync/atomic"
 )
 
-// A cleanTexts holds short texts in which nothing was found: thousands of records
-// say the same in most of their fields. It takes the first that come, so that its
-// memory is bounded, and nothing that it holds identifies anybody.
+// A cleanTexts is a cache of short texts in which nothing was found: thousands of
+// records repeat the same values in most fields. It keeps the first maxClean texts,
+// which bounds its memory; none of them identifies anybody.
 type cleanTexts struct {
 	texts sync.Map // of struct{}
 	n     atomic.Int32

@@ -2,57 +2,58 @@ package leak
 
 import "bytes"
 
-// A spelling is a stretch of tokens that the roster has as a code.
+// A spelling is a span of tokens whose letters and digits are a code of the roster.
 type spelling struct {
 	code
 	first, last int      // tokens
 	size        int      // letters and digits
 	initial     byte     // the first of them
-	gaps        gapCount // what is between the groups
+	gaps        gapCount // between the groups
 	allDigits   bool
 }
 
-// noCodes say why a spelling of a code of the roster is no code after all.
-var noCodes = []rule[*spelling, bool]{
-	{"in groups, though it counts in one piece alone",
+// notCodes are the cases in which a spelling is not reported.
+var notCodes = []rule[*spelling, bool]{
+	{"in groups, although it counts only in one piece",
 		func(_ *page, x *spelling) bool { return x.whole && x.gaps.all > 0 }, true},
 	{"several numbers of a table, or a decimal number",
 		func(p *page, x *spelling) bool { return x.allDigits && p.table(x) }, true},
-	{"cut short, and alone in a cell of a table",
+	{"shortened, and alone in a cell of a table",
 		func(p *page, x *spelling) bool {
-			return x.cut && x.size < 9 && x.first == x.last && p.fenced(x.first)
+			return x.cut && x.size < 9 && x.first == x.last && p.fillsCell(x.first)
 		}, true},
 	{"the end of a telephone number with another area code",
 		func(p *page, x *spelling) bool { return x.cut && x.class == "D" && p.otherArea(x.first) }, true},
-	{"short, or in a jumble, and letters or digits touch it",
+	{"short, or in a long mixed run, and touched by letters or digits",
 		func(p *page, x *spelling) bool {
 			touched := p.tok[x.first].glued || x.last+1 < len(p.tok) && p.tok[x.last+1].glued
 			return touched && (x.size < 7 || p.runLen(x.first) > 4 || p.runLen(x.last) > 4)
 		}, true},
-	{"none of the words before it that must be there",
+	{"without any of the words that must precede it",
 		func(p *page, x *spelling) bool {
 			return !x.context.empty() && !p.before(x.first, 4).meets(x.context)
 		}, true},
-	{"no person's number",
+	{"not a person's number",
 		func(p *page, x *spelling) bool { return x.near && !p.numbered(x.first) }, true},
-	{"five digits or so that no word calls a postal code, and something else does otherwise",
+	{"about five digits that no word calls a postal code, and that may be something else",
 		func(p *page, x *spelling) bool {
 			return x.class == "B" && x.conf == Possible && !p.before(x.first, 3).has(cuePostal) && p.noPostal(x)
 		}, true},
 }
 
-// notPostal are words whose number behind them is no postal code.
+// notPostal are the cues after which a number is not a postal code.
 var notPostal = setOf(cueThing, cueIdentifier, cueVersion, cueAccount, cueInsurance, cuePhone)
 
-// noPostal reports whether x belongs to something else, or is a part of a number.
+// noPostal reports whether the context of x shows that it is not a postal code.
 func (p *page) noPostal(x *spelling) bool {
 	return p.listed(x.first, 3).meets(notPostal) || x.gaps.all > 0 || !p.bare(x.first, x.last) ||
 		p.cues(x.last+1).has(cueUnit) && len(bytes.Trim(p.after(x.last), " ")) == 0
 }
 
-// findCode looks for the roster's codes that begin with token i.
+// findCode finds the codes of the roster that begin with token i, with any separators
+// that codeGap allows.
 func (p *page) findCode(i int) {
-	if p.decimals(i) || p.tok[i].glued && p.runLen(i) > 4 { // the latter within a jumble such as a digest
+	if p.decimals(i) || p.tok[i].glued && p.runLen(i) > 4 { // the latter within a mixed run such as a digest
 		return
 	}
 	h := uint32(0)
@@ -89,10 +90,10 @@ func (p *page) findCode(i int) {
 	}
 }
 
-// emitCode emits x unless something speaks against it. A possible postal code is a
-// likely one behind a word for one.
+// emitCode emits x unless notCodes excludes it. After a word for postal codes a
+// possible one becomes likely.
 func (p *page) emitCode(x *spelling) {
-	if decide(p, noCodes, x) {
+	if decide(p, notCodes, x) {
 		return
 	}
 	if x.class == "B" && x.conf == Possible && p.before(x.first, 3).has(cuePostal) {
@@ -106,8 +107,8 @@ func (p *page) decimals(i int) bool {
 	return p.number(i) && i > 0 && p.number(i-1) && string(p.gap(i)) == "." && p.tok[i-1].size() < 3 && !p.grouped(i)
 }
 
-// numbered reports whether the number i is a person's: right behind a word for one
-// ("subject 17", "pt no. 017"), and not how many or how much of something.
+// numbered reports whether the number i is a person's: it directly follows a word for a
+// person ("subject 17", "pt no. 017"), and is not a count or a quantity.
 func (p *page) numbered(i int) bool {
 	k := i - 1
 	if k > 0 && p.cues(k).has(cueIdentifier) {
@@ -128,10 +129,10 @@ func (p *page) numbered(i int) bool {
 	return len(bytes.Trim(after, " ")) > 0 && after[0] != '.' && after[0] != '-' && after[0] != '/' || p.ofPerson(i+1)
 }
 
-// otherArea reports whether a telephone number that begins with +, an opening
-// bracket, a 0 or three digits joined by a hyphen or a full stop leads up to token
-// i: what begins at i is only its end, and had the area code been the subscriber's,
-// the whole number would have been found.
+// otherArea reports whether token i is within a telephone number that begins earlier,
+// with +, an opening bracket, a 0 or three digits and a hyphen or full stop. The digits
+// from i on are then only its end. If the area code were the one of the roster, the
+// search would have found the whole number.
 func (p *page) otherArea(i int) bool {
 	k, digits := i, 0
 	for k > 0 && p.number(k-1) && codeGap(p.gap(k)) && len(p.gap(k)) <= 2 {
@@ -147,7 +148,7 @@ func (p *page) otherArea(i int) bool {
 	return digits >= 2 && p.withSign(k) < p.tok[k].s || trunk || joined
 }
 
-// A gapCount counts what is between the groups of a number.
+// A gapCount counts the gaps between the groups of a number by kind.
 type gapCount struct{ all, dots, spaces, lines int }
 
 func (c *gapCount) add(g []byte) {
@@ -164,8 +165,8 @@ func (c *gapCount) add(g []byte) {
 	c.all++
 }
 
-// table reports whether x, of digits alone, is rather several numbers of a table or
-// one decimal number than one number in groups.
+// table reports whether x, which has only digits, is probably several numbers of a
+// table or one decimal number, and not one number in groups.
 func (p *page) table(x *spelling) bool {
 	g, i, short := x.gaps, x.first, x.size < 9
 	parting := g.spaces + g.lines
@@ -177,7 +178,7 @@ func (p *page) table(x *spelling) bool {
 	case g.dots >= parting && parting > 0 && g.dots+parting == g.all && (x.initial != '0' || short): // 12.5 13.02
 		return true
 	case g.lines > 0 && (g.dots > 0 || i == 0 || p.tok[i-1].number || bytes.IndexByte(p.gap(i), '\n') >= 0):
-		return true // one number a line
+		return true // one number per line
 	}
 	if g.spaces < g.all {
 		return false
@@ -187,12 +188,12 @@ func (p *page) table(x *spelling) bool {
 	return before && after || short && (before || after)
 }
 
-// grouped reports whether more than one full stop divides the digits around i.
+// grouped reports whether the digits around i have more than one full stop in them.
 func (p *page) grouped(i int) bool {
 	return i > 1 && p.number(i-2) && string(p.gap(i-1)) == "." || p.number(i+1) && string(p.gap(i+1)) == "."
 }
 
-// bare reports whether tokens i to j are no part of a longer number.
+// bare reports whether tokens i to j are not part of a longer number.
 func (p *page) bare(i, j int) bool {
 	joined := func(k int) bool {
 		return len(p.gap(k)) == 0 || len(p.gap(k)) == 1 && bytes.ContainsAny(p.gap(k), " .-:+'()_")
@@ -200,7 +201,7 @@ func (p *page) bare(i, j int) bool {
 	return !(p.number(i-1) && joined(i)) && !(p.number(j+1) && joined(j+1))
 }
 
-// withSign returns where token i begins with a + or an opening bracket before it.
+// withSign returns the start of token i, including + and opening brackets before it.
 func (p *page) withSign(i int) int {
 	s := p.tok[i].s
 	for s > 0 && (p.fold.b[s-1] == '+' || p.fold.b[s-1] == '(') {

@@ -25,13 +25,13 @@ func (p *page) clauseStart(i int) bool {
 	return false
 }
 
-// abbreviated reports whether token i is a short word that the vocabulary knows: a
-// full stop behind it may end the abbreviation and not the sentence.
+// abbreviated reports whether token i is a short word of the vocabulary: a full stop
+// after it may belong to an abbreviation and not end the sentence.
 func (p *page) abbreviated(i int) bool {
 	return !p.tok[i].number && p.tok[i].size() <= 4 && !p.cues(i).empty()
 }
 
-// before collects the cues of up to n words before token i in its clause.
+// before returns the cues of up to n words before token i in its clause.
 func (p *page) before(i, n int) (s cueSet) {
 	for ; n > 0 && i > 0 && !p.clauseStart(i); n-- {
 		i--
@@ -40,7 +40,7 @@ func (p *page) before(i, n int) (s cueSet) {
 	return s
 }
 
-// following collects the cues of up to n words after token i in its clause.
+// following returns the cues of up to n words after token i in its clause.
 func (p *page) following(i, n int) (s cueSet) {
 	for i++; n > 0 && i < len(p.tok) && !p.clauseStart(i); i, n = i+1, n-1 {
 		s = s.with(p.cues(i))
@@ -48,8 +48,8 @@ func (p *page) following(i, n int) (s cueSet) {
 	return s
 }
 
-// nearest returns which of the wanted cues is closest before token i in
-// its clause, at most n words away.
+// nearest returns the wanted cues of the last word before token i that has any, in the
+// same clause and at most n words away.
 func (p *page) nearest(i, n int, want cueSet) cueSet {
 	if !p.seen.meets(want) {
 		return cueSet{}
@@ -63,7 +63,8 @@ func (p *page) nearest(i, n int, want cueSet) cueSet {
 	return cueSet{}
 }
 
-// listed collects the cues of up to n words before token i, back to a comma.
+// listed returns the cues of up to n words before token i, back to a comma or the start
+// of the clause.
 func (p *page) listed(i, n int) (s cueSet) {
 	for ; n > 0 && i > 0 && !p.clauseStart(i) && bytes.IndexByte(p.gap(i), ',') < 0; n-- {
 		i--

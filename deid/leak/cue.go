@@ -2,8 +2,8 @@ package leak
 
 import "sync"
 
-// A cue is what an everyday word says of the words and numbers around it. A word
-// may be a cue of several kinds.
+// A cue is a hint that an everyday word gives about the words and numbers around it. A
+// word may give several.
 type cue uint8
 
 const (
@@ -35,14 +35,14 @@ const (
 	cueRoad                    // a kind of street
 	cueRecord                  // a number after it is a patient's or a document's
 	cueAction                  // what a person does: coughed, refused
-	cueFunctionWord            // a name word that is mostly a verb or adverb: will, may, long
-	cueOpener                  // a name word with which a note begins
+	cueFunctionWord            // a name that is usually a verb or an adverb: will, may, long
+	cueOpener                  // a name that is a usual first word of a note
 	cueNameLabel               // a name follows: name, surname
-	cueState                   // after it, what somebody is or does: was, has
+	cueState                   // a state or an action of somebody follows: was, has
 	numCues
 )
 
-// cueLists are the files in words/cue. The months have a list of their own.
+// cueLists are the names of the files in words/cue. The months have a list of their own.
 var cueLists = [numCues]string{
 	cueTitle: "title", cueStaff: "staff", cueSubject: "subject", cueKin: "kin", cueWeekday: "weekday",
 	cueNameWord: "nameword", cueThing: "thing", cueVersion: "version", cueBirth: "birth", cuePhone: "phone",
@@ -53,11 +53,11 @@ var cueLists = [numCues]string{
 	cueOpener: "opener", cueNameLabel: "namelabel", cueState: "state",
 }
 
-// A cueSet is a set of cues. The zero value is empty. Only the functions of this
-// file know how it is kept, so that a second word of bits has one place to go.
+// A cueSet is a set of cues. The zero value is empty. Only the functions of this file
+// use bits; more than 64 cues would need a change here only.
 type cueSet struct{ bits uint64 }
 
-const _ = uint(64 - numCues) // they fit
+const _ = uint(64 - numCues) // does not compile if the cues do not fit into bits
 
 func setOf(cues ...cue) (s cueSet) {
 	for _, c := range cues {
@@ -69,7 +69,7 @@ func setOf(cues ...cue) (s cueSet) {
 func (s cueSet) empty() bool    { return s.bits == 0 }
 func (s cueSet) has(c cue) bool { return s.bits>>c&1 != 0 }
 
-// hasAny reports whether s holds one of the cues; meets, whether it holds one of t.
+// hasAny reports whether s holds at least one of the cues.
 func (s cueSet) hasAny(cues ...cue) bool {
 	for _, c := range cues {
 		if s.has(c) {
@@ -79,9 +79,10 @@ func (s cueSet) hasAny(cues ...cue) bool {
 	return false
 }
 
+// meets reports whether s and t have a cue in common.
 func (s cueSet) meets(t cueSet) bool { return s.bits&t.bits != 0 }
 
-// beyond reports whether s holds a cue that t does not.
+// beyond reports whether s holds a cue that is not in t.
 func (s cueSet) beyond(t cueSet) bool { return s.bits&^t.bits != 0 }
 
 func (s cueSet) with(t cueSet) cueSet    { return cueSet{s.bits | t.bits} }
@@ -90,7 +91,7 @@ func (s cueSet) without(t cueSet) cueSet { return cueSet{s.bits &^ t.bits} }
 
 var monthCue = setOf(cueMonth)
 
-// vocabulary holds the cues of all everyday words, by folded spelling.
+// vocabulary returns the cues of all everyday words, by their folded spelling.
 var vocabulary = sync.OnceValue(func() map[string]cueSet {
 	m := make(map[string]cueSet, 1<<13)
 	for c, file := range cueLists {
@@ -108,12 +109,12 @@ var vocabulary = sync.OnceValue(func() map[string]cueSet {
 	return m
 })
 
-// known reports whether the vocabulary has the folded word w.
+// known reports whether the folded word w is in the vocabulary.
 func known(w string) bool { return !vocabulary()[w].empty() }
 
-// everyday reports whether w is a word of the vocabulary and more than a month: of
-// the months only those that are everyday words in English count.
+// everyday reports whether the folded word w is in the vocabulary, and not only as the
+// name of a month.
 func everyday(w string) bool { return vocabulary()[w].beyond(monthCue) }
 
-// months numbers the names and abbreviations of months from 1 to 12.
+// months maps the names and abbreviations of months to 1 to 12.
 var months = wordNumbers("months")

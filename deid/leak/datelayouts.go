@@ -10,22 +10,22 @@ import (
 type dateLayout struct {
 	example string
 	digits  int  // of the first number; 0 for any
-	next    next // what follows it
-	month   bool // the text must have a word for a month
+	next    next // the token after it
+	month   bool // only in texts with a word for a month
 	read    func(p *page, i int) (d dateText, ok bool)
 }
 
-// A next says what kind of token follows the first number of a date.
+// A next is the kind of token that must follow the first number of a date.
 type next uint8
 
 const (
 	anything next = iota
 	aNumber
-	noNumber // a word, or the end of the text
+	noNumber // a word or the end of the text
 )
 
-// dateLayouts are tried in this order. The first that says ok counts; it may say
-// that no date is there.
+// dateLayouts are tried in this order. The first that returns ok decides; without
+// readings it decides that there is no date.
 var dateLayouts = []dateLayout{
 	{"19470109, 09011947", 8, noNumber, false, (*page).eightDigits},
 	{"090147, 470109", 6, noNumber, false, (*page).sixDigits},
@@ -36,8 +36,8 @@ var dateLayouts = []dateLayout{
 	{"09.01.1947, 1/9/47, 1947-01-09", 0, aNumber, false, (*page).threeNumbers},
 }
 
-// readDate reads the date that begins with the number i, or has a month word
-// before it.
+// readDate reads the date that begins with the number i, or with a month word before
+// it.
 func (p *page) readDate(i int) dateText {
 	n, month, other := p.tok[i].size(), p.seen.has(cueMonth), aNumber
 	if p.number(i + 1) {
@@ -55,6 +55,7 @@ func (p *page) readDate(i int) dateText {
 	return dateText{}
 }
 
+// eightDigits reads year, month and day in the three usual orders.
 func (p *page) eightDigits(i int) (d dateText, ok bool) {
 	w := p.word(i)
 	at := func(a, b int) int { x, _ := strconv.Atoi(string(w[a:b])); return x }
@@ -71,6 +72,7 @@ func (p *page) eightDigits(i int) (d dateText, ok bool) {
 	return d, true
 }
 
+// sixDigits is like eightDigits, with two digits of the year.
 func (p *page) sixDigits(i int) (d dateText, ok bool) {
 	w := p.word(i)
 	at := func(a int) int { x, _ := strconv.Atoi(string(w[a : a+2])); return x }
@@ -84,9 +86,10 @@ func (p *page) sixDigits(i int) (d dateText, ok bool) {
 	return d, true
 }
 
-// dateSigns numbers the signs for year (0), month (1) and day (2).
+// dateSigns maps the East Asian signs for year, month and day to 0, 1 and 2.
 var dateSigns = wordNumbers("datesigns")
 
+// signedDate reads a date with these signs after its numbers.
 func (p *page) signedDate(i int) (d dateText, ok bool) {
 	for n := range 3 {
 		k := i + 1 + 2*n
@@ -104,7 +107,7 @@ func (p *page) signedDate(i int) (d dateText, ok bool) {
 	return d, true
 }
 
-// romanMonths numbers the months in Roman numerals from 1 to 12.
+// romanMonths maps the Roman numerals of the months to 1 to 12.
 var romanMonths = sync.OnceValue(func() map[string]int {
 	m := make(map[string]int)
 	for i, w := range wordOrder("romanmonths") {
@@ -118,6 +121,7 @@ func (p *page) roman(i int) bool {
 	return i < len(p.tok) && p.caseOf(i) != lowerCase && romanMonths()[string(p.word(i))] > 0
 }
 
+// romanDate reads day, month and a year of four digits.
 func (p *page) romanDate(i int) (d dateText, ok bool) {
 	if p.tok[i].size() > 2 || !p.roman(i+1) || !p.number(i+2) || !loose(p.between(i, i+2)) {
 		return d, false
@@ -131,6 +135,8 @@ func (p *page) romanDate(i int) (d dateText, ok bool) {
 	return dateText{i, i + 2, []reading{{birth: birth{y, month, day}, month: true}}}, true
 }
 
+// monthFirst reads a date whose day is the number i, after a month word. Without a year
+// it is a date too, unless the number is the hour of a time.
 func (p *page) monthFirst(i int) (d dateText, ok bool) {
 	j := p.filler(i-1, -1)
 	if p.tok[i].size() > 2 || !p.cues(j).has(cueMonth) || !loose(p.between(j, i)) || p.number(j-1) {
@@ -151,6 +157,8 @@ func (p *page) monthFirst(i int) (d dateText, ok bool) {
 	return d, true
 }
 
+// monthSecond reads a date with a month word after the number i, which is the day or a
+// year of four digits.
 func (p *page) monthSecond(i int) (d dateText, ok bool) {
 	j := p.filler(i+1, 1)
 	if !p.cues(j).has(cueMonth) || !loose(p.between(i, j)) {
@@ -179,8 +187,8 @@ func (p *page) monthSecond(i int) (d dateText, ok bool) {
 	return dateText{i, j, []reading{{birth: birth{0, month, v}, noYear: true, month: true}}}, true
 }
 
-// dayAndYear reads the year at token k that follows a day and a month, of which the
-// first begins at token first, and the last is token before.
+// dayAndYear reads the year at token k after a day and a month, which are tokens first
+// to before.
 func (p *page) dayAndYear(first, day, month, before, k int) (d dateText, ok bool) {
 	if !p.number(k) || !loose(p.between(before, k)) {
 		return d, false
@@ -196,6 +204,8 @@ func (p *page) dayAndYear(first, day, month, before, k int) (d dateText, ok bool
 	return d, true
 }
 
+// threeNumbers reads three numbers with equal separators, in all usual orders of year,
+// month and day.
 func (p *page) threeNumbers(i int) (d dateText, ok bool) {
 	if !p.number(i+2) || p.tok[i+1].glued || p.tok[i+2].glued {
 		return d, false
@@ -231,7 +241,7 @@ func (p *page) threeNumbers(i int) (d dateText, ok bool) {
 			rs = years(a, true, b, c, rs)
 		}
 	}
-	if len(mark) == 0 { // spaces only: too weak without the roster
+	if len(mark) == 0 { // blanks only: counts only as a date of the roster
 		for k := range rs {
 			rs[k].compact, rs[k].weak = true, cn == 2
 		}
@@ -239,8 +249,8 @@ func (p *page) threeNumbers(i int) (d dateText, ok bool) {
 	return dateText{i, i + 2, rs}, true
 }
 
-// num returns the value of the number token i, and how many digits it has. The
-// value of more than eight digits is 0.
+// num returns the value of the number at token i and the count of its digits. With more
+// than eight digits the value is 0.
 func (p *page) num(i int) (v, n int) {
 	w := p.word(i)
 	if len(w) > 8 {
@@ -252,7 +262,8 @@ func (p *page) num(i int) (v, n int) {
 	return v, len(w)
 }
 
-// years appends the readings of a year of two or four digits.
+// years appends to rs the readings of a date with the year y. A short year is read in
+// both 2000 and 1900.
 func years(y int, short bool, m, d int, rs []reading) []reading {
 	if !short {
 		if plausible(y, m, d) {
@@ -280,13 +291,14 @@ func (p *page) clock(k int) bool {
 	return len(g) > 0 && g[0] == ':' && p.number(k+1)
 }
 
-// dateFillers are ordinal endings and the words between the parts of a date.
+// dateFillers holds ordinal endings, and the words between the parts of a date.
 var dateFillers = wordSet("datefillers")
 
 // longestFiller is the length of the longest of them, in bytes.
 const longestFiller = 3
 
-// filler passes over up to three such words from token i on, forwards or backwards.
+// filler returns the first token from i on that is not such a word, going by step (1 or
+// -1). It skips at most three.
 func (p *page) filler(i, step int) int {
 	for n := 0; n < 3 && i >= 0 && i < len(p.tok) && !p.tok[i].number; n, i = n+1, i+step {
 		if w := p.word(i); len(w) > longestFiller || !dateFillers()[string(w)] {
@@ -296,7 +308,8 @@ func (p *page) filler(i, step int) int {
 	return i
 }
 
-// between returns the folded text from token a to token b.
+// between returns the folded text between tokens a and b, or "?" if there is no such
+// pair.
 func (p *page) between(a, b int) []byte {
 	if a < 0 || b >= len(p.tok) || a >= b {
 		return []byte("?")
@@ -304,7 +317,7 @@ func (p *page) between(a, b int) []byte {
 	return p.fold.b[p.tok[a].e:p.tok[b].s]
 }
 
-// loose reports whether g can stand between the parts of a written date.
+// loose reports whether g can separate the parts of a written date.
 func loose(g []byte) bool {
 	if len(g) > 12 || bytes.Count(g, []byte("\n")) > 1 {
 		return false

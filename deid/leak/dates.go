@@ -7,10 +7,10 @@ import (
 	"strings"
 )
 
-// A birth is a day, or with d = 0 a month, of the Gregorian calendar.
+// A birth is a date of the Gregorian calendar; d is 0 for a whole month.
 type birth struct{ y, m, d int }
 
-// parseISO reads YYYY-MM-DD.
+// parseISO parses YYYY-MM-DD.
 func parseISO(v string) (birth, bool) {
 	v = strings.TrimSpace(v)
 	if len(v) != 10 || v[4] != '-' || v[7] != '-' || !digits(v[:4]+v[5:7]+v[8:]) {
@@ -22,23 +22,24 @@ func parseISO(v string) (birth, bool) {
 	return birth{y, m, d}, plausible(y, m, d)
 }
 
-// plausible reports whether a person could write the date of themselves.
+// plausible reports whether the year is between 1880 and 2100, and month and day are
+// possible.
 func plausible(y, m, d int) bool {
 	return 1880 <= y && y <= 2100 && 1 <= m && m <= 12 && 1 <= d && d <= 31
 }
 
-// A reading is one way to understand a date.
+// A reading is one interpretation of a written date.
 type reading struct {
 	birth
-	short   bool // a year of two digits
+	short   bool // the year has two digits
 	noYear  bool
 	compact bool // digits only
-	weak    bool // six digits, or three numbers with blanks between: many things look so
+	weak    bool // six digits, or three numbers separated by blanks: many other texts look like that
 	month   bool // the month is a word
 }
 
-// A dateText is a date as it is written: tokens first to last, with its readings,
-// the likeliest first. Without readings it is no date.
+// A dateText is a written date: tokens first to last, with its readings, the likeliest
+// first. Without readings it is not a date.
 type dateText struct {
 	first, last int
 	readings    []reading
@@ -53,19 +54,19 @@ type foundDate struct {
 
 func (d foundDate) near(cues ...cue) bool { return d.before.with(d.after).hasAny(cues...) }
 
-// strangerDates decides on a date that is no subject's day of birth.
-var strangerDates = []rule[foundDate, reason]{
-	{"an encoded text is searched for the roster alone",
+// unlistedDates decides on a date that is not the birth date of a subject.
+var unlistedDates = []rule[foundDate, reason]{
+	{"in an encoded text, which is searched for the roster only",
 		func(p *page, _ foundDate) bool { return p.inner }, reason{}},
-	{"digits alone, of which nothing says that they are a birth date",
+	{"only digits, and no word for birth before them",
 		func(_ *page, d foundDate) bool { return d.compact && !d.before.has(cueBirth) }, reason{}},
-	{"behind a word for birth, death or a stay in hospital",
+	{"after a word for birth, death or a stay in hospital",
 		func(_ *page, d foundDate) bool { return d.before.has(cueBirth) }, reason{"C", "pattern: date", Likely}},
 	{"of a thing or a version",
 		func(_ *page, d foundDate) bool { return d.near(cueThing, cueVersion) }, reason{}},
 	{"day and month, both in digits",
 		func(_ *page, d foundDate) bool { return d.noYear && !d.month }, reason{}},
-	{"a short year behind a place or an identifier, or before a unit",
+	{"a short year, after a place or an identifier, or before a unit",
 		func(p *page, d foundDate) bool {
 			return d.short && (d.before.hasAny(cuePlace, cueIdentifier) || p.measured(d.last))
 		}, reason{}},
@@ -76,8 +77,8 @@ var strangerDates = []rule[foundDate, reason]{
 
 var birthCue = setOf(cueBirth)
 
-// findDate finds the dates that begin with the number i, and those with a month
-// word before it.
+// findDate finds the date that begins with the number i, or with a month word before
+// it.
 func (p *page) findDate(i int) {
 	glued := p.tok[i].glued // to a word: geb04041979
 	if p.tok[i].piece > 1 || !p.mayBeDate(i) || !glued && p.findMonth(i) {
@@ -93,19 +94,19 @@ func (p *page) findDate(i int) {
 		return
 	}
 	found := foundDate{last: d.last, before: p.before(d.first, 6), after: p.following(d.last, 3)}
-	if glued { // words further off speak of something else
+	if glued { // only the word that touches the date is about it
 		found.before, found.after = found.before.both(birthCue).with(p.cues(i-1)), cueSet{}
 	}
 	why := p.birthDate(d.readings, found)
 	if why == (reason{}) {
 		found.reading = d.readings[0]
-		why = decide(p, strangerDates, found)
+		why = decide(p, unlistedDates, found)
 	}
 	p.report(p.tok[d.first].s, p.tok[d.last].e, why)
 }
 
-// mayBeDate reports whether a date can stand at the number i, so that most numbers
-// are left out quickly.
+// mayBeDate reports whether a date can begin with the number i. It excludes most
+// numbers quickly.
 func (p *page) mayBeDate(i int) bool {
 	if p.number(i-1) && len(p.gap(i)) == 1 && bytes.ContainsAny(p.gap(i), "./-") {
 		return false // within a longer number
@@ -117,7 +118,8 @@ func (p *page) mayBeDate(i int) bool {
 	return p.seen.has(cueMonth) || p.number(i+1) || p.roman(i+1)
 }
 
-// birthDate returns why one of the readings is some subject's day of birth.
+// birthDate returns the description of the match if one of the readings is the birth
+// date of a subject, otherwise zero.
 func (p *page) birthDate(readings []reading, d foundDate) reason {
 	for _, r := range readings {
 		if r.noYear || !p.lex.births[r.birth] {
@@ -142,8 +144,8 @@ func (p *page) birthDate(readings []reading, d foundDate) reason {
 	return reason{}
 }
 
-// findMonth finds a month and its year without a day, where a subject was born in
-// that month or the words around say that somebody was: 07/1947, 1947-07, July 1947.
+// findMonth finds a month and year without a day (07/1947, 1947-07, July 1947) if a
+// subject was born in that month, or a word before it means birth.
 func (p *page) findMonth(i int) bool {
 	first, last, y, m := p.readMonth(i)
 	if !plausible(y, m, 1) {
@@ -165,8 +167,8 @@ func (p *page) findMonth(i int) bool {
 	return p.report(p.tok[first].s, p.tok[last].e, why)
 }
 
-// readMonth reads a month and a year of four digits at the number i; y = 0 if none
-// is there.
+// readMonth reads a month and a year of four digits at the number i; y is 0 if there is
+// none.
 func (p *page) readMonth(i int) (first, last, y, m int) {
 	v, n := p.num(i)
 	next := i + 1

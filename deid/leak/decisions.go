@@ -19,7 +19,8 @@ type Decision struct {
 	When   time.Time `json:"when"` // UTC
 }
 
-// Decisions are the decisions in force: of several on one id the last counts.
+// Decisions holds the decisions in force. The last decision on an id counts. A nil
+// Decisions is empty.
 type Decisions struct{ byID map[string]Decision }
 
 // Limits of review.jsonl, in bytes.
@@ -29,8 +30,8 @@ const (
 	maxID     = 256
 )
 
-// ParseDecisions reads review.jsonl; empty data hold no decision. Of two decisions on
-// one finding the later counts. The error names the line.
+// ParseDecisions parses review.jsonl; empty data are valid. If a finding has several
+// decisions, the last one counts. The error names the line, and does not quote it.
 func ParseDecisions(data []byte) (*Decisions, error) {
 	if len(data) > maxReview {
 		return nil, fmt.Errorf("review.jsonl has %d bytes, more than the %d allowed; move it away and decide again",
@@ -53,31 +54,31 @@ func ParseDecisions(data []byte) (*Decisions, error) {
 	return d, nil
 }
 
-// Of returns the decision on a finding's id. A nil receiver knows none.
-func (d *Decisions) Of(id string) (Decision, bool) {
+// Of returns the decision on the finding with this id; ok is false if there is none.
+func (d *Decisions) Of(id string) (dec Decision, ok bool) {
 	if d == nil {
 		return Decision{}, false
 	}
-	dec, ok := d.byID[id]
+	dec, ok = d.byID[id]
 	return dec, ok
 }
 
-// Format returns the line that records d, with its line feed. Time is written
+// Format returns d as a line of review.jsonl, with its line feed. The time is written
 // in UTC; bytes that are not UTF-8 become U+FFFD.
 func (d Decision) Format() []byte {
 	d.When = d.When.UTC()
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
-	if enc.Encode(d) != nil { // only a year outside 0 to 9999 cannot be written
+	if enc.Encode(d) != nil { // only a year outside 0 to 9999 cannot be encoded
 		d.When = time.Time{}
 		_ = enc.Encode(d)
 	}
 	return b.Bytes()
 }
 
-// parseDecision reads one line: an object of exactly the five members, of
-// which only reason may be absent or empty, and that for "redact" alone.
+// parseDecision parses one line: an object with exactly the five members. Only reason
+// may be absent or empty, and only if the action is "redact".
 func parseDecision(line []byte) (d Decision, err error) {
 	if len(line) > maxLine {
 		return d, fmt.Errorf("the line has more than %d bytes", maxLine)
@@ -111,9 +112,9 @@ func parseDecision(line []byte) (d Decision, err error) {
 	return d, nil
 }
 
-// parseMembers reads an object whose members are strings with the names of a
-// decision's. json.Unmarshal would take a name in any case, and the last of two
-// equal ones.
+// parseMembers parses an object whose members are strings and have the names of a
+// decision's members. json.Unmarshal is too lenient: it ignores the case of names, and
+// accepts two equal names.
 func parseMembers(line []byte) (map[string]string, error) {
 	errCut := fmt.Errorf("the line is not a whole JSON object")
 	dec := json.NewDecoder(bytes.NewReader(line))

@@ -2,27 +2,28 @@ package leak
 
 import "sync"
 
-// Declared are values that a record itself declares: codes of things, which have the
-// shape of identifiers but are of no person. The nil *Declared declares nothing. Safe for
-// concurrent use.
+// Declared is the set of values that a record itself declares: codes of equipment and
+// tubes, which have the form of identifiers but identify no person. A nil Declared is
+// empty. Safe for concurrent use.
 type Declared struct {
 	list  []string
 	once  sync.Once
-	codes map[string]struct{} // of those, what has the form of a code; made when it is first asked for
+	codes map[string]struct{} // the values of list with the form of a code; made on first use
 }
 
-// Declare makes a set of list, which must not be changed after.
+// Declare returns the set of the values in list. The caller must not change list later.
 func Declare(list ...string) *Declared { return &Declared{list: list} }
 
 func (d *Declared) none() bool { return d == nil || len(d.list) == 0 }
 
-// maxDeclared is the most bytes that a declared code has.
+// maxDeclared is the length in bytes of the longest declared code.
 const maxDeclared = 64
 
-// covers reports whether text[start:end] lies within a declared code that is there
-// as a whole: between what is neither letter, mark nor digit. looked is how many
-// stretches of text were compared with the codes. It does not grow with their number nor
-// with the text, because a record may declare thousands and hold as many texts.
+// covers reports whether text[start:end] lies within a declared code that occurs in
+// text as a whole word: no letter, mark or digit touches it. looked is the number of
+// spans that were compared with the codes, for tests: it depends neither on the number
+// of codes nor on the length of text, because a record may declare thousands of codes
+// and hold as many texts.
 func (d *Declared) covers(text string, start, end int) (within bool, looked int) {
 	d.once.Do(func() {
 		d.codes = make(map[string]struct{}, len(d.list))
@@ -32,7 +33,7 @@ func (d *Declared) covers(text string, start, end int) (within bool, looked int)
 			}
 		}
 	})
-	for i := start; i < end; i++ { // no code holds a blank
+	for i := start; i < end; i++ { // codes hold no blanks
 		if !codeByte(text[i]) || i-start == maxDeclared {
 			return false, looked
 		}
@@ -59,9 +60,8 @@ func (d *Declared) covers(text string, start, end int) (within bool, looked int)
 
 func codeByte(c byte) bool { return ' ' < c && c <= '~' }
 
-// codeForm reports whether s is written as a code of a thing and not as a person's
-// name: one word of ASCII without blanks that holds a digit, or capitals alone, at
-// most five.
+// codeForm reports whether s is written like a code, and cannot be a person's name: one
+// ASCII word with a digit in it, or with at most five letters, all capital.
 func codeForm(s string) bool {
 	digit, capitals := false, len(s) <= 5
 	for _, c := range []byte(s) {

@@ -12,19 +12,19 @@ import (
 	"unicode/utf8"
 )
 
-// findEncoded finds digests of the roster's identifiers, and base64 text that
-// holds what the roster knows.
+// findEncoded finds digests of identifiers of the roster, and values of the roster in
+// escapes, UTF-16, hexadecimal digits and base64.
 func (p *page) findEncoded() {
 	if len(p.lex.digests) == 0 {
 		return
 	}
 	p.findEscapes()
 	p.findUTF16()
-	done := 0 // in text
+	done := 0 // end in text of what was decoded
 	for i := 0; i < len(p.tok); i++ {
 		t := &p.tok[i]
 		if t.size() < 8 && !(t.number && t.size() == 2) && (i+1 == len(p.tok) || !p.tok[i+1].glued) {
-			continue // most words and numbers
+			continue // as for most words and numbers
 		}
 		last, ok := p.encodedRun(i)
 		if ok {
@@ -34,8 +34,8 @@ func (p *page) findEncoded() {
 	}
 }
 
-// encodedRun returns the last token of the run that begins with token i, and
-// whether it is to be decoded. Pairs of hexadecimal digits are read at once.
+// encodedRun returns the last token of the run that begins with token i, and whether
+// the run may be encoded. It searches separated pairs of hexadecimal digits itself.
 func (p *page) encodedRun(i int) (last int, ok bool) {
 	last = i
 	run := i+1 < len(p.tok) && p.tok[i+1].glued
@@ -52,9 +52,9 @@ func (p *page) encodedRun(i int) (last int, ok bool) {
 	return last, true
 }
 
-// decodeRun searches what the tokens from i to last say as a digest, in hexadecimal
-// digits or in base64, which was read up to text[done], and returns how far it is
-// read now.
+// decodeRun searches the tokens from i to last as a digest, as hexadecimal digits and
+// as base64. base64 text has been decoded up to text[done]; decodeRun returns the new
+// end.
 func (p *page) decodeRun(i, last, done int) int {
 	run := p.fold.b[p.tok[i].s:p.tok[last].e]
 	switch len(run) {
@@ -79,7 +79,8 @@ func (p *page) decodeRun(i, last, done int) int {
 	return p.base64(s, e)
 }
 
-// smallWord reports whether token i is a word in small letters, and no part of base64 text.
+// smallWord reports whether token i is a word in lower case, and not part of base64
+// text.
 func (p *page) smallWord(i int) bool {
 	t := &p.tok[i]
 	if t.upper || t.number || p.fold.start != nil {
@@ -91,7 +92,7 @@ func (p *page) smallWord(i int) bool {
 	return t.e == len(p.text) || !base64Char[p.text[t.e]] && p.text[t.e] != '='
 }
 
-// digest looks up 32, 40 or 64 hexadecimal digits.
+// digest looks up 32, 40 or 64 hexadecimal digits among the digests of the roster.
 func (p *page) digest(run []byte) (code, bool) {
 	var b [8]byte
 	if _, err := hex.Decode(b[:], run[:16]); err != nil {
@@ -104,8 +105,9 @@ func (p *page) digest(run []byte) (code, bool) {
 	return p.lex.kinds[k], true
 }
 
-// hexText decodes hexadecimal digits, small ones, and reports whether they can be
-// text: no control characters but tabs and line ends, as few digests are.
+// hexText decodes the lower-case hexadecimal digits of run into plain, and reports
+// whether the result can be text: it holds no control characters except tabs and line
+// ends. That excludes most digests.
 func hexText(plain, run []byte) bool {
 	for k := 0; k < len(run); k += 2 {
 		if run[k] < '2' && !(run[k] == '0' && (run[k+1] == '9' || run[k+1] == 'a' || run[k+1] == 'd')) {
@@ -116,8 +118,8 @@ func hexText(plain, run []byte) bool {
 	return err == nil
 }
 
-// base64 decodes the base64 text around text[s:e] and searches what comes out.
-// It returns where that text ends.
+// base64 decodes the base64 text around text[s:e], searches the result, and returns the
+// end of the base64 text.
 func (p *page) base64(s, e int) int {
 	for s > 0 && base64Char[p.text[s-1]] {
 		s--
@@ -161,7 +163,8 @@ var base64Char = func() (t [256]bool) {
 	return t
 }()
 
-// mixed reports whether s has small letters, and large ones other than the first.
+// mixed reports whether s has lower-case letters, and capitals other than the first
+// letter.
 func mixed(s string) bool {
 	small, large := false, false
 	for k := range len(s) {
@@ -171,6 +174,8 @@ func mixed(s string) bool {
 	return small && large
 }
 
+// printable reports whether b is valid UTF-8 without control characters other than
+// tabs and line ends.
 func printable(b []byte) bool {
 	if !utf8.Valid(b) {
 		return false

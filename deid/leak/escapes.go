@@ -8,12 +8,12 @@ import (
 	"unicode/utf8"
 )
 
-// An escape is a way to write a character by its number.
+// An escape is a notation for characters by their numbers.
 type escape struct {
-	sign byte
+	sign byte // first byte of each escape
 	name string
-	// read returns the bytes that the escape at the beginning of t means, and
-	// its length; 0 where t begins with none.
+	// read returns the bytes encoded by the escape at the beginning of t, and the length
+	// of the escape, 0 if t does not begin with one.
 	read func(t string) (string, int)
 }
 
@@ -53,7 +53,8 @@ var escapes = []escape{
 	}},
 }
 
-// hexByte reads the two hexadecimal digits at t[n:].
+// hexByte decodes the two hexadecimal digits at t[n:], and returns the byte and the
+// length of t up to their end, 0 if there are none.
 func hexByte(t string, n int) (string, int) {
 	if len(t) < n+2 {
 		return "", 0
@@ -65,10 +66,9 @@ func hexByte(t string, n int) (string, int) {
 	return string(b), n + 2
 }
 
-const maxEncoded = 4096 // bytes of encoded text that are decoded as one
+const maxEncoded = 4096 // bytes of encoded text that are decoded together
 
-// findEscapes finds values of the roster in which characters are written by
-// their numbers.
+// findEscapes finds values of the roster with escaped characters.
 func (p *page) findEscapes() {
 	for _, e := range escapes {
 		done := 0
@@ -111,11 +111,11 @@ func (p *page) findEscapes() {
 	}
 }
 
-// parts reports whether c ends a stretch of encoded text.
+// parts reports whether c separates encoded texts.
 func parts(c byte) bool { return c <= ' ' || strings.IndexByte("\"<>|,()[]{}", c) >= 0 }
 
-// within searches the decoded bytes plain for what the roster knows, and reports
-// the surest as the whole of text[s:e].
+// within searches the decoded bytes plain for values of the roster, and reports the
+// surest match as the whole of text[s:e]. how names the encoding.
 func (p *page) within(s, e int, plain []byte, how string) {
 	if s >= e || !printable(plain) {
 		return

@@ -1,8 +1,8 @@
 package leak
 
-// A Finding is a match in a place of the collection. It never holds the value.
+// A Finding is a match at a place of the collection. It never holds the value.
 type Finding struct {
-	ID         string     `json:"id"` // keyed; "" when no key was at hand
+	ID         string     `json:"id"` // keyed hash; "" without a key
 	File       string     `json:"file"`
 	Pointer    string     `json:"pointer"`
 	Start      int        `json:"start"`
@@ -10,15 +10,15 @@ type Finding struct {
 	Class      Class      `json:"class"`
 	Basis      string     `json:"basis"`
 	Confidence Confidence `json:"confidence"`
-	Action     string     `json:"action"`   // "redact" or "review": what is proposed
+	Action     string     `json:"action"`   // "redact" or "review": the tool's proposal
 	Decision   string     `json:"decision"` // "redact", "keep" or "" while open
 
-	// Automatic says that the decision is the tool's own, which a person may
-	// still turn over: a sure finding in free text is taken out.
+	// Automatic: the tool itself decided to redact a sure finding in free text. A
+	// person may still decide otherwise.
 	Automatic bool `json:"automatic,omitempty"`
 
-	// Moved says that what is redacted is a date, which moves with the subject's
-	// other dates and stays in the text.
+	// Moved: the finding is a date, which is not removed but moved with the subject's
+	// other dates.
 	Moved bool `json:"moved,omitempty"`
 }
 

@@ -11,19 +11,19 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// A folded text has case, accents, compatibility forms and invisible
-// characters taken away, so that equal-looking spellings compare equal.
+// A folded text is a text without the differences of case, accents, compatibility forms
+// and invisible characters. Spellings that look alike are equal when folded.
 //
-// Byte i of b stems from the bytes start[i] to end[i] of the original: one
-// character with its combining marks. Both are nil when the original is ASCII,
-// where byte i stems from byte i.
+// Byte i of b comes from the bytes start[i] to end[i] of the original, which are one
+// character with its combining marks. Both slices are nil if the original is ASCII;
+// byte i then comes from byte i.
 type folded struct {
 	b          []byte
 	start, end []int
-	room       [2][]int // memory of start and end, used again
+	buf        [2][]int // memory of start and end, reused
 }
 
-// span returns the original's byte offsets of b[s:e]; s < e.
+// span returns the byte offsets in the original of b[s:e]; s < e.
 func (f *folded) span(s, e int) (int, int) {
 	if f.start == nil {
 		return s, e
@@ -31,7 +31,7 @@ func (f *folded) span(s, e int) (int, int) {
 	return f.start[s], f.end[e-1]
 }
 
-// fold folds text into f, using f's memory again.
+// fold folds text into f, and reuses f's memory.
 func (f *folded) fold(text string) {
 	f.b, f.start, f.end = append(slices.Grow(f.b[:0], len(text)+8), text...), nil, nil // see wordEnd
 	if i := foldASCII(f.b); i < len(text) {
@@ -40,8 +40,8 @@ func (f *folded) fold(text string) {
 	}
 }
 
-// foldASCII folds b in place, eight bytes at a time, up to the first byte that
-// is not ASCII, and returns how far it came.
+// foldASCII folds b in place, eight bytes at a time, up to the first byte that is not
+// ASCII, and returns the index of that byte.
 func foldASCII(b []byte) int {
 	const ones = 0x0101010101010101
 	i := 0
@@ -50,7 +50,7 @@ func foldASCII(b []byte) int {
 		if x&(0x80*ones) != 0 {
 			break
 		}
-		// The high bit of a byte becomes 1 where 'A' <= c, and where 'Z' < c.
+		// The high bit of each byte is set in the first sum if 'A' <= c, in the second if 'Z' < c.
 		capital := (x + (0x80-'A')*ones) &^ (x + (0x80-'Z'-1)*ones) & (0x80 * ones)
 		binary.LittleEndian.PutUint64(b[i:], x|capital>>2)
 	}
@@ -67,11 +67,11 @@ func foldASCII(b []byte) int {
 	}
 }
 
-// foldRest goes on at i, where the first character outside ASCII is.
+// foldRest folds text from i on, the index of the first character outside ASCII.
 func (f *folded) foldRest(text string, i int) {
-	n := len(text) + 8 // seldom more bytes than the original has
-	f.start, f.end = slices.Grow(f.room[0][:0], n), slices.Grow(f.room[1][:0], n)
-	defer func() { f.room = [2][]int{f.start, f.end} }()
+	n := len(text) + 8 // the folded text is seldom longer than the original
+	f.start, f.end = slices.Grow(f.buf[0][:0], n), slices.Grow(f.buf[1][:0], n)
+	defer func() { f.buf = [2][]int{f.start, f.end} }()
 	for k := range i {
 		f.start, f.end = append(f.start, k), append(f.end, k+1)
 	}
@@ -88,13 +88,13 @@ func (f *folded) foldRest(text string, i int) {
 		var s string
 		switch {
 		case r == utf8.RuneError && n == 1:
-			s = "\x1a" // broken UTF-8 separates words
+			s = "\x1a" // invalid UTF-8 separates words
 		case r < tableEnd:
 			s = table[r]
 		default:
 			s = foldRune(r)
 		}
-		if s == "" { // invisible, or a mark that joins the character before
+		if s == "" { // invisible, or a combining mark of the character before
 			if unicode.In(r, unicode.Mn, unicode.Me) {
 				for k := len(f.end) - 1; k >= 0 && len(f.b) > 0 && f.start[k] == f.start[len(f.b)-1]; k-- {
 					f.end[k] = i + n
@@ -112,7 +112,7 @@ func (f *folded) foldRest(text string, i int) {
 	}
 }
 
-// foldString folds s alone.
+// foldString returns s folded.
 func foldString(s string) string {
 	var f folded
 	f.fold(s)
@@ -137,8 +137,8 @@ var foldTable = sync.OnceValue(func() (t *[tableEnd]string) {
 	return t
 })
 
-// foldRune returns what r contributes: compatibility decomposition without
-// marks and format characters, lower case, look-alikes made Latin.
+// foldRune returns r folded: its compatibility decomposition without marks and format
+// characters, in lower case, with look-alikes of Latin letters replaced by these.
 func foldRune(r rune) string {
 	var out []byte
 	for _, r := range norm.NFKD.String(string(r)) {
@@ -161,6 +161,7 @@ func foldRune(r rune) string {
 	return string(out)
 }
 
+// digitValue returns the value of a decimal digit of any script.
 func digitValue(r rune) rune {
 	for _, t := range unicode.Nd.R16 {
 		if rune(t.Lo) <= r && r <= rune(t.Hi) {
@@ -175,10 +176,10 @@ func digitValue(r rune) rune {
 	return 0
 }
 
-// extra holds what NFKD leaves alone: letters with a stroke and ligatures,
-// punctuation with an ASCII equal, and Cyrillic and Greek letters that look
-// like a Latin one. The latter map in both cases, on the roster's side too, so
-// that text in those scripts still matches itself.
+// extra holds the replacements that NFKD lacks: letters with a stroke and ligatures,
+// punctuation with an ASCII equivalent, and Cyrillic and Greek letters that look like a
+// Latin letter. The roster is folded in the same way: names in those scripts still
+// match themselves.
 var extra = map[rune]string{
 	'ø': "o", 'ł': "l", 'đ': "d", 'ð': "d", 'þ': "th", 'æ': "ae",
 	'œ': "oe", 'ß': "ss", 'ı': "i", 'ħ': "h", 'ŧ': "t", 'ŋ': "n",

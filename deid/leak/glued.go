@@ -7,9 +7,10 @@ import (
 	"unicode/utf8"
 )
 
-// findGlued finds values of the roster that something touches.
+// findGlued finds values of the roster that letters or digits touch, and values with
+// something between their letters or digits (see parted.go).
 func (p *page) findGlued() {
-	if len(p.lex.inlays.list) == 0 || len(p.tok) == 0 {
+	if len(p.lex.embedded.list) == 0 || len(p.tok) == 0 {
 		return
 	}
 	p.stream()
@@ -21,23 +22,24 @@ func (p *page) findGlued() {
 		n := t.e - t.s
 		inside := n
 		glued := t.glued || i+1 < len(p.tok) && p.tok[i+1].glued
-		known := !p.cues(i).empty() || n <= longInlay && (i+1 == len(p.tok) || t.term != nil)
+		known := !p.cues(i).empty() || n <= longEmbedded && (i+1 == len(p.tok) || t.term != nil)
 		if known && !glued && !t.upper && !t.number {
-			inside = 1 // only what begins with it and goes on in the next word
+			inside = 1 // only values that begin with the word and continue in the next
 		}
 		short := inside > 1 || n <= 2 // M i l l e r
 		for j := range inside {
-			p.lex.inlays.at(p.run[k+j:], short, func(v *inlay) { p.judgeInlay(v, k+j) })
+			p.lex.embedded.at(p.run[k+j:], short, func(v *embedded) { p.judgeEmbedded(v, k+j) })
 		}
 		k += n
 	}
 }
 
-// stream writes the letters and digits of the text one after another, with a NUL
-// where the gap between two words is too long to part a value.
+// stream sets p.run to the letters and digits of the text without the gaps. A gap that
+// is too long to be within a value becomes a NUL. p.runAt holds the offset of each byte
+// in the folded text, -1 for a NUL.
 func (p *page) stream() {
-	room := len(p.fold.b) + 8
-	p.run, p.runAt = slices.Grow(p.run[:0], room), slices.Grow(p.runAt[:0], room)
+	n := len(p.fold.b) + 8
+	p.run, p.runAt = slices.Grow(p.run[:0], n), slices.Grow(p.runAt[:0], n)
 	for i := range p.tok {
 		if g := p.gap(i); i > 0 && len(g) > 0 && !partingGap(g) && !joins(g) && !codeGap(g) {
 			p.run, p.runAt = append(p.run, 0), append(p.runAt, -1)
@@ -49,8 +51,9 @@ func (p *page) stream() {
 	p.run = append(p.run, 0, 0, 0, 0, 0, 0, 0, 0)
 }
 
-// judgeInlay emits v, found at p.run[k], where it counts.
-func (p *page) judgeInlay(v *inlay, k int) {
+// judgeEmbedded emits v, which was found at p.run[k], if its form and what touches it
+// make a chance match unlikely.
+func (p *page) judgeEmbedded(v *embedded, k int) {
 	s, e := int(p.runAt[k]), int(p.runAt[k+len(v.key)-1])+1
 	b := p.fold.b
 	left, right := p.touching(b, s, e)
@@ -63,23 +66,23 @@ func (p *page) judgeInlay(v *inlay, k int) {
 	}
 	gaps := p.gapsIn(k, len(v.key))
 	switch v.form {
-	case inlayName, inlayPhrase:
-		if !p.inlaidName(v, s, e, left, right, len(gaps)) {
+	case embeddedName, embeddedPhrase:
+		if !p.acceptName(v, s, e, left, right, len(gaps)) {
 			return
 		}
-	case inlayCode:
+	case embeddedCode:
 		if len(v.key) < 6 && (left == cLetter || right == cLetter || left == cDigit && class[v.key[0]] == cDigit) {
 			return
 		}
-	case inlayDigits, inlayDate:
-		if !p.inlaidNumber(v, c, s, e, left, right, gaps) {
+	case embeddedDigits, embeddedDate:
+		if !p.acceptNumber(v, c, s, e, left, right, gaps) {
 			return
 		}
 	}
 	p.emit(s, e, c.class, c.basis, c.conf)
 }
 
-// touching returns the class of what touches b[s:e] on either side.
+// touching returns the classes of the characters that touch b[s:e] on either side.
 func (p *page) touching(b []byte, s, e int) (left, right byte) {
 	left, right = cOther, cOther
 	if s > 0 {
@@ -92,7 +95,7 @@ func (p *page) touching(b []byte, s, e int) (left, right byte) {
 	return left, right
 }
 
-// gapsIn returns the gaps between the words of n bytes of the stream from k on.
+// gapsIn returns the gaps of the text within the n bytes of the stream from k on.
 func (p *page) gapsIn(k, n int) (gaps [][]byte) {
 	for i := k + 1; i < k+n; i++ {
 		if from, to := int(p.runAt[i-1])+1, int(p.runAt[i]); from < to {
@@ -102,59 +105,59 @@ func (p *page) gapsIn(k, n int) (gaps [][]byte) {
 	return gaps
 }
 
-// An inlaidWord is a name of the roster with letters or digits touching it.
-type inlaidWord struct {
-	*inlay
+// An embeddedWord is a name of the roster that letters or digits touch.
+type embeddedWord struct {
+	*embedded
 	s, e        int  // in the folded text
-	left, right byte // classes of what touches it
+	left, right byte // classes of the characters that touch it
 	gaps        int  // within it
 	size        int  // letters
 	large       bool // begins with a capital
-	start, end  bool // a word begins, or ends, there all the same
+	start, end  bool // its start, or end, is marked as that of a word: by case or script
 }
 
-// apart reports whether the name is set off on both sides, though something touches it.
-func (x inlaidWord) apart() bool { return x.start && x.end }
+// apart reports whether both ends of the name are marked as those of a word.
+func (x embeddedWord) apart() bool { return x.start && x.end }
 
-// inlaidRules say whether such a name counts.
-var inlaidRules = []rule[inlaidWord, bool]{
-	{"short and small, with digits alone around it",
-		func(_ *page, x inlaidWord) bool {
+// embeddedRules decide whether such a name counts.
+var embeddedRules = []rule[embeddedWord, bool]{
+	{"short and in lower case, touched by digits only",
+		func(_ *page, x embeddedWord) bool {
 			return x.left != cLetter && x.right != cLetter && x.size < 4 && !x.large
 		}, false},
-	{"a piece of another word that is known",
-		func(p *page, x inlaidWord) bool {
+	{"part of another known word",
+		func(p *page, x embeddedWord) bool {
 			whole := p.wordAround(x.s, x.e)
 			return len(whole) > len(x.key) && p.lex.words.look(whole) != nil
 		}, false},
-	{"an everyday word, set off and large",
-		func(p *page, x inlaidWord) bool {
+	{"an everyday word, marked at both ends, with a capital",
+		func(p *page, x embeddedWord) bool {
 			return x.common && x.gaps == 0 && x.apart() && (x.large || p.field)
 		}, true},
-	{"an everyday word that something parts as well",
-		func(_ *page, x inlaidWord) bool { return x.common && x.gaps > 0 && (x.large || x.gaps > 1) }, true},
+	{"an everyday word with gaps in it",
+		func(_ *page, x embeddedWord) bool { return x.common && x.gaps > 0 && (x.large || x.gaps > 1) }, true},
 	{"any other everyday word",
-		func(_ *page, x inlaidWord) bool { return x.common }, false},
+		func(_ *page, x embeddedWord) bool { return x.common }, false},
 	{"long",
-		func(_ *page, x inlaidWord) bool { return x.size >= 6 || x.gaps > 0 && x.size >= 5 }, true},
-	{"set off on both sides",
-		func(_ *page, x inlaidWord) bool { return x.apart() && (x.large || x.size >= 4) }, true},
-	{"set off on one side, and large",
-		func(_ *page, x inlaidWord) bool { return (x.start || x.end) && x.large && x.size >= 4 }, true},
+		func(_ *page, x embeddedWord) bool { return x.size >= 6 || x.gaps > 0 && x.size >= 5 }, true},
+	{"marked at both ends",
+		func(_ *page, x embeddedWord) bool { return x.apart() && (x.large || x.size >= 4) }, true},
+	{"marked at one end, with a capital",
+		func(_ *page, x embeddedWord) bool { return (x.start || x.end) && x.large && x.size >= 4 }, true},
 }
 
-// inlaidName reports whether a name at b[s:e] counts that touches letters or digits.
-func (p *page) inlaidName(v *inlay, s, e int, left, right byte, gaps int) bool {
+// acceptName reports whether the name at b[s:e], which letters or digits touch, counts.
+func (p *page) acceptName(v *embedded, s, e int, left, right byte, gaps int) bool {
 	from, to := p.fold.span(s, e)
-	x := inlaidWord{inlay: v, s: s, e: e, left: left, right: right, gaps: gaps}
+	x := embeddedWord{embedded: v, s: s, e: e, left: left, right: right, gaps: gaps}
 	x.size, x.large = utf8.RuneCountInString(v.key), p.largeAt(from)
 	x.start = left != cLetter || x.large && !p.shoutingAround(from) || otherScript(p.fold.b[:s], true)
 	x.end = right != cLetter || p.largeAt(to) && !p.largeBefore(to) || otherScript(p.fold.b[e:], false)
-	return decide(p, inlaidRules, x)
+	return decide(p, embeddedRules, x)
 }
 
-// otherScript reports whether b ends, or begins, with a letter of no Latin
-// word.
+// otherScript reports whether b ends, or begins if ends is false, with a letter that is
+// not Latin.
 func otherScript(b []byte, ends bool) bool {
 	r, _ := utf8.DecodeRune(b)
 	if ends {
@@ -163,10 +166,10 @@ func otherScript(b []byte, ends bool) bool {
 	return r >= utf8.RuneSelf && unicode.IsLetter(r) && !unicode.Is(unicode.Latin, r)
 }
 
-// wordAround returns the letters around b[s:e], as many as a word of ours may have.
+// wordAround returns b[s:e] with the letters around it, at most 64 on each side.
 func (p *page) wordAround(s, e int) []byte {
 	b := p.fold.b
-	const most = 64 // on either side; without a bound a text that is one word would take for ever
+	const most = 64 // without a bound the time for a text of one word would grow with its square
 	first, last := max(0, s-most), min(len(b), e+most)
 	for s > first && (class[b[s-1]] == cLetter || b[s-1] >= utf8.RuneSelf) {
 		s--
@@ -183,20 +186,22 @@ func (p *page) largeAt(i int) bool {
 	return unicode.IsUpper(r) || unicode.IsTitle(r)
 }
 
+// largeBefore reports whether the character before text[i] is a capital.
 func (p *page) largeBefore(i int) bool {
 	r, _ := utf8.DecodeLastRuneInString(p.text[:i])
 	return unicode.IsUpper(r)
 }
 
-// shoutingAround reports whether the capital at text[i] is one of a word in capitals:
-// a capital before it and one behind.
+// shoutingAround reports whether the capital at text[i] is within a word in capitals:
+// one capital is before it and one after it.
 func (p *page) shoutingAround(i int) bool {
 	_, n := utf8.DecodeRuneInString(p.text[i:])
 	return p.largeBefore(i) && i+n < len(p.text) && p.largeAt(i+n)
 }
 
-// inlaidNumber reports whether digits at b[s:e] count that touch letters or digits.
-func (p *page) inlaidNumber(v *inlay, c code, s, e int, left, right byte, gaps [][]byte) bool {
+// acceptNumber reports whether the digits at b[s:e], which letters or digits touch,
+// count.
+func (p *page) acceptNumber(v *embedded, c code, s, e int, left, right byte, gaps [][]byte) bool {
 	inNumber := left == cDigit || right == cDigit
 	for _, g := range gaps {
 		if len(g) > 2 || bytes.ContainsAny(g, "\n\t") || len(v.key) < 9 && (g[0] == ' ' || !bytes.Equal(g, gaps[0])) {
@@ -204,15 +209,15 @@ func (p *page) inlaidNumber(v *inlay, c code, s, e int, left, right byte, gaps [
 		}
 	}
 	switch {
-	case v.form == inlayDate:
+	case v.form == embeddedDate:
 		return len(gaps) == 0 || len(gaps) == 2 && (len(gaps[0]) == 1)
-	case c.class == "B": // five digits or so
+	case c.class == "B": // postal codes have about five digits
 		return len(gaps) == 0 && p.postalWithin(s, e)
 	}
 	return !inNumber || len(v.key) >= 7
 }
 
-// tokenAt returns the first token that ends behind s.
+// tokenAt returns the first token that ends after s.
 func (p *page) tokenAt(s int) int {
 	i, _ := slices.BinarySearchFunc(p.tok, s, func(t token, s int) int {
 		if t.e <= s {
@@ -223,8 +228,9 @@ func (p *page) tokenAt(s int) int {
 	return i
 }
 
-// postalWithin reports whether a postal code may be meant by digits within a longer
-// number or word: one of nine digits or fewer, and no tube's, lot's or sum's.
+// postalWithin reports whether digits within a longer number or word may be a postal
+// code: that number or word has at most nine characters, and no word before it names a
+// tube, a lot or the like.
 func (p *page) postalWithin(s, e int) bool {
 	i := p.tokenAt(s)
 	t := &p.tok[i]

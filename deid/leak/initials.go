@@ -7,9 +7,9 @@ import (
 	"unicode/utf8"
 )
 
-// Initials returns how a person of these names is initialled, in capitals: the
-// first letters of given and family names, one of each or all of them, in both
-// orders. There is none of a single letter.
+// Initials returns the usual initials of a person of these names, in capitals: the
+// first letters of given and family names, one of each or all of them, in both orders.
+// It returns nil unless both names have a letter.
 func Initials(given, family string) []string {
 	letters := func(name string) (out []string) {
 		for _, w := range split(foldString(name)) {
@@ -33,11 +33,11 @@ func Initials(given, family string) []string {
 	return all
 }
 
-// FindInitials finds one of initials standing in text as a word: JM, J.M. or J. M.,
-// in capitals. They are seldom anybody's in particular, so this is for a text about
-// the person alone, and what is found is possible at most. Not counted are letters
-// within a code (JM-0417), and without full stops what is an abbreviation of the
-// trade or a short everyday word.
+// FindInitials returns the places of text where one of initials is a word in capitals:
+// JM, J.M. or J. M. Many people share their initials; call it only for texts about one
+// person, with that person's initials. The matches are at most possible. It skips
+// letters within a code (JM-0417) and, without full stops, abbreviations of the trade
+// and short everyday words.
 func FindInitials(text string, initials []string) (out []Match) {
 	if len(initials) == 0 {
 		return nil
@@ -59,8 +59,8 @@ func FindInitials(text string, initials []string) (out []Match) {
 	return out
 }
 
-// initialsAt reads the capitals that begin at text[i], with a full stop behind each
-// or none, and returns where they end; no letters if they go on as something else.
+// initialsAt reads the capitals that begin at text[i], with a full stop after each or
+// after none, and returns their end. letters is "" if they are part of a longer word.
 func initialsAt(text string, i int) (end int, letters string, stops bool) {
 	for end = i; end < len(text); {
 		r, n := utf8.DecodeRuneInString(text[end:])
@@ -88,8 +88,8 @@ func initialsAt(text string, i int) (end int, letters string, stops bool) {
 	return end, letters, stops
 }
 
-// joinedBefore reports whether what ends before a word makes it a piece of a code
-// or of a longer word; joinedBehind whether what begins behind it does.
+// joinedBefore reports whether s, the text before a word, makes the word a part of a
+// code or of a longer word.
 func joinedBefore(s string) bool {
 	r, n := utf8.DecodeLastRuneInString(s)
 	if strings.ContainsRune("-_/.", r) && n > 0 {
@@ -98,6 +98,7 @@ func joinedBefore(s string) bool {
 	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
+// joinedBehind is like joinedBefore, for the text after a word.
 func joinedBehind(s string) bool {
 	r, n := utf8.DecodeRuneInString(s)
 	if strings.ContainsRune("-_/.", r) && n > 0 {
@@ -106,6 +107,6 @@ func joinedBehind(s string) bool {
 	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
-// abbreviations are everyday words and abbreviations of two to four letters that
-// stand in capitals in notes.
+// abbreviations holds everyday words and abbreviations of two to four letters that
+// notes write in capitals.
 var abbreviations = wordSet("abbreviations")

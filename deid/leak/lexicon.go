@@ -9,22 +9,23 @@ import (
 	"outbreath/schema"
 )
 
-// A term is a word that the roster or the vocabulary knows.
+// A term is a word of the roster or of the vocabulary.
 type term struct {
 	cues    cueSet
 	text    string
-	rows    []int32 // where it is part of a name, ascending
-	col     string  // column of the first
-	part    bool    // a particle or single letter: no name by itself
-	whole   bool    // some row has it as a whole name, particle or not
+	rows    []int32 // rows in which it is part of a name, ascending
+	col     string  // column of the first of them
+	part    bool    // a particle or single letter: not a name by itself
+	whole   bool    // some row has it as a whole name, even if it is a particle
 	given   bool    // some row has it as a given name
 	weak    bool    // a short form that no row lists
 	phrases []*phrase
 }
 
-// word reports whether the term is a name only where it is written as one. Of the
-// months only those that are everyday words in English count as words; one or two
-// letters are a word, but two Chinese characters are a name.
+// word reports whether the term is an everyday word, which counts as a name only where
+// it is written as one. Names of months are everyday words only if they have another
+// meaning in English. One or two letters are a word, but two Chinese characters are a
+// name.
 func (t *term) word() bool {
 	return t.weak || t.cues.beyond(monthCue) || utf8.RuneCountInString(t.text) <= 2 && len(t.text) < 6
 }
@@ -38,40 +39,40 @@ type phrase struct {
 	plain bool // made of ordinary words: needs capitals or a number next to it
 }
 
-// A code is a value that is searched as a run of letters and digits, however
-// grouped.
+// A code is a value that is searched as a run of letters and digits with any grouping.
 type code struct {
 	class   Class
 	basis   string
 	conf    Confidence
-	context cueSet // words one of which must stand before; empty: none
-	whole   bool   // must stand in one piece
-	cut     bool   // lacks a prefix or an area code: a lone cell of a table is not enough
-	near    bool   // counts only right behind a word for a person
+	context cueSet // one of these cues must precede; empty: none needed
+	whole   bool   // counts only in one piece
+	cut     bool   // lacks a prefix or an area code: does not count alone in a cell of a table
+	near    bool   // counts only right after a word for a person
 }
 
-// A lexicon is what a scanner knows: the roster and the vocabulary.
+// A lexicon is the knowledge of a scanner: the roster and the vocabulary.
 type lexicon struct {
-	terms    map[string]*term // while the lexicon is built, then words
+	terms    map[string]*term // only while the lexicon is built; afterwards words
 	words    wordTable
-	kinds    []code // the few that differ; codes and digests hold places in it
+	kinds    []code // the different codes; codes, digests and embedded hold indices of it
 	codes    map[string]uint16
 	codeLen  [maxCode + 1]bool
-	codeBits bitSet // the hash of each code, so that most look-ups end here
-	prefixes bitSet // the hash of all that a code begins with
+	codeBits bitSet // hashes of the codes, to exclude most look-ups
+	prefixes bitSet // hashes of all beginnings of codes
 	births   map[birth]bool
 	emails   map[string]bool
 	digests  map[uint64]uint16 // first eight bytes of a digest of an identifier
 	initials []string          // of each row's given and other names
 	typos    typoIndex
 	givens   []string // ascending
-	shorts   bitSet   // wordHash of what they begin with
-	inlays   inlays
+	shorts   bitSet   // wordHash of the beginnings of givens
+	embedded embeddedIndex
 }
 
-// nameColumns in the order in which they explain a match best.
+// nameColumns are the columns of names, the one that explains a match best first.
 var nameColumns = []string{"family_name", "given_name", "other_names", "emergency_contact_name"}
 
+// newLexicon builds the lexicon of the vocabulary and r, which may be nil.
 func newLexicon(r *schema.Roster) *lexicon {
 	l := &lexicon{
 		terms: make(map[string]*term, len(vocabulary())), codes: make(map[string]uint16), births: make(map[birth]bool),
@@ -102,7 +103,7 @@ func newLexicon(r *schema.Roster) *lexicon {
 		for _, c := range r.Columns {
 			l.addValue(c, row[c], shared)
 			if row[c] != "" {
-				l.addInlays(column(c), row[c])
+				l.addEmbedded(column(c), row[c])
 			}
 		}
 	}
@@ -110,10 +111,11 @@ func newLexicon(r *schema.Roster) *lexicon {
 	return l
 }
 
+// column returns a column name of the roster as the code below compares it.
 func column(c string) string { return strings.ToLower(strings.TrimSpace(c)) }
 
-// sharedValues are the values of extra columns that several subjects have, such
-// as a study arm: they name nobody for certain.
+// sharedValues counts the rows by column and value. Values that several subjects share,
+// such as a study arm, identify nobody for certain.
 func sharedValues(r *schema.Roster) map[[2]string]int {
 	n := make(map[[2]string]int)
 	for _, row := range r.Rows {
@@ -124,7 +126,7 @@ func sharedValues(r *schema.Roster) map[[2]string]int {
 	return n
 }
 
-// addValue enters one value that is not a name.
+// addValue adds one value that is not a name, as the kind that its column has.
 func (l *lexicon) addValue(col, v string, shared map[[2]string]int) {
 	if v == "" {
 		return
@@ -169,7 +171,7 @@ func (l *lexicon) addValue(col, v string, shared map[[2]string]int) {
 	}
 }
 
-// squeeze keeps letters, marks and digits.
+// squeeze returns the letters, marks and digits of s.
 func squeeze(s string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.In(r, unicode.L, unicode.M, unicode.N) {
@@ -179,7 +181,7 @@ func squeeze(s string) string {
 	}, s)
 }
 
-// split cuts a folded text as tokenize does, without the numbers and words apart.
+// split splits a folded text into words and numbers as tokenize does.
 func split(s string) []string {
 	var out []string
 	b := []byte(s)
@@ -201,6 +203,7 @@ func split(s string) []string {
 	return out
 }
 
+// term returns the term of the folded word w, and adds it if necessary.
 func (l *lexicon) term(w string) *term {
 	t := l.terms[w]
 	if t == nil {
@@ -210,8 +213,8 @@ func (l *lexicon) term(w string) *term {
 	return t
 }
 
-// index builds what a text is searched with: words, codes and their beginnings,
-// names one letter off, and given names by their first letters.
+// index builds the tables for the search: words, codes and their beginnings, misspelt
+// names, and given names by their beginnings. Nothing can be added afterwards.
 func (l *lexicon) index() {
 	n := 0
 	for key := range l.codes {
@@ -226,7 +229,7 @@ func (l *lexicon) index() {
 		}
 		l.codeBits.add(h)
 	}
-	var ours []string // those of the roster, among a vocabulary of thousands
+	var ours []string // words of names of the roster
 	for w, t := range l.terms {
 		if len(t.rows) > 0 {
 			ours = append(ours, w)
@@ -249,7 +252,7 @@ func (l *lexicon) index() {
 			l.shorts.add(wordHash([]byte(w[:n])))
 		}
 	}
-	l.inlays.finish()
+	l.embedded.finish()
 	l.words = newWordTable(l.terms)
 	l.terms = nil
 }

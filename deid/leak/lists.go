@@ -7,14 +7,14 @@ import (
 	"sync"
 )
 
-// The word lists are text files: one entry a line, its words parted by blanks.
-// Comments begin with # and name the source of the list.
+// wordFiles holds the word lists: text files with one entry per line, its words
+// separated by blanks. Comments begin with # and name the source of the list.
 //
 //go:embed words
 var wordFiles embed.FS
 
-// entries returns the entries of words/NAME.txt, in the order of the file. It
-// panics if this package has no such file.
+// entries returns the entries of words/NAME.txt in the order of the file. It panics if
+// there is no such file.
 func entries(name string) [][]string {
 	data, err := wordFiles.ReadFile("words/" + name + ".txt")
 	if err != nil {
@@ -29,9 +29,9 @@ func entries(name string) [][]string {
 	return list
 }
 
-// Each of the lists below is read when it is first asked for.
+// The functions below return a function that reads the list on its first call.
 
-// wordSet is a list of words. Words are folded as a text is.
+// wordSet reads a list of words. They are folded, like the texts.
 func wordSet(name string) func() map[string]bool {
 	return sync.OnceValue(func() map[string]bool {
 		set := make(map[string]bool)
@@ -42,7 +42,7 @@ func wordSet(name string) func() map[string]bool {
 	})
 }
 
-// wordNumbers is a list whose entries are a word and its number.
+// wordNumbers reads a list of words with a number each.
 func wordNumbers(name string) func() map[string]int {
 	return sync.OnceValue(func() map[string]int {
 		numbers := make(map[string]int)
@@ -57,7 +57,7 @@ func wordNumbers(name string) func() map[string]int {
 	})
 }
 
-// wordPairs is a list whose entries are a word and what it means.
+// wordPairs reads a list of pairs of words.
 func wordPairs(name string) func() map[string]string {
 	return sync.OnceValue(func() map[string]string {
 		pairs := make(map[string]string)
@@ -68,8 +68,8 @@ func wordPairs(name string) func() map[string]string {
 	})
 }
 
-// wordsOf is a list whose entries are a word and several that belong to it; equal
-// first words are taken together.
+// wordsOf reads a list of words with several words each. Entries with the same first
+// word are joined.
 func wordsOf(name string) func() map[string][]string {
 	return sync.OnceValue(func() map[string][]string {
 		groups := make(map[string][]string)
@@ -80,8 +80,7 @@ func wordsOf(name string) func() map[string][]string {
 	})
 }
 
-// letterList is a list whose entries are letters and what is written for them, which
-// may be nothing.
+// letterList reads a list of letters and their replacements, which may be empty.
 func letterList(name string) func() *strings.Replacer {
 	return sync.OnceValue(func() *strings.Replacer {
 		var pairs []string
@@ -92,7 +91,7 @@ func letterList(name string) func() *strings.Replacer {
 	})
 }
 
-// wordOrder is a list whose words have a place.
+// wordOrder reads a list of words in which the order matters.
 func wordOrder(name string) []string {
 	var list []string
 	for _, e := range entries(name) {

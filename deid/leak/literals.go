@@ -8,78 +8,82 @@ import (
 	"math/bits"
 )
 
-// A Border says what may touch a literal in a text.
+// A Border is a condition on the bytes that touch a literal in a text.
 type Border uint8
 
 const (
-	// Anywhere: a literal counts everywhere, within a word as well.
+	// Anywhere: a literal counts everywhere, also within a word.
 	Anywhere Border = iota
-	// Apart: no digit touches a digit at its end, and no ASCII letter a letter.
+	// Apart: no digit may touch a digit at either end, and no ASCII letter an ASCII
+	// letter.
 	Apart
-	// Number: as Apart, and the literal is no piece of a longer number: neither
-	// "+" before it, nor a digit beyond a ".", "," or "-" that touches it.
+	// Number is like Apart, and the literal must not be part of a longer number: it has
+	// no "+" before it, and no ".", "," or "-" that joins it to another digit.
 	Number
-	// Word: no letter or digit touches a letter or digit at its end; every byte
-	// beyond ASCII is a letter here.
+	// Word: no letter or digit may touch a letter or digit at either end. Every byte
+	// outside ASCII counts as a letter.
 	Word
 )
 
-// A Literal is a text that is searched byte for byte, but for the case of ASCII
-// letters. Below 8 bytes it must be a word: letters and digits, with the border
-// Word.
+// A Literal is a text to search for. Bytes must be equal, except for the case of ASCII
+// letters. A literal below 8 bytes must consist of letters and digits and have the
+// border Word.
 type Literal struct {
 	Text        string
-	Column      string // of the roster; of a plain list whatever tells them apart
+	Column      string // column of the roster, or any other label
 	Border      Border
-	Capitalised bool // counts only where no word of it begins with a small ASCII letter
+	Capitalised bool // counts only where none of its words begins with a lower-case ASCII letter
 
-	// InSamples is for bytes of an encoding that no text of ours has: they are looked
-	// for by [Literals.Samples] alone.
+	// InSamples marks bytes in an encoding that our own texts never have. Only
+	// [Literals.Samples] searches for them.
 	InSamples bool
 }
 
-// Literals finds every occurrence of many literals in a stream of bytes. Its
-// matching is independent of [Scanner]: no folding, no tokens, no judgement. It is
-// exact: every hit is real, and no occurrence is missed. Which values of a roster
-// become literals is not independent: [RosterLiterals] chooses them with the
-// scanner's vocabulary, folding and dates. Safe for concurrent use.
+// Literals finds every occurrence of many literals in a stream of bytes. Its matching
+// is independent of [Scanner]: it does not fold, split or judge texts. It is exact:
+// every hit is real; no occurrence is missed. The choice of the literals is not
+// independent: [RosterLiterals] uses the scanner's vocabulary, folding and dates. Safe
+// for concurrent use.
 //
-// Long literals (8 bytes and more) are found by a filter of q-grams: it looks at 6
-// bytes at every third place, and one of three neighbouring windows chosen in a
-// literal is at such a place wherever the literal is. Short ones are looked up by
-// the hash of a word, only where the text has a word of at most 7 bytes.
+// Long literals (8 bytes or more) are found by a q-gram filter. It examines 6 bytes at
+// every third position of the stream. For each literal it knows three neighbouring
+// q-grams; one of them is at an examined position wherever the literal occurs. Short
+// literals are looked up by the hash of a word, where the text has a word of at most 7
+// bytes.
 type Literals struct {
-	text     []byte // of all literals, ASCII in small letters
+	text     []byte // of all literals, ASCII letters in lower case
 	list     []literal
 	columns  []string
 	longest  int // bytes
 	sampling sampling
 	long     windows
 	short    windows
-	shortest int // bytes, of the short ones
+	shortest int // length in bytes of the shortest literal, minLong if none is short
 }
 
+// A literal is a Literal with its text in Literals.text, to save memory.
 type literal struct {
 	at, size    uint32 // in text
 	column      uint16
 	border      Border
 	capitalised bool
-	samples     bool // only there
+	samples     bool // InSamples
 }
 
 // minLong is the size of the shortest long literal, in bytes.
 const minLong = 8
 
-// smallBits makes ASCII letters small, and other bytes perhaps alike.
+// smallBits, set in eight bytes, makes ASCII letters lower case. It may make other bytes
+// equal too, which is harmless in a filter.
 const smallBits = 0x2020202020202020
 
-// A sampling says which q-grams of a stream are looked at: q bytes at every step-th
-// place. minLong bytes hold step windows that follow each other, of which one is
-// looked at wherever the literal is: q+step-1 = minLong.
+// A sampling selects the q-grams of a stream that are examined: q bytes at every step-th
+// position. Any minLong bytes hold step neighbouring q-grams, one of which is examined:
+// q+step-1 = minLong.
 type sampling struct{ q, step int }
 
-// Four bytes of a text are often those of some name, six are seldom; of samples
-// four suffice, and fewer places are looked at.
+// Four bytes of a text often equal four bytes of some name, six seldom do. For samples
+// four are enough, which allows a larger step.
 var (
 	inText    = sampling{6, 3}
 	inSamples = sampling{4, 5}
@@ -87,17 +91,18 @@ var (
 
 func (g sampling) mask() uint64 { return 1<<(8*g.q) - 1 }
 
-// key returns the window at the beginning of b, small.
+// key returns the q-gram at the beginning of b, in lower case.
 func (g sampling) key(b []byte) uint64 {
 	if len(b) >= 8 {
 		return (binary.LittleEndian.Uint64(b) | smallBits) & g.mask()
 	}
-	var room [8]byte
-	copy(room[:], b)
-	return (binary.LittleEndian.Uint64(room[:]) | smallBits) & g.mask()
+	var padded [8]byte
+	copy(padded[:], b)
+	return (binary.LittleEndian.Uint64(padded[:]) | smallBits) & g.mask()
 }
 
-// NewLiterals makes the search for list; of equal ones the first is kept.
+// NewLiterals returns the search for the literals of list. Of equal texts it keeps the
+// first. The error names a literal that breaks the rules of [Literal] by its index.
 func NewLiterals(list []Literal) (*Literals, error) {
 	l := &Literals{sampling: inText, shortest: minLong}
 	seen := make(map[string]bool, len(list))
@@ -137,8 +142,9 @@ func NewLiterals(list []Literal) (*Literals, error) {
 	return l, nil
 }
 
-// Samples is l for bytes that are no text, without the short literals: among
-// samples a short name would be found by chance.
+// Samples returns the search for the same literals among bytes that are not text. It
+// leaves out short literals, which samples would equal by chance, and adds those that
+// are marked InSamples.
 func (l *Literals) Samples() *Literals {
 	s := *l
 	s.short = windows{}
@@ -146,7 +152,7 @@ func (l *Literals) Samples() *Literals {
 	return &s
 }
 
-// walk makes the windows of the long literals.
+// walk chooses the q-grams of the long literals for the sampling g.
 func (l *Literals) walk(g sampling) {
 	common, n := new(counts), 0
 	for k := range l.list {
@@ -168,7 +174,7 @@ func (l *Literals) walk(g sampling) {
 	}
 }
 
-// walked reports whether the windows of the literal k are in the filter g.
+// walked reports whether the sampling g searches for the literal k.
 func (l *Literals) walked(k int, g sampling) bool {
 	return l.list[k].size >= minLong && (!l.list[k].samples || g == inSamples)
 }
@@ -190,14 +196,14 @@ func (x *Literal) check() error {
 // Count returns how many different literals are searched.
 func (l *Literals) Count() int { return len(l.list) }
 
+// of returns the text of literal k.
 func (l *Literals) of(k int) []byte {
 	x := &l.list[k]
 	return l.text[x.at : x.at+x.size]
 }
 
-// counts says, about, how many windows of all literals are alike: what many
-// share, such as the beginning of every record number, would make each of their
-// places a suspect.
+// counts estimates how often each q-gram occurs in all literals. A frequent one, such
+// as the beginning of every record number, would make too many positions suspect.
 type counts [1 << 18]uint16
 
 func (c *counts) of(key uint64) *uint16 { return &c[key*prime2>>(64-18)] }
@@ -210,7 +216,8 @@ func (c *counts) add(text []byte, g sampling) {
 	}
 }
 
-// rarest returns where the windows of text begin that it shares least.
+// rarest returns the offset of the step neighbouring q-grams of text that are rarest
+// among all literals.
 func (c *counts) rarest(text []byte, g sampling) int {
 	best, least := 0, -1
 	for o := 0; o+minLong <= len(text); o++ {
@@ -225,12 +232,13 @@ func (c *counts) rarest(text []byte, g sampling) int {
 	return best
 }
 
-// windows is a set of keys that answers "surely not" from one bit.
+// windows is a hash table from keys (q-grams or words) to literals, with a bit set that
+// excludes most keys.
 type windows struct {
 	bits    []uint64
-	shift   uint8 // of a hash, so that it numbers the bits
-	heads   []uint32
-	entries []entry // from 1; 0 ends a chain
+	shift   uint8    // right shift that makes a bit number of a hash
+	heads   []uint32 // first entry of each chain
+	entries []entry  // from 1; 0 ends a chain
 }
 
 type entry struct {
@@ -240,8 +248,8 @@ type entry struct {
 	offset  uint16 // of the window in the literal
 }
 
-// newWindows holds n keys; one other key in a hundred or fewer looks like one of
-// them, and up to 8,000 keys take 64 KiB, which stay near a processor.
+// newWindows returns a table for n keys. The bit set has at most one false positive in a
+// hundred, and needs 64 KiB for up to 8,000 keys, which fit into a processor's cache.
 func newWindows(n int) windows {
 	if n == 0 {
 		return windows{}
@@ -261,7 +269,7 @@ func (w *windows) add(key uint64, literal, offset int) {
 
 func (w *windows) head(h uint64) uint64 { return (h * prime2 >> 32) & uint64(len(w.heads)-1) }
 
-// small makes ASCII letters small.
+// small maps ASCII letters to lower case.
 var small = func() (t [256]byte) {
 	for c := range t {
 		t[c] = byte(c)
@@ -282,12 +290,12 @@ func smallASCII(s string) string {
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 
-// around is how far beyond a literal a border looks, in bytes.
+// around is how many bytes on each side of a literal decide whether it counts.
 const around = 4
 
 // admits reports whether the literal k, found at b[start:end], counts there. Among
-// samples a neighbour is a letter by chance once in five times: there a border
-// holds only where text goes on beyond it.
+// samples a neighbouring byte is a letter by chance once in five times; there the border
+// matters only if all bytes around are printable.
 func (l *Literals) admits(k, start, end int, b []byte) bool {
 	x := &l.list[k]
 	if x.capitalised && !capitalised(b[start:end]) {
@@ -324,7 +332,7 @@ func (l *Literals) admits(k, start, end int, b []byte) bool {
 	return true
 }
 
-// allText reports whether b holds ASCII that can be printed and nothing else.
+// allText reports whether all bytes of b are printable ASCII.
 func allText(b []byte) bool {
 	for _, c := range b {
 		if c < ' ' || c > '~' {
@@ -342,7 +350,7 @@ func touch(a, b byte) bool {
 	return isDigit(a) && isDigit(b) || letter(a) && letter(b)
 }
 
-// capitalised reports whether no word of b begins with a small letter.
+// capitalised reports whether no word of b begins with a lower-case ASCII letter.
 func capitalised(b []byte) bool {
 	for _, w := range bytes.FieldsFunc(b, func(r rune) bool { return r < 0x80 && !wordByte[r] }) {
 		if 'a' <= w[0] && w[0] <= 'z' {

@@ -9,34 +9,33 @@ import (
 type Hit struct {
 	Offset  int64 // of its first byte, from the start of the stream
 	Size    int   // bytes
-	Literal int   // place in the list, equal ones left out
+	Literal int   // index in the list without repeated texts
 	Column  string
 	Border  Border
 }
 
-// A Stream searches bytes that come in pieces of any size. What it holds of them
-// is bounded by the longest literal; a piece costs no memory.
+// A Stream searches bytes that arrive in pieces of any size. It keeps at most as many of
+// them as the longest literal has, and allocates nothing per piece.
 type Stream struct {
 	l     *Literals
 	found func(h Hit, text []byte)
 	total int64  // bytes seen
 	tail  []byte // the last of them
-	edge  []byte // room for tail and the beginning of a piece
+	edge  []byte // buffer for tail and the beginning of a piece
 }
 
-// Stream begins a search. found is called with each hit once, in no particular
-// order, with the bytes that stand there, which are valid during the call only.
+// Stream starts a search. It calls found once for each hit, in no particular order. text
+// holds the bytes of the hit, which are valid only during the call.
 func (l *Literals) Stream(found func(h Hit, text []byte)) *Stream {
 	n := l.longest + 2*around
 	return &Stream{l: l, found: found, tail: make([]byte, 0, n), edge: make([]byte, 0, 2*n)}
 }
 
-// Write searches p, as far as can be judged before more is known. It never
-// fails.
+// Write searches p, except for its end, where later bytes decide. It never fails.
 //
-// A place counts once `around` bytes behind it are known. Those that begin less
-// than that within p, or were left open, are looked for in the end of the
-// pieces before together with the beginning of p; all others in p itself.
+// A literal can be judged once `around` bytes after it are known. Literals that begin
+// before p or in its first `around` bytes are searched in the joined end of the earlier
+// pieces and beginning of p, all others in p itself.
 func (s *Stream) Write(p []byte) (int, error) {
 	if len(p) == 0 {
 		return 0, nil
@@ -59,14 +58,14 @@ func (s *Stream) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Skip says that n bytes follow that are not to be searched; no literal reaches
-// into them or over them.
+// Skip passes over n bytes of the stream without searching them. No literal extends
+// into them or across them.
 func (s *Stream) Skip(n int64) {
 	s.flush()
 	s.total += n
 }
 
-// Close judges what is still open at the end.
+// Close searches the remaining bytes. It never fails.
 func (s *Stream) Close() error {
 	s.flush()
 	return nil
@@ -78,8 +77,8 @@ func (s *Stream) flush() {
 	s.tail = s.tail[:0]
 }
 
-// look finds the literals in b, which begins at byte at of the stream: those that
-// begins at minStart or later and before maxStart, and ends after minEnd and not
+// look finds literals in b, which begins at offset at of the stream. It reports those
+// that begin at minStart or later, but before maxStart, and end after minEnd, but not
 // after maxEnd.
 func (s *Stream) look(b []byte, at, minStart, maxStart, minEnd, maxEnd int64) {
 	judge := func(start, k int) {
@@ -97,7 +96,7 @@ func (s *Stream) look(b []byte, at, minStart, maxStart, minEnd, maxEnd int64) {
 	s.l.lookShort(b, judge)
 }
 
-// lookLong calls judge with every place of a long literal.
+// lookLong calls judge for every occurrence of a long literal.
 func (l *Literals) lookLong(b []byte, judge func(start, k int)) {
 	set, shift := l.long.bits, l.long.shift&63
 	if len(set) == 0 {
@@ -124,8 +123,8 @@ func (l *Literals) lookLong(b []byte, judge func(start, k int)) {
 	}
 }
 
-// suspect calls judge with the long literals that have the window at b[i] and are
-// there as a whole.
+// suspect calls judge for the long literals that have the q-gram at b[i] and occur there
+// in full.
 func (l *Literals) suspect(b []byte, i int, judge func(start, k int)) {
 	key := l.sampling.key(b[i:])
 	w := &l.long

@@ -5,7 +5,8 @@ import (
 	"math/bits"
 )
 
-// lookShort calls judge with every word that is a short literal.
+// lookShort calls judge for every word that is a short literal. It handles 64 bytes at a
+// time, with one bit for each.
 func (l *Literals) lookShort(b []byte, judge func(start, k int)) {
 	if len(l.short.bits) == 0 {
 		return
@@ -17,7 +18,7 @@ func (l *Literals) lookShort(b []byte, judge func(start, k int)) {
 		for k := range 8 {
 			words |= wordBits(b[i+8*k:]) << (8 * k)
 		}
-		// of the places where a word begins, those where it ends within 7 bytes
+		// positions where a word of at most 7 bytes begins
 		begins := words &^ (words<<1 | before)
 		before = words >> 63
 		long := words
@@ -33,7 +34,7 @@ func (l *Literals) lookShort(b []byte, judge func(start, k int)) {
 			l.word(b, i+at, n, (x|smallBits)&(1<<(8*n)-1)|uint64(n)<<56, judge)
 		}
 	}
-	if before != 0 { // it was looked at where it begins
+	if before != 0 { // the word was handled where it begins
 		for i < len(b) && wordByte[b[i]] {
 			i++
 		}
@@ -64,8 +65,8 @@ func (l *Literals) word(b []byte, start, n int, key uint64, judge func(start, k 
 	}
 }
 
-// wordBits returns a bit for each of the first 8 bytes of b, the lowest for the
-// first: 1 where wordByte says so.
+// wordBits returns one bit for each of the first 8 bytes of b, the lowest for the first:
+// 1 if wordByte marks the byte.
 func wordBits(b []byte) uint64 {
 	const ones, tops = 0x0101010101010101, 0x8080808080808080
 	x := binary.LittleEndian.Uint64(b)
@@ -76,14 +77,15 @@ func wordBits(b []byte) uint64 {
 	return ((letters | digits | x) & tops >> 7) * 0x0102040810204080 >> 56
 }
 
-// wordKey returns the bytes of w, at most 7, small, and their number.
+// wordKey returns the bytes of w, at most 7, in lower case, with their count in the
+// highest byte.
 func wordKey(w []byte) uint64 {
-	var room [8]byte
-	copy(room[:], w)
-	return (binary.LittleEndian.Uint64(room[:])|smallBits)&(1<<(8*len(w))-1) | uint64(len(w))<<56
+	var padded [8]byte
+	copy(padded[:], w)
+	return (binary.LittleEndian.Uint64(padded[:])|smallBits)&(1<<(8*len(w))-1) | uint64(len(w))<<56
 }
 
-// wordByte marks letters and digits, and all that is no ASCII.
+// wordByte marks ASCII letters and digits, and all bytes outside ASCII.
 var wordByte = func() (t [256]bool) {
 	for c := range t {
 		t[c] = c >= 0x80 || '0' <= c && c <= '9' || 'A' <= c && c <= 'Z' || 'a' <= c && c <= 'z'

@@ -5,8 +5,9 @@ import (
 	"strings"
 )
 
-// misspelt looks for a roster name one letter away from token i. Without a
-// neighbour of the same subject it must be long, and written as a name.
+// misspelt returns the name of the roster that differs from token i by one letter, as a
+// piece of the chain after before. Without a neighbouring name of the same subject the
+// word must be long and written like a name.
 func (p *page) misspelt(i int, before []part) (part, bool) {
 	t := &p.tok[i]
 	if t.number || t.size() < 4 || t.size() > 30 || !p.cues(i).empty() || p.runLen(i) > 1 {
@@ -37,8 +38,8 @@ func (p *page) misspelt(i int, before []part) (part, bool) {
 	return part{i, i, found, true}, found != nil
 }
 
-// short reports whether token i is a given name cut short, Véro for Véronique,
-// written as a name.
+// short reports whether token i is the beginning of a given name, such as Véro for
+// Véronique, and is written like a name.
 func (p *page) short(i int) bool {
 	w := p.word(i)
 	if len(w) < 4 || !p.cues(i).empty() || !p.lex.shorts.has(wordHash(w)) {

@@ -2,7 +2,7 @@ package leak
 
 import "strings"
 
-// An inChain is the place of a piece, which is judged, in a chain.
+// An inChain is a piece of a chain that a rule judges.
 type inChain struct {
 	chain []part
 	at    int
@@ -10,16 +10,16 @@ type inChain struct {
 
 func (x inChain) part() part { return x.chain[x.at] }
 
-// pieceRules say how certain it is that a piece of a chain is a name, whatever its
-// neighbours are.
+// pieceRules decide how certain it is that a piece of a chain is a name, regardless of
+// its neighbours.
 var pieceRules = []rule[inChain, Confidence]{
-	{"an everyday word behind a title or a label, or all that a field says",
+	{"an everyday word after a title or a label, or in a field without prose",
 		func(p *page, x inChain) bool {
 			q := x.part()
 			return q.term.word() && (p.titled(q.first) || p.labelled(q) ||
 				p.field && !q.term.weak && !q.term.cues.has(cueUnit))
 		}, Likely},
-	{"an everyday word written as a name is",
+	{"an everyday word that is written like a name",
 		func(p *page, x inChain) bool {
 			q := x.part()
 			return q.term.word() && (p.marked(q.first) && p.lone(q) || p.opening(q) ||
@@ -27,12 +27,13 @@ var pieceRules = []rule[inChain, Confidence]{
 		}, Possible},
 	{"any other everyday word",
 		func(_ *page, x inChain) bool { return x.part().term.word() }, ""},
-	{"a letter off and without a title",
+	{"misspelt, and not after a title",
 		func(p *page, x inChain) bool { return x.part().fuzzy && !p.titled(x.part().first) }, Possible},
 	{"any other name", always[inChain], Likely},
 }
 
-// judge decides which pieces of a chain are names, and emits them.
+// judge decides which pieces of a chain are names, and emits these: each by itself, with
+// other names of the same subject, and with initials.
 func (p *page) judge(c []part) {
 	conf := make([]Confidence, len(c))
 	raise := func(first, last int, k Confidence) {
@@ -62,10 +63,11 @@ func (p *page) judge(c []part) {
 	p.emitNames(c, conf)
 }
 
-// named reports whether q is a name by itself: no initial and no particle.
+// named reports whether q is a name by itself, not an initial or a particle.
 func (q part) named() bool { return q.term != nil && !q.term.part }
 
-// pair returns how certain it is that q and, behind it, r are names of one subject.
+// pair returns how certain it is that q and r, which follows it, are names of one
+// subject; "" if they are not.
 func (p *page) pair(q, r part, adjacent bool) Confidence {
 	if !r.named() || r.term == q.term || !shareRow(q.term.rows, r.term.rows) {
 		return ""
@@ -85,7 +87,7 @@ func (p *page) pair(q, r part, adjacent bool) Confidence {
 	return Sure
 }
 
-// initialOf reports whether the single letter q is an initial of whoever has the
+// initialOf reports whether the single letter q is an initial of a subject who has the
 // name r.
 func (p *page) initialOf(q, r part) bool {
 	return r.named() && p.hasInitial(r.term, string(p.word(q.first))) &&
@@ -101,8 +103,8 @@ func (p *page) hasInitial(t *term, letter string) bool {
 	return false
 }
 
-// joinParticles gives particles the confidence of the name they belong to; three of
-// them may follow each other.
+// joinParticles gives particles the confidence of the name to which they belong. Up to
+// three may follow each other.
 func joinParticles(c []part, conf []Confidence) {
 	for range 3 {
 		for i, q := range c {
@@ -118,8 +120,8 @@ func joinParticles(c []part, conf []Confidence) {
 	}
 }
 
-// emitNames emits the pieces of c that follow each other as one name, with the
-// columns of the roster that they are from.
+// emitNames emits adjacent names of c as one match, with the columns of the roster from
+// which they come.
 func (p *page) emitNames(c []part, conf []Confidence) {
 	for i := 0; i < len(c); {
 		if conf[i] == "" {
@@ -141,10 +143,10 @@ func (p *page) emitNames(c []part, conf []Confidence) {
 	}
 }
 
-// particle reports whether a comes before b as in a name of the roster: "de groot".
+// particle reports whether a is a particle before b in a name of the roster: "de groot".
 func (p *page) particle(a, b part) bool {
 	if b.term.cues.has(cueParticle) && p.caseOf(b.first) == lowerCase {
-		return false // particles alone are no name: "de la"
+		return false // particles alone are not a name: "de la"
 	}
 	return a.term != nil && a.term.part && a.term.cues.has(cueParticle) && len(a.term.text) > 1 &&
 		shareRow(a.term.rows, b.term.rows)

@@ -6,14 +6,14 @@ import (
 	"unicode/utf8"
 )
 
-// A part is a token taken for a piece of a roster name.
+// A part is a piece of a name of the roster in the text.
 type part struct {
-	first, last int // tokens; two where a name is cut by a hyphen or a line's end
-	term        *term
-	fuzzy       bool // one letter off
+	first, last int   // tokens; two if a hyphen or a line end divides the word
+	term        *term // nil for an initial
+	fuzzy       bool  // misspelt by one letter
 }
 
-// joins reports whether g can stand between the parts of one name.
+// joins reports whether g can separate the parts of one name.
 func joins(g []byte) bool {
 	if len(g) > 12 {
 		return false
@@ -38,11 +38,11 @@ var (
 	ledByWord  = setOf(cueTitle, cueStaff, cueSubject, cueKin)
 )
 
-// findNames finds names of the roster and, behind titles and the words for
-// relatives and staff, names that the roster does not know.
+// findNames finds names of the roster and, after titles and words for relatives and
+// staff, names that the roster does not list.
 func (p *page) findNames() {
 	for i := 0; i < len(p.tok); {
-		if p.tok[i].number || !p.hopeful(i) {
+		if p.tok[i].number || !p.mayStartName(i) {
 			i++
 			continue
 		}
@@ -75,22 +75,22 @@ func (p *page) findNames() {
 	}
 }
 
-// hopeful reports whether a name of the roster can begin at token i at all: the word
-// or the next one is part of a name or is cut by a hyphen, or the word is written
-// with a capital or follows a title. Most words of a text are not.
-func (p *page) hopeful(i int) bool {
+// mayStartName reports whether a name of the roster can begin at token i: the word or
+// the next one is part of a name or is followed by a hyphen, or the word has a capital
+// or follows a title. It excludes most words of a text quickly.
+func (p *page) mayStartName(i int) bool {
 	t := &p.tok[i]
 	return p.field || t.lead || t.upper || i+1 < len(p.tok) && p.tok[i+1].lead || p.cues(i-1).meets(ledByTitle)
 }
 
-// part returns what token i is as a piece of a roster name.
+// part returns token i as a piece of a name of the roster; ok is false if it is none.
 func (p *page) part(i int) (part, bool) {
 	if i < 0 || i >= len(p.tok) || p.tok[i].number || p.tok[i].piece > 1 || p.runLen(i) > 2 {
 		return part{}, false
 	}
 	if i+1 < len(p.tok) && !p.tok[i+1].number && cutsName(p.gap(i+1)) {
-		var room [64]byte
-		t := p.lex.words.look(append(append(room[:0], p.word(i)...), p.word(i+1)...))
+		var buf [64]byte
+		t := p.lex.words.look(append(append(buf[:0], p.word(i)...), p.word(i+1)...))
 		if t != nil && len(t.rows) > 0 && !t.part {
 			return part{i, i + 1, t, false}, true
 		}
@@ -101,8 +101,8 @@ func (p *page) part(i int) (part, bool) {
 	return part{}, false
 }
 
-// cutsName reports whether g can cut one word in two: a hyphen or an apostrophe,
-// alone as in Mac-Donald or at the end of a line as in Guillau-<line end>me.
+// cutsName reports whether g can divide one word: a hyphen or an apostrophe, within a
+// line as in Mac-Donald or at its end as in Guillau-<line end>me.
 func cutsName(g []byte) bool {
 	if len(g) == 0 || len(g) >= 8 || g[0] != '-' && g[0] != '\'' || len(bytes.Trim(g, "-' \r\n\t")) > 0 {
 		return false
@@ -111,8 +111,8 @@ func cutsName(g []byte) bool {
 	return len(g) == 1 || lines == 1
 }
 
-// chain returns the longest row of name pieces that begins at token i, spelling
-// mistakes included where a neighbour vouches for them.
+// chain returns the longest sequence of name pieces that begins at token i. It includes
+// initials, and misspelt names that misspelt accepts.
 func (p *page) chain(i int) []part {
 	var c []part
 	next := i
@@ -143,7 +143,7 @@ func (p *page) chain(i int) []part {
 	return c
 }
 
-// initial reports whether token i is a single letter that can stand for a name.
+// initial reports whether token i is a single letter that can be an initial.
 func (p *page) initial(i int) bool {
 	w := p.word(i)
 	if p.tok[i].number || utf8.RuneCount(w) != 1 || p.runLen(i) > 1 {
@@ -152,6 +152,7 @@ func (p *page) initial(i int) bool {
 	return p.caseOf(i) != lowerCase || bytes.HasPrefix(p.after(i), []byte("."))
 }
 
+// shareRow reports whether the ascending lists a and b have a row in common.
 func shareRow(a, b []int32) bool {
 	if len(a) > len(b) {
 		a, b = b, a

@@ -6,10 +6,10 @@ import (
 	"unicode/utf8"
 )
 
-// Is a word that is also a name of the roster meant as a name? These functions
-// judge by how it is written and by the words around it.
+// The functions of this file decide whether an everyday word that is also a name of the
+// roster is meant as a name. They judge by its letter case and by the words around it.
 
-// The lists that they ask.
+// The word lists for these decisions.
 var (
 	afterPerson     = wordSet("afterperson")
 	personState     = wordSet("personstate")
@@ -32,13 +32,13 @@ func (p *page) titled(i int) bool {
 	if k.has(cueTitle) {
 		return true
 	}
-	// "patient will return": a capital is needed where the text has any.
+	// not in "patient will return"
 	return !p.cues(i).hasAny(cueFunctionWord, cueThing, cueNotName, cueUnit, cueIdentifier) &&
 		(p.caseOf(i) != lowerCase || !p.cues(i).has(cueNameWord))
 }
 
-// labelled reports whether q follows a word for names, as in "Name: Long", or
-// alone behind a title or a word for a person: "Patient: Long".
+// labelled reports whether q follows a label for names, as in "Name: Long", or is the
+// only word after a title or a word for a person: "Patient: Long".
 func (p *page) labelled(q part) bool {
 	k := p.cues(q.first - 1)
 	label := k.has(cueNameLabel)
@@ -63,29 +63,30 @@ func (p *page) ends(i int) bool {
 	return i+1 == len(p.tok) || len(after) > 0 && after[0] == '\n'
 }
 
-// A wordInContext is an everyday word that is a name of the roster, and what follows.
+// A wordInContext is an everyday word that is also a name of the roster, with the word
+// after it.
 type wordInContext struct {
 	part
 	cues  cueSet
 	style int    // lowerCase, capital or allCaps
-	next  int    // the token behind it
-	after []byte // the gap before it
+	next  int    // the token after it
+	after []byte // the gap before next
 	cue   cueSet // of next
-	acts  bool   // next says what somebody is or does: "May coughed", but not "May cough"
+	acts  bool   // next is a state or an action of somebody: "May coughed", but not "May cough"
 }
 
 func (x wordInContext) function() bool { return x.cues.has(cueFunctionWord) }
 
-// opens reports whether a note may begin with the word though nobody is meant.
+// opens reports whether a note may begin with the word although nobody is meant.
 func (x wordInContext) opens() bool { return x.cues.hasAny(cueOpener, cueFunctionWord) }
 
-// uncased reports whether the word has no capital, or one that says nothing.
+// uncased reports whether the word has no capital, or is in a text in capitals.
 func (p *page) uncased(x wordInContext) bool {
 	return x.style == lowerCase || x.style == allCaps && p.shouting(x.first, x.last)
 }
 
-// openingRules say whether a word that is also a name is used at the beginning of a
-// sentence, where a capital tells nothing, as a person does.
+// openingRules decide whether a word that is also a name means a person at the beginning
+// of a sentence, where a capital means nothing.
 var openingRules = []rule[wordInContext, bool]{
 	{"within a sentence",
 		func(p *page, x wordInContext) bool { return !p.sentenceStart(x.first) }, false},
@@ -94,52 +95,52 @@ var openingRules = []rule[wordInContext, bool]{
 			return x.cues.hasAny(cueThing, cueUnit, cuePlace, cueStaff, cueTitle, cueSubject, cueKin, cueIdentifier,
 				cueWeekday)
 		}, false},
-	{"a month that does nothing",
+	{"a month without an action",
 		func(_ *page, x wordInContext) bool { return x.cues.has(cueMonth) && !x.acts }, false},
-	{"no capital of its own, but it acts: baker was late",
+	{"without a capital, but with a state or an action: baker was late",
 		func(p *page, x wordInContext) bool { return p.uncased(x) && x.acts && !x.opens() }, true},
-	{"no capital of its own",
+	{"without a capital",
 		(*page).uncased, false},
-	{"the last word, with which no note begins",
+	{"the last word, and no usual first word of a note",
 		func(p *page, x wordInContext) bool { return x.next == len(p.tok) && !x.opens() }, true},
 	{"the last word",
 		func(p *page, x wordInContext) bool { return x.next == len(p.tok) }, false},
-	{"it owns something: Long's tube",
+	{"possessive: Long's tube",
 		func(p *page, x wordInContext) bool { return string(x.after) == "'" && string(p.word(x.next)) == "s" }, true},
-	{"a function word that does what persons do: Will coughed, but Best was 450 ml",
+	{"a function word with an action of a person: Will coughed, but not Best was 450 ml",
 		func(p *page, x wordInContext) bool {
 			return x.acts && x.function() &&
 				(x.cue.has(cueAction) && p.letters(x.first) > 2 || string(p.word(x.first)) == "will")
 		}, true},
-	{"any other function word that acts",
+	{"any other function word with a state or an action",
 		func(_ *page, x wordInContext) bool { return x.acts && x.function() }, false},
-	{"it is or does something: White was late",
+	{"with a state or an action: White was late",
 		func(_ *page, x wordInContext) bool { return x.acts }, true},
-	{"it feels something: White anxious",
+	{"with a word for a person's state: White anxious",
 		func(p *page, x wordInContext) bool {
 			return string(x.after) == " " && personState()[string(p.word(x.next))] && p.letters(x.first) > 2
 		}, true},
-	{"a word with which notes begin, the name of a place, or a number behind it",
+	{"a usual first word of a note, the name of a place, or before a number",
 		func(p *page, x wordInContext) bool {
 			return x.opens() || x.cue.has(cuePlace) || p.number(x.next) && !p.clock(x.next)
 		}, false},
-	{"a hyphen or an apostrophe behind it",
+	{"before a hyphen or an apostrophe",
 		func(_ *page, x wordInContext) bool { return x.parted() && (x.after[0] == '-' || x.after[0] == '\'') }, false},
-	{"another mark or the end of the line behind it: Baker, second visit",
+	{"before another mark or the end of the line: Baker, second visit",
 		func(_ *page, x wordInContext) bool { return x.parted() }, true},
-	{"followed by what follows a person's name: Baker tube B, but King size pillow",
+	{"before a usual word after a person's name: Baker tube B, but not King size pillow",
 		func(p *page, x wordInContext) bool { return p.ofPerson(x.next) || p.clock(x.next) }, true},
 }
 
-// parted reports whether more than blanks is between the word and the next.
+// parted reports whether punctuation or a line end separates the word from the next.
 func (x wordInContext) parted() bool {
 	return len(bytes.TrimSpace(x.after)) > 0 || bytes.IndexByte(x.after, '\n') >= 0
 }
 
 func (p *page) letters(i int) int { return utf8.RuneCount(p.word(i)) }
 
-// opening reports whether a word that is also a name is used at the beginning of a
-// sentence as a person does.
+// opening reports whether a word that is also a name means a person at the beginning of
+// a sentence.
 func (p *page) opening(q part) bool {
 	x := wordInContext{part: q, cues: p.cuesAsName(q), style: p.caseOf(q.first), next: q.last + 1,
 		after: p.after(q.last),
@@ -148,8 +149,8 @@ func (p *page) opening(q part) bool {
 	return decide(p, openingRules, x)
 }
 
-// cuesAsName is what the vocabulary says of the word of q. With a capital, and
-// behind no number, it is no unit: Ng.
+// cuesAsName returns the cues of the word of q. A word with a capital that does not
+// follow a number is not a unit: Ng.
 func (p *page) cuesAsName(q part) cueSet {
 	if p.caseOf(q.first) == capital && !p.number(q.first-1) {
 		return q.term.cues.without(setOf(cueUnit))
@@ -157,21 +158,21 @@ func (p *page) cuesAsName(q part) cueSet {
 	return q.term.cues
 }
 
-// ofPerson reports whether token i is what follows a person's name or number in
-// notes.
+// ofPerson reports whether token i is a word that usually follows a person's name or
+// number in notes.
 func (p *page) ofPerson(i int) bool {
 	w := string(p.word(i))
 	return p.cues(i).hasAny(cueState, cueAction, cueNotName, cuePerson) ||
 		afterPerson()[w] || personState()[w] || pastTense(w)
 }
 
-// pastTense reports whether w is probably a verb of the past: collapsed. Some words
-// of that form go with a noun: "Pearl coloured".
+// pastTense reports whether w is probably a verb in the past tense: collapsed. Some
+// words of that form belong to a noun: "Pearl coloured".
 func pastTense(w string) bool {
 	return len(w) > 4 && strings.HasSuffix(w, "ed") && !nounParticiples()[w]
 }
 
-// behindPerson reports whether q follows words that a person's name follows:
+// behindPerson reports whether q follows words that usually precede a person's name:
 // "asked Will to wait", "spoke to Hall", "tube for Long".
 func (p *page) behindPerson(q part) bool {
 	i := q.first
@@ -189,9 +190,10 @@ func (p *page) behindPerson(q part) bool {
 	}
 }
 
-// lone reports whether a word that is also a name, with a capital within a sentence,
-// is no month or weekday in use as one. Of those words that are of use for much
-// else, such as will and hall, one counts only behind what is done to a person.
+// lone reports whether a word that is also a name, and has a capital within a sentence,
+// counts without another name next to it. A month or weekday does not count where it is
+// used as such. A word with many other uses, such as will and hall, counts only after
+// words that usually precede a person's name.
 func (p *page) lone(q part) bool {
 	k := p.cuesAsName(q)
 	if p.behindPerson(q) {

@@ -7,7 +7,7 @@ import (
 	"sync"
 )
 
-// A scheme is a kind of national or professional number with check characters.
+// A scheme is a kind of national, professional or vehicle number with check characters.
 type scheme struct {
 	key   string // in words/schemes.txt
 	class Class
@@ -28,7 +28,7 @@ var (
 	vinScheme   = &scheme{"vin", "L", "vehicle identification number", []int{17}, vin}
 )
 
-// schemes are named by the words before their numbers.
+// schemes maps the words that precede a number to its scheme.
 var schemes = sync.OnceValue(func() map[string]*scheme {
 	all := []*scheme{
 		sinScheme, bsnScheme, npiScheme, taxScheme, cpfScheme, dniScheme, nirScheme, birthScheme, vinScheme,
@@ -47,8 +47,9 @@ var schemes = sync.OnceValue(func() map[string]*scheme {
 // shortestScheme is the length of the shortest of these words, in bytes.
 const shortestScheme = 3
 
-// national finds the number that the word at token i names the scheme of. The
-// check decides how certain it is: a slip of the pen is a number all the same.
+// national finds the number after token i if that word names a scheme. The match is
+// sure if the check characters are right, otherwise possible: a mistyped number still
+// identifies somebody.
 func (p *page) national(i int) {
 	w := p.word(i)
 	if len(w) < shortestScheme {
@@ -70,11 +71,11 @@ func (p *page) national(i int) {
 	}
 }
 
-// schemeEnd returns the last token of the number of the scheme s that begins at
-// token first; -1 if none does.
+// schemeEnd returns the last token of the number of scheme s that begins at token first,
+// or -1 if none does.
 func (p *page) schemeEnd(s *scheme, first int) (last int, conf Confidence) {
-	var room [20]byte
-	v, digits := room[:0], 0
+	var buf [20]byte
+	v, digits := buf[:0], 0
 	last, conf = -1, Possible
 	least := 7 // digits
 	if s == vinScheme {
@@ -96,7 +97,7 @@ func (p *page) schemeEnd(s *scheme, first int) (last int, conf Confidence) {
 		}
 		last = j
 		if s.holds(string(v)) {
-			return last, Sure // it is named, and its check characters hold
+			return last, Sure // a word names it, and its check characters are right
 		}
 	}
 	return last, conf

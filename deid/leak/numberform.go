@@ -4,12 +4,12 @@ import "strings"
 
 var things = setOf(cueThing, cueVersion)
 
-// numberForm finds a national number or a vehicle's that no word names, by the
-// groups it is written in and its check characters, which chance seldom gives
-// both. Behind the words for tubes, lots and devices it stays quiet.
+// numberForm finds a national or vehicle number without a word that names it. Its groups
+// and its check characters must both be right, which seldom happens by chance. After
+// words for tubes, lots and devices nothing is reported.
 func (p *page) numberForm(i int) bool {
 	if p.tok[i].piece > 1 {
-		return false // most pieces of a jumble
+		return false // excludes most tokens of long mixed runs
 	}
 	s, first, last := p.formAt(i)
 	if s == nil {
@@ -17,20 +17,20 @@ func (p *page) numberForm(i int) bool {
 	}
 	far := 4 // words
 	if last > i && !p.tok[i].glued && !p.tok[i+1].glued {
-		far = 1 // groups say more than a word some way off
+		far = 1 // groups are stronger evidence than a distant word
 	}
 	if !p.nearest(first, far, things).empty() {
 		return false
 	}
-	var room [24]byte
-	v := room[:0]
+	var buf [24]byte
+	v := buf[:0]
 	for j := first; j <= last; j++ {
 		v = append(v, p.word(j)...)
 	}
 	if !s.holds(string(v)) || s == birthScheme && !bornDigits(v) {
 		return false
 	}
-	conf := Possible // one check digit in ten, or a letter in twenty-three, holds by chance
+	conf := Possible // a check digit is right by chance once in ten times, a letter once in 23
 	if s == nirScheme || s == cpfScheme || s == vinScheme {
 		conf = Likely
 	}
@@ -38,8 +38,8 @@ func (p *page) numberForm(i int) bool {
 	return true
 }
 
-// formAt returns the scheme whose numbers look like the text at token i, and its
-// first and last token; nil if none does.
+// formAt returns the scheme whose numbers have the form of the text at token i, with the
+// first and the last token, or nil.
 func (p *page) formAt(i int) (s *scheme, first, last int) {
 	n := p.tok[i].size()
 	switch {
@@ -51,8 +51,8 @@ func (p *page) formAt(i int) (s *scheme, first, last int) {
 	return s, i, last
 }
 
-// mixedForm is formAt for letters and digits in one run, of which token i is the
-// first number.
+// mixedForm is formAt for a run of letters and digits in which token i is the first
+// number.
 func (p *page) mixedForm(i int) (s *scheme, first, last int) {
 	first, last = p.runStart(i), i
 	for last+1 < len(p.tok) && p.tok[last+1].glued && p.tok[last].e-p.tok[first].s <= 17 {
@@ -74,8 +74,8 @@ func (p *page) mixedForm(i int) (s *scheme, first, last int) {
 type grouping struct {
 	scheme *scheme
 	sizes  string // of the groups of digits: "3332"
-	gaps   string // the gap before it, one character each; "?" any, but the same
-	starts string // one of these digits is the first; "" for any
+	gaps   string // one character between each two groups; "?": any, but always the same
+	starts string // the possible first digits; "": any
 }
 
 var groupings = []grouping{
@@ -88,7 +88,7 @@ var groupings = []grouping{
 	{taxScheme, "2333", "   ", ""},
 }
 
-// fits reports whether x has these marks between its groups, and begins with first.
+// fits reports whether x allows these gaps and this first digit.
 func (x *grouping) fits(gaps string, first byte) bool {
 	if x.starts != "" && strings.IndexByte(x.starts, first) < 0 {
 		return false
@@ -96,8 +96,8 @@ func (x *grouping) fits(gaps string, first byte) bool {
 	return x.gaps == gaps || x.gaps == "?" && strings.Count(gaps, gaps[:1]) == len(gaps)
 }
 
-// grouping returns the scheme whose usual way of writing begins with the n
-// digits of token i, and its last token.
+// grouping returns the scheme with a usual grouping that begins with the n digits of
+// token i, and its last token; nil if there is none.
 func (p *page) grouping(i, n int) (*scheme, int) {
 	last := i
 	var sizes, gaps [8]byte
@@ -115,7 +115,7 @@ func (p *page) grouping(i, n int) (*scheme, int) {
 		return nil, 0
 	}
 	if k == 1 && n < 15 {
-		return nil, 0 // most numbers: no grouping of one group is shorter
+		return nil, 0 // as for most numbers: a single group has 15 digits
 	}
 	form, marks, first := string(sizes[:k]), string(gaps[:k-1]), p.fold.b[p.tok[i].s]
 	for x := range groupings {

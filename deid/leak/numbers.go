@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// findNumbers visits every number once: codes of the roster, dates, and the
-// patterns made of digits.
+// findNumbers visits every number once, and finds codes of the roster, dates, and
+// patterns of digits.
 func (p *page) findNumbers() {
 	for i := 0; i < len(p.tok); i++ {
 		if !p.tok[i].number && !p.tok[i].nearNumber {
@@ -36,9 +36,9 @@ func (p *page) findNumbers() {
 	}
 }
 
-// cell returns the token after the short or decimal number that fills a cell of
-// a table at token i, and 0 where there is none: nobody's identifier, and most
-// of what a recording consists of.
+// cell returns the token after the short or decimal number that fills a cell of a table
+// at token i, or 0 if there is none. Such a number is nobody's identifier, and tables
+// consist mostly of them.
 func (p *page) cell(i int) int {
 	b := p.fold.b
 	s, e, next := p.tok[i].s, p.tok[i].e, i+1
@@ -62,19 +62,20 @@ func (p *page) cell(i int) int {
 	return next
 }
 
-// fenced reports whether token i fills a cell of a table by itself.
-func (p *page) fenced(i int) bool {
+// fillsCell reports whether token i fills a cell of a table by itself.
+func (p *page) fillsCell(i int) bool {
 	l, r := p.gap(i), p.after(i)
 	in := func(g []byte, at int) bool { return len(g) == 0 || bytes.IndexByte([]byte(",;\n\r\t"), g[at]) >= 0 }
 	return !p.tok[i].glued && in(l, len(l)-1) && in(r, 0) && (i > 0 || i+1 < len(p.tok))
 }
 
-// keyCues say what a number is the number of.
+// keyCues are the cues that name the kind of a number.
 var keyCues = setOf(cuePhone, cueFax, cueAccount, cueInsurance, cuePlate, cueThing, cueVersion)
 
 var accountCues = setOf(cueAccount, cueInsurance)
 
-// findNumberPatterns finds what the number at token i begins, or is a part of.
+// findNumberPatterns finds the patterns that begin with the number at token i, or
+// contain it.
 func (p *page) findNumberPatterns(i int) {
 	if p.iban(i) || p.address4(i) || p.numberForm(i) {
 		return
@@ -94,9 +95,9 @@ func (p *page) findNumberPatterns(i int) {
 	p.record(i)
 }
 
-// codeGap reports whether g can stand between the groups of one number. A comma,
-// a semicolon, a colon and a tab cannot: they part the columns and clocks of
-// recordings, where any two numbers would make a third.
+// codeGap reports whether g can separate the groups of one number. A comma, a semicolon,
+// a colon or a tab cannot: they separate columns and parts of times, where any two
+// neighbours would form another number.
 func codeGap(g []byte) bool {
 	if len(g) > 8 {
 		return false

@@ -2,14 +2,14 @@ package leak
 
 import "bytes"
 
-// A groupedNumber is a number written in groups of digits. It lies in the page and
-// is used again, so that a number costs no memory.
+// A groupedNumber is a number written in groups of digits. The page reuses one, which
+// saves an allocation per number.
 type groupedNumber struct {
 	first, last int      // tokens
 	digits      []byte   // of all groups
-	gaps        [][]byte // what is between the groups
+	gaps        [][]byte // between the groups
 	sizes       []byte   // the lengths of the groups: "334"
-	start       int      // where it begins in the folded text, with + or (
+	start       int      // in the folded text, including + or (
 	plus        bool
 	near        cueSet // see keyCues
 
@@ -18,7 +18,8 @@ type groupedNumber struct {
 	sizeRoom  [16]byte
 }
 
-// readGroups reads the groups of digits that begin at token i.
+// readGroups reads the groups of digits that begin at token i into p.groups. The result
+// is valid until the next call.
 func (p *page) readGroups(i int) *groupedNumber {
 	g := &p.groups
 	g.first, g.digits, g.gaps = i, append(g.digitRoom[:0], p.word(i)...), g.gapRoom[:0]
@@ -33,8 +34,7 @@ func (p *page) readGroups(i int) *groupedNumber {
 	return g
 }
 
-// sizes appends the lengths of the groups from token i to token last to b, one
-// after another, each in decimal.
+// sizes appends to b the lengths of tokens i to last as decimal digits: "334".
 func (p *page) sizes(b []byte, i, last int) []byte {
 	for ; i <= last; i++ {
 		n := p.tok[i].size()
@@ -47,45 +47,46 @@ func (p *page) sizes(b []byte, i, last int) []byte {
 	return b
 }
 
-// between reports whether this mark, and no other, is between three groups.
+// between reports whether the number has three groups, separated by mark.
 func (g *groupedNumber) between(mark string) bool {
 	return len(g.gaps) == 2 && bytes.Equal(g.gaps[0], g.gaps[1]) && string(g.gaps[0]) == mark
 }
 
-// decimal reports whether the number has one full stop in it.
+// decimal reports whether the number is two groups with a full stop between them.
 func (g *groupedNumber) decimal() bool { return len(g.gaps) == 1 && string(g.gaps[0]) == "." }
 
-// socialSecurity reports whether the number is written as a US social security number is.
+// socialSecurity reports whether the number has the form of a US social security number,
+// with mark between its groups.
 func (g *groupedNumber) socialSecurity(mark string) bool {
 	return string(g.sizes) == "324" && g.between(mark)
 }
 
-// healthService reports whether the check digit of an NHS number holds, which no
-// word says is a thing's.
+// healthService reports whether the number has the check digit of an NHS number, and no
+// word before it names a thing or a version.
 func (g *groupedNumber) healthService() bool {
 	return len(g.digits) == 10 && nhs(g.digits) && !g.near.hasAny(cueThing, cueVersion)
 }
 
-// threeThreeFour reports whether an NHS number is written in its groups.
+// threeThreeFour reports whether the number has the usual groups of an NHS number.
 func (g *groupedNumber) threeThreeFour() bool {
 	return string(g.sizes) == "334" && len(g.gaps) == 2 && bytes.Equal(g.gaps[0], g.gaps[1]) && string(g.gaps[0]) != "."
 }
 
-// personNumbers are the numbers of persons in groups that telephone numbers could
-// be taken for.
+// personNumbers finds numbers of persons that have the form of telephone numbers; they
+// are tried first.
 var personNumbers = []rule[*groupedNumber, reason]{
 	{"123-45-6789, which could have been issued",
 		func(_ *page, g *groupedNumber) bool { return g.socialSecurity("-") && issued(g.digits) },
 		reason{"G", "pattern: social security number", Likely}},
-	{"a slip of the pen, if it is one",
+	{"123-45-6789, which cannot have been issued: perhaps mistyped",
 		func(_ *page, g *groupedNumber) bool { return g.socialSecurity("-") },
 		reason{"G", "pattern: social security number", Possible}},
-	{"with blanks, behind a word for an identifier",
+	{"123 45 6789 after a word for an identifier",
 		func(p *page, g *groupedNumber) bool {
 			return g.socialSecurity(" ") && p.before(g.first, 4).has(cueIdentifier)
 		},
 		reason{"G", "pattern: social security number", Possible}},
-	{"an NHS number that is named and whose check digit holds",
+	{"an NHS number with the right check digit, after a word for an identifier",
 		func(p *page, g *groupedNumber) bool {
 			return g.healthService() && (g.threeThreeFour() || string(g.sizes) == "10") &&
 				p.before(g.first, 4).has(cueIdentifier)
@@ -96,17 +97,17 @@ var personNumbers = []rule[*groupedNumber, reason]{
 		reason{"R", "pattern: NHS number", Likely}},
 }
 
-// phoneRules say how certain it is that a number is a telephone's.
+// phoneRules decide how certain it is that a number is a telephone number.
 var phoneRules = []rule[*groupedNumber, Confidence]{
 	{"a + and a country code",
 		func(_ *page, g *groupedNumber) bool { return g.plus && g.digits[0] != '0' && !g.decimal() }, Likely},
-	{"behind a word for telephones",
+	{"after a word for telephones",
 		func(_ *page, g *groupedNumber) bool { return g.near.hasAny(cuePhone, cueFax) && !g.decimal() }, Likely},
-	{"of a thing or a version, in one piece, or a decimal number",
+	{"after a word for a thing or a version, in one piece, or a decimal number",
 		func(_ *page, g *groupedNumber) bool {
 			return g.near.hasAny(cueThing, cueVersion) || len(g.gaps) == 0 || g.decimal()
 		}, ""},
-	{"020 7946 0018: nine to twelve digits behind a 0",
+	{"020 7946 0018: nine to twelve digits, beginning with a 0",
 		func(p *page, g *groupedNumber) bool {
 			n := len(g.digits)
 			return g.digits[0] == '0' && g.digits[1] != '0' && n >= 9 && n <= 12 &&
@@ -120,8 +121,8 @@ var phoneRules = []rule[*groupedNumber, Confidence]{
 		func(p *page, g *groupedNumber) bool { return p.fold.b[g.start] == '(' && len(g.digits) >= 9 }, Possible},
 }
 
-// phone finds telephone numbers, and numbers of the SSN's and the NHS's form, at
-// token i. near are the cues before it.
+// phone finds a telephone number, a US social security number or an NHS number at token
+// i. near holds the nearest cue before it.
 func (p *page) phone(i int, near cueSet) {
 	if p.tok[i].glued || p.tok[p.runEnd(i)].piece > 0 {
 		return
@@ -157,8 +158,8 @@ func (p *page) phone(i int, near cueSet) {
 	}
 }
 
-// isDate reports whether the number is a date, as far as no word says that it is a
-// telephone's.
+// isDate reports whether the number is a date. Digits alone are not a date after a word
+// for telephones.
 func (p *page) isDate(g *groupedNumber) bool {
 	d := p.readDate(g.first)
 	return len(d.readings) > 0 && d.first <= g.first && d.last >= g.last &&

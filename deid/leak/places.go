@@ -2,7 +2,8 @@ package leak
 
 import "bytes"
 
-// findPhrases finds streets, places and other values of several words.
+// findPhrases finds streets, places and other values of several words of the roster, and
+// street addresses that it does not list.
 func (p *page) findPhrases() {
 	for i := range p.tok {
 		t := &p.tok[i]
@@ -40,7 +41,7 @@ func (p *page) findPhrase(i int, f *phrase) {
 	p.emit(p.tok[first].s, p.tok[end].e, f.class, f.basis, conf)
 }
 
-// phraseEnd returns the last token of f, which begins at token i; -1 if it does not.
+// phraseEnd returns the last token of f if it begins at token i, otherwise -1.
 func (p *page) phraseEnd(i int, f *phrase) int {
 	if p.runLen(i) > 2 {
 		return -1
@@ -59,8 +60,8 @@ func (p *page) phraseEnd(i int, f *phrase) int {
 	return k
 }
 
-// houseNumber widens the street at tokens first to last by the number before or
-// behind it, and reports whether there is one.
+// houseNumber extends the street at tokens first to last by the house number before or
+// after it, and reports whether there is one.
 func (p *page) houseNumber(first, last int) (from, to int, ok bool) {
 	switch {
 	case p.number(first-1) && p.near(first):
@@ -77,8 +78,8 @@ func (p *page) houseNumber(first, last int) (from, to int, ok bool) {
 	return first, last, false
 }
 
-// writtenLarge reports whether the everyday words from token i to token k are
-// written as a name is: with capitals that nothing else explains.
+// writtenLarge reports whether the everyday words from token i to token k have capitals
+// that only a name explains.
 func (p *page) writtenLarge(i, k int) bool {
 	for n := i; n <= k; n++ {
 		if p.caseOf(n) == lowerCase && !p.cues(n).has(cueParticle) {
@@ -88,8 +89,8 @@ func (p *page) writtenLarge(i, k int) bool {
 	return !p.shouting(i, k) && (i < k || p.marked(i))
 }
 
-// findAddress finds a street of no subject by its form: a number, capitalised
-// words and a word for a street, or the other way round.
+// findAddress finds a street address that is not in the roster by its form: a number,
+// capitalised words and a word for a street, in either order.
 func (p *page) findAddress(i int) {
 	switch {
 	case i > 0 && p.roadBefore(i):
@@ -100,7 +101,8 @@ func (p *page) findAddress(i int) {
 	}
 }
 
-// roadBehind finds a street that ends with the word for one at token i: 22 Baker Lane.
+// roadBehind finds a street address that ends with the word for a street at token i: 22
+// Baker Lane.
 func (p *page) roadBehind(i int) {
 	blank := func(k int) bool { return string(p.gap(k)) == " " }
 	k := i - 1
@@ -113,7 +115,7 @@ func (p *page) roadBehind(i int) {
 	}
 }
 
-// oneWordRoad finds a street of one word with its number behind it: Lindenstr. 4.
+// oneWordRoad finds a street of one word with the number after it: Lindenstr. 4.
 func (p *page) oneWordRoad(i int) {
 	if !p.number(i+1) || p.tok[i+1].size() > 4 || p.caseOf(i) == lowerCase || !p.cues(i).empty() {
 		return
@@ -129,12 +131,12 @@ func (p *page) oneWordRoad(i int) {
 	}
 }
 
-// roadsBefore are words for streets that stand before the name; "small" behind those
-// that are written small in the middle of a text.
+// roadsBefore holds the words for streets that precede the name, with "small" for those
+// that are written in lower case within a text.
 var roadsBefore = wordsOf("roadsbefore")
 
-// roadBefore finds a street of no subject that the capitalised word at token i
-// names: 12 rue Pasteur, Via Roma 5, ul. Polna 3.
+// roadBefore finds a street address in which the capitalised word at token i follows the
+// word for a street: 12 rue Pasteur, Via Roma 5, ul. Polna 3.
 func (p *page) roadBefore(i int) bool {
 	k := i - 1
 	for k > 0 && k > i-4 && p.cues(k).has(cueParticle) {
@@ -160,7 +162,8 @@ func (p *page) roadBefore(i int) bool {
 	return true
 }
 
-// near reports whether only spaces and a comma stand before token i.
+// near reports whether only up to three blanks, commas, full stops or line ends separate
+// token i from the token before.
 func (p *page) near(i int) bool {
 	g := p.gap(i)
 	return len(g) > 0 && len(g) < 4 && len(bytes.Trim(g, " ,.\n")) == 0

@@ -5,34 +5,32 @@ import (
 	"sync"
 )
 
-// Prose finds words among bytes that are no text, such as the samples of a
-// recording: runs of eight ASCII letters and more that follow each other as those
-// of words do. It knows no roster, and is not exact: it says where to look.
+// Prose finds words among bytes that are not text, such as the samples of a recording:
+// runs of eight or more ASCII letters with the letter pairs of words. It knows no roster
+// and is not exact: a person must look at the places that it reports.
 //
-// Samples of 16 bits whose high bytes happen to be letters are no words: there one
-// byte of two changes little, or steadily, from sample to sample.
+// It does not report 16-bit samples whose high bytes happen to be letters. Every second
+// byte of these changes little, or steadily, from sample to sample.
 type Prose struct {
 	found func(offset int64, size int)
-	total int64
-	tail  []byte // the end of what was seen, as long as a run may still grow
+	total int64  // bytes seen
+	tail  []byte // the last of them, if a run may continue
 }
 
-// A run has leastProse letters and more, of at most mostProse bytes; what is longer
-// is reported in pieces. It counts from proseBits on, by how many bits it is likelier
-// among words than among letters by chance.
 const (
-	leastProse = 8
-	mostProse  = 256
-	proseBits  = 9
+	leastProse = 8   // letters in a run
+	mostProse  = 256 // bytes of a run; a longer one is reported in pieces
+	proseBits  = 9   // a run must be 2^proseBits times likelier among words than among random letters
 )
 
-// NewProse calls found with every run.
+// NewProse returns a Prose that calls found with the offset and the size in bytes of
+// every run.
 func NewProse(found func(offset int64, size int)) *Prose { return &Prose{found: found} }
 
 // Write takes the next bytes. It never fails.
 func (w *Prose) Write(p []byte) (int, error) {
 	n := len(p)
-	if len(w.tail) > 0 { // a run goes on
+	if len(w.tail) > 0 { // a run continues
 		k := 0
 		for k < len(p) && proseByte[p[k]] && len(w.tail) < mostProse {
 			k++
@@ -45,7 +43,7 @@ func (w *Prose) Write(p []byte) (int, error) {
 		w.end()
 	}
 	before := false
-	for i := 3; i < len(p); i += 4 { // of eight bytes two are looked at, four apart
+	for i := 3; i < len(p); i += 4 { // a run of eight bytes or more contains two that are examined
 		if here := proseByte[p[i]]; !here || !before {
 			before = here
 			continue
@@ -74,13 +72,13 @@ func (w *Prose) Write(p []byte) (int, error) {
 	return n, nil
 }
 
-// Skip says that n bytes follow that are not to be searched.
+// Skip passes over n bytes without searching them. No run extends across them.
 func (w *Prose) Skip(n int64) {
 	w.end()
 	w.total += n
 }
 
-// Close judges what is still open at the end.
+// Close judges the run at the end, if there is one. It never fails.
 func (w *Prose) Close() error {
 	w.end()
 	return nil
@@ -93,6 +91,8 @@ func (w *Prose) end() {
 	w.tail = w.tail[:0]
 }
 
+// judge reports the run b at offset at, without the marks at its ends, if it reads as
+// words.
 func (w *Prose) judge(b []byte, at int64) {
 	for len(b) > 0 && !asciiLetter(b[0]) {
 		b, at = b[1:], at+1
@@ -130,8 +130,8 @@ func isProse(b []byte) bool {
 	return letters >= leastProse && 3*marks <= letters && bits >= proseBits && !steady(b, 0) && !steady(b, 1)
 }
 
-// steady reports whether every second byte of b from b[from] on is that of a curve: it
-// hardly changes, or goes one way in small steps.
+// steady reports whether every second byte of b from b[from] on could be from a curve:
+// it hardly changes, or moves in one direction in small steps.
 func steady(b []byte, from int) bool {
 	flat, up, down := true, true, true
 	for i := from + 2; i < min(len(b), 24); i += 2 {
@@ -156,8 +156,9 @@ var proseByte = func() (t [256]bool) {
 	return t
 }()
 
-// letterPairs says by how many bits a letter (0 to 25) is likelier behind another,
-// or as the first of a word (26), among the words of the vocabulary than by chance.
+// letterPairs returns, for each letter (0 to 25) after another, or at the start of a
+// word (26), by how many bits it is likelier in the words of the vocabulary than by
+// chance.
 var letterPairs = sync.OnceValue(func() *[27][26]float64 {
 	var n [27][26]float64
 	for w := range vocabulary() {

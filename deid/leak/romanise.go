@@ -8,8 +8,8 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// romanised returns the usual spellings of a Greek or Cyrillic name in Latin
-// letters, none for a name in other letters.
+// romanised returns the usual spellings in Latin letters of a Greek or Cyrillic name,
+// and none for other names.
 func romanised(name string) []string {
 	s := strings.ToLower(name)
 	if strings.IndexFunc(s, func(r rune) bool { return r >= 0x370 && r < 0x530 }) < 0 {
@@ -22,22 +22,22 @@ func romanised(name string) []string {
 	return []string{usual}
 }
 
-// toLatin writes Greek and Cyrillic letters as Latin ones; asPassport makes of
-// Cyrillic ones those that passports spell otherwise.
+// toLatin replaces Greek and Cyrillic letters by Latin ones. asPassport, applied before
+// it, replaces the Cyrillic letters that passports spell differently.
 var (
 	toLatin    = letterList("letters-latin")
 	asPassport = letterList("letters-passport")
 )
 
-// respellings are the letters that ASCII writes in several ways.
+// respellings maps letters to their usual spellings in ASCII.
 var respellings = wordsOf("letters-ascii")
 
-// mostSpellings bounds the spellings of one value.
+// mostSpellings is how many spellings of one value are searched.
 const mostSpellings = 24
 
-// asciiSpellings returns the usual spellings of v in ASCII letters, small; none
-// where v is ASCII, or holds a letter that has no such spelling. A letter is spelt
-// the same way all through v.
+// asciiSpellings returns the usual spellings of v in ASCII, in lower case. It returns
+// none if v is ASCII, or holds a letter without such a spelling. Each spelling treats
+// all occurrences of a letter in the same way.
 func asciiSpellings(v string) []string {
 	forms := romanised(v)
 	if forms == nil {

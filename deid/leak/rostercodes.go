@@ -10,7 +10,8 @@ import (
 	"unicode"
 )
 
-// kindOf returns the place of c in kinds. Each column makes a few.
+// kindOf returns the index of c in kinds, and adds it if necessary. There are only a few
+// kinds for each column.
 func (l *lexicon) kindOf(c code) uint16 {
 	i := slices.Index(l.kinds, c)
 	if i < 0 {
@@ -20,7 +21,8 @@ func (l *lexicon) kindOf(c code) uint16 {
 	return uint16(i)
 }
 
-// put enters a code; of two meanings the first, and the surer, stays.
+// put adds a code. If the key is present, the surer meaning is kept, otherwise the
+// first.
 func (l *lexicon) put(key string, c code) {
 	if len(key) > maxCode {
 		key = key[:maxCode]
@@ -32,6 +34,7 @@ func (l *lexicon) put(key string, c code) {
 	l.codeLen[len(key)] = true
 }
 
+// digits reports whether s consists of ASCII digits; "" does not.
 func digits(s string) bool {
 	for i := range len(s) {
 		if class[s[i]] != cDigit {
@@ -41,14 +44,13 @@ func digits(s string) bool {
 	return s != ""
 }
 
-// addID enters an identifier, its digits without a letter prefix, and the
-// digests by which it could be matched.
+// addID adds an identifier, its digits without a prefix of letters, and its digests.
 func (l *lexicon) addID(v string, c code) {
 	key := squeeze(foldString(v))
 	l.addDigests(v, key, c)
 	k := c
 	switch {
-	case len(key) < 4, len(key) < 6 && digits(key): // too short to stand alone
+	case len(key) < 4, len(key) < 6 && digits(key): // too short to count without context
 		k.context = setOf(cueSubject, cueIdentifier)
 		k.conf, k.whole = Likely, true
 	}
@@ -66,8 +68,8 @@ func (l *lexicon) addID(v string, c code) {
 	}
 }
 
-// addShortID enters what is left of an identifier of several groups when people say
-// it among themselves: of LARK2-WEIR-017 "WEIR-017" and "subject 17".
+// addShortID adds the short forms of an identifier of several groups that people use
+// among themselves: "WEIR-017" and "subject 17" for LARK2-WEIR-017.
 func (l *lexicon) addShortID(v string, c code) {
 	groups := split(foldString(v))
 	n := len(groups)
@@ -91,8 +93,8 @@ func (l *lexicon) addShortID(v string, c code) {
 	}
 }
 
-// addDigests enters SHA-256, SHA-1 and MD5 of the spellings of an identifier
-// that somebody would hash to match records.
+// addDigests adds the SHA-256, SHA-1 and MD5 of the spellings of an identifier that
+// somebody might hash to match records.
 func (l *lexicon) addDigests(v, key string, c code) {
 	c.basis += ", as a digest"
 	kind := l.kindOf(c)
@@ -108,6 +110,8 @@ func (l *lexicon) addDigests(v, key string, c code) {
 	}
 }
 
+// addPostal adds a postal code. Few digits count only after a word for postal codes, or
+// are only possible, because they are like many other numbers.
 func (l *lexicon) addPostal(v, basis string) {
 	key := squeeze(foldString(v))
 	c := code{class: "B", basis: basis, conf: Likely}
@@ -126,6 +130,8 @@ func (l *lexicon) addPostal(v, basis string) {
 	}
 }
 
+// addExtra adds a value of a column that this package does not know: as a date, a code
+// or a phrase.
 func (l *lexicon) addExtra(v, basis string, conf Confidence) {
 	f := foldString(v)
 	key := squeeze(f)
@@ -146,13 +152,13 @@ func (l *lexicon) addExtra(v, basis string, conf Confidence) {
 	l.addPhrase(v, "R", basis, conf)
 }
 
-// isSSN reports whether v has the form of a US social security number, the area
-// and group not being checked: a detector is no validator.
+// isSSN reports whether v has the form of a US social security number. It does not check
+// area and group, because the roster may hold a mistyped one.
 func isSSN(v string) bool {
 	return len(v) == 11 && v[3] == '-' && v[6] == '-' && digits(v[:3]+v[4:6]+v[7:])
 }
 
-// hash adds c to the hash h of the characters before it.
+// hash adds c to the hash h of the bytes before it (FNV-1a with basis 0).
 func hash(h uint32, c byte) uint32 { return (h ^ uint32(c)) * 0x01000193 }
 
-const maxCode = 40 // bytes; longer codes are cut off when they are looked for
+const maxCode = 40 // bytes; longer codes are truncated

@@ -12,19 +12,18 @@ import (
 	"outbreath/schema"
 )
 
-// household is how many subjects may share an address or a telephone number
-// before it is taken for what a form says when nothing is known.
+// household is how many subjects may share an address or a telephone number. A value
+// that more subjects share is probably what a form says for "unknown".
 const household = 4
 
-// RosterLiterals returns what of the roster is searched byte for byte: values of
-// 8 bytes and more as they stand in it, names in both orders, and single names of
-// four letters and more as words of their own.
+// RosterLiterals returns the values of the roster that are searched byte for byte:
+// values of 8 bytes or more as they are written there, names in both orders, and single
+// names of four letters or more as words.
 //
-// Left out is what says nothing of a person where it occurs by chance:
-// dates, sex, city, postal code and country; everyday words; what many subjects
-// share; and single words and values of extra columns that known holds, the
-// texts that the tool or the plan writes into every shipment. [Scanner] judges
-// those by the words around.
+// It leaves out values that occur by chance: dates, sex, city, postal code and country;
+// everyday words; values that many subjects share; and single words and values of extra
+// columns that occur in known, the texts that the tool or the plan writes into every
+// shipment. [Scanner] judges these by the words around them.
 func RosterLiterals(r *schema.Roster, known string) []Literal {
 	c := literalsOf{known: strings.ToLower(known), words: map[string]bool{}}
 	for _, w := range strings.FieldsFunc(c.known, notWord) {
@@ -61,6 +60,7 @@ type literalsOf struct {
 	list  []Literal
 }
 
+// value adds one value of the column col, which this many subjects share.
 func (c *literalsOf) value(col, v string, subjects int) {
 	switch col {
 	case "sex", "birth_date", "city", "postal_code", "country":
@@ -88,7 +88,7 @@ func (c *literalsOf) value(col, v string, subjects int) {
 	}
 }
 
-// single adds one name, as a word.
+// single adds one name as a word, unless it is too short, an everyday word or known.
 func (c *literalsOf) single(col, w string) {
 	folded := foldString(w)
 	if utf8.RuneCountInString(w) < 4 || strings.ContainsAny(w, "0123456789") {
@@ -100,8 +100,8 @@ func (c *literalsOf) single(col, w string) {
 	c.forms(Literal{Text: w, Column: col, Border: Word})
 }
 
-// phrase adds a value as it is written. One of everyday words alone counts only where
-// it is written as a name.
+// phrase adds a value as it is written. A value made of everyday words counts only
+// where it has capitals.
 func (c *literalsOf) phrase(col, v string) {
 	if len(v) < minLong {
 		return
@@ -121,9 +121,9 @@ func (c *literalsOf) phrase(col, v string) {
 	c.forms(x)
 }
 
-// forms adds x; one with letters beyond ASCII also in small and in large letters,
-// and with its accents composed and on their own; one with a quotation mark or a
-// backslash also as JSON has it.
+// forms adds x and its other forms: with letters outside ASCII also in lower and upper
+// case, and with composed and decomposed accents; with a quotation mark or a backslash
+// also escaped as in JSON.
 func (c *literalsOf) forms(x Literal) {
 	v := x.Text
 	c.respelt(x)
@@ -144,9 +144,9 @@ func (c *literalsOf) forms(x Literal) {
 	}
 }
 
-// respelt adds the spellings of x in ASCII letters, and those of several words also
-// without blanks and with underscores, as EDF+ writes names (section 2.1.3.3). The
-// second search of texts needs none of them: [Scanner] compares folded letters.
+// respelt adds the spellings of x in ASCII, and for several words also without blanks
+// and with underscores, as EDF+ writes names (section 2.1.3.3). They are searched among
+// samples only, because in texts [Scanner] finds them by folding.
 func (c *literalsOf) respelt(x Literal) {
 	x.InSamples = true
 	plain := asciiSpellings(x.Text)
@@ -168,13 +168,13 @@ func (c *literalsOf) respelt(x Literal) {
 	}
 }
 
-// wideLetters is the least length of a value that is looked for with two bytes a
-// letter: small samples are letters by chance, but not so many that spell a name.
+// wideLetters is the least number of letters of a value that is searched in UTF-16:
+// small samples look like letters, but seldom like so many letters of a name.
 const wideLetters = 7
 
-// encoded adds x as other programs write text: UTF-16 of both byte orders and, with
-// letters beyond ASCII, Latin-1, Latin-2 and the Windows code page for the latter's
-// languages.
+// encoded adds x in other encodings: UTF-16 in both byte orders and, with letters
+// outside ASCII, Latin-1, Latin-2 and Windows-1250, which has the languages of the
+// latter.
 func (c *literalsOf) encoded(x Literal) {
 	plain := x.Text
 	x.InSamples, x.Border, x.Capitalised = true, Anywhere, false
@@ -196,8 +196,8 @@ func (c *literalsOf) encoded(x Literal) {
 	}
 }
 
-// add leaves out what cannot be searched: a short word whose accents on their own
-// are no longer than a letter, say.
+// add adds x unless [NewLiterals] would refuse it, for example because it is too short
+// in this encoding.
 func (c *literalsOf) add(x Literal) {
 	if x.check() == nil {
 		c.list = append(c.list, x)

@@ -5,7 +5,8 @@ import (
 	"unicode/utf8"
 )
 
-// addName enters every part of a name, and its parts written as one word.
+// addName adds every part of a name, and its parts written as one word, in all usual
+// spellings.
 func (l *lexicon) addName(row int32, col, v string) {
 	if w := umlauts.Replace(v); w != v { // Müller, written Mueller
 		l.addParts(row, col, w)
@@ -16,16 +17,18 @@ func (l *lexicon) addName(row int32, col, v string) {
 	}
 }
 
-// umlauts are the usual spellings where a keyboard lacks the letter.
+// umlauts replaces letters by their usual spellings on keyboards without them.
 var umlauts = strings.NewReplacer(
 	"ä", "ae", "ö", "oe", "ü", "ue", "ø", "oe", "å", "aa",
 	"Ä", "Ae", "Ö", "Oe", "Ü", "Ue", "Ø", "Oe", "Å", "Aa",
 	"a\u0308", "ae", "o\u0308", "oe", "u\u0308", "ue", "ğ", "g", "ð", "dh",
 )
 
-// umlautsBack finds the letter that a roster typed without it means.
+// umlautsBack replaces these spellings by the folded letter, for a roster that was typed
+// on such a keyboard.
 var umlautsBack = strings.NewReplacer("ae", "a", "oe", "o", "ue", "u", "aa", "a")
 
+// addParts adds the parts of the names in v, which ; or , separates.
 func (l *lexicon) addParts(row int32, col, v string) {
 	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
 		f := foldString(name)
@@ -65,6 +68,7 @@ func runeLen(s string) int {
 	return n
 }
 
+// addPart adds the folded word w as a part of a name in this row.
 func (l *lexicon) addPart(row int32, col, w string) {
 	if w == "" || class[w[0]] == cDigit {
 		return
@@ -81,6 +85,6 @@ func (l *lexicon) addPart(row int32, col, w string) {
 	t.part = !t.whole && (t.cues.has(cueParticle) && !t.cues.has(cueNameWord) || len(w) == runeLen(w))
 }
 
-// nicknames maps a given name to short forms that do not begin as it does, or
-// that are words; folded.
+// nicknames maps a folded given name to its short forms that are not its beginning, or
+// that are everyday words.
 var nicknames = wordsOf("nicknames")

@@ -5,7 +5,8 @@ import (
 	"unicode"
 )
 
-// addPhone enters the ways in which a telephone number is dialled.
+// addPhone adds a telephone number in all the ways in which it can be dialled, and its
+// end without the area code.
 func (l *lexicon) addPhone(v string, c code) {
 	f := foldString(v)
 	if i := strings.IndexAny(f, "x;"); i > 0 { // an extension
@@ -46,16 +47,16 @@ func (l *lexicon) addPhone(v string, c code) {
 		k.conf, k.cut = Likely, true
 		l.put(national[len(national)-n:], k)
 	}
-	if all != national { // a national 0 that is part of the number, as in Italy
+	if all != national { // after a country code the 0 is part of the number, as in Italy
 		l.put(country+all, c)
 	}
 }
 
-// callingCodes are the country codes of two digits.
+// callingCodes holds the country codes of two digits.
 var callingCodes = wordSet("callingcodes")
 
-// callingCode returns the length of the country code that digits begin with; 0 of
-// fewer than three digits.
+// callingCode returns the length of the country code with which digits begins, 0 if
+// there are fewer than three digits.
 func callingCode(digits string) int {
 	switch {
 	case len(digits) < 3:

@@ -5,11 +5,12 @@ import (
 	"strings"
 )
 
+// addPhrase adds v as a phrase of its words.
 func (l *lexicon) addPhrase(v string, c Class, basis string, conf Confidence) {
 	l.addWords(split(foldString(v)), c, basis, conf)
 }
 
-// addWords enters a phrase, unless it is too short or there already: then nil.
+// addWords adds a phrase and returns it, or nil if it is too short or present already.
 func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *phrase {
 	n, plain := 0, true
 	for _, x := range w {
@@ -30,6 +31,7 @@ func (l *lexicon) addWords(w []string, c Class, basis string, conf Confidence) *
 	return p
 }
 
+// addEmail adds a mail address, its digests, and its local part as a code or a phrase.
 func (l *lexicon) addEmail(v, basis string) {
 	f := foldString(v)
 	l.emails[f] = true
@@ -45,6 +47,6 @@ func (l *lexicon) addEmail(v, basis string) {
 		return
 	}
 	if p := l.addWords(split(local), "F", basis, Likely); p != nil {
-		p.plain = false // no everyday sequence of words
+		p.plain = false // this sequence of words is not ordinary text
 	}
 }

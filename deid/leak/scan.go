@@ -10,18 +10,18 @@ import (
 
 var pages = sync.Pool{New: func() any { return new(page) }}
 
-// Scan returns the matches in text, ordered by Start, not overlapping (of
-// overlapping ones the surer, then the longer, stays and covers both). declared
-// are values that the record itself declares (tube barcodes, kit lots, device
-// serials, study and site codes): a pattern match that lies within one of them,
-// where it is a whole word and has a code's form, is no match unless it is
-// sure; a roster match always is.
+// Scan returns the matches in text, ordered by Start. Overlapping matches are merged:
+// the surer match, then the one from the roster, then the longer gives its class to the
+// whole. declared are codes that the record itself declares (tube barcodes, kit lots,
+// device serials, study and site codes). A pattern match that is not sure is dropped if
+// it lies within a declared code that is a whole word and has the form of a code. A
+// roster match is never dropped.
 func (s *Scanner) Scan(text string, declared *Declared) []Match {
 	return s.search(text, declared, false)
 }
 
-// ScanField is Scan for the value of a field that holds no prose: a name of the
-// roster counts there however it is written.
+// ScanField is like Scan, for the value of a field that does not hold prose: there a
+// name of the roster counts in any spelling of its case.
 func (s *Scanner) ScanField(text string, declared *Declared) []Match {
 	return s.search(text, declared, true)
 }
@@ -39,16 +39,16 @@ func (s *Scanner) search(text string, declared *Declared, field bool) []Match {
 	p.lex, p.inner, p.field = s.lex, false, field
 	p.scan(text)
 	out := p.out
-	p.text, p.out, p.groups = "", nil, groupedNumber{} // a pooled page holds nobody's text back
+	p.text, p.out, p.groups = "", nil, groupedNumber{} // a pooled page must not keep anybody's text
 	clear(p.run)
 	if len(out) == 0 {
 		clean.add(text)
 		return nil
 	}
-	return settle(dismiss(out, text, declared))
+	return merge(dismiss(out, text, declared))
 }
 
-// scan leaves every match of text in p.out.
+// scan runs all detectors on text and leaves their matches in p.out.
 func (p *page) scan(text string) {
 	p.text, p.tok, p.out = text, p.tok[:0], nil
 	p.fold.fold(text)
@@ -64,7 +64,7 @@ func (p *page) scan(text string) {
 	}
 }
 
-// dismiss drops pattern matches within a declared code.
+// dismiss drops pattern matches that lie within a declared code and are not sure.
 func dismiss(ms []Match, text string, declared *Declared) []Match {
 	if declared.none() {
 		return ms
@@ -100,9 +100,9 @@ func rank(c Confidence) int {
 	return 0
 }
 
-// settle orders the matches and joins those that overlap: the surer, then one
-// from the roster, then the longer names the whole.
-func settle(ms []Match) []Match {
+// merge sorts the matches and joins those that overlap; the best of them, as better
+// compares them, describes the whole.
+func merge(ms []Match) []Match {
 	slices.SortFunc(ms, func(a, b Match) int {
 		if a.Start != b.Start {
 			return a.Start - b.Start
@@ -110,7 +110,7 @@ func settle(ms []Match) []Match {
 		return b.End - a.End
 	})
 	var out []Match
-	var best Match // as found, before it was widened
+	var best Match // as found, not extended over others
 	for _, m := range ms {
 		n := len(out)
 		if n == 0 || m.Start >= out[n-1].End {
@@ -125,6 +125,8 @@ func settle(ms []Match) []Match {
 	return out
 }
 
+// better reports whether a describes a merged match better than b: the surer, then the
+// one from the roster, then the longer.
 func better(a, b Match) bool {
 	if a.Confidence != b.Confidence {
 		return rank(a.Confidence) > rank(b.Confidence)

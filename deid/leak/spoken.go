@@ -1,14 +1,15 @@
 package leak
 
-// spokenDigits are the words for the digits in English, German, French and Spanish.
+// spokenDigits maps the words for digits in English, German, French and Spanish to their
+// values, and words such as "double" to minus the number of repetitions.
 var spokenDigits = wordNumbers("spokendigits")
 
-// leastSpoken is how many words for digits must follow one another.
+// leastSpoken is the least number of consecutive words for digits.
 const leastSpoken = 6
 
-// findSpoken finds numbers and birth dates of the roster in words.
+// findSpoken finds numbers and birth dates of the roster that are written in words.
 func (p *page) findSpoken() {
-	if len(p.lex.inlays.list) == 0 {
+	if len(p.lex.embedded.list) == 0 {
 		return
 	}
 	if p.seen.has(cueMonth) && len(p.lex.births) > 0 {
@@ -18,7 +19,7 @@ func (p *page) findSpoken() {
 			}
 		}
 	}
-	for i := leastSpoken - 1; i < len(p.tok); i++ { // one word of six is looked at first
+	for i := leastSpoken - 1; i < len(p.tok); i++ { // six consecutive words contain one that is examined
 		if i%leastSpoken != leastSpoken-1 || !p.saysDigit(i) {
 			continue
 		}
@@ -41,8 +42,8 @@ func (p *page) saysDigit(i int) bool {
 	return ok
 }
 
-// spokenDigit returns what the word or single digit of token i says; below 0, how
-// often the next one is meant.
+// spokenDigit returns the value of the word or single digit at token i. A negative value
+// is minus the number of times that the next digit counts.
 func (p *page) spokenDigit(i int) (d int, ok bool) {
 	w := p.word(i)
 	switch {
@@ -57,7 +58,7 @@ func (p *page) spokenDigit(i int) (d int, ok bool) {
 	return d, ok
 }
 
-// spokenNumbers looks for numbers of the roster in what the tokens from i to j say.
+// spokenNumbers finds numbers of the roster in the digits of the tokens from i to j-1.
 func (p *page) spokenNumbers(i, j int) {
 	var said []byte
 	var at []int // the token of each digit
@@ -76,9 +77,9 @@ func (p *page) spokenNumbers(i, j int) {
 	n := len(said)
 	said = append(said, make([]byte, 8)...)
 	for s := 0; s < n; s++ {
-		p.lex.inlays.at(said[s:], false, func(v *inlay) {
+		p.lex.embedded.at(said[s:], false, func(v *embedded) {
 			c := p.lex.kinds[v.what]
-			if (v.form == inlayDigits || v.form == inlayDate) && c.class != "B" && s+len(v.key) <= n {
+			if (v.form == embeddedDigits || v.form == embeddedDate) && c.class != "B" && s+len(v.key) <= n {
 				p.emit(p.tok[at[s]].s, p.tok[at[s+len(v.key)-1]].e, c.class, c.basis, c.conf)
 			}
 		})

@@ -8,35 +8,35 @@ import (
 	"unicode/utf8"
 )
 
-// A token is a longest stretch of letters, or of digits, of the folded text.
-// Where letters and digits touch they are two tokens of one run.
+// A token is a maximal sequence of letters, or of digits, of the folded text. Tokens
+// that touch are one run: a2b is a run of three tokens.
 type token struct {
 	s, e       int   // in folded.b
-	term       *term // what is known of the word; nil for numbers and unknown words
-	piece      int32 // place in the run, from 0
+	term       *term // nil for numbers and unknown words
+	piece      int32 // index in the run
 	number     bool
-	glued      bool // nothing between this token and the one before
+	glued      bool // touches the token before
 	upper      bool // a word with a capital in it
-	lead       bool // a word of a roster name, or with a hyphen or an apostrophe behind it
-	nearNumber bool // one of the two words before a number
+	lead       bool // a word of a roster name, or followed by a hyphen or an apostrophe
+	nearNumber bool // one of the two tokens before a number
 }
 
 func (t *token) size() int { return t.e - t.s } // bytes
 
-// A page is one text at work.
+// A page is the state of the search of one text. Its memory is reused for other texts.
 type page struct {
 	lex      *lexicon
 	text     string
 	fold     folded
 	tok      []token
 	out      []Match
-	seen     cueSet // of all words
-	inner    bool   // a decoded text within a text: roster terms only
-	field    bool   // no prose
+	seen     cueSet // cues of all words
+	inner    bool   // the text was decoded from a part of another: only values of the roster count
+	field    bool   // the text is the value of a field without prose
 	groups   groupedNumber
 	spelling spelling
 	run      []byte  // see stream
-	runAt    []int32 // where a byte of run is in fold.b
+	runAt    []int32 // index in fold.b of each byte of run
 }
 
 const (
@@ -73,7 +73,7 @@ func classAt(b []byte, i int) (byte, int) {
 	return cOther, n
 }
 
-// tokenize cuts the folded text and looks every word up.
+// tokenize splits the folded text and looks up every word.
 func (p *page) tokenize() {
 	b := p.fold.b
 	p.seen = cueSet{}
@@ -116,11 +116,10 @@ func (p *page) tokenize() {
 	}
 }
 
-// wordEnd returns where the letters or digits, whichever k says, end that go on
-// at b[i].
+// wordEnd returns the end of the letters or digits (of class k) that continue at b[i].
 func wordEnd(b []byte, i int, k byte) int {
 	const ones = 0x0101010101010101
-	for k == cLetter && i+8 <= cap(b) { // eight at a time; what lies behind b does not count
+	for k == cLetter && i+8 <= cap(b) { // eight at a time; bytes after the end of b are ignored
 		x := binary.LittleEndian.Uint64(b[i : i+8])
 		small := (x + (0x80-'a')*ones) &^ (x + (0x80-'z'-1)*ones) & (0x80 * ones)
 		n := bits.TrailingZeros64(small^(0x80*ones)) / 8
@@ -145,8 +144,8 @@ func wordEnd(b []byte, i int, k byte) int {
 // word returns the folded text of token i.
 func (p *page) word(i int) []byte { return p.fold.b[p.tok[i].s:p.tok[i].e] }
 
-// gap returns the text before token i, back to the token before; for the
-// number of tokens, the text after the last.
+// gap returns the folded text between token i and the token before. With i equal to the
+// number of tokens it returns the text after the last.
 func (p *page) gap(i int) []byte {
 	if i == 0 {
 		return p.fold.b[:p.tok[0].s]
@@ -168,7 +167,7 @@ func (p *page) cues(i int) cueSet {
 	return p.tok[i].term.cues
 }
 
-// name reports whether the roster has token i as part of a name.
+// name reports whether token i is part of a name of the roster.
 func (p *page) name(i int) bool {
 	return i >= 0 && i < len(p.tok) && p.tok[i].term != nil && len(p.tok[i].term.rows) > 0
 }
@@ -176,8 +175,8 @@ func (p *page) name(i int) bool {
 // number reports whether token i is a number.
 func (p *page) number(i int) bool { return i >= 0 && i < len(p.tok) && p.tok[i].number }
 
-// runLen returns in how many pieces the run of token i falls, at least up to
-// five pieces behind it.
+// runLen returns the number of tokens in the run of token i, counting at most five after
+// token i.
 func (p *page) runLen(i int) int {
 	n := int(p.tok[i].piece) + 1
 	for j := i + 1; j < len(p.tok) && p.tok[j].glued && j < i+6; j++ {
@@ -192,9 +191,10 @@ func (p *page) emit(s, e int, c Class, basis string, conf Confidence) {
 	p.out = append(p.out, Match{s, e, c, basis, conf})
 }
 
-// runStart and runEnd return the first and last token of the run of token i.
+// runStart returns the first token of the run of token i.
 func (p *page) runStart(i int) int { return i - int(p.tok[i].piece) }
 
+// runEnd returns the last token of the run of token i.
 func (p *page) runEnd(i int) int {
 	for i+1 < len(p.tok) && p.tok[i+1].glued {
 		i++

@@ -5,16 +5,18 @@ import (
 	"unicode/utf8"
 )
 
-// A typoIndex finds words that become equal when a letter is left out of one or
-// of both: each word is listed under the hashes of what it becomes without a letter.
+// A typoIndex finds words that differ by one edit. Each word is listed under its own
+// hash and the hashes of the word without one of its letters; two words one edit apart
+// share such a hash.
 type typoIndex struct {
 	keys  []uint64 // hash<<32 | word, ascending
 	words []*term
 	some  bitSet
 }
 
-// deletions calls f with a hash of w, then with one of w without each of its
-// letters in turn, until f says false.
+// deletions calls f with the hash of w, and then with the hashes of w without each of
+// its letters, until f returns false. It uses a rolling hash, which makes the time linear
+// in the length of w; only the first 64 bytes count.
 func deletions(w []byte, f func(h uint32) bool) {
 	const base = 0x9e3779b97f4a7c15 // h = sum of w[i] * base^(n-1-i)
 	var tail [65]uint64             // tail[i]: hash of w[i:]
@@ -66,8 +68,8 @@ func (x *typoIndex) finish() {
 	}
 }
 
-// near calls f with every word that becomes w by one letter put in, left out,
-// replaced, or by two neighbours changing places, until f says false.
+// near calls f with every word that is one edit from w (one letter inserted, deleted or
+// replaced, or two neighbours swapped) until f returns false.
 func (x *typoIndex) near(w []byte, f func(*term) bool) {
 	if len(x.keys) == 0 {
 		return
@@ -86,7 +88,7 @@ func (x *typoIndex) near(w []byte, f func(*term) bool) {
 	})
 }
 
-// oneOff reports whether a and b are one edit apart, a swap of neighbours being one.
+// oneOff reports whether a and b are one edit apart; a swap of neighbours is one edit.
 func oneOff(a, b string) bool {
 	x, y := []rune(a), []rune(b)
 	i := 0

@@ -6,9 +6,9 @@ import (
 	"unicode/utf8"
 )
 
-// findUTF16 finds what the roster knows in text of two bytes a character, told
-// by its NUL bytes: of either byte order, also where each byte was once read as
-// a character.
+// findUTF16 finds values of the roster in text with two bytes per character, which it
+// recognises by NUL bytes: in either byte order, and also if each byte has become a
+// character by wrong decoding.
 func (p *page) findUTF16() {
 	for i := 0; i < len(p.text); {
 		k := strings.IndexByte(p.text[i:], 0)
@@ -17,7 +17,7 @@ func (p *page) findUTF16() {
 		}
 		k += i
 		end := k + 1
-		for high := range 2 { // the place of the high byte: first, last
+		for high := range 2 { // index of the high byte in a pair
 			s, e, plain := p.pairs(i, k, high)
 			p.within(s, e, plain, "UTF-16")
 			end = max(end, e)
@@ -26,9 +26,9 @@ func (p *page) findUTF16() {
 	}
 }
 
-// pairs decodes the pairs around the high byte at text[k], none of them before
-// text[from]: those whose high byte is below 8, which text has no use for and
-// the alphabets from Latin to Arabic lie behind.
+// pairs decodes the pairs of bytes around the high byte at text[k], none of them before
+// text[from], and returns the span of the pairs and their text. High bytes are below 8:
+// this covers the alphabets from Latin to Arabic, and such bytes are rare in other text.
 func (p *page) pairs(from, k, high int) (s, e int, plain []byte) {
 	s = k
 	if high == 1 {
@@ -57,7 +57,8 @@ func (p *page) pairs(from, k, high int) (s, e int, plain []byte) {
 	return s, e, plain
 }
 
-// oneByte returns the byte that t begins with, or the character that it became, and its length; 0 at the end.
+// oneByte returns the first byte of t, or the character that it has become, and its
+// length in t, 0 if t is empty.
 func oneByte(t string) (rune, int) {
 	r, n := utf8.DecodeRuneInString(t)
 	if r == utf8.RuneError && n == 1 {
@@ -71,9 +72,9 @@ func lastByte(t string) int {
 	return n
 }
 
-// hexPairs finds what the roster knows in bytes written as pairs of hexadecimal
-// digits with one space, colon or hyphen between; it starts at token i and
-// returns the last token it read.
+// hexPairs finds values of the roster in bytes written as pairs of hexadecimal digits
+// with one blank, colon or hyphen between them. It starts at token i and returns the last
+// token that it read.
 func (p *page) hexPairs(i int) int {
 	i = p.runStart(i)
 	s, _ := p.fold.span(p.tok[i].s, p.tok[i].e)

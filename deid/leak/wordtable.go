@@ -5,11 +5,11 @@ import (
 	"math/bits"
 )
 
-// A wordTable finds terms by their text. It is made once and for bytes, which a
-// map of strings is slower at: every word of every text is looked up.
+// A wordTable finds terms by their text. It is immutable and takes bytes, and is faster
+// than a map of strings: every word of every text is looked up.
 type wordTable struct {
-	tags  []uint8 // 0 where no term is, else some bits of the hash
-	terms []*term // a power of two, at most half of them there
+	tags  []uint8 // some bits of the hash; 0 for an empty slot
+	terms []*term // the length is a power of two; at most half of the slots are used
 	mask  uint32
 }
 
@@ -29,7 +29,7 @@ func newWordTable(terms map[string]*term) (w wordTable) {
 
 func tag(h uint32) uint8 { return uint8(h>>24) | 1 }
 
-// look returns the term of the folded word, or nil.
+// look returns the term of the folded word, or nil if there is none.
 func (w *wordTable) look(word []byte) *term {
 	h := wordHash(word)
 	for i := h & w.mask; ; i = (i + 1) & w.mask {
@@ -49,8 +49,8 @@ const (
 	prime2 = 0xff51afd7ed558ccd
 )
 
-// wordHash mixes eight bytes at a time; the last eight may overlap. It may read
-// beyond the word where memory allows, to be quick with short ones.
+// wordHash hashes eight bytes at a time; the last eight may overlap the ones before. For
+// short words it may read, and ignores, bytes after the word, up to its capacity.
 func wordHash(w []byte) uint32 {
 	n := len(w)
 	h := uint64(n) * prime1

@@ -5,8 +5,9 @@ import (
 	"unicode"
 )
 
-// addInlays enters the values of one row.
-func (l *lexicon) addInlays(col, v string) {
+// addEmbedded adds a value of the column col to the index of embedded values, in the
+// forms that its kind has.
+func (l *lexicon) addEmbedded(col, v string) {
 	folded := foldString(v)
 	key := squeeze(folded)
 	hasDigit := strings.ContainsAny(key, "0123456789")
@@ -17,14 +18,14 @@ func (l *lexicon) addInlays(col, v string) {
 	number := func(s string, class Class) {
 		switch {
 		case digits(s) && len(s) >= 6:
-			l.inlays.add(s, kind(class, Likely), inlayDigits, false)
+			l.embedded.add(s, kind(class, Likely), embeddedDigits, false)
 		case !digits(s) && hasDigit && len(s) >= 5:
-			l.inlays.add(s, kind(class, Likely), inlayCode, false)
+			l.embedded.add(s, kind(class, Likely), embeddedCode, false)
 		}
 	}
 	switch col {
 	case "given_name", "family_name", "other_names", "emergency_contact_name":
-		l.addNameInlays(col, v, kind("A", Possible))
+		l.addEmbeddedNames(col, v, kind("A", Possible))
 	case "sex", "country":
 	case "mrn", "national_id", "subject_id":
 		class := Class("R")
@@ -44,31 +45,31 @@ func (l *lexicon) addInlays(col, v string) {
 		if _, ok := parseISO(v); ok {
 			iso := digitsOf(v)
 			for _, form := range []string{iso, iso[6:] + iso[4:6] + iso[:4], iso[4:6] + iso[6:] + iso[:4]} {
-				l.inlays.add(form, kind("C", Possible), inlayDate, false)
+				l.embedded.add(form, kind("C", Possible), embeddedDate, false)
 			}
 		}
 	case "email":
 		if len(key) >= 8 {
-			l.inlays.add(key, kind("F", Likely), inlayCode, false)
+			l.embedded.add(key, kind("F", Likely), embeddedCode, false)
 		}
 	case "postal_code":
 		if len(key) >= 4 {
-			form := inlayDigits
+			form := embeddedDigits
 			if !digits(key) {
-				form = inlayCode
+				form = embeddedCode
 			}
-			l.inlays.add(key, kind("B", Possible), form, false)
+			l.embedded.add(key, kind("B", Possible), form, false)
 		}
 	default:
-		l.addPhraseInlay(col, folded, kind)
+		l.addEmbeddedPhrase(col, folded, kind)
 	}
 }
 
-// addNameInlays enters the words of names, and whole ones as one word.
-func (l *lexicon) addNameInlays(col, v string, what uint16) {
+// addEmbeddedNames adds the words of names, and each name as one word.
+func (l *lexicon) addEmbeddedNames(col, v string, what uint16) {
 	enter := func(w string) {
 		if w != "" && !digits(w) {
-			l.inlays.add(w, what, inlayName, everyday(w))
+			l.embedded.add(w, what, embeddedName, everyday(w))
 		}
 	}
 	for _, name := range strings.FieldsFunc(v, func(r rune) bool { return r == ';' || r == ',' }) {
@@ -88,8 +89,9 @@ func (l *lexicon) addNameInlays(col, v string, what uint16) {
 	}
 }
 
-// addPhraseInlay enters a street without its number, a city, an extra column's value.
-func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence) uint16) {
+// addEmbeddedPhrase adds a street without its number, a city, or the value of an extra
+// column.
+func (l *lexicon) addEmbeddedPhrase(col, folded string, kind func(Class, Confidence) uint16) {
 	class := Class("R")
 	words := split(folded)
 	switch col {
@@ -105,10 +107,10 @@ func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence
 	if len(key) < 5 {
 		return
 	}
-	form := inlayPhrase
+	form := embeddedPhrase
 	if strings.ContainsAny(key, "0123456789") {
-		if form = inlayCode; digits(key) {
-			form = inlayDigits
+		if form = embeddedCode; digits(key) {
+			form = embeddedDigits
 		}
 		if len(key) < 6 {
 			return
@@ -118,7 +120,7 @@ func (l *lexicon) addPhraseInlay(col, folded string, kind func(Class, Confidence
 	for _, w := range words {
 		common = common && known(w)
 	}
-	l.inlays.add(key, kind(class, Possible), form, common)
+	l.embedded.add(key, kind(class, Possible), form, common)
 }
 
 func onlyDigit(r rune) rune {

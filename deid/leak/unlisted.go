@@ -4,10 +4,10 @@ import (
 	"bytes"
 )
 
-// Names that the roster does not know are found behind a title, a word for staff or
-// a relative, and behind "signed by" and the like.
+// Names that the roster does not list are found after a title, a word for staff or a
+// relative, and after "signed by" and the like.
 
-// titleReasons say of a name what comes before it.
+// titleReasons describe a name by the word before it.
 var titleReasons = []rule[cueSet, reason]{
 	{"a word for the subject", func(_ *page, k cueSet) bool { return k.has(cueSubject) },
 		reason{"A", "pattern: patient and name", Possible}},
@@ -25,18 +25,18 @@ func (p *page) afterTitle(i int) {
 	if next < 0 {
 		return
 	}
-	if first, last := p.strangersName(i, next); last >= 0 {
+	if first, last := p.unlistedName(i, next); last >= 0 {
 		p.report(p.tok[first].s, p.tok[last].e, decide(p, titleReasons, p.cues(i)))
 	}
 }
 
-// gapInLine returns the gap before token i, a line's end as a blank.
+// gapInLine returns the gap before token i, with blanks for line ends.
 func (p *page) gapInLine(i int) string {
 	return string(bytes.ReplaceAll(p.gap(i), []byte("\n"), []byte(" ")))
 }
 
-// behindTitle returns the token at which the name behind the title at token i may
-// begin, -1 if none can: in "wife's name is Ann" that of the name.
+// behindTitle returns the token at which the name after the title at token i may begin
+// ("Ann" in "wife's name is Ann"), or -1 if none can.
 func (p *page) behindTitle(i int) int {
 	k, next := p.cues(i), i+1
 	if next >= len(p.tok) {
@@ -67,7 +67,7 @@ func (p *page) behindTitle(i int) int {
 	return next
 }
 
-// linksName reports whether w can stand between a word for a person and the name:
+// linksName reports whether w can be between a word for a person and the name:
 // sister-in-law, wife's name is, friend called.
 func linksName(w string) bool {
 	switch w {
@@ -77,19 +77,19 @@ func linksName(w string) bool {
 	return false
 }
 
-// What a word behind a title is to the name.
+// A nameStep is the role of a word after a title.
 type nameStep int
 
 const (
-	endOfName nameStep = iota
-	beforeName
-	particleOfName
+	endOfName      nameStep = iota // not part of the name
+	beforeName                     // another title; the name may follow
+	particleOfName                 // part of the name if a piece follows
 	pieceOfName
 )
 
-// strangersName returns the first and last token of the name that begins at token
-// next, behind the title at token title; last is -1 if none does.
-func (p *page) strangersName(title, next int) (first, last int) {
+// unlistedName returns the first and last token of the name that begins at token next,
+// after the title at token title; last is -1 if none does.
+func (p *page) unlistedName(title, next int) (first, last int) {
 	first, last = -1, -1
 	for n := 0; n < 6 && next < len(p.tok) && p.goesOn(next, first >= 0); n, next = n+1, next+1 {
 		switch p.nameStep(title, next, first >= 0) {
@@ -107,7 +107,8 @@ func (p *page) strangersName(title, next int) (first, last int) {
 	return first, last
 }
 
-// goesOn reports whether a name can go on, or begin, at token i.
+// goesOn reports whether a name can continue at token i or, if it has not begun, begin
+// there.
 func (p *page) goesOn(i int, begun bool) bool {
 	if p.tok[i].number {
 		return false
@@ -119,12 +120,12 @@ func (p *page) goesOn(i int, begun bool) bool {
 	case " ", "-", "'", "":
 		return true
 	case ". ", ".":
-		return p.tok[i-1].size() <= 2 // else the sentence ends
+		return p.tok[i-1].size() <= 2 // otherwise the sentence ends
 	}
 	return false
 }
 
-// nameStep returns what token i is, behind the title at token title.
+// nameStep returns the role of token i after the title at token title.
 func (p *page) nameStep(title, i int, begun bool) nameStep {
 	before, k, style := p.cues(title), p.cues(i), p.caseOf(i)
 	if (k.has(cueTitle) || k.both(before).has(cueStaff)) && !begun { // Prof. Dr., nurse practitioner
@@ -147,10 +148,11 @@ func (p *page) nameStep(title, i int, begun bool) nameStep {
 	return pieceOfName
 }
 
-// signedBy are the words before "by" and the name of whoever did it.
+// signedBy holds the words before "by" and the name of a member of staff: signed, seen.
 var signedBy = wordSet("signedby")
 
-// afterBy finds who signed, saw or collected something, behind the "by" at token i.
+// afterBy finds the name of the person who signed, saw or collected something, after the
+// "by" at token i.
 func (p *page) afterBy(i int) {
 	if !signedBy()[string(p.word(i-1))] {
 		return
@@ -164,7 +166,7 @@ func (p *page) afterBy(i int) {
 	}
 }
 
-// signs reports whether token k can be a piece of the name that begins at token first.
+// signs reports whether token k can be part of the name that begins at token first.
 func (p *page) signs(first, k int) bool {
 	switch string(p.gap(k)) {
 	case " ", "-", "'":
