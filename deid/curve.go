@@ -31,6 +31,8 @@ func (d *Draft) Figures() []RecordingFigures {
 	return d.figures(func(s *treated, r *recording) (string, string) { return r.File, s.file })
 }
 
+// figures returns the figures of all measured recordings, with the file and session
+// names that names returns, ordered by file.
 func (d *draft) figures(names func(*treated, *recording) (file, session string)) []RecordingFigures {
 	list := []RecordingFigures{}
 	for _, s := range d.sessions {
@@ -147,10 +149,10 @@ func (c *edfCurve) measure(b []byte) {
 }
 
 // readEDF measures the data of an EDF recording whose header has been checked.
-func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, tell func(int64)) error {
+func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, advance func(int64)) error {
 	c := newEDFCurve(h)
 	words := newSampleWords(h)
-	tell(h.HeaderSize())
+	advance(h.HeaderSize())
 	buf := make([]byte, 256<<10)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -161,7 +163,7 @@ func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, tell 
 			c.Write(buf[:n])
 		}
 		words.Write(buf[:n])
-		tell(int64(n))
+		advance(int64(n))
 		if err == io.EOF {
 			if r.words = words.close(); c != nil {
 				r.measured(c.Meter)

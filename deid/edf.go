@@ -191,6 +191,8 @@ type edfReader struct {
 	err    error
 }
 
+// edf opens an EDF recording for the reading of its treated bytes. Its errors are those
+// of edfReader.
 func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 	s, h, err := r.header(d.c.Root)
 	if err != nil {
@@ -251,6 +253,8 @@ func (e *edfReader) settle(b []byte, in, at int64, text string) error {
 	return nil
 }
 
+// Read returns treated bytes. A data record with texts is settled as a whole before any
+// of its bytes are returned.
 func (e *edfReader) Read(p []byte) (int, error) {
 	if len(p) == 0 || e.err != nil {
 		return 0, e.err

@@ -396,6 +396,7 @@ func (i *Inspection) settle(l *Ledger) {
 	}
 }
 
+// node searches all names and texts of n, which is at pointer.
 func (i *Inspection) node(file, pointer string, n *schema.Node, declared *leak.Declared) {
 	switch n.Kind {
 	case schema.Object:
@@ -525,6 +526,7 @@ func numerals(p []byte) int {
 // maxLine is the length, in bytes, above which a line is searched in pieces.
 const maxLine = 64 << 10
 
+// Write searches the lines that end in p, and remembers what a later piece may continue.
 func (c *csvInspection) Write(p []byte) (int, error) {
 	for k := 0; k < len(p); k++ {
 		if c.headed && len(c.line) == 0 {
@@ -607,6 +609,7 @@ type edfInspection struct {
 // maxEDFRecord is the size of the largest data record that is read, in bytes.
 const maxEDFRecord = 16 << 20
 
+// Write collects data records, because an annotation may be divided between two pieces.
 func (e *edfInspection) Write(p []byte) (int, error) {
 	n := len(p)
 	e.roster.write(p)
@@ -654,6 +657,8 @@ func (e *edfInspection) Close() error {
 	return nil
 }
 
+// annotations searches the annotations of the data record. Whether they are valid is
+// checked elsewhere.
 func (e *edfInspection) annotations() {
 	for _, a := range e.ranges {
 		tals, err := edf.ParseTALs(e.record[a.Offset : a.Offset+a.Size])

@@ -22,6 +22,8 @@ type listedNumbers struct {
 // that of a date with a two-digit year.
 const leastListed = 6
 
+// newListedNumbers collects the numbers with at least leastListed digits. roster may be
+// nil.
 func newListedNumbers(roster *schema.Roster) *listedNumbers {
 	l := &listedNumbers{of: map[string][]string{}, all: map[string]bool{}}
 	if roster == nil {

@@ -32,6 +32,7 @@ const (
 	ruleFinished    = "leak.finished"
 )
 
+// problems returns a problem for each hit. It does not quote the value.
 func (e *RosterError) problems() (list []schema.Problem) {
 	for _, h := range e.Hits {
 		list = append(list, finished(h.File, h.Source, "", ruleRosterBytes, fmt.Sprintf(

@@ -63,6 +63,8 @@ func (p *Pseudonymiser) Session(id string) (string, error) { return p.pseudonym(
 // Operator is like Subject, for the identifier of an operator.
 func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
 
+// pseudonym returns the first 80 bits of the keyed hash of id, in Crockford base32, with
+// a check character.
 func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, error) {
 	canonical, err := schema.Canonical(id)
 	if err != nil {

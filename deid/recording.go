@@ -39,6 +39,7 @@ type recording struct {
 	words   []span          // bytes among the samples of an EDF recording that read as words
 }
 
+// recording returns the i-th recording of a session with the parameters of its treatment.
 func (d *draft) recording(v *visit, i int) recording {
 	r := recording{RecordingRef: v.Recordings[i], subject: v.subject, started: v.Started,
 		lasted: v.Ended.Sub(v.Started)}
@@ -203,7 +204,7 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 		}
 	}
 	var mu sync.Mutex
-	tell := func(n int64) {
+	advance := func(n int64) {
 		mu.Lock()
 		defer mu.Unlock()
 		done += n
@@ -223,9 +224,9 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 		if r := all[i]; r.read {
 			problems[i] = r.impossible()
 		} else if r.Format == "csv" {
-			problems[i], failed[i] = r.checkCSV(ctx, d.c.Root, tell)
+			problems[i], failed[i] = r.checkCSV(ctx, d.c.Root, advance)
 		} else {
-			problems[i], failed[i] = d.checkEDF(ctx, r, tell)
+			problems[i], failed[i] = d.checkEDF(ctx, r, advance)
 		}
 	})
 	for _, s := range d.sessions {
@@ -237,15 +238,15 @@ func (d *Draft) CheckRecordings(ctx context.Context, progress func(done, total i
 
 // checkEDF returns the problems of the first reading or, if there are none, measures
 // the recording and returns what the measurement shows.
-func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([]schema.Problem, error) {
+func (d *draft) checkEDF(ctx context.Context, r *recording, advance func(int64)) ([]schema.Problem, error) {
 	if problems := d.traces.problems[r.File]; len(problems) > 0 {
-		tell(r.Size)
+		advance(r.Size)
 		return problems, nil
 	}
 	s, h, err := r.header(d.c.Root)
 	if err == nil {
 		defer s.Close()
-		err = r.readEDF(ctx, s, h, tell)
+		err = r.readEDF(ctx, s, h, advance)
 	}
 	var queries *schema.QueriesError
 	if errors.As(err, &queries) {
@@ -256,7 +257,7 @@ func (d *draft) checkEDF(ctx context.Context, r *recording, tell func(int64)) ([
 
 // checkCSV reads a recording to its end, where a csvReader would stop at the first
 // problem: the user then sees all problems at once.
-func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64)) ([]schema.Problem, error) {
+func (r *recording) checkCSV(ctx context.Context, root *os.Root, advance func(int64)) ([]schema.Problem, error) {
 	s, err := r.open(root)
 	var queries *schema.QueriesError
 	if errors.As(err, &queries) {
@@ -273,7 +274,7 @@ func (r *recording) checkCSV(ctx context.Context, root *os.Root, tell func(int64
 		}
 		n, err := s.Read(buf)
 		check.Write(buf[:n])
-		tell(int64(n))
+		advance(int64(n))
 		if err == io.EOF {
 			break
 		} else if err != nil {

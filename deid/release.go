@@ -139,9 +139,9 @@ func (c *Cleared) add(name string, data []byte) {
 // recordings that are absent or break their format, and decisions that have no effect.
 func (d *Draft) broken(findings []leak.Finding, dec *leak.Decisions) []schema.Problem {
 	problems := d.c.Errors()
-	said := len(problems) > 0 // the collection's errors include the reason why a recording is absent
+	explained := len(problems) > 0 // the collection's errors include the reason why a recording is absent
 	for _, s := range d.sessions {
-		if !said {
+		if !explained {
 			problems = append(problems, s.absent...)
 		}
 		for _, r := range s.recordings {

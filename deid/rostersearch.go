@@ -264,6 +264,7 @@ func (e *rosterSamples) write(p []byte) {
 	}
 }
 
+// header searches the header for short literals, except within pseudonyms.
 func (e *rosterSamples) header() {
 	e.done = true
 	head := e.head.Bytes()

@@ -31,6 +31,7 @@ func newSampleWords(h *edf.Header) *sampleWords {
 	return w
 }
 
+// Write takes bytes of the data records. It cannot fail.
 func (w *sampleWords) Write(p []byte) {
 	for len(p) > 0 {
 		n, text := w.size-w.at, false // bytes up to the next border; whether they are annotations

@@ -213,7 +213,7 @@ func (c cuts) add(text string, m leak.Match, instead string) cuts {
 			continue
 		}
 		out[last].end = max(out[last].end, next.end)
-		out[last].instead = "" // a date beside something else goes with it
+		out[last].instead = "" // a date next to another identifier is masked with it
 		for _, w := range next.words {
 			if !slices.Contains(out[last].words, w) {
 				out[last].words = append(slices.Clip(out[last].words), w)

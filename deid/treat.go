@@ -292,6 +292,8 @@ func yearNode(v *visit, s string) (*schema.Node, error) {
 	}}, nil
 }
 
+// bandOf returns the age band of somebody born on the date birth, on the day of the
+// session.
 func bandOf(birth string, day time.Time, width int) (string, error) {
 	date, rest, err := splitDate(birth)
 	if err != nil || rest != "" {

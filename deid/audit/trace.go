@@ -88,6 +88,7 @@ var plain = func() (p [256]bool) {
 	return p
 }()
 
+// write takes the next bytes of the recording, and searches each run that ends in them.
 func (s *scanner) write(p []byte) {
 	if s.csv && !s.header {
 		i := bytes.IndexByte(p, '\n')

@@ -24,7 +24,7 @@ var (
 
 // stop is what to do about a fault of the treatment.
 const stop = "do not seal or use this; keep it as it is and report it, because the treatment did not do what the " +
-	"plan says"
+	"plan requires"
 
 // treatments checks every value that leaves against the promise of its treatment.
 // Nothing here calls the code that treats.

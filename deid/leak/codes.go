@@ -151,6 +151,7 @@ func (p *page) otherArea(i int) bool {
 // A gapCount counts the gaps between the groups of a number by kind.
 type gapCount struct{ all, dots, spaces, lines int }
 
+// add counts the gap g. An empty gap, between letters and digits, does not count.
 func (c *gapCount) add(g []byte) {
 	switch {
 	case len(g) == 0:

@@ -179,6 +179,7 @@ func (l *Literals) walked(k int, g sampling) bool {
 	return l.list[k].size >= minLong && (!l.list[k].samples || g == inSamples)
 }
 
+// check returns an error if x breaks the rules of [Literal], or has over 65,536 bytes.
 func (x *Literal) check() error {
 	word := x.Text != ""
 	for i := range len(x.Text) {

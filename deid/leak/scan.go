@@ -26,6 +26,7 @@ func (s *Scanner) ScanField(text string, declared *Declared) []Match {
 	return s.search(text, declared, true)
 }
 
+// search does what Scan and ScanField do.
 func (s *Scanner) search(text string, declared *Declared, field bool) []Match {
 	clean := &s.clean
 	if field {
@@ -78,16 +79,19 @@ func dismiss(ms []Match, text string, declared *Declared) []Match {
 	})
 }
 
+// wordEnds reports whether s ends with a letter, a mark or a digit.
 func wordEnds(s string) bool {
 	r, _ := utf8.DecodeLastRuneInString(s)
 	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
+// wordBegins reports whether s begins with a letter, a mark or a digit.
 func wordBegins(s string) bool {
 	r, _ := utf8.DecodeRuneInString(s)
 	return unicode.In(r, unicode.L, unicode.N, unicode.M)
 }
 
+// rank orders confidences; "" is the lowest.
 func rank(c Confidence) int {
 	switch c {
 	case Sure:

@@ -60,7 +60,7 @@ func (p *page) spokenDigit(i int) (d int, ok bool) {
 
 // spokenNumbers finds numbers of the roster in the digits of the tokens from i to j-1.
 func (p *page) spokenNumbers(i, j int) {
-	var said []byte
+	var digits []byte
 	var at []int // the token of each digit
 	times := 1
 	for k := i; k < j; k++ {
@@ -70,14 +70,14 @@ func (p *page) spokenNumbers(i, j int) {
 			continue
 		}
 		for range times {
-			said, at = append(said, byte('0'+d)), append(at, k)
+			digits, at = append(digits, byte('0'+d)), append(at, k)
 		}
 		times = 1
 	}
-	n := len(said)
-	said = append(said, make([]byte, 8)...)
+	n := len(digits)
+	digits = append(digits, make([]byte, 8)...)
 	for s := 0; s < n; s++ {
-		p.lex.embedded.at(said[s:], false, func(v *embedded) {
+		p.lex.embedded.at(digits[s:], false, func(v *embedded) {
 			c := p.lex.kinds[v.what]
 			if (v.form == embeddedDigits || v.form == embeddedDate) && c.class != "B" && s+len(v.key) <= n {
 				p.emit(p.tok[at[s]].s, p.tok[at[s+len(v.key)-1]].e, c.class, c.basis, c.conf)

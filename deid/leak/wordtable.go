@@ -13,6 +13,7 @@ type wordTable struct {
 	mask  uint32
 }
 
+// newWordTable returns a table of terms, at most half full.
 func newWordTable(terms map[string]*term) (w wordTable) {
 	n := 1 << bits.Len(uint(2*len(terms)))
 	w.tags, w.terms, w.mask = make([]uint8, n), make([]*term, n), uint32(n-1)
