@@ -100,8 +100,8 @@ func TestFigures(t *testing.T) {
 	}
 }
 
-// What a recording and its session say must fit. The errors also stop the
-// stream of what leaves.
+// A recording must fit its session. The errors also stop the stream of the bytes that
+// leave.
 func TestFiguresAsk(t *testing.T) {
 	const header = "t_s,co2_kpa,pressure_pa\n"
 	breathing := func(t float64) float64 { return 2.6 - 2.5*math.Cos(t*2*math.Pi/4) }

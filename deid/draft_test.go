@@ -116,15 +116,15 @@ func TestFindingsWithoutKey(t *testing.T) {
 	}
 }
 
-// A recording that the folder did not hold when it was read keeps the record from leaving; what
-// the collection says of it already is not said twice.
+// A recording that was missing from the folder when it was read keeps the record from
+// leaving. A problem that the collection already lists is not repeated.
 func TestReleaseAbsentRecording(t *testing.T) {
-	for _, said := range []bool{false, true} {
+	for _, listed := range []bool{false, true} {
 		dir, _ := invented(t, demo.Small())
 		c := load(t, dir)
 		c.Sessions[0].Recordings = nil
 		want := []string{"treat.recording"}
-		if said {
+		if listed {
 			c.Problems = append(c.Problems, schema.Problem{Rule: "recording.missing", Severity: schema.Error})
 			want = []string{"recording.missing"}
 		}

@@ -71,8 +71,8 @@ func identityPairs(of []twin, n int) (pairs []twin) {
 	return pairs
 }
 
-// twoRows reads a roster of two subjects with those identifiers, and says how many
-// of its objections are to the two being one.
+// twoRows reads a roster of two subjects with these identifiers, and returns the number
+// of objections that the two are the same.
 func twoRows(t testing.TB, a, b string) (met int) {
 	t.Helper()
 	text := "subject_id,given_name,family_name,birth_date\n" + a + ",Basil,Quillfeather,1971-02-03\n" + b +
@@ -143,8 +143,8 @@ func TestOneIdentity(t *testing.T) {
 	}
 }
 
-// Marks and letters that cannot be seen belong to the canonical form, which is fixed;
-// a roster that holds one is refused, so that no two subjects look the same.
+// Invisible marks and letters are part of the canonical form, which is fixed. A roster
+// that holds one is refused: otherwise two subjects could look the same.
 // Source: Unicode 15.0, DerivedCoreProperties.txt, Default_Ignorable_Code_Point.
 func TestInvisibleIdentity(t *testing.T) {
 	n := 0
@@ -232,7 +232,7 @@ print(json.dumps([form(a) == form(b) for a, b in json.load(sys.stdin)]))
 	}
 	for i, is := range one {
 		if is != (i < len(same)) {
-			t.Errorf("%+q: Python says one: %t", texts[i], is)
+			t.Errorf("%+q: equal according to Python: %t", texts[i], is)
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 	"outbreath/schema/demo"
 )
 
-// inspected is what an inspection of files says, each written in pieces.
+// inspected returns the findings of an inspection of files, each written in pieces.
 func inspected(files map[string][]byte, piece int) []leak.Finding {
 	i := NewInspection(demo.Study, demo.Site)
 	for name, data := range files {
@@ -43,8 +43,8 @@ func TestInspectionOfClean(t *testing.T) {
 	}
 }
 
-// Whatever was planted is found in the finished bag, where it stands, unless
-// somebody decided to keep a finding there.
+// A planted value is found in the finished bag, at its place, unless somebody decided to
+// keep a finding there.
 func TestInspectionOfPlanted(t *testing.T) {
 	dir, _ := invented(t, demo.Options{RecordingSeconds: 10})
 	c, err := Release(treat(t, load(t, dir)), nil)
@@ -66,7 +66,7 @@ func TestInspectionOfPlanted(t *testing.T) {
 	for _, test := range []struct {
 		name, file, pointer string
 		old, new            string
-		stands              string // what stands at the finding; "": not compared
+		found               string // text of the finding; "": not compared
 	}{
 		{"a note", session, "/notes", `"notes": "`, `"notes": "call ` + phone + `, `, phone},
 		{"a member's name", session, "", `"kit":`, `"` + mail + `": 1, "kit":`, ""},
@@ -91,13 +91,13 @@ func TestInspectionOfPlanted(t *testing.T) {
 				if len(left) != 1 || left[0].File != test.file || left[0].Pointer != test.pointer {
 					t.Fatalf("in pieces of %d: %+v", piece, left)
 				}
-				if f := left[0]; test.stands != "" {
+				if f := left[0]; test.found != "" {
 					text := string(bent)
 					if test.pointer == "/notes" {
 						text = text[strings.Index(text, `"notes": "`)+len(`"notes": "`):]
 					}
-					if got := text[f.Start:f.End]; got != test.stands {
-						t.Errorf("stands at %q", got)
+					if got := text[f.Start:f.End]; got != test.found {
+						t.Errorf("the finding is %q, not %q", got, test.found)
 					}
 				}
 				if test.file == "treatment.json" {
@@ -112,21 +112,21 @@ func TestInspectionOfPlanted(t *testing.T) {
 						{File: test.file, Start: int64(f.Start), End: int64(f.End) - 1}} {
 						files["treatment.json"] = (&Ledger{Settled: []SettledPlace{other}}).Encode()
 						if left := inspected(files, piece); len(left) != 1 {
-							t.Errorf("kept at %+v, and not told", other)
+							t.Errorf("kept at %+v, and not reported", other)
 						}
 					}
 					place.Start, place.End = int64(f.Start), int64(f.End)
 				}
 				files["treatment.json"] = (&Ledger{Settled: []SettledPlace{place}}).Encode()
 				if left := inspected(files, piece); len(left) > 0 {
-					t.Errorf("kept, and still told: %+v", left)
+					t.Errorf("kept, and still reported: %+v", left)
 				}
 			}
 		})
 	}
 }
 
-// A mask is known by where it stands and by its form: neither is enough.
+// A mask is recognised by its place and its form together.
 func TestInspectionOfMasks(t *testing.T) {
 	const typed = "t_s,co2_kpa\n1,2\nDr XXXXXXXX was here\n3,4\nDr Whitlock was here\n"
 	mask, name := int64(strings.Index(typed, "XX")), int64(strings.Index(typed, "Whitlock"))
@@ -143,7 +143,7 @@ func TestInspectionOfMasks(t *testing.T) {
 		{"ours, among others", "recordings/a.csv", typed,
 			[]RemovedPlace{{"recordings/a.csv", "", mask, mask + 8}, {"recordings/a.csv", "", 1, 2},
 				{"recordings/a.csv", "", mask + 9, mask + 10}}, 1},
-		{"said to be ours, and a name", "recordings/a.csv", typed,
+		{"listed as ours, but a name", "recordings/a.csv", typed,
 			[]RemovedPlace{{"recordings/a.csv", "", name, name + 8}}, 2},
 		{"of another file", "recordings/a.csv", typed, []RemovedPlace{{"recordings/b.csv", "", mask, mask + 8}}, 2},
 		{"shorter than what is found", "recordings/a.csv", typed,
@@ -159,7 +159,7 @@ func TestInspectionOfMasks(t *testing.T) {
 	}
 }
 
-// More findings than are kept are told, also when all of those are settled.
+// More findings than are kept are an error, even if all the kept ones are settled.
 func TestInspectionOfMany(t *testing.T) {
 	var text strings.Builder
 	l := Ledger{Format: ledgerFormat}

@@ -11,8 +11,8 @@ import (
 	"outbreath/schema/edf"
 )
 
-// A cell has room for nine digits, and somebody's number has eight: those of the
-// subject are refused wherever the point is, and chance passes.
+// A cell holds up to nine digits, and a number of the roster eight. The subject's own
+// numbers are refused with the decimal point at any place; chance hits pass.
 func TestListedCells(t *testing.T) {
 	dir, truth := invented(t, demo.Options{Seed: 5, Subjects: 6, Sessions: 6, RecordingSeconds: 5, NoEDF: true})
 	own, other := truth.Roster[truth.Sessions[0].Row], truth.Roster[(truth.Sessions[0].Row+1)%6]

@@ -38,8 +38,8 @@ type insertion struct {
 	found         string // "", "found", "refused"
 }
 
-// notSecret are columns whose values say nothing of a person: they leave, or may
-// leave, on purpose (45 CFR 164.514(b)(2)(i) names neither sex nor country).
+// notSecret are columns whose values identify nobody: they leave, or may leave, on
+// purpose (45 CFR 164.514(b)(2)(i) names neither sex nor country).
 var notSecret = map[string]bool{"sex": true, "country": true}
 
 var keptPlaces = []string{"/kit/lot", "/kit/unit", "/sampler/serial", "/sampler/firmware", "/tubes/0/position",
@@ -248,8 +248,8 @@ func (s *smuggler) ask(dir string, truth *demo.Truth, batch []insertion) {
 	}
 }
 
-// tell prints how many of each column and place were seen, and what was not.
-func tell(t *testing.T, all []insertion) (missed int) {
+// summarise logs how many of each column and place were found, and those that were not.
+func summarise(t *testing.T, all []insertion) (missed int) {
 	t.Helper()
 	type count struct{ found, refused, all int }
 	by := map[string]*count{}
@@ -295,12 +295,12 @@ func glued(r *rand.Rand, value string) string {
 	return left + value + right
 }
 
-// 1,016 values of the roster, of all its columns that tell who somebody is, glued
-// to letters, digits and marks, in every place where a text leaves.
+// 1,016 values of the roster, from all its columns that identify somebody, touched by
+// letters, digits and marks, in every place from which a text leaves.
 func TestGluedValues(t *testing.T) {
 	s := &smuggler{t: t, r: rand.New(rand.NewPCG(1016, 1)), glue: glued, places: allPlaces}
 	all := s.run(1016)
-	if missed := tell(t, all); missed > 0 {
+	if missed := summarise(t, all); missed > 0 {
 		t.Errorf("%d of %d leave unseen", missed, len(all))
 	}
 }
@@ -387,7 +387,7 @@ func bent(r *rand.Rand, value string) string {
 func TestBentValues(t *testing.T) {
 	s := &smuggler{t: t, r: rand.New(rand.NewPCG(2032, 2)), glue: bent, places: allPlaces}
 	all := s.run(1016)
-	missed := tell(t, all)
+	missed := summarise(t, all)
 	if missed*50 > len(all) {
 		t.Errorf("%d of %d leave unseen", missed, len(all))
 	}

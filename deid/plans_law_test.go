@@ -122,7 +122,8 @@ func (m *planMaker) bare(treatment, format string) piece {
 	}}
 }
 
-// leaf has its treatment in itself, beside alternatives, or in each of them.
+// leaf returns a single value with its treatment in itself, next to alternatives, or in
+// each of them.
 func (m *planMaker) leaf() piece {
 	treatment, format := m.one("treatment", lawTreatments...), m.one("format", "date", "date-time")
 	with := func(schema string) string { return `{"deid":` + treatment + `,"why":"w",` + schema[1:] }
@@ -138,7 +139,7 @@ func (m *planMaker) leaf() piece {
 		}
 		return b.value()
 	}
-	if m.yes("beside") {
+	if m.yes("next to alternatives") {
 		return piece{m.ref(with(`{"anyOf":[` + a.schema + `,` + b.schema + `]}`)), value}
 	}
 	return piece{`{"anyOf":[` + m.ref(with(a.schema)) + `,` + m.ref(with(b.schema)) + `]}`, value}
@@ -194,8 +195,8 @@ func (m *planMaker) list(item piece) piece {
 	}}
 }
 
-// choice is one of objects that a constant tells apart or whose fields differ,
-// a list, and a single value; one field may stand in several of the objects.
+// choice returns alternatives: objects that differ in a constant or in their fields, a
+// list, and a single value. A field may be in several of the objects.
 func (m *planMaker) choice(depth int) piece {
 	m.forks += 4
 	shared := m.member(depth + 1)
@@ -204,7 +205,7 @@ func (m *planMaker) choice(depth int) piece {
 		fixed := strconv.Quote(m.word("kp"))
 		members := []member{{"kind", true, piece{`{"const":` + fixed + `,"deid":"keep"}`,
 			func() string { return m.keep(fixed) }}}}
-		if m.yes("told apart by what is dropped") { // so that treated ones may look alike
+		if m.yes("distinguished by a dropped field") { // treated ones may then look alike
 			gone := m.bare(`"drop"`, "")
 			members = []member{{m.word("f"), true, piece{`{"deid":"drop",` + gone.schema[1:], gone.value}}}
 		}
@@ -335,7 +336,7 @@ var (
 func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, shift int,
 	leaves map[schema.TreatmentKind]int) {
 	f, known := plan.Field(planPath(pointer))
-	year := known && f.Treatment.Kind == schema.Year && n.Member("year") != nil // other objects may stand here too
+	year := known && f.Treatment.Kind == schema.Year && n.Member("year") != nil // other objects are possible here
 	switch {
 	case n.Kind == schema.Object && !year:
 		for _, c := range n.Members {

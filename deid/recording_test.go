@@ -124,7 +124,7 @@ func TestRecordingChanged(t *testing.T) {
 	}
 }
 
-// What is no number does not leave, wherever in the file it stands.
+// Text does not leave in a CSV recording, at whatever place of the file.
 func TestCSVThatSpeaks(t *testing.T) {
 	for _, at := range []string{"early", "late"} {
 		dir, truth := invented(t, demo.Options{Subjects: 1, Sessions: 1, RecordingSeconds: 600, SampleHz: 100,
@@ -134,12 +134,12 @@ func TestCSVThatSpeaks(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		const said = "call Zebulon\n"
+		const text = "call Zebulon\n"
 		i := 1 + bytes.IndexByte(data[3000:], '\n') + 3000
 		if at == "late" {
 			i = len(data)
 		}
-		if err := os.WriteFile(file, slices.Concat(data[:i], []byte(said), data[i:]), 0o600); err != nil {
+		if err := os.WriteFile(file, slices.Concat(data[:i], []byte(text), data[i:]), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		d := treat(t, load(t, dir))
@@ -351,7 +351,7 @@ func TestOtherPeoplesEDF(t *testing.T) {
 			}
 			for _, gone := range []string{"Female", "33yr", "sinewave", "JUL-2000", "APR-1989", "APR-2014"} {
 				if bytes.Contains(after[:256], []byte(gone)) {
-					t.Errorf("the header still says %q", gone)
+					t.Errorf("the header still holds %q", gone)
 				}
 			}
 		})
@@ -403,8 +403,8 @@ func TestEDFOfAnotherDay(t *testing.T) {
 	}
 }
 
-// A broken EDF recording is told by check, and does not hide the findings of
-// the rest.
+// CheckRecordings reports a broken EDF recording, and the findings of the other files are
+// still listed.
 func TestEDFBroken(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 	i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })

@@ -211,7 +211,7 @@ func checkNobody(t *testing.T, files map[string][]byte, truth *demo.Truth) {
 	for _, row := range truth.Roster {
 		for column, v := range row {
 			switch column {
-			case "sex", "country": // they leave, or stand in the schema's words
+			case "sex", "country": // they leave, or occur in the schema's words
 			case "birth_date", "postal_code":
 				if !bytes.Contains(files["treatment.json"], []byte(`"plan": "limited"`)) {
 					values[v] = true
@@ -342,7 +342,7 @@ func TestPlanted(t *testing.T) {
 			// the name of a file is its place
 			if bytes.Contains(bytes.ToLower(text), bytes.ToLower([]byte(planted.Value))) &&
 				test.place != planting.InFileName {
-				t.Error("the findings tell the identifier")
+				t.Error("the findings hold the identifier")
 			}
 			for _, f := range list {
 				if certain := test.place == planting.InNotes && f.Confidence == leak.Sure; f.Automatic != certain ||
@@ -523,7 +523,7 @@ func TestTubesCSVRefusesFormulas(t *testing.T) {
 	}
 }
 
-// What the last search finds stops the release, whatever the first one said.
+// A finding of the last search stops the release, regardless of the first search.
 func TestLastSearch(t *testing.T) {
 	dir, truth := invented(t, demo.Small())
 	d := treat(t, load(t, dir))
@@ -534,9 +534,8 @@ func TestLastSearch(t *testing.T) {
 	}
 }
 
-// Over random records of the default schema: no identifier that is to be
-// dropped, pseudonymised, shortened or moved stands in what leaves, and what
-// leaves fits its schema.
+// For random records of the default schema, no identifier that the plan drops,
+// pseudonymises, shortens or moves is in the payload, and the payload fits its schema.
 func TestNothingComesThrough(t *testing.T) {
 	for _, name := range schema.Builtin() {
 		plan, err := schema.LoadPlan(name)
@@ -604,8 +603,8 @@ func TestNothingComesThrough(t *testing.T) {
 
 var figures = regexp.MustCompile(`^[0-9]+$`)
 
-// contains says whether data holds secret in any case. A postal code of figures
-// is looked for as a number of its own: the schema has a limit of 100000.
+// contains reports whether data holds secret in any case. A postal code of digits counts
+// only as a whole number: the schema has a limit of 100000.
 func contains(data []byte, secret string) bool {
 	if figures.MatchString(secret) {
 		return regexp.MustCompile(`(^|[^0-9])` + secret + `($|[^0-9])`).Match(data)
@@ -613,8 +612,8 @@ func contains(data []byte, secret string) bool {
 	return bytes.Contains(bytes.ToLower(data), bytes.ToLower([]byte(secret)))
 }
 
-// randomRecord returns a valid record, and those of its values that must not
-// be told under plan.
+// randomRecord returns a valid record, and those of its values that must not leave under
+// plan.
 func randomRecord(t *rapid.T, plan *schema.Plan) (record []byte, secrets []string) {
 	gone := func(path string) bool {
 		f, ok := plan.Field(path)

@@ -16,7 +16,7 @@ import (
 	"outbreath/schema/demo/planting"
 )
 
-// searchedWith is what the roster's search says of a payload, in pieces.
+// searchedWith returns the result of the roster search for a payload in pieces.
 func searchedWith(t testing.TB, c *Cleared, files map[string][]byte, piece int) error {
 	t.Helper()
 	r, err := c.RosterSearch()
@@ -121,8 +121,8 @@ func find(t testing.TB, c *Cleared, prefix, suffix string) string {
 	return ""
 }
 
-// Whatever of the roster is put into whatever file is told, where it stands, in
-// which column, and without the value.
+// A value of the roster in any file is reported with its place and its column, without
+// the value.
 func TestRosterSearchOfPlanted(t *testing.T) {
 	dir, _ := invented(t, demo.Options{RecordingSeconds: 10})
 	col := load(t, dir)
@@ -139,8 +139,8 @@ func TestRosterSearchOfPlanted(t *testing.T) {
 	const both = "given_name, family_name"
 	for _, test := range []struct {
 		what, file, value, column string
-		old                       string // the value comes behind it, in place of what stands there
-		lost                      int    // bytes of that
+		old                       string // the value is put after this text
+		lost                      int    // bytes after old that the value replaces
 	}{
 		{"a note", session, strings.ToUpper(name), both, `"notes": "`, 0},
 		{"a family name", session, family, "family_name", `"notes": "`, 0},
@@ -190,7 +190,7 @@ func TestRosterSearchOfPlanted(t *testing.T) {
 				for _, secret := range []string{test.value, family, row["mrn"]} {
 					if text := fmt.Sprint(err, found.Findings()); strings.Contains(strings.ToLower(text),
 						strings.ToLower(secret)) {
-						t.Errorf("the value is told: %s", text)
+						t.Errorf("the value is shown: %s", text)
 					}
 				}
 			}
@@ -198,8 +198,7 @@ func TestRosterSearchOfPlanted(t *testing.T) {
 	}
 }
 
-// What stands in a row of numbers, in a number of JSON or in a pseudonym is
-// nobody's.
+// Digits in a row of numbers, in a JSON number or in a pseudonym are nobody's.
 func TestRosterSearchOfChance(t *testing.T) {
 	dir, _ := invented(t, demo.Options{RecordingSeconds: 10})
 	col := load(t, dir)
@@ -265,7 +264,7 @@ func TestRosterSearchOfKept(t *testing.T) {
 		n += bytes.Count(bytes.ToLower(data), []byte(family))
 	}
 	if n < 4 {
-		t.Fatalf("the name stands in %d places", n)
+		t.Fatalf("the name is in %d places", n)
 	}
 	if err := searchedWith(t, c, files, 4096); err != nil {
 		t.Error(err)

@@ -11,8 +11,8 @@ import (
 	"outbreath/schema/demo"
 )
 
-// Words among the samples of an EDF recording are told, those of its annotations
-// are not samples.
+// Words among the samples of an EDF recording are reported, those of its annotations are
+// not.
 func TestSampleWords(t *testing.T) {
 	dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 	var file string
@@ -23,7 +23,7 @@ func TestSampleWords(t *testing.T) {
 			}
 		}
 	}
-	told := func() (at []schema.Problem) {
+	warnings := func() (at []schema.Problem) {
 		problems, err := treat(t, load(t, dir)).CheckRecordings(t.Context(), nil)
 		if err != nil {
 			t.Fatal(err)
@@ -35,7 +35,7 @@ func TestSampleWords(t *testing.T) {
 		}
 		return at
 	}
-	if p := told(); len(p) > 0 {
+	if p := warnings(); len(p) > 0 {
 		t.Fatalf("a clean recording: %+v", p)
 	}
 	path := filepath.Join(dir, filepath.FromSlash(file))
@@ -49,7 +49,7 @@ func TestSampleWords(t *testing.T) {
 	if bytes.Count(data, []byte(text)) != 1 || os.WriteFile(path, data, 0o600) != nil {
 		t.Fatal("not planted")
 	}
-	p := told()
+	p := warnings()
 	if len(p) != 1 || p[0].File != file || p[0].Severity != schema.Warning ||
 		!strings.Contains(p[0].Message, "bytes 1044 to 1083 ") || strings.Contains(p[0].Message, "Doctor") {
 		t.Errorf("%+v", p)

@@ -87,7 +87,7 @@ func TestSettle(t *testing.T) {
 	}
 }
 
-// A roster may hold the very words that stand in for what was removed.
+// A roster may hold the very words of our masks.
 func TestSettleOwnWords(t *testing.T) {
 	s := &searcher{keyed: true, scan: leak.New(&schema.Roster{
 		Columns: []string{"subject_id", "family_name", "street"},
@@ -163,8 +163,8 @@ func TestSettleWithoutKey(t *testing.T) {
 	}
 }
 
-// Decisions of whatever kind end, leave only what was decided to be kept, and
-// touch nothing beside the findings.
+// Settling ends with any decisions, leaves no finding except those that were kept, and
+// changes nothing outside the findings.
 func TestSettleProperties(t *testing.T) {
 	s := testSearcher(true)
 	word := rapid.SampledFrom([]string{"Zebulon", "Quennell", "zq@example.org", "LARK2-WEIR-001", "tube", "name:",

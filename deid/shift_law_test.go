@@ -67,8 +67,8 @@ func TestShiftLaws(t *testing.T) {
 	})
 }
 
-// Over many subjects each of the 364 shifts is as frequent as the others: what
-// one subject's shift was tells nothing of another's.
+// Over many subjects, all 364 shifts are equally frequent: one subject's shift reveals
+// nothing about another's.
 //
 // Chi-square with 363 degrees of freedom has mean 363 and standard deviation
 // sqrt(2 363) = 26.9 (any table; from memory); five of them are left.
@@ -100,16 +100,15 @@ func TestShiftsDiffer(t *testing.T) {
 	}
 }
 
-// Under "year-only", a time tells the session's year and the seconds since the
-// session began, and nothing else: no shift of the whole session changes the
-// seconds, and those of two times differ by their distance.
+// Under "year-only", a time reveals the session's year and the seconds since the session
+// began, and nothing else: a shift of the whole session does not change the seconds.
 func TestYearLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		offset := time.FixedZone("", 60*rapid.IntRange(-14*60, 14*60).Draw(t, "offset"))
 		start := time.Unix(rapid.Int64Range(-2_208_000_000, 4_102_000_000).Draw(t, "start"), 0).In(offset)
 		after := rapid.Int64Range(-3600, 400_000).Draw(t, "after")
 		later := time.FixedZone("", 60*rapid.IntRange(-14*60, 14*60).Draw(t, "offset after the clocks changed"))
-		tell := func(start time.Time) (year int, seconds int64) {
+		treated := func(start time.Time) (year int, seconds int64) {
 			n, err := yearNode(&visit{Session: &schema.Session{Started: start}, day: start},
 				start.Add(time.Duration(after)*time.Second).In(later).Format(time.RFC3339))
 			if err != nil {
@@ -121,11 +120,11 @@ func TestYearLaws(t *testing.T) {
 			}
 			return int(out["year"]), out["elapsed_s"]
 		}
-		year, seconds := tell(start)
+		year, seconds := treated(start)
 		if year != start.Year() || seconds != after {
 			t.Fatalf("year %d, %d s; it is %d, %d s", year, seconds, start.Year(), after)
 		}
-		if _, again := tell(start.AddDate(0, 0, -rapid.IntRange(1, 400).Draw(t, "days"))); again != seconds {
+		if _, again := treated(start.AddDate(0, 0, -rapid.IntRange(1, 400).Draw(t, "days"))); again != seconds {
 			t.Fatalf("%d s became %d s", seconds, again)
 		}
 	})

@@ -131,7 +131,7 @@ func TestYear(t *testing.T) {
 			t.Errorf("%s in %s: %s, want %s", test.date, test.session, got, test.want)
 		}
 	}
-	// Beside the session's year, no year told means an age of 90 or over only.
+	// Together with the session's year, no released year implies an age of 90 or over.
 	rapid.Check(t, func(t *rapid.T) {
 		session := day("1990-01-01").AddDate(0, 0, rapid.IntRange(0, 40000).Draw(t, "session"))
 		birth := session.AddDate(0, 0, -rapid.IntRange(0, 45000).Draw(t, "age"))

@@ -118,7 +118,7 @@ func TestLiteralBorders(t *testing.T) {
 		literal     string
 		border      Border
 		capitalised bool
-		counts      []string // "<" and ">" stand around it
+		counts      []string // with the literal between "<" and ">"
 		not         []string
 	}{
 		{"Tamsin Orrell", Anywhere, false, []string{"<tamsin ORRELL>", "xx<Tamsin Orrell>yy", "4<TAMSIN ORRELL>7"},
@@ -228,8 +228,8 @@ func plainText(rnd *rand.Rand, list []string, n int) []byte {
 	return b
 }
 
-// GNU grep finds the same, at the same bytes. Where literals overlap it tells
-// the leftmost, of those the longest.
+// GNU grep finds the same literals at the same offsets. Of overlapping literals it
+// reports the leftmost, and of these the longest.
 func TestLiteralsLikeGrep(t *testing.T) {
 	grep, err := exec.LookPath("grep")
 	if err != nil {

@@ -9,8 +9,8 @@ import (
 	"outbreath/schema"
 )
 
-// TestNameAtTheBeginning: a name that is an everyday word as well, at the beginning
-// of a sentence, of a list item or of a whole text, where its capital tells nothing.
+// A name that is also an everyday word, at the beginning of a sentence, of a list item or
+// of a whole text, where its capital means nothing.
 func TestNameAtTheBeginning(t *testing.T) {
 	for name, texts := range map[string][]string{
 		"Baker": {

@@ -39,7 +39,7 @@ func TestNational(t *testing.T) {
 			}
 			s := schemes()[strings.ToLower(squeeze(strings.TrimPrefix(strings.Fields(c.word)[0], "Steuer-")))]
 			if got := s.holds(squeeze(foldString(v))); got != sure {
-				t.Errorf("%s %s: the check says %v", c.word, v, got)
+				t.Errorf("%s %s: the check returns %v", c.word, v, got)
 			}
 		}
 		if strings.HasPrefix(c.word, "VIN") {

@@ -8,7 +8,8 @@ import (
 	"strings"
 )
 
-// A label says where an identifier lies in a note, of which class and variant it is, and whether the roster knows it.
+// A label gives the place, the class and the variant of an identifier in a note, and
+// whether the roster lists it.
 type label struct {
 	start, end     int
 	class, variant string

@@ -9,8 +9,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// TestAskedAgain: a scanner says the same of a text however often it was asked,
-// and whatever the record declares.
+// A scanner returns the same matches for a text each time, whatever was scanned or
+// declared before.
 func TestAskedAgain(t *testing.T) {
 	r := manyRows(5)
 	used := New(r)

@@ -41,8 +41,8 @@ var roster = &schema.Roster{
 
 var scan = sync.OnceValue(func() *Scanner { return New(roster) })
 
-// In each text the part between « and » is to be found, by a match that
-// touches nothing outside but the punctuation or title beside it.
+// In each text the part between « and » must be found, by a match that includes nothing
+// else except adjacent punctuation or a title.
 func TestFinds(t *testing.T) {
 	for _, c := range []struct{ class, basis, text string }{
 		// Names of the roster: our own spellings, common practice, no source.
@@ -116,7 +116,7 @@ func TestFinds(t *testing.T) {
 		// Digests, by sha256sum and md5sum of "30417788"; base64 by base64(1).
 		{"H", "roster: mrn", "link «" + sha256Of30417788 + "»"},
 		{"H", "roster: mrn", "link «MzA0MTc3ODg=»"},
-		// Patterns; standards section 5 unless another source stands beside.
+		// Patterns; standards section 5 unless a line names another source.
 		{"F", "pattern: e-mail", "to «joe.bloggs@example.com»."},        // JSON-Schema-Test-Suite
 		{"F", "pattern: e-mail", "to «te~st@example.com»"},              // same
 		{"F", "pattern: e-mail", "to «\"joe bloggs\"@example.com» now"}, // same
@@ -431,8 +431,8 @@ func TestTables(t *testing.T) {
 	}
 }
 
-// What a record declares excuses patterns where it stands whole, as a code: never
-// what looks like a name, several words, or a piece of something longer.
+// A declared code excuses patterns where it occurs as a whole. A declared name, several
+// words, or a part of something longer excuse nothing.
 func TestDeclared(t *testing.T) {
 	for _, c := range []struct {
 		text     string
@@ -454,7 +454,7 @@ func TestDeclared(t *testing.T) {
 	}
 }
 
-// A date of birth glued to what says what it is.
+// A date of birth that its label touches.
 func TestGluedDates(t *testing.T) {
 	for _, text := range []string{"DOB1979-04-04", "F1979-04-04", "geb04041979", "dob19790404", "geb.04.04.1979",
 		"M1979/04/04;", "born4Apr1979", "tube 2, F1979-04-04"} {
@@ -479,8 +479,8 @@ func TestNoRoster(t *testing.T) {
 	}
 }
 
-// A roster value with marks, invisible characters and case changes put in is
-// found where it stands, to the byte, and folds to the value.
+// A value of the roster with marks, invisible characters and changed case is found with
+// exact offsets, and folds to the value.
 func TestOffsets(t *testing.T) {
 	values := []string{"Anne-Sophie Grünwald", "Torvald Øvregård", "30417788", "+44 20 7946 0018", "LK-0107",
 		"as.gruenwald@example.org", "1947-01-09", "17 Quarry Road", "Vũ Tuấn"}
@@ -651,7 +651,7 @@ func TestCutOut(t *testing.T) {
 					inside = inside || m.Start < p[1] && p[0] < m.End
 				}
 				if inside {
-					t.Fatalf("%+v finds what stands for a match in %q", m, text)
+					t.Fatalf("%+v finds the replacement of a match in %q", m, text)
 				}
 				left++
 			}

@@ -7,7 +7,7 @@ import (
 	"outbreath/schema"
 )
 
-// TestShortIDs: what people say of a subject's number among themselves.
+// The short forms of subject numbers that people use among themselves.
 func TestShortIDs(t *testing.T) {
 	for _, c := range []struct{ id, found, quiet string }{
 		{"LARK2-WEIR-017", "WEIR-017|weir 017|WEIR017|Weir-17|LARK2 WEIR 17|subject 017|subject 17|pt 17|pt. 17 was " +

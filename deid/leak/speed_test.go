@@ -113,8 +113,8 @@ func BenchmarkNew(b *testing.B) {
 	}
 }
 
-// A roster of ten times as many subjects is ready after ten times as long, and one of
-// 10,000 holds 150 MB. How long it takes, says BenchmarkNew.
+// The time to build a scanner is proportional to the number of subjects, and a roster of
+// 10,000 needs 150 MB. BenchmarkNew measures the time itself.
 func TestManySubjects(t *testing.T) {
 	few := manyRows(1000)
 	short := costtest.Least(3, func() { New(few) })
