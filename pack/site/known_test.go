@@ -426,9 +426,16 @@ func TestLinkage(t *testing.T) {
 			t.Errorf("%v", err)
 		}
 	})
-	w.must(w.site.Rotate())
-	w.must(w.site.Rotate())
 	w.withdraw(oneSubject)
+	for range 2 { // of two generations, and of three
+		w.must(w.site.Rotate())
+		w.linked()
+	}
+}
+
+func (w *week) linked() {
+	t := w.t
+	t.Helper()
 	w.add(func(l *Log) {
 		n := len(l.Entries)
 		got, err := l.Linkage(w.entry(""))

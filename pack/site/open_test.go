@@ -223,6 +223,14 @@ func (w *week) restored(was ConflictError) {
 	if was.Unproven > 0 && was.Kind != StateAltered {
 		unproven = strconv.Itoa(here-was.Unproven+1) + " to " + strconv.Itoa(here)
 	}
+	for fact, want := range map[string]string{"head_known": r.HeadKnown, "damaged": r.Damaged, "file": l.Torn} {
+		if value, ok := got.Facts[fact]; value != want || ok != (want != "") {
+			t.Errorf("%s is %q, want %q", fact, value, want)
+		}
+	}
+	if _, ok := got.Facts["last_known"]; ok == r.Last.IsZero() {
+		t.Errorf("last_known: %v, and the last entry is of %v", ok, r.Last)
+	}
 	if got.Facts[factUnprovenEntries] != unproven {
 		t.Errorf("unproven are %q, want %q", got.Facts[factUnprovenEntries], unproven)
 	}
@@ -271,7 +279,7 @@ func TestStopped(t *testing.T) {
 			w.bend(func(s *State) {
 				all := s.Logs[0].Sessions
 				s.Logs[0].Sessions = all[:1]
-				s.Logs = append(s.Logs, KnownLog{ID: "other", Sessions: all[1:2]})
+				s.Logs = append([]KnownLog{{ID: "other", Sessions: all[1:2]}}, s.Logs...)
 			})
 		}, 3, 3},
 		"a log of fewer sessions than one that was replaced": {func(w *week, _, _ saved) {
@@ -367,8 +375,38 @@ func TestTornLine(t *testing.T) {
 			}
 		})
 	}
+	// The only line lacks its line feed.
+	w := newWeek(t)
+	w.note(1)
+	one := w.save()[logFile]
+	w.put(logFile, one[:len(one)-1])
+	w.add(func(l *Log) {
+		if !l.Ended || len(l.Entries) != 2 || l.Entries[1].What != Repaired {
+			t.Errorf("%v, %+v", l.Ended, l.Entries)
+		}
+	})
+	// Another line in the place of the only one is not ended.
+	w.note(1)
+	w.put(logFile, bytes.Replace(one[:len(one)-1], []byte("Weir"), []byte("Wear"), 1))
+	if l, err := Open(w.options()); err == nil || l != nil {
+		t.Errorf("%+v, %v", l, err)
+	}
+	// What the key folder knows of this collection comes back in the same run.
+	w, two, three := marked(t)
+	w.announced(two, three)
+	w.put(logFile, three[logFile][:len(two[logFile])+20])
+	w.back(two, signatureFile)
+	w.bend(func(s *State) {
+		s.Shipments = []Shipment{{Number: "WEIR-0001", Log: s.Logs[0].ID, What: custody.Sealed,
+			Makings: []Making{{What: custody.Sealed, When: w.now}}}}
+	})
+	w.add(func(l *Log) {
+		if got := whats(l); !slices.Equal(got, []string{"note", "note", Repaired, "sealed WEIR-0001"}) {
+			t.Errorf("%q", got)
+		}
+	})
 	// Nothing but the first line, and that was cut: sessions that the site knows have no log.
-	w, _, three := marked(t)
+	w, _, three = marked(t)
 	w.put(logFile, three[logFile][:40])
 	w.put(signatureFile, nil)
 	_, err := Open(w.options())
@@ -399,7 +437,7 @@ func TestDamagedLog(t *testing.T) {
 	l, r, err := Restore(w.options(), w.entry(""))
 	w.must(err)
 	l.Release()
-	if r.Kind != Damaged || r.Damaged == "" || r.Recalled != 1 || len(l.Entries) != 2 {
+	if r.Kind != Damaged || r.Signed != -1 || r.Damaged == "" || r.Recalled != 1 || len(l.Entries) != 2 {
 		t.Errorf("%+v, %+v", r, l.Entries)
 	}
 	was, ok := whole.sealed(w)
@@ -496,5 +534,85 @@ func TestSignatureKind(t *testing.T) {
 		if got, err := signatureKind(c.err); got != c.want || err != c.other {
 			t.Errorf("%v: %q, %v", c.err, got, err)
 		}
+	}
+}
+
+// What is found once only is no contradiction: another command has written in between.
+func TestOpenLooksAgain(t *testing.T) {
+	w, _, three := marked(t)
+	o := w.options()
+	o.Collection.Study.ReuseDays = 30
+	x := *o.Collection.Sessions[0]
+	x.Tubes = x.Tubes[:1]
+	o.Collection.Sessions = []*schema.Session{&x}
+	w.put(logFile, nil)
+	w.put(signatureFile, nil)
+	w.bend(func(s *State) {
+		s.Logs[0].Sessions = nil
+		s.Shipments = []Shipment{{Number: "WEIR-0001", Log: s.Logs[0].ID, Day: "2026-03-06", What: custody.Sealed,
+			Sessions: []Sealed{{Session: "x", Tubes: []string{schema.Barcode(x.Tubes[0].Barcode)}}}}}
+	})
+	for _, back := range []int{1, 2, 3} {
+		looks := 0
+		w.put(logFile, nil)
+		w.put(signatureFile, nil)
+		o.Now = func() time.Time { // asked once a look, after the log was read
+			if looks++; looks == back {
+				w.back(three, logFile, signatureFile)
+			}
+			return w.now
+		}
+		l, err := Open(o)
+		if gone := back == 3; (err != nil) != gone || !gone && len(l.Entries) != 3 {
+			t.Errorf("back at look %d: %v", back, err)
+		}
+	}
+}
+
+// After the key folder was lost, it learns from the log what it must not forget.
+func TestRestoreForgotten(t *testing.T) {
+	w := newWeek(t)
+	_, err := w.seal(Order{})
+	w.must(err)
+	w.withdraw(oneSubject)
+	before := w.state()
+	w.put(stateFile, nil)
+	l, _, err := Restore(w.options(), w.entry(""))
+	w.must(err)
+	l.Release()
+	x, was := w.state().Shipment("WEIR-0001"), before.Shipment("WEIR-0001")
+	if x == nil || x.Bag != was.Bag || x.What != custody.Sealed || !slices.Equal(x.Subjects, was.Subjects) {
+		t.Errorf("%+v", x)
+	}
+	if got := w.open().LeaveOut(w.load()); len(got) != 2 {
+		t.Errorf("%d records of the subject who has withdrawn are left out", len(got))
+	}
+}
+
+// What nobody has signed stays unproven, whatever else had to be set aside.
+func TestRestoreUnprovenBeside(t *testing.T) {
+	w, _, three := marked(t)
+	w.unsigned(2)
+	w.put(stateFile, append(bytes.Clone(three[stateFile]), ' '))
+	l, r, err := Restore(w.options(), w.entry(""))
+	w.must(err)
+	l.Release()
+	if e := l.Entries[5]; r.Kind != StateAltered || r.Here != 5 || r.Unproven != 2 || e.What != Restored ||
+		e.Facts[factUnprovenEntries] != "4 to 5" {
+		t.Errorf("%+v, %+v", r.ConflictError, e)
+	}
+}
+
+// A session whose id has no pseudonym is no reason to fail.
+func TestNamelessSession(t *testing.T) {
+	w := newWeek(t)
+	o := w.options()
+	o.Collection.Sessions[0].ID = "--"
+	l, err := OpenToAdd(o)
+	w.must(err)
+	defer l.Release()
+	w.must(l.Append(w.entry("note")))
+	if known := w.state().Logs[0]; len(known.Sessions) != 2 {
+		t.Errorf("%+v", known)
 	}
 }

@@ -123,6 +123,18 @@ func TestDecisionsCompleted(t *testing.T) {
 	}
 }
 
+// The first decision of all is completed like any other.
+func TestFirstDecisionCompleted(t *testing.T) {
+	w := newWeek(t)
+	w.decide("f1")
+	all := w.save()[reviewFile]
+	w.put(reviewFile, nil)
+	w.note(1)
+	if now := w.save()[reviewFile]; !bytes.Equal(now, all) {
+		t.Errorf("%s", now)
+	}
+}
+
 // The file of decisions has a bound, and only ever grows.
 func TestReviewFull(t *testing.T) {
 	w := newWeek(t)
@@ -144,8 +156,8 @@ func TestReviewGrew(t *testing.T) {
 	w := newWeek(t)
 	w.add(func(l *Log) {
 		w.must(l.Decide(w.entry(""), "keep", "a place", []string{"f1"}, undecided))
+		w.must(l.writeReview()) // it lacks nothing
 		w.put(reviewFile, append(bytes.Clone(l.Review), l.Review...))
-		l.Review = l.Review[:len(l.Review):len(l.Review)]
 		err := l.writeReview()
 		if e, ok := errors.AsType[*custody.ChangedError](err); !ok || e.Path != ReviewName {
 			t.Errorf("%v", err)
@@ -321,5 +333,42 @@ func TestRestoringTakes(t *testing.T) {
 	if s.Shipment("WEIR-0001").What != custody.Sealing || s.Shipment("WEIR-0002").What != custody.Abandoned ||
 		s.Shipment("WEIR-0003") == nil || len(s.Withdrawn) != 2 {
 		t.Errorf("%+v", s)
+	}
+}
+
+// Decisions count that a proven entry holds, and those of entries that an officer took over
+// although nobody had signed them do not.
+func TestDecided(t *testing.T) {
+	decision := func(seq int, id string) custody.Entry {
+		return custody.Entry{Seq: seq, What: Decided, Why: "x", Who: "w",
+			Facts: map[string]string{"action": "keep", "ids": id}}
+	}
+	restored := func(seq int, unproven string) custody.Entry {
+		return custody.Entry{Seq: seq, What: Restored, Facts: map[string]string{factUnprovenEntries: unproven}}
+	}
+	for name, c := range map[string]struct {
+		entries []custody.Entry
+		proven  int
+		want    string
+	}{
+		"all":              {[]custody.Entry{decision(1, "a"), {Seq: 2}, decision(3, "b")}, 3, "a b"},
+		"not the last":     {[]custody.Entry{decision(1, "a"), decision(2, "b")}, 1, "a"},
+		"none":             {[]custody.Entry{decision(1, "a")}, 0, ""},
+		"fewer than none":  {[]custody.Entry{decision(1, "a")}, -1, ""},
+		"taken over":       {[]custody.Entry{decision(1, "a"), decision(2, "b"), restored(3, "2 to 2")}, 3, "a"},
+		"taken over, many": {[]custody.Entry{decision(1, "a"), decision(2, "b"), restored(3, "1 to 2")}, 3, ""},
+		"and later ones": {[]custody.Entry{decision(1, "a"), decision(2, "b"), restored(3, "2 to 2"),
+			decision(4, "c")}, 4, "a c"},
+		"nothing unproven": {[]custody.Entry{decision(1, "a"), restored(2, "")}, 2, "a"},
+	} {
+		dec, err := leak.ParseDecisions(decided(c.entries, c.proven))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		for _, id := range []string{"a", "b", "c"} {
+			if _, ok := dec.Of(id); ok != slices.Contains(strings.Fields(c.want), id) {
+				t.Errorf("%s: %s counts: %v", name, id, ok)
+			}
+		}
 	}
 }

@@ -102,6 +102,9 @@ func TestSeal(t *testing.T) {
 	if !slices.Equal(tubes, want) {
 		t.Errorf("tubes %q, want %q", tubes, want)
 	}
+	if got := s.Draft.Ledger(nil, nil).Program; got != "outbreath 1.0 go1.25" {
+		t.Errorf("treatment.json names the program %q", got)
+	}
 	if l.ProgramOf("WEIR-0001") != "outbreath 1.0 go1.25" || l.ProgramOf("WEIR-0002") != "" {
 		t.Error("the program is not known, or of another shipment")
 	}
@@ -126,6 +129,9 @@ func TestSealAgain(t *testing.T) {
 	w.now = w.now.Add(time.Hour)
 	again, err := w.seal(Order{Wish: Wish{Again: "1"}, Program: "outbreath 2.0 go1.25"})
 	w.must(err)
+	if got := again.Draft.Ledger(nil, nil).Program; got != "outbreath 1.0 go1.25" {
+		t.Errorf("the copy's treatment.json names the program %q", got)
+	}
 	if again.done.Bag != first.done.Bag || again.Choice.Number != "WEIR-0001" {
 		t.Errorf("another copy is another bag: %s, %s", again.done.Bag, first.done.Bag)
 	}
@@ -637,5 +643,118 @@ func TestBox(t *testing.T) {
 	}
 	if b.MayLeave(scanned[0], "broke") != nil || b.MayLeave(scanned[0], "given to "+subject) == nil {
 		t.Error("a reason is judged wrongly")
+	}
+}
+
+// Records that cannot be treated are named.
+func TestSealUntreated(t *testing.T) {
+	w := newWeek(t)
+	s, err := w.begin(Order{})
+	w.must(err)
+	s.col.Sessions[1].ID = s.col.Sessions[0].ID
+	if err := s.clear(); !errors.As(err, new(*schema.QueriesError)) {
+		t.Errorf("%v", err)
+	}
+}
+
+// A collection without records is no collection of subjects who have withdrawn.
+func TestLeaveOutOfNothing(t *testing.T) {
+	w := newWeek(t)
+	w.withdraw(oneSubject)
+	c := w.load()
+	c.Sessions = nil
+	s := &Seal{Log: w.open(), col: c}
+	if gone, err := s.LeaveOut(); err != nil || len(gone) != 0 {
+		t.Errorf("%d, %v", len(gone), err)
+	}
+}
+
+// Every seal that was cut off is settled, not only the first.
+func TestSettleSeveral(t *testing.T) {
+	w := newWeek(t)
+	w.add(func(l *Log) {
+		for n := range 2 {
+			e := w.entry("")
+			e.Shipment, e.Facts = number("WEIR", n+1), map[string]string{factBag: "b"}
+			w.must(l.Sealing(e, &Shipment{Number: e.Shipment, Bag: "b"}))
+		}
+		got, err := l.SettleInterrupted([]string{w.medium}, w.entry(""))
+		w.must(err)
+		if len(got) != 2 || len(l.Unfinished()) != 0 || len(l.Entries) != 4 {
+			t.Errorf("%+v, %q", got, whats(l))
+		}
+	})
+}
+
+// What a copy is made with is the program that sealed the shipment, not one that began to.
+func TestProgramOf(t *testing.T) {
+	entry := func(what, number, program string) custody.Entry {
+		return custody.Entry{What: what, Shipment: number, Facts: map[string]string{factProgram: program}}
+	}
+	l := &Log{Journal: &custody.Journal{Entries: []custody.Entry{
+		entry(custody.Sealed, "WEIR-0001", "outbreath 1.0 go1.25"),
+		entry(custody.Sealing, "WEIR-0002", "outbreath 1.0 go1.25"), {What: custody.Abandoned, Shipment: "WEIR-0002"},
+		entry(custody.Sealing, "WEIR-0002", "outbreath 2.0 go1.25"),
+		entry(custody.Sealed, "WEIR-0002", "outbreath 2.0 go1.25"),
+		entry(custody.Sealed, "WEIR-0002", "outbreath 3.0 go1.25"),
+		entry(custody.Sealed, "WEIR-0003", "no program's name"),
+	}}}
+	for number, want := range map[string]string{"WEIR-0001": "outbreath 1.0 go1.25",
+		"WEIR-0002": "outbreath 2.0 go1.25", "WEIR-0003": "", "WEIR-0004": ""} {
+		if got := l.ProgramOf(number); got != want {
+			t.Errorf("%s: %q", number, got)
+		}
+	}
+}
+
+// Errors say how many of what, in words that fit the number.
+func TestNumbersInErrors(t *testing.T) {
+	five := []Amendment{{File: "a"}, {File: "b"}, {File: "c"}, {File: "d"}, {File: "e"}}
+	for want, err := range map[string]error{
+		"WEIR-0001 of 2026-03-06 holds 1 session of this collection already": &SentError{Number: "WEIR-0001",
+			Day: "2026-03-06", Sessions: 1},
+		"2 sessions of this collection already; 1 other shipment holds some too": &SentError{Sessions: 2, Others: 1},
+		"already; 2 other shipments hold some too":                               &SentError{Sessions: 2, Others: 2},
+		"all 9999 shipment numbers of site WEIR are used":                        &LastNumberError{Site: "WEIR"},
+		"WEIR-9999 was given, so no shipment number follows; lower ones are free": &LastNumberError{Site: "WEIR",
+			Free: "WEIR-0001"},
+		"b (), c (), d (), e ()":   &AmendedError{five},
+		"0 recordings then, 2 now": &ContentsError{Before: CopyFacts{}, Now: CopyFacts{Recordings: 2}},
+		"; one number must never":  &ContentsError{Before: CopyFactsOf(custody.Entry{}), Now: CopyFacts{Recordings: 2}},
+		"the last 2 entries of custody.jsonl, and the key folder does not know them": &ConflictError{Kind: Added,
+			Unproven: 2},
+		"2 entries are missing from the end": &ConflictError{Kind: Older, Known: 3, Here: 1, Signed: 1},
+	} {
+		if text := err.Error(); !strings.Contains(text, want) {
+			t.Errorf("%q, want %q", text, want)
+		}
+	}
+	if text := (&AmendedError{make([]Amendment, 5)}).Error(); strings.Contains(text, "more") {
+		t.Error(text)
+	}
+	if text := (&ContentsError{Before: CopyFactsOf(custody.Entry{})}).Error(); strings.Contains(text, "then") {
+		t.Error(text)
+	}
+	if f := (CopyFacts{}).encode(); f[factStated] != "" {
+		t.Errorf("tubes that nobody spoke of are in the log: %v", f)
+	}
+}
+
+// A box that cannot be put aside is an error.
+func TestClearFails(t *testing.T) {
+	root, err := os.OpenRoot(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	p, err := OpenPacking(root, true, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := root.MkdirAll(PackingName+"/x", 0o700); err != nil {
+		t.Fatal(err)
+	}
+	if p.Clear() == nil {
+		t.Error("cleared what is there still")
 	}
 }
