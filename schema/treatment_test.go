@@ -56,3 +56,23 @@ func TestParseTreatment(t *testing.T) {
 		}
 	}
 }
+
+// A width is taken up to the most that its treatment allows, and the ends of a range are two.
+func TestTreatmentBounds(t *testing.T) {
+	for text, ok := range map[string]bool{
+		`{"age-band": 1}`: true, `{"age-band": 50}`: true, `{"age-band": 51}`: false, `{"age-band": 0}`: false,
+		`{"region": 1}`: true, `{"region": 3}`: true, `{"region": 4}`: false, `{"region": "3"}`: false,
+		`{"round": 1}`: true, `{"round": 100}`: true, `{"round": 101}`: false, `{"round": -5}`: false,
+		`{"round": 5, "from": 140, "to": 145}`: true, `{"round": 5, "from": 140, "to": 140}`: false,
+		`{"round": 5, "from": 145, "to": 140}`: false, `{"round": 5, "from": 141, "to": 200}`: false,
+		`{"round": 5, "from": 140, "to": 201}`: false, `{"round": 5, "from": 140}`: false,
+	} {
+		n, err := ParseJSON([]byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, message := parseTreatment(n); (message == "") != ok {
+			t.Errorf("%s: %+v, %q", text, got, message)
+		}
+	}
+}
