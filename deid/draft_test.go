@@ -11,6 +11,7 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 // The codes of a record's equipment are no identifiers in the record's texts. In a value
@@ -215,5 +216,35 @@ func TestObjections(t *testing.T) {
 	if a, b := (&FindingsError{make([]leak.Finding, 1)}).Error(), (&FindingsError{make([]leak.Finding,
 		2)}).Error(); !strings.HasPrefix(a, "a finding") || !strings.HasPrefix(b, "2 findings") {
 		t.Errorf("%s; %s", a, b)
+	}
+}
+
+// treatment.json says which bytes of a recording are masks, and they are.
+func TestRemovedFromRecording(t *testing.T) {
+	for _, column := range []string{"given_name", "family_name"} {
+		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
+		in := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
+		_, err := planting.Put(dir, planting.Identifier{Place: planting.InAnnotation,
+			Session: truth.Sessions[in].File, Row: truth.Sessions[in].Row, Column: column})
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := treat(t, load(t, dir))
+		cleared, err := Release(d, decide(t, "redact", findings(t, d, nil)...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		files := payload(t, cleared)
+		l, err := ParseLedger(files["treatment.json"])
+		if err != nil || len(l.Removed) == 0 {
+			t.Fatalf("%+v, %v", l, err)
+		}
+		for _, r := range l.Removed {
+			data := files[r.File]
+			if r.Start >= r.End || r.End > int64(len(data)) || strings.Trim(string(data[r.Start:r.End]), "X") != "" ||
+				data[r.Start-1] == 'X' || data[r.End] == 'X' {
+				t.Errorf("%s: %+v is no mask", column, r)
+			}
+		}
 	}
 }
