@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -24,15 +25,22 @@ var (
 	plainName = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9._-]*$`)
 )
 
+// A File is one that a new collection gets beside those that [Begin] makes, or in the
+// place of one of them.
+type File struct {
+	Name string // as in the collection, slash-separated: "study.json"
+	Data []byte
+}
+
 // Begin lays out an empty collection in dir, which must be missing or an empty
 // folder: study.json, roster.csv with its header row, the folders for
 // records and recordings, session-to-copy.json, a valid record of invented
-// values, and START-HERE.html, which explains them. What is laid out is
-// readable for its owner alone, because it will hold a roster.
+// values, and START-HERE.html, which explains them; besides, the further files.
+// What is laid out is readable for its owner alone, because it will hold a roster.
 //
 // It appears whole or not at all. The error is a *[ConfigError] if a code or
 // the folder cannot be used, else an I/O error.
-func Begin(dir, study, site string) error {
+func Begin(dir, study, site string, further ...File) error {
 	switch {
 	case !studyCode.MatchString(study):
 		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, the first " +
@@ -60,7 +68,7 @@ func Begin(dir, study, site string) error {
 		return err
 	}
 	defer os.RemoveAll(staging)
-	if err := layOut(staging, filepath.Base(dir), study, site); err != nil {
+	if err := layOut(staging, filepath.Base(dir), study, site, further); err != nil {
 		return err
 	}
 	if !there {
@@ -95,7 +103,7 @@ func emptyFolder(dir string) (bool, error) {
 
 // layOut fills staging with the files of begin/. The page gives commands for
 // the folder called name.
-func layOut(staging, name, study, site string) error {
+func layOut(staging, name, study, site string, further []File) error {
 	if !plainName.MatchString(name) {
 		name = "FOLDER" // a terminal would need it quoted, each in its own way
 	}
@@ -113,11 +121,23 @@ func layOut(staging, name, study, site string) error {
 		return err
 	}
 	for _, e := range entries {
+		if slices.ContainsFunc(further, func(f File) bool { return f.Name == e.Name() }) {
+			continue
+		}
 		data, err := beginFiles.ReadFile("begin/" + e.Name())
 		if err != nil {
 			return err
 		}
 		if err := writeSynced(filepath.Join(staging, e.Name()), fill.Replace(string(data))); err != nil {
+			return err
+		}
+	}
+	for _, f := range further {
+		path := filepath.Join(staging, filepath.FromSlash(f.Name))
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			return err
+		}
+		if err := writeSynced(path, string(f.Data)); err != nil {
 			return err
 		}
 	}

@@ -541,6 +541,8 @@ func TestLoadConfig(t *testing.T) {
 		{"unknown member", study("/ZQXJ", `1`), "study.json: line 5, column 11: the field whose value stands here " +
 			"is not"},
 		{"holding days", study("/holding_days", `0`), "holding_days must be at least 1"},
+		{"zone", study("/zone", `"Weir/Mill"`), `"zone" must name a time zone`},
+		{"zone of the machine", study("/zone", `"Local"`), `"zone" must name a time zone`},
 		{"holding days in quotes", study("/holding_days", `"30"`),
 			"holding_days must be a whole number, without quotation marks"},
 		{"uncapped limit", study("/uncapped_limit_s", `3601`), "uncapped_limit_s must be at most 3600"},
@@ -604,12 +606,12 @@ func TestLoadStudy(t *testing.T) {
 	f := valid(t)
 	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", ` +
 		`"holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "reuse_days": ` +
-		`90, "recipients": ["harbour-lab", "officer"]}`
+		`90, "zone": "Asia/Kathmandu", "recipients": ["harbour-lab", "officer"]}`
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))
 	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, 90,
-		[]string{"harbour-lab", "officer"}}, c.Study); diff != "" {
+		"Asia/Kathmandu", []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	notes, _ := c.Plan.Field("/notes")

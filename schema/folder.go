@@ -107,11 +107,14 @@ func system(name string) bool {
 // ownFiles are read or written by name.
 var ownFiles = []string{studyFile, rosterFile, "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "packing.json"}
 
-// asideFiles begin the names of what was set aside, and say why it is kept.
+// asideFiles begin the names of what is kept beside the collection, and say why.
 var asideFiles = map[string]string{
 	"custody.damaged-": "a file that an officer had set aside; keep it",
 	"review.aside-":    "a file that an officer had set aside; keep it",
 	"custody.torn-":    "an unfinished line of custody.jsonl, which the tool set aside; keep it",
+	"session-log.":     "the log that records are made from; it stays here",
+	logSettings:        "what was said about the log; keep it",
+	"filled.json":      "what was made of the log; keep it",
 }
 
 func aside(name string) (why string) {

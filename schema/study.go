@@ -21,6 +21,7 @@ type Study struct {
 	TimeLimit     time.Duration // default 12 min
 	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
 	ReuseDays     int           // default 0: a tube that was sent is never used again, but for those acknowledged
+	Zone          string        // IANA name of the zone of the site's clocks; "" if study.json has none
 	// names of those that shipments are encrypted for; empty: all that the key folder trusts
 	Recipients []string
 }
@@ -67,6 +68,12 @@ func parseStudy(data []byte) (*Study, error) {
 	}
 	if p := n.Member("plan"); p != nil {
 		s.Plan = p.Text
+	}
+	if s.Zone = n.Member("zone").text(); s.Zone != "" {
+		if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "Local" {
+			return nil, &ConfigError{File: studyFile, Message: `"zone" must name a time zone as continent and city, such ` +
+				`as "Europe/Berlin", or be "UTC"`}
+		}
 	}
 	return s, nil
 }

@@ -42,7 +42,8 @@ var floors = map[string][]string{
 		"outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
 		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath",
-		"outbreath/schema/demo", "outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
+		"outbreath/schema/demo", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
+		"outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
 		"outbreath/pack/durable", "outbreath/pack/intake", "outbreath/pack/media", "outbreath/pack/place",
 		"outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",
 	},

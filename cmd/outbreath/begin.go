@@ -1,37 +1,76 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
 	"outbreath/schema"
+	"outbreath/schema/sessionlog"
+	"outbreath/schema/sheet"
 )
 
+type beginOptions struct{ study, site, like string }
+
 func newBeginCmd(u *ui, _ *options) *cobra.Command {
-	var study, site string
+	var o beginOptions
 	c := &cobra.Command{
-		Use:   "begin DIR --study CODE --site CODE",
+		Use:   "begin DIR --study CODE --site CODE | begin DIR --like EARLIER",
 		Short: "Lay out an empty collection folder",
-		Long: "Lay out an empty collection: study.json, the roster's header row, a record to\ncopy, and " +
-			"START-HERE.html, a page that explains them.\n" + statusHelp,
-		Example: "  outbreath begin week-48 --study LARK-2 --site WEIR",
+		Long: "Lay out an empty collection: study.json, the roster's header row, session-log.xlsx to\n" +
+			"keep the log of sessions in, a record to copy, and START-HERE.html, a page that\n" +
+			"explains them. --like takes study.json, roster.csv, the study's own plan and what was\n" +
+			"said about the log over from an earlier collection.\n" + statusHelp,
+		Example: "  outbreath begin week-48 --study LARK-2 --site WEIR\n  outbreath begin week-49 --like week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			if study == "" || site == "" {
-				return usagef("give both codes as the protocol writes them", "begin needs --study and --site")
-			}
-			if err := schema.Begin(args[0], study, site); err != nil {
+			if err := runBegin(args[0], o); err != nil {
 				return err
 			}
 			return u.result(map[string]any{"ok": true, "folder": args[0]}, func(w io.Writer) {
-				fmt.Fprintf(w, "%s is ready.\nNext: open START-HERE.html in it, write the contact into study.json, "+
-					"fill roster.csv,\nand put a record of each session into sessions/.\n", quoted(args[0]))
+				first := "open START-HERE.html in it, write the contact into study.json, fill roster.csv,\n"
+				if o.like != "" {
+					first = "add new subjects to roster.csv in it,\n"
+				}
+				fmt.Fprintf(w, "%s is ready.\nNext: %sand keep the log of the sessions in session-log.xlsx.\n",
+					quoted(args[0]), first)
 			})
 		},
 	}
-	c.Flags().StringVar(&study, "study", "", "study code")
-	c.Flags().StringVar(&site, "site", "", "site code")
+	c.Flags().StringVar(&o.study, "study", "", "study code")
+	c.Flags().StringVar(&o.site, "site", "", "site code")
+	c.Flags().StringVar(&o.like, "like", "", "earlier collection `FOLDER` whose settings and roster are taken over")
 	return c
+}
+
+func runBegin(dir string, o beginOptions) error {
+	study := &schema.Study{Study: o.study, Site: o.site}
+	var files []schema.File
+	var plan *schema.Plan
+	var err error
+	switch {
+	case o.like != "" && o.study+o.site != "":
+		return usagef("give --like alone: the codes are those of the earlier collection",
+			"--like and codes cannot be given together")
+	case o.like != "":
+		var e *schema.Earlier
+		if e, err = schema.ReadEarlier(o.like); err != nil {
+			return err
+		}
+		study, plan, files = e.Study, e.Plan, e.Files
+	case o.study == "" || o.site == "":
+		return usagef("give both codes as the protocol writes them", "begin needs --study and --site")
+	default:
+		if plan, err = schema.LoadPlan("shifted"); err != nil {
+			return err
+		}
+	}
+	var book bytes.Buffer
+	if err := sheet.Write(&book, sessionlog.Workbook(plan, study)); err != nil {
+		return err
+	}
+	return schema.Begin(dir, study.Study, study.Site,
+		append(files, schema.File{Name: sessionlog.LogFile, Data: book.Bytes()})...)
 }

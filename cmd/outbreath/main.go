@@ -18,6 +18,7 @@ import (
 	"sync"
 	"syscall"
 	"time"
+	_ "time/tzdata" // zones of logs, where the system has no database of them
 )
 
 // interruptGrace is how long an interrupted command may take to tidy up. One that waits for

@@ -99,7 +99,11 @@ func (r *reader) each(c *column, f func(i int, at string, cell sheet.Cell)) {
 		if cell.Formula {
 			formulas++
 		}
-		switch cell.Kind {
+		kind := cell.Kind
+		if kind == sheet.Text && fault.MatchString(cell.Text) && kindOf(c.column) != texts {
+			kind = sheet.Fault // as text tables have it
+		}
+		switch kind {
 		case sheet.Empty:
 		case sheet.Fault:
 			r.problem(at, c.column.Field, "the cell shows an error instead of a value: write the value itself")
@@ -111,6 +115,10 @@ func (r *reader) each(c *column, f func(i int, at string, cell sheet.Cell)) {
 		c.say(fmt.Sprintf("%d computed, taken as last saved", formulas))
 	}
 }
+
+// fault is how a spreadsheet writes an error, or a column that is too narrow, into a text
+// table, in several languages (common practice, no source).
+var fault = regexp.MustCompile(`^#(#+|[\p{Lu}]+(/[0-9A-Z]+)?[!?]?)$`)
 
 var lostDigits = regexp.MustCompile(`^[0-9]([.,][0-9]+)?[eE]\+[0-9]+$`)
 
