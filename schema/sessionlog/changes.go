@@ -1,0 +1,320 @@
+package sessionlog
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"slices"
+	"strings"
+
+	"outbreath/pack/durable"
+	"outbreath/schema"
+)
+
+const (
+	sessionsDir = "sessions"
+	maxRecord   = 16 << 20 // bytes of one record, as schema.Load takes them
+)
+
+// What becomes of a session's record.
+const (
+	New       = "new"       // it is written
+	Changed   = "changed"   // some of its fields are written anew
+	Unchanged = "unchanged" // it holds already what the log says
+	Sealed    = "sealed"    // the log differs from it, and it was sealed: it is left as it is
+	Faulty    = "faulty"    // its values break the plan: it is left as it is
+	Left      = "left"      // it came from the log, which has it no more: it is left as it is
+)
+
+// A Change is what filling does to one session's record.
+type Change struct {
+	Session  string
+	File     string   // "sessions/0001.json"
+	Where    string   // in the log, of the session's first row; "" for Left
+	What     string   // New, Changed ...
+	Fields   []string // pointers of the values that differ, sorted; none for New
+	Kept     []string // pointers of values that were typed into the record and stay, sorted
+	Shipment string   // for Sealed: its number
+	Problems []schema.Problem
+
+	doc *schema.Node
+}
+
+// Changes is what filling a collection does. Nothing is written before [Changes.Write].
+type Changes struct {
+	Sessions []Change // in the order of the log, then those that the log has no more
+	Roster   RosterChange
+	Doubts   []Doubt // values that both a person and the log have changed
+
+	filled *Filled
+	roster []byte // of roster.csv, nil if it stays
+}
+
+// Compare finds what writing the records of r into the collection folder root would
+// change. prior is what the last run left; logs are the digests of the files that were
+// read. sealed returns the number of the shipment that a session_id was sealed in, or
+// "". The error is a *[schema.ConfigError] about a file of the collection that must be
+// mended first, or an I/O error.
+func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, logs []string,
+	sealed func(session string) string) (*Changes, error) {
+	there, last, err := recordsIn(root)
+	if err != nil {
+		return nil, err
+	}
+	c := &Changes{filled: &Filled{Logs: slices.Sorted(slices.Values(logs)), Sessions: maps.Clone(prior.Sessions),
+		Roster: maps.Clone(prior.Roster)}}
+	outline := in.Plan.Outline()
+	seen := map[string]bool{}
+	for _, record := range r.Records {
+		key, err := schema.Canonical(record.ID)
+		if err != nil || seen[key] {
+			continue // Read has said so
+		}
+		seen[key] = true
+		m := merge{plan: in.Plan, outline: outline, settings: s, record: record, key: key, was: prior.Sessions[key].Values,
+			is: there[key]}
+		if m.is == nil {
+			last++
+			m.was = nil // a record that was removed is made anew
+			m.is = &onDisk{file: fmt.Sprintf("%s/%04d.json", sessionsDir, last)}
+		}
+		change, values := m.change(sealed)
+		if change.What == New && len(change.Problems) > 0 {
+			last-- // the name stays free
+		}
+		c.Sessions = append(c.Sessions, change)
+		c.Doubts = append(c.Doubts, m.doubts...)
+		if change.What != Faulty && change.What != Sealed {
+			c.filled.Sessions[key] = FilledSession{File: change.File, Values: values}
+		}
+	}
+	for _, key := range slices.Sorted(maps.Keys(prior.Sessions)) {
+		if d := there[key]; !seen[key] && d != nil {
+			c.Sessions = append(c.Sessions, Change{Session: d.id, File: d.file, What: Left})
+		}
+	}
+	return c, c.compareRoster(root, r.Roster, s, prior.Roster)
+}
+
+// Any reports whether Write would change a record or the roster.
+func (c *Changes) Any() bool {
+	return c.roster != nil || slices.ContainsFunc(c.Sessions, func(s Change) bool { return s.doc != nil })
+}
+
+// Write writes the roster and the records, each whole or not at all, and then what they
+// were filled with: a run that was cut off between is finished by the next.
+func (c *Changes) Write(root *os.Root) error {
+	if c.roster != nil {
+		if err := durable.Replace(root, rosterFile, c.roster, 0o600); err != nil {
+			return err
+		}
+	}
+	for _, s := range c.Sessions {
+		if s.doc == nil {
+			continue
+		}
+		write := durable.Replace
+		if s.What == New {
+			write = durable.WriteNew
+		}
+		if err := writeRecord(root, s.File, s.doc.Encode(), write); err != nil {
+			return err
+		}
+	}
+	return c.filled.write(root)
+}
+
+func writeRecord(root *os.Root, file string, data []byte,
+	write func(*os.Root, string, []byte, fs.FileMode) error) error {
+	folder, err := durable.Folder(root, sessionsDir)
+	if err != nil {
+		return err
+	}
+	defer folder.Close()
+	return write(folder, strings.TrimPrefix(file, sessionsDir+"/"), data, 0o600)
+}
+
+// An onDisk is a record that is there already.
+type onDisk struct {
+	file   string
+	id     string            // session_id as written
+	values map[string]string // pointer to JSON text; nil if there is no such record yet
+}
+
+// recordsIn reads the records of a collection by canonical session_id. last is the
+// greatest number that is the name of one.
+func recordsIn(root *os.Root) (found map[string]*onDisk, last int, err error) {
+	found = map[string]*onDisk{}
+	entries, err := durable.ReadDir(root, sessionsDir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, 0, &schema.ConfigError{File: sessionsDir, Message: "this folder is missing: make it again, or " +
+			"put back the newest copy of the collection"}
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, e := range entries {
+		name, isRecord := strings.CutSuffix(e.Name(), ".json")
+		if !isRecord || strings.HasPrefix(name, ".") {
+			continue
+		}
+		file := sessionsDir + "/" + e.Name()
+		var n int
+		if _, err := fmt.Sscanf(name, "%d", &n); err == nil && len(name) < 10 {
+			last = max(last, n)
+		}
+		d, err := readRecord(root, file)
+		if err != nil {
+			return nil, 0, err
+		}
+		key, err := schema.Canonical(d.id)
+		if err != nil {
+			return nil, 0, &schema.ConfigError{File: file, Message: "has no session_id that can be used, so that it " +
+				"cannot be compared with the log: correct it, or move it out of the folder"}
+		}
+		if other := found[key]; other != nil {
+			return nil, 0, &schema.ConfigError{File: file, Message: "has the session_id of " + other.file +
+				": correct one of the two, or move one out of the folder"}
+		}
+		found[key] = d
+	}
+	return found, last, nil
+}
+
+func readRecord(root *os.Root, file string) (*onDisk, error) {
+	data, err := durable.Read(root, file, maxRecord)
+	if err != nil {
+		return nil, err
+	}
+	n, err := schema.ParseJSON(data)
+	if err != nil {
+		return nil, &schema.ConfigError{File: file, Message: "cannot be read as a record, so that it cannot be " +
+			"compared with the log: correct it as check says, or move it out of the folder"}
+	}
+	d := &onDisk{file: file, values: leaves(n)}
+	if id := n.At("/session_id"); id != nil {
+		d.id = id.Text
+	}
+	return d, nil
+}
+
+// leaves returns the JSON text of all single values of a record by their pointers.
+func leaves(n *schema.Node) map[string]string {
+	values := map[string]string{}
+	n.Walk(func(at schema.Place, n *schema.Node) bool {
+		if n.Kind != schema.Object && n.Kind != schema.Array {
+			values[at.Pointer()] = literal(n)
+		}
+		return true
+	})
+	return values
+}
+
+// literal is a value as JSON.
+func literal(n *schema.Node) string { return strings.TrimSuffix(string(n.Encode()), "\n") }
+
+// A merge brings one session of the log and its record together.
+type merge struct {
+	plan     *schema.Plan
+	outline  *schema.Outline
+	settings *Settings
+	record   *Record
+	key      string
+	was      map[string]string
+	is       *onDisk
+	doubts   []Doubt
+}
+
+// change decides about every value. values is what the log says, to be kept for the
+// next time.
+func (m *merge) change(sealed func(string) string) (c Change, values map[string]string) {
+	c = Change{Session: m.record.ID, File: m.is.file, Where: m.record.Where, What: New}
+	values = map[string]string{}
+	for pointer, n := range m.record.Values {
+		values[pointer] = literal(n)
+	}
+	result := map[string]*schema.Node{}
+	for _, pointer := range m.pointers(values) {
+		v, clash := merged(m.was[pointer], m.is.values[pointer], values[pointer])
+		if clash && m.is.values != nil {
+			if v = m.settle(pointer, v, values[pointer]); v != values[pointer] {
+				c.Kept = append(c.Kept, pointer)
+			}
+		}
+		if v == m.is.values[pointer] && v != values[pointer] && !clash {
+			c.Kept = append(c.Kept, pointer)
+		}
+		if v != m.is.values[pointer] {
+			c.Fields = append(c.Fields, pointer)
+		}
+		if v != "" {
+			result[pointer], _ = schema.ParseJSON([]byte(v)) // it was encoded by us
+		}
+	}
+	doc := m.outline.Record(result)
+	switch {
+	case m.broken(&c, doc, result):
+		c.What = Faulty
+	case m.is.values == nil:
+		c.doc, c.Fields = doc, nil
+	case len(c.Fields) == 0:
+		c.What = Unchanged
+	default:
+		if c.Shipment = sealed(m.record.ID); c.Shipment != "" {
+			c.What = Sealed
+			break
+		}
+		c.What, c.doc = Changed, doc
+	}
+	return c, values
+}
+
+// pointers returns those of all values of the three sides, sorted.
+func (m *merge) pointers(log map[string]string) []string {
+	all := maps.Clone(log)
+	maps.Copy(all, m.was)
+	maps.Copy(all, m.is.values)
+	return slices.Sorted(maps.Keys(all))
+}
+
+// settle asks about a value that both sides have changed, or takes the answer.
+func (m *merge) settle(pointer, is, log string) string {
+	key := id("changed", m.key, pointer, is, log)
+	switch m.settings.Answers[key] {
+	case "record":
+		return is
+	case "log":
+		return log
+	}
+	at := m.record.Places[pointer]
+	if at == "" {
+		at = m.record.Where
+	}
+	question := fmt.Sprintf("%s differs between the log and %s, and the record was changed by hand: which is right?",
+		strings.TrimPrefix(pointer, "/"), m.is.file)
+	m.doubts = append(m.doubts, Doubt{ID: key, Where: at, Question: question, Choices: []Choice{
+		{"record", "what the record has"}, {"log", "what the log says"}}})
+	return is
+}
+
+// broken reports whether the merged record must not be written: it breaks the plan, a
+// cell of it could not be read, or the record that is there has fields that would be lost.
+func (m *merge) broken(c *Change, doc *schema.Node, values map[string]*schema.Node) bool {
+	c.Problems = m.plan.Validate(c.File, doc)
+	written := leaves(doc)
+	for _, pointer := range slices.Sorted(maps.Keys(values)) {
+		if _, ok := written[pointer]; !ok {
+			c.Problems = append(c.Problems, schema.Problem{File: c.File, Pointer: pointer, Rule: "fill.unknown",
+				Severity: schema.Error, Message: "the plan has no such field, so that it would be lost: take it out of " +
+					"the record first"})
+		}
+	}
+	for pointer, place := range m.record.Places {
+		if m.record.Values[pointer] == nil && place != "" {
+			return true // the reading has the problem or the doubt
+		}
+	}
+	return len(c.Problems) > 0
+}
