@@ -13,33 +13,44 @@ import (
 
 // Commands that add to one log take turns; one that waits for long says so, once.
 func TestTurns(t *testing.T) {
-	for name, c := range map[string]struct {
-		wait time.Duration
-		told int
-	}{"for a moment": {300 * time.Millisecond, 0}, "for long": {1500 * time.Millisecond, 1}} {
+	for _, long := range []bool{false, true} {
 		w := newWeek(t)
 		first, err := OpenToAdd(w.options())
 		w.must(err)
 		o := w.options()
-		told := 0
-		o.Waiting = func() { told++ }
+		told := make(chan struct{}, 100)
+		o.Waiting = func() { told <- struct{}{} }
 		got := make(chan error)
 		var second *Log
+		began := time.Now()
 		go func() {
 			var err error
 			second, err = OpenToAdd(o)
 			got <- err
 		}()
+		if long {
+			select {
+			case <-told:
+			case <-time.After(longestWait):
+				t.Fatal("nobody is told that another command has the log")
+			}
+			if waited := time.Since(began); waited < time.Second {
+				t.Errorf("told after %v", waited)
+			}
+		}
 		select {
 		case err := <-got:
-			t.Fatalf("%s: both have it: %v", name, err)
-		case <-time.After(c.wait):
+			t.Fatalf("both have it: %v", err)
+		case <-time.After(200 * time.Millisecond):
 		}
 		w.must(first.Append(w.entry("note")))
 		first.Release()
 		w.must(<-got)
-		if len(second.Entries) != 1 || told != c.told {
-			t.Errorf("%s: %d entries, told %d times", name, len(second.Entries), told)
+		if waited := time.Since(began); len(told) != 0 && (long || waited < time.Second) {
+			t.Errorf("told once more than needed, after %v", waited)
+		}
+		if len(second.Entries) != 1 {
+			t.Errorf("%d entries", len(second.Entries))
 		}
 		w.must(second.Append(w.entry("note")))
 		second.Release()
