@@ -15,6 +15,7 @@ import (
 	"outbreath/schema"
 	"outbreath/schema/breath"
 	"outbreath/schema/edf"
+	"outbreath/schema/sampler"
 )
 
 // RecordingFigures describe one recording, for judging how a sample was taken.
@@ -25,7 +26,7 @@ type RecordingFigures struct {
 	breath.Figures
 }
 
-// Figures returns the figures of every recording that holds CO2 in kPa and that
+// Figures returns the figures of every recording that holds CO2 and that
 // [Draft.CheckRecordings] has read to its end, ordered by file.
 func (d *Draft) Figures() []RecordingFigures {
 	return d.figures(func(s *treated, r *recording) (string, string) { return r.File, s.file })
@@ -81,28 +82,51 @@ type edfCurve struct {
 	size            int       // of a data record, in bytes
 }
 
-// newEDFCurve returns an edfCurve for the first signal whose label contains CO2 and
-// whose unit is kPa, or nil when h has no such signal.
-func newEDFCurve(h *edf.Header) *edfCurve {
-	at := 0
-	for i := range h.Signals {
-		s := &h.Signals[i]
-		if s.Dimension == "kPa" && strings.Contains(strings.ToUpper(s.Label), "CO2") && h.RecordSeconds() > 0 {
-			c := &edfCurve{Meter: breath.NewMeter(), offset: at, samples: s.Samples, seconds: h.RecordSeconds(),
-				size: h.RecordSize()}
-			most, _ := strconv.ParseFloat(s.PhysMax, 64) // the header has been checked
-			c.least, _ = strconv.ParseFloat(s.PhysMin, 64)
-			c.digMin, _ = strconv.Atoi(s.DigMin)
-			digMax, _ := strconv.Atoi(s.DigMax)
-			c.step = (most - c.least) / float64(digMax-c.digMin)
-			if clocks := h.AnnotationRanges(); strings.HasPrefix(h.Reserved, "EDF+D") && len(clocks) > 0 {
-				c.gaps, c.clock = true, clocks[0]
-			}
-			return c
-		}
-		at += 2 * s.Samples
+// newEDFCurve returns an edfCurve for the signal of CO2, or nil with the reason why
+// none can be measured. gasKPa is the pressure in kPa of the gas of which % and ppm
+// are shares; 0 if it is not known.
+func newEDFCurve(h *edf.Header, gasKPa float64) (*edfCurve, string) {
+	signal, ok := sampler.CO2Signal(h, gasKPa)
+	switch {
+	case !ok:
+		return nil, "no signal has CO2 in its label"
+	case signal.Why != "":
+		return nil, fmt.Sprintf("signal %d has CO2 in its label, but %s", signal.Index+1, signal.Why)
 	}
-	return nil
+	s := &h.Signals[signal.Index]
+	c := &edfCurve{Meter: breath.NewMeter(), samples: s.Samples, seconds: h.RecordSeconds(), size: h.RecordSize()}
+	for _, before := range h.Signals[:signal.Index] {
+		c.offset += 2 * before.Samples
+	}
+	most, _ := strconv.ParseFloat(s.PhysMax, 64) // the header has been checked
+	least, _ := strconv.ParseFloat(s.PhysMin, 64)
+	c.digMin, _ = strconv.Atoi(s.DigMin)
+	digMax, _ := strconv.Atoi(s.DigMax)
+	c.least = least * signal.Factor
+	c.step = (most - least) / float64(digMax-c.digMin) * signal.Factor
+	if clocks := h.AnnotationRanges(); strings.HasPrefix(h.Reserved, "EDF+D") && len(clocks) > 0 {
+		c.gaps, c.clock = true, clocks[0]
+	}
+	return c, ""
+}
+
+// curve returns an edfCurve for the recording, nil if its CO2 cannot be measured.
+func (r *recording) curve(h *edf.Header) *edfCurve {
+	c, why := newEDFCurve(h, r.gasKPa)
+	r.unmeasured = why
+	return c
+}
+
+// gasOf returns source_gas_kpa, in kPa, of the recording at pointer
+// ("/recordings/0/file") of a treated record; 0 if nothing of it leaves. Figures rest
+// on what leaves, so that they tell no more of the day's pressure than the record.
+func gasOf(record *schema.Node, pointer string) float64 {
+	n := record.At(strings.TrimSuffix(pointer, "/file") + "/source_gas_kpa")
+	if n == nil || n.Kind != schema.Number {
+		return 0
+	}
+	f, _ := strconv.ParseFloat(n.Text, 64)
+	return f
 }
 
 // Write takes the next bytes of data. It never returns an error.
@@ -150,7 +174,7 @@ func (c *edfCurve) measure(b []byte) {
 
 // readEDF measures the data of an EDF recording whose header has been checked.
 func (r *recording) readEDF(ctx context.Context, s *source, h *edf.Header, advance func(int64)) error {
-	c := newEDFCurve(h)
+	c := r.curve(h)
 	words := newSampleWords(h)
 	advance(h.HeaderSize())
 	buf := make([]byte, 256<<10)
@@ -221,11 +245,19 @@ func (s *treated) doubtful() []schema.Problem {
 	for i := range s.recordings {
 		r := &s.recordings[i]
 		f := r.figures
+		warn := func(rule, message string) { out = append(out, r.query(schema.Warning, rule, message)) }
+		if r.unmeasured != "" {
+			warn("recording.not-measured", "CO2 is not measured, because "+r.unmeasured+": complete the record, or "+
+				"export the recording again; otherwise the laboratory receives it without figures")
+		}
 		if f == nil {
 			return out
 		}
 		together += f.Seconds
-		warn := func(rule, message string) { out = append(out, r.query(schema.Warning, rule, message)) }
+		if f.Samples > 0 && f.Dropped == f.Samples {
+			warn("recording.not-measured", "CO2 is not measured, because no row holds a value of it: check whether the "+
+				"sensor was connected, and inform the laboratory")
+		}
 		if f.LongestGap > gap {
 			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: find out "+
 				"whether the recorder stopped, and say so in interruptions", f.LongestGap))

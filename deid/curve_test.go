@@ -194,7 +194,10 @@ func TestEDFCurve(t *testing.T) {
 		t.Fatal(err)
 	}
 	for size := 1; size <= len(data); size++ {
-		c := newEDFCurve(h)
+		c, why := newEDFCurve(h, 0)
+		if why != "" {
+			t.Fatal(why)
+		}
 		for part := range slices.Chunk(data, size) {
 			c.Write(part)
 		}
@@ -206,8 +209,12 @@ func TestEDFCurve(t *testing.T) {
 			t.Errorf("the first second holds up to %v kPa, not 1", got)
 		}
 	}
-	h.Signals[1].Dimension = "mmHg"
-	if newEDFCurve(h) != nil {
-		t.Error("mmHg is taken for kPa")
+	h.Signals[1].Dimension = "uV"
+	if c, why := newEDFCurve(h, 0); c != nil || !strings.HasPrefix(why, "signal 2 has CO2 in its label") {
+		t.Error("uV is taken for kPa", why)
+	}
+	h.Signals[1].Label = "Airway"
+	if c, why := newEDFCurve(h, 0); c != nil || why != "no signal has CO2 in its label" {
+		t.Error("a signal of something else is taken for CO2", why)
 	}
 }

@@ -119,7 +119,9 @@ func (d *draft) treat(s *schema.Session) (*treated, []schema.Problem) {
 	v.places = append(v.places, place{file: s.File, text: s.File, manner: name})
 	for i, r := range s.Recordings {
 		v.places = append(v.places, place{file: r.File, text: r.File, manner: name})
-		t.recordings = append(t.recordings, d.recording(v, i))
+		rec := d.recording(v, i)
+		rec.gasKPa = gasOf(out, r.Pointer)
+		t.recordings = append(t.recordings, rec)
 	}
 	t.tubes = tubesOf(v.name, out)
 	for i := range v.places {

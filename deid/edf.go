@@ -186,7 +186,7 @@ type edfReader struct {
 	record []byte // buffer of one data record; nil when data records hold no texts
 	in     *bufio.Reader
 	ranges []edf.Range // of the texts in a data record
-	curve  *edfCurve   // nil when the file holds no CO2 in kPa
+	curve  *edfCurve   // nil when no CO2 can be measured
 	at     int64       // offset in the file of the next byte to read
 	err    error
 }
@@ -198,7 +198,7 @@ func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 	if err != nil {
 		return nil, err
 	}
-	e := &edfReader{source: s, d: d, dec: dec, at: h.HeaderSize(), curve: newEDFCurve(h)}
+	e := &edfReader{source: s, d: d, dec: dec, at: h.HeaderSize(), curve: r.curve(h)}
 	if err := e.head(h); err != nil {
 		s.Close()
 		return nil, err

@@ -32,11 +32,16 @@ type recording struct {
 	declared *leak.Declared
 	listed   *listedNumbers
 	numbers  []string // in the subject's row of the roster
+	gasKPa   float64  // source_gas_kpa as it leaves, 0 for none
 
 	// Results of reading the recording to its end. Only one goroutine at a time reads it.
 	read    bool
-	figures *breath.Figures // nil for one without CO2 in kPa
-	words   []span          // bytes among the samples of an EDF recording that read as words
+	figures *breath.Figures // nil for one without CO2
+
+	// unmeasured says why CO2 of an EDF recording cannot be measured; "" if it can.
+	unmeasured string
+
+	words []span // bytes among the samples of an EDF recording that read as words
 }
 
 // recording returns the i-th recording of a session with the parameters of its treatment.

@@ -15,7 +15,7 @@ const SummaryName = "recordings/summary.json"
 type Summary struct {
 	Format     string             `json:"format"` // "outbreath-recordings-1"
 	Note       string             `json:"note"`
-	Recordings []RecordingFigures `json:"recordings"` // ordered by file; those that hold CO2 in kPa
+	Recordings []RecordingFigures `json:"recordings"` // ordered by file; those that hold CO2
 }
 
 // summary returns the file, made of the figures measured while the recordings were

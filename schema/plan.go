@@ -65,6 +65,8 @@ var variants = map[string][]change{
 		{"/tubes/*/capped_at", `"keep"`, "The data-use agreement allows true dates and times."},
 		{"/tubes/*/conditioned_at", `"keep"`, "The data-use agreement allows true dates and times."},
 		{"/recordings/*/started_at", `"keep"`, "The data-use agreement allows true dates and times."},
+		{"/recordings/*/source_gas_kpa", `"keep"`, "The data-use agreement allows true dates, so the exact pressure " +
+			"tells nothing more."},
 		{"/interruptions/*/at", `"keep"`, "The data-use agreement allows true dates and times."},
 	},
 	"year-only": {

@@ -64,6 +64,8 @@ func TestBuiltin(t *testing.T) {
 		{"/recordings/*/format", "keep", "=", "="},
 		{"/recordings/*/content", "text", "=", "drop"},
 		{"/recordings/*/started_at", "shift", "keep", "year"},
+		{"/recordings/*/source_co2_unit", "keep", "=", "="},
+		{"/recordings/*/source_gas_kpa", "round 1", "keep", "="},
 		{"/interruptions/*/at", "shift", "keep", "year"},
 		{"/interruptions/*/cause", "text", "=", "drop"},
 		{"/interruptions/*/note", "text", "=", "drop"},
@@ -75,7 +77,8 @@ func TestBuiltin(t *testing.T) {
 		"/tubes/*/role": true, "/tubes/*/sorbent": true, "/tubes/*/nominal_ml": true,
 		"/tubes/*/flow_start_ml_min": true, "/tubes/*/flow_end_ml_min": true,
 		"/tubes/*/gate_kpa": true, "/tubes/*/conditioned_at": true, "/tubes/*/cycles": true,
-		"/recordings/*/started_at": true}
+		"/recordings/*/started_at": true, "/recordings/*/source_co2_unit": true,
+		"/recordings/*/source_gas_kpa": true}
 	risk := map[string]string{"/subject/birth_date": "quasi", "/subject/sex": "quasi", "/subject/postal_code": "quasi",
 		"/subject/height_cm": "quasi", "/subject/weight_kg": "quasi", "/subject/smoking_status": "sensitive"}
 	for i, name := range Builtin() {

@@ -29,7 +29,7 @@ var floors = map[string][]string{
 	"outbreath/schema/sessionlog":    {"outbreath/schema", "outbreath/schema/sheet", "outbreath/schema/sampler"},
 	"outbreath/keys":                 {"outbreath/keys/sshsig", "outbreath/pack/durable"},
 	"outbreath/deid/leak":            {"outbreath/schema", "outbreath/pack/durable"},
-	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
+	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf", "outbreath/schema/sampler",
 		"outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema",
 		"outbreath/schema/breath", "outbreath/schema/edf"},

@@ -27,7 +27,7 @@ type checkResult struct {
 	Leaks      []leak.Finding   `json:"leaks"`
 	Omitted    []schema.Omitted `json:"omitted"`
 
-	Figures []deid.RecordingFigures `json:"figures"` // of recordings with CO2 in kPa
+	Figures []deid.RecordingFigures `json:"figures"` // of recordings with CO2
 }
 
 func newCheckCmd(u *ui, o *options) *cobra.Command {

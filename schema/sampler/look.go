@@ -149,6 +149,9 @@ func preamble(head []byte) (About, error) {
 	return a, nil
 }
 
+// parts reports whether r parts the words of a key.
+func parts(r rune) bool { return strings.ContainsRune(" _-.", r) }
+
 // about returns what a key is about, "" for nothing of ours.
 func about(key string) string {
 	has := func(words string) bool {
@@ -156,7 +159,7 @@ func about(key string) string {
 			if len(w) > 3 {
 				return strings.Contains(key, w)
 			}
-			return slices.Contains(strings.FieldsFunc(key, func(r rune) bool { return strings.ContainsRune(" _-.", r) }), w)
+			return slices.Contains(strings.FieldsFunc(key, parts), w)
 		})
 	}
 	for _, p := range preambleWords {
