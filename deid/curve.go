@@ -255,8 +255,8 @@ func (s *treated) doubtful() []schema.Problem {
 		}
 		together += f.Seconds
 		if f.Samples > 0 && f.Dropped == f.Samples {
-			warn("recording.not-measured", "CO2 is not measured, because no row holds a value of it: check whether the "+
-				"sensor was connected, and inform the laboratory")
+			warn("recording.not-measured", "CO2 is not measured, because no row holds a value of it: check whether "+
+				"the sensor was connected, and inform the laboratory")
 		}
 		if f.LongestGap > gap {
 			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: find out "+

@@ -25,6 +25,7 @@ type About struct {
 
 	Length      time.Duration
 	Serial      string // of the sampler
+	Visit       string // code of the investigation, perhaps the session_id
 	SubjectCode string
 	BirthDate   string // "2006-01-02"
 	OtherBirth  string // BirthDate by the other reading of a date such as 03.04.1970; "" if there is but one
@@ -32,7 +33,7 @@ type About struct {
 	Name        string // words with blanks between
 
 	// From says where each was read, such as "start date of the EDF header", by
-	// "start", "length", "serial", "code", "birth date", "sex", "name".
+	// "start", "length", "serial", "visit", "code", "birth date", "sex", "name".
 	From map[string]string
 }
 
@@ -43,74 +44,40 @@ func (a *About) note(what, where string) {
 	a.From[what] = where
 }
 
-// FromEDF returns what the header of an EDF or EDF+ recording says.
-//
-// Source: EDF+ 2.1.3: the patient field has hospital code, sex, birth date and
-// name, the recording field the start date, an administration code, a technician
-// and the equipment; X is unknown, an underscore stands for a blank. Plain EDF sets
-// no order; its fields are read where they have that of EDF+.
+// FromEDF returns what the header of an EDF or EDF+ recording says: see
+// [edf.Header.About].
 func FromEDF(h *edf.Header) About {
-	a := About{Length: time.Duration(float64(h.Records) * h.RecordSeconds() * float64(time.Second))}
-	if a.Length > 0 {
-		a.note("length", "number and duration of the data records in the EDF header")
-	}
+	said := h.About()
+	a := About{Length: time.Duration(float64(h.Records) * h.RecordSeconds() * float64(time.Second)),
+		Serial: spaced(said.With), Visit: said.Visit, SubjectCode: said.Code, BirthDate: said.Born, Sex: said.Sex,
+		Name: said.Name}
 	clock, err := time.Parse("15.04.05", h.StartTime)
-	if day, known := h.StartDay(); known && err == nil {
-		a.Start = day.Add(time.Duration(clock.Hour())*time.Hour + time.Duration(clock.Minute())*time.Minute +
-			time.Duration(clock.Second())*time.Second)
-		a.Local = true
+	if start, ok := h.Start(); ok {
+		a.Start, a.Local = start, true
 		a.note("start", "start date and time of the EDF header")
 	} else if err == nil && h.StartTime != "00.00.00" {
 		a.Start = time.Date(1, 1, 1, clock.Hour(), clock.Minute(), clock.Second(), 0, time.UTC)
 		a.Local, a.ClockOnly = true, true
 		a.note("start", "start time of the EDF header, which gives no date")
 	}
-	a.patient(strings.Split(h.Patient, " "))
-	if sub := strings.Split(h.Recording, " "); len(sub) >= 5 && sub[0] == "Startdate" {
-		// The equipment is words with underscores, the serial number mostly the last.
-		if words := known(sub[4]); words != "" {
-			a.Serial = words
-			a.note("serial", "equipment in the EDF header")
+	const patient = "patient field of the EDF header"
+	for _, n := range []struct{ what, value, where string }{
+		{"serial", a.Serial, "equipment in the EDF header"}, {"visit", a.Visit, "recording field of the EDF header"},
+		{"code", a.SubjectCode, patient}, {"birth date", a.BirthDate, patient}, {"sex", a.Sex, patient},
+		{"name", a.Name, patient},
+	} {
+		if n.value != "" {
+			a.note(n.what, n.where)
 		}
+	}
+	if a.Length > 0 {
+		a.note("length", "number and duration of the data records in the EDF header")
 	}
 	return a
 }
 
-// patient reads the subfields of the patient field.
-func (a *About) patient(sub []string) {
-	const where = "patient field of the EDF header"
-	if len(sub) < 4 || sub[1] != "F" && sub[1] != "M" && sub[1] != "X" {
-		return
-	}
-	if code := known(sub[0]); code != "" {
-		a.SubjectCode = code
-		a.note("code", where)
-	}
-	switch sub[1] {
-	case "F":
-		a.Sex = "female"
-		a.note("sex", where)
-	case "M":
-		a.Sex = "male"
-		a.note("sex", where)
-	}
-	if born, err := time.Parse("02-Jan-2006", sub[2]); err == nil {
-		a.BirthDate = born.Format(time.DateOnly)
-		a.note("birth date", where)
-	}
-	if name := known(sub[3]); name != "" {
-		a.Name = name
-		a.note("name", where)
-	}
-}
-
-// known returns a subfield with blanks for underscores, "" if it says X.
-func known(sub string) string {
-	if sub == "X" {
-		return ""
-	}
-	return strings.TrimSpace(strings.ReplaceAll(sub, "_", " "))
-}
+// spaced returns a subfield with blanks for underscores.
+func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
 // A Signal is a signal of an EDF recording that holds CO2.
 type Signal struct {

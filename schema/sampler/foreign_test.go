@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -224,6 +225,11 @@ func TestForeignFormats(t *testing.T) {
 				t.Errorf("not measured: %q", said)
 			}
 			looked(t, data, &p, f.start, f.serial)
+			for other, g := range foreign {
+				if fits := p.Fits([]byte(g.write()[:5000])); fits != (other == name) {
+					t.Errorf("the profile fits %s: %t", other, fits)
+				}
+			}
 		})
 	}
 }
@@ -300,6 +306,20 @@ func TestGasPressure(t *testing.T) {
 		if got, ok := (GasPressure{KPa: c.kPa}).Of(c.gas); ok != (c.want > 0) || math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("%v %s: %v, %t", c.kPa, c.gas, got, ok)
 		}
+	}
+}
+
+// TestUnitsOfRecord: the units of source_co2_unit are those that can be converted.
+func TestUnitsOfRecord(t *testing.T) {
+	data, err := os.ReadFile("../session.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, enum, _ := strings.Cut(string(data), `"source_co2_unit"`)
+	_, enum, _ = strings.Cut(enum, `"enum": [`)
+	enum, _, _ = strings.Cut(enum, "]")
+	if want := join(CO2Units()); strings.ReplaceAll(enum, `"`, "") != want {
+		t.Errorf("the record has %s, want %s", enum, want)
 	}
 }
 

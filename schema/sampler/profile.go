@@ -1,7 +1,9 @@
 package sampler
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 )
@@ -62,6 +64,18 @@ func (p *Profile) CO2Unit() Unit {
 
 // NeedsGas reports whether [Convert] needs the pressure of the gas.
 func (p *Profile) NeedsGas() bool { return p.CO2Unit().Share() }
+
+// Fits reports whether a table that begins with head is one that the profile
+// describes, so that nothing need be asked: it has the headings, and its first rows can
+// be read. A line that head cuts off is passed over.
+func (p *Profile) Fits(head []byte) bool {
+	head = head[:min(len(head), HeadSize)]
+	if end := bytes.LastIndexAny(head, "\n\r"); end >= 0 {
+		head = head[:end+1]
+	}
+	report, err := Convert(io.Discard, bytes.NewReader(head), *p, GasPressure{KPa: 100})
+	return err == nil && report.Left <= report.Rows
+}
 
 // Validate says what of the profile cannot be used: "" if nothing.
 func (p *Profile) Validate() string {

@@ -91,7 +91,7 @@ const (
 
 // evidence is all that speaks for or against one file being one session's.
 type evidence struct {
-	name, clock, length, serial, person verdict
+	name, clock, length, serial, person verdict       // person: the number of the visit as well
 	apart                               time.Duration // of the start, by the clocks; for messages
 	why                                 []string      // what speaks against, in words
 }
@@ -115,7 +115,7 @@ func (e *evidence) how() string {
 		verdict
 		word string
 	}{{e.name, "name"}, {e.clock, "clock"}, {e.length, "length"}, {e.serial, "serial number"},
-		{e.person, "the subject in it"}} {
+		{e.person, "the subject or visit in it"}} {
 		if v.verdict > silent {
 			by = append(by, v.word)
 		}
@@ -137,6 +137,7 @@ func weigh(f *RecordingFile, visits []Visit) []evidence {
 		return list, found
 	}
 	serials, serial := any(func(v *Visit) bool { return f.About.Serial != "" && holds(f.About.Serial, v.Serial) })
+	numbers, number := any(func(v *Visit) bool { return f.About.Visit != "" && schema.SameID(f.About.Visit, v.ID) })
 	codes, code := any(func(v *Visit) bool { return hasCode(f.About.SubjectCode, v) })
 	names, name := any(func(v *Visit) bool { return hasName(f.About.Name, v) })
 	for k := range visits {
@@ -153,6 +154,9 @@ func weigh(f *RecordingFile, visits []Visit) []evidence {
 		} else if serial && v.Serial != "" {
 			e.serial = against
 			e.why = append(e.why, "another sampler of the log wrote it")
+		}
+		if number {
+			e.tell(numbers[k], "the number of the visit in it is another session's")
 		}
 		e.byBirth(&f.About, v)
 		if code {

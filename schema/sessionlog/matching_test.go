@@ -189,6 +189,8 @@ func TestDoubtfulRecordings(t *testing.T) {
 		"other birth date": {first(func(a *sampler.About) { a.BirthDate = "1951-05-03" }), nil, "the birth date in it"},
 		"other number": {first(func(a *sampler.About) { a.SubjectCode = people[2].mrn }), nil,
 			"the subject's number in it"},
+		"other visit": {first(func(a *sampler.About) { a.Visit = "weir v0003" }), nil,
+			"the number of the visit in it"},
 		"other name":    {first(func(a *sampler.About) { a.Name = "Quist Bram" }), nil, "the name in it is another"},
 		"other sampler": {first(func(a *sampler.About) { a.Serial = "TEAL SMP-211" }), nil, "another sampler"},
 		"a model":       {first(func(a *sampler.About) { a.Serial = "TEAL 4" }), nil, "WEIR-V0001.edf=WEIR-V0001"},

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+
+	"outbreath/schema/sampler"
 )
 
 // SettingsFile is the file of a collection that keeps [Settings].
@@ -16,6 +18,9 @@ type Settings struct {
 	Dates    string    `json:"dates,omitempty"`    // "day-first", "month-first", "year-first" or ""
 	Decimals string    `json:"decimals,omitempty"` // "comma", "point" or ""
 	Zone     string    `json:"zone,omitempty"`     // IANA name, used where Inputs has none
+
+	// Samplers are the forms of the samplers' tables, as a person has checked them.
+	Samplers []sampler.Profile `json:"samplers,omitempty"`
 
 	// Answers holds the Value of the choice that was taken, by the doubt's ID.
 	Answers map[string]string `json:"answers,omitempty"`
