@@ -62,8 +62,8 @@ func edfOf(name string, i int) RecordingFile {
 	return RecordingFile{Name: name, About: sampler.FromEDF(h)}
 }
 
-// csvOf is what a sampler's table of session i says, which has a clock.
-func csvOf(t testing.TB, name string, i int, ahead time.Duration) RecordingFile {
+// tableOf is what a sampler's table of session i says, which has a clock.
+func tableOf(t testing.TB, name string, i int, ahead time.Duration) RecordingFile {
 	t.Helper()
 	var b strings.Builder
 	b.WriteString("Uhrzeit;CO2 [mmHg]\n")
@@ -99,7 +99,7 @@ func matched(m *Matching) string {
 func TestMatchByWhatFilesSay(t *testing.T) {
 	clockless := edfOf("d.edf", 3)
 	clockless.About.Start = time.Time{}
-	m := MatchRecordings([]RecordingFile{csvOf(t, "b.txt", 1, 0), edfOf("a.edf", 0),
+	m := MatchRecordings([]RecordingFile{tableOf(t, "b.txt", 1, 0), edfOf("a.edf", 0),
 		{Name: "trace_weir_v0003 (2).csv"}, clockless}, week(), &Settings{})
 	want := "a.edf=WEIR-V0001 b.txt=WEIR-V0002 d.edf=WEIR-V0004 trace_weir_v0003 (2).csv=WEIR-V0003"
 	if got := matched(m); got != want || len(m.Doubts)+len(m.Without)+len(m.Left) > 0 {
@@ -119,7 +119,7 @@ func TestMatchByWhatFilesSay(t *testing.T) {
 func TestSwappedRecordings(t *testing.T) {
 	for name, files := range map[string][2]RecordingFile{
 		"EDF": {edfOf("WEIR-V0001.edf", 1), edfOf("WEIR-V0002.edf", 0)},
-		"CSV": {csvOf(t, "WEIR-V0001.edf", 1, 0), csvOf(t, "WEIR-V0002.edf", 0, 0)},
+		"CSV": {tableOf(t, "WEIR-V0001.edf", 1, 0), tableOf(t, "WEIR-V0002.edf", 0, 0)},
 	} {
 		m := MatchRecordings([]RecordingFile{files[0], edfOf("WEIR-V0003.edf", 2), files[1]}, week(), &Settings{})
 		q := asked(m)
@@ -239,7 +239,7 @@ func TestWrongClock(t *testing.T) {
 		for _, first := range []int{0, 1} {
 			var files []RecordingFile
 			for i := range people[first:] {
-				files = append(files, csvOf(t, fmt.Sprintf("%d.csv", i), i+first, ahead))
+				files = append(files, tableOf(t, fmt.Sprintf("%d.csv", i), i+first, ahead))
 			}
 			s := &Settings{}
 			m := MatchRecordings(files, week(), s)
@@ -259,7 +259,7 @@ func TestWrongClock(t *testing.T) {
 	}
 	var files []RecordingFile
 	for i := range people {
-		files = append(files, csvOf(t, fmt.Sprintf("%d.csv", i), i, -30*time.Minute))
+		files = append(files, tableOf(t, fmt.Sprintf("%d.csv", i), i, -30*time.Minute))
 	}
 	m := MatchRecordings(files, week(), &Settings{Answers: map[string]string{clockDoubt: "right"}})
 	if len(m.Doubts) != 4 || len(m.Matches) > 0 {
