@@ -245,7 +245,8 @@ func TestLookEDF(t *testing.T) {
 	if a.SubjectCode != "MCH-0234567" || a.Sex != "female" || a.BirthDate != "1951-05-02" || a.Name != "Haagse Harry" ||
 		a.Serial != "Telemetry03" ||
 		a.Length.Seconds() != 360 || !a.Local ||
-		a.Start.Format("2006-01-02 15:04:05") != "2002-03-02 09:10:05" || a.Visit != "PSG-1234/2002" || len(a.From) != 8 {
+		a.Start.Format("2006-01-02 15:04:05") != "2002-03-02 09:10:05" || a.Visit != "PSG-1234/2002" ||
+		len(a.From) != 8 {
 		t.Errorf("%+v", a)
 	}
 	h.Patient, h.Recording, h.StartDate = "X X X X", "Startdate X X X X", "01.01.85"
