@@ -48,7 +48,7 @@ func TestInitialsByChance(t *testing.T) {
 		r := rand.New(rand.NewPCG(h.seed, 7))
 		people := roster(r, h.locales, 320)
 		notes, alarms := 0, 0
-		for _, n := range h.quiet(r, 1600) {
+		for _, n := range h.harmless(r, 1600) {
 			for range 10 {
 				p := people[r.IntN(len(people))]
 				notes++

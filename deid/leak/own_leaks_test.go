@@ -204,8 +204,8 @@ func (h half) unknown(r *rand.Rand, n int) (notes []note) {
 	return notes
 }
 
-// quiet fills the clean templates with values that must not be reported.
-func (h half) quiet(r *rand.Rand, n int) (notes []note) {
+// harmless fills the clean templates with values that must not be reported.
+func (h half) harmless(r *rand.Rand, n int) (notes []note) {
 	for i := range n {
 		text := h.clean[i%len(h.clean)]
 		if i >= len(h.clean) {

@@ -53,7 +53,7 @@ func measure(h half, show func(format string, args ...any)) score {
 		notes = append(notes, h.known(r, p)...)
 	}
 	notes = append(notes, h.unknown(r, 40)...)
-	notes = append(notes, h.quiet(r, 1600)...)
+	notes = append(notes, h.harmless(r, 1600)...)
 	declared := slices.Concat(tubes, lots, serials, []string{"LARK-2", "LEE-01", "LEE-02", "LEE-03"})
 
 	scanner := leak.New(rosterOf(people))

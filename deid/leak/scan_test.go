@@ -172,7 +172,7 @@ func TestFinds(t *testing.T) {
 const sha256Of30417788 = "2022fc67cfcf1d919a8ed479e50ab6382a4cc7c567e0136b5027401a6d57c7df"
 
 // What the trade writes every day and names nobody.
-var quiet = []string{
+var harmless = []string{
 	"", " ", "Complete, no remarks", "Flow 200 ml/min, end-tidal CO2 5.1 kPa at 14:32:10",
 	"pump at 250 mL/min for 4:20 min",
 	"pressure -12.5 Pa, leak 0.3 mbar, 21.5 °C and 45 % humidity", "firmware 2.8.8, app 6.7.11, build 1.7.7.6 loaded",
@@ -304,8 +304,8 @@ Isoprene high, limonene after orange
 Ward round interrupted; resumed 11:05
 Used spare Mouthpiece from Cabinet 3`
 
-func TestStaysQuiet(t *testing.T) {
-	for _, text := range append(strings.Split(remarks, "\n"), quiet...) {
+func TestHarmless(t *testing.T) {
+	for _, text := range append(strings.Split(remarks, "\n"), harmless...) {
 		for _, m := range scan().Scan(text, nil) {
 			t.Errorf("%q: %s (%s) at %d-%d", text, m.Basis, m.Confidence, m.Start, m.End)
 		}
@@ -580,7 +580,7 @@ func TestAnyRoster(t *testing.T) {
 }
 
 func FuzzScan(f *testing.F) {
-	for _, s := range quiet {
+	for _, s := range harmless {
 		f.Add(s, "")
 	}
 	f.Add("Anne-\nSophie Grünwald, 30 41-77.88, +44 (0)20 7946 0018, MzA0MTc3ODg=", "30 41")

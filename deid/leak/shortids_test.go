@@ -9,7 +9,7 @@ import (
 
 // The short forms of subject numbers that people use among themselves.
 func TestShortIDs(t *testing.T) {
-	for _, c := range []struct{ id, found, quiet string }{
+	for _, c := range []struct{ id, found, notFound string }{
 		{"LARK2-WEIR-017", "WEIR-017|weir 017|WEIR017|Weir-17|LARK2 WEIR 17|subject 017|subject 17|pt 17|pt. 17 was " +
 			"late|patient no. 17|Subject #017|subject 17 coughed|pt 17, mask M|participant number 17 late|tubes of " +
 			"subject 17 swapped|volunteer 017 breathes fast",
@@ -21,7 +21,7 @@ func TestShortIDs(t *testing.T) {
 	} {
 		s := New(&schema.Roster{Columns: []string{"subject_id", "given_name", "family_name"},
 			Rows: []map[string]string{{"subject_id": c.id, "given_name": "Käthe", "family_name": "Thistlewood"}}})
-		for want, texts := range map[bool]string{true: c.found, false: c.quiet} {
+		for want, texts := range map[bool]string{true: c.found, false: c.notFound} {
 			for text := range strings.SplitSeq(texts, "|") {
 				found := false
 				for _, m := range s.Scan(text, nil) {

@@ -84,7 +84,7 @@ func BenchmarkScan(b *testing.B) {
 		{"lines", prose(r, 1<<20, false), true},
 		{"accented", prose(r, 1<<20, true), false},
 		{"accentedLines", prose(r, 1<<20, true), true},
-		{"remarks", strings.Repeat(strings.Join(quiet, ". ")+". "+remarks, 20), false},
+		{"remarks", strings.Repeat(strings.Join(harmless, ". ")+". "+remarks, 20), false},
 		{"numbers", numbers.String(), false},
 		{"csv", csv.String(), false},
 		{"hex", strings.Repeat("a1b2", 20000), false},

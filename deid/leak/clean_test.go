@@ -9,8 +9,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// A scanner returns the same matches for a text each time, whatever was scanned or
-// declared before.
+// A scanner returns the same matches for a text each time, whatever it scanned
+// before, with any declared codes.
 func TestAskedAgain(t *testing.T) {
 	r := manyRows(5)
 	used := New(r)
@@ -33,8 +33,8 @@ func TestAskedAgain(t *testing.T) {
 	}
 }
 
-// TestQuietTextsAreBounded: not every text that was searched is kept.
-func TestQuietTextsAreBounded(t *testing.T) {
+// The cache of clean texts is bounded.
+func TestCleanTextsAreBounded(t *testing.T) {
 	s := New(nil)
 	for i := range 3 * maxClean {
 		s.Scan(fmt.Sprintf("pump %c%c%c steady", 'a'+i%26, 'a'+i/26%26, 'a'+i/676%26), nil)
