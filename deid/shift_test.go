@@ -165,3 +165,13 @@ func TestElapsed(t *testing.T) {
 		}
 	}
 }
+
+// What is no date, or of the year 0, is none for any treatment.
+func TestNoDate(t *testing.T) {
+	for _, text := range []string{"2026-13-01", "2026-02-30", "abcdefghij", "0000-05-05", "0000-05-05T10:00:00Z",
+		"2026-03-0", ""} {
+		if _, _, err := splitDate(text); err == nil {
+			t.Errorf("%q is a date", text)
+		}
+	}
+}

@@ -305,6 +305,15 @@ func TestBandOfFuture(t *testing.T) {
 	}
 }
 
+// An age comes of a date, and of nothing beside it.
+func TestBandOfNoDate(t *testing.T) {
+	for _, birth := range []string{"1950-01-01T10:00:00Z", "1950-13-01", "", "1950"} {
+		if got, err := bandOf(birth, day("2026-03-02"), 5); err == nil {
+			t.Errorf("%s: %q", birth, got)
+		}
+	}
+}
+
 func TestBandOfNewborn(t *testing.T) {
 	if got, err := bandOf("2026-03-02", day("2026-03-02"), 5); err != nil || got != "0-4" {
 		t.Errorf("%q, %v", got, err)
@@ -413,5 +422,21 @@ func TestRoundToBounds(t *testing.T) {
 		if got, err := roundTo(literal, 1); (err == nil) != ok {
 			t.Errorf("%s: %q, %v", literal, got, err)
 		}
+	}
+}
+
+// A list in an object of its own leaves with the object.
+func TestTreatListAlone(t *testing.T) {
+	plan := planWith(t, `,
+	"x":{"type":"object","additionalProperties":false,"properties":{
+		"kept":{"type":"array","items":{"type":"string","deid":"keep","why":"w"}}}},
+	"y":{"type":"object","additionalProperties":false,"properties":{
+		"gone":{"type":"array","items":{"type":"string","deid":"drop","why":"w"}}}}`)
+	out, v := treatOne(t, plan, `{"x":{"kept":["a"]},"y":{"gone":["b"]},`+coreRecord+`}`)
+	if len(v.faults) > 0 {
+		t.Fatal(v.faults)
+	}
+	if x := out.At("/x/kept/0"); x == nil || x.Text != "a" || out.Member("y") != nil {
+		t.Errorf("%s", out.Encode())
 	}
 }
