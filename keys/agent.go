@@ -9,12 +9,12 @@ import (
 	"outbreath/keys/sshsig"
 )
 
-// UseAgent lets the signing key be kept in an ssh-agent, and so in a token: it is
-// asked for the key of signing.pub when the folder has no file signing. dial
-// returns a connection to the agent; nil means that there is none.
+// UseAgent allows the signing key to be in an ssh-agent, and so in a hardware token. If the
+// folder has no file signing, the agent is asked for the key of signing.pub. dial returns a
+// connection to the agent; nil means that there is no agent.
 func (f *Folder) UseAgent(dial func() (io.ReadWriter, error)) { f.agent = dial }
 
-// agentSigner finds the key of signing.pub in the ssh-agent.
+// agentSigner returns a signer that has the ssh-agent sign with the key of signing.pub.
 func (f *Folder) agentSigner() (ssh.Signer, error) {
 	pub, _, err := f.ownSigner()
 	if err != nil {

@@ -9,7 +9,7 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// maxAllowedLines bounds an allowed_signers file, besides its size (1 MiB).
+// maxAllowedLines bounds the lines of an allowed_signers file; maxList bounds its size.
 const maxAllowedLines = 10_000
 
 // Allowed is a list of trusted signers in OpenSSH's allowed_signers format.
@@ -17,7 +17,7 @@ const maxAllowedLines = 10_000
 type Allowed struct {
 	lines []allowedLine
 
-	// What the key folder knows of the keys, by fingerprint; nil without a folder.
+	// What the key folder knows about the keys, by fingerprint; nil without a folder.
 	revoked  map[string]Revocation
 	contacts map[string]contact
 }
@@ -39,6 +39,7 @@ type stamp struct {
 
 func (s stamp) isZero() bool { return s.civil.IsZero() }
 
+// in returns the moment that s means for a reader in zone.
 func (s stamp) in(zone *time.Location) time.Time {
 	if s.utc {
 		return s.civil
@@ -49,12 +50,12 @@ func (s stamp) in(zone *time.Location) time.Time {
 
 // ParseAllowed reads an allowed_signers file (ssh-keygen(1), ALLOWED SIGNERS).
 //
-// What would trust more than one named party is refused: patterns and
-// negations in principals or namespaces, and certificate authorities. So is
-// what ssh-keygen would refuse. The error is an *[Error] without path; it names
-// the line.
+// It refuses whatever would trust more than one named party (patterns and negations in
+// principals or namespaces, certificate authorities) and whatever ssh-keygen would refuse.
+// The error is an *[Error] without a path, and names the line.
 func ParseAllowed(data []byte) (*Allowed, error) { return parseAllowed("", data) }
 
+// parseAllowed is ParseAllowed with the path for errors.
 func parseAllowed(path string, data []byte) (*Allowed, error) {
 	if len(data) > maxList {
 		return nil, fault(DamagedFile, path, "is larger than %d bytes", maxList)
@@ -73,9 +74,8 @@ func parseAllowed(path string, data []byte) (*Allowed, error) {
 	return a, nil
 }
 
-// Allowed reads allowed_signers, and what the folder knows of its keys: which were
-// revoked, until when they are used, who compared them. A missing file is an empty
-// list.
+// Allowed reads allowed_signers, and what the folder knows about its keys: which are
+// revoked, when they expire and when they were compared. A missing file is an empty list.
 func (f *Folder) Allowed() (*Allowed, error) {
 	data, _, err := f.read(allowedFile, false, maxList)
 	if err != nil {
@@ -129,6 +129,7 @@ func parseAllowedLine(s string) (l allowedLine, problem *Error) {
 	return l, problem
 }
 
+// parsePrincipals splits the comma-separated names of signers, and refuses patterns.
 func parsePrincipals(s string) ([]string, *Error) {
 	list := strings.Split(s, ",")
 	for _, p := range list {
@@ -146,9 +147,9 @@ func parsePrincipals(s string) ([]string, *Error) {
 	return list, nil
 }
 
-// validPrincipal passes what a list of principals can hold in one spelling only:
-// visible ASCII without pattern characters, commas and quotation marks. Names
-// that Trust writes are narrower, see validName.
+// validPrincipal accepts names that have only one spelling in a list of principals: visible
+// ASCII without pattern characters, commas and quotation marks. The names that Trust writes
+// are narrower: see validName.
 func validPrincipal(p string) bool {
 	return visible(p) && p[0] != '#'
 }
@@ -204,6 +205,7 @@ func (l *allowedLine) parseOptions(s string) (rest string, problem *Error) {
 	}
 }
 
+// setOption sets one option of the line; each may occur once.
 func (l *allowedLine) setOption(name, value string) *Error {
 	if name == "namespaces" {
 		if l.namespaces != nil {
@@ -236,6 +238,7 @@ func (l *allowedLine) setOption(name, value string) *Error {
 
 var stampLayouts = map[int]string{8: "20060102", 12: "200601021504", 14: "20060102150405"}
 
+// parseStamp reads a time of allowed_signers: 8, 12 or 14 digits, and Z for UTC.
 func parseStamp(s string) (stamp, bool) {
 	digits, utc := strings.CutSuffix(s, "Z")
 	layout, ok := stampLayouts[len(digits)]

@@ -243,8 +243,8 @@ func TestVerifySays(t *testing.T) {
 			"no longer valid"},
 		{"between two times of validity", `07 valid-before="20260101" ` + key + "\n" + `07 valid-after="20270101" ` +
 			key, message, good, "07", ns, at, NotValidThen, "not valid at this time"},
-		{"changed data", base, []byte("sums!"), good, "07", ns, at, DataChanged, "data was changed"},
-		{"no data", base, nil, good, "07", ns, at, DataChanged, "data was changed"},
+		{"changed data", base, []byte("sums!"), good, "07", ns, at, DataChanged, "data or the signature was changed"},
+		{"no data", base, nil, good, "07", ns, at, DataChanged, "data or the signature was changed"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			a, err := ParseAllowed([]byte(tt.list))

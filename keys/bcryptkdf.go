@@ -8,9 +8,9 @@ import (
 )
 
 // bcryptKDF derives n bytes, at most 1024, from a passphrase as OpenSSH does for its
-// private keys. x/crypto/ssh reads keys of any cost but writes them with 16 rounds
-// only, which is some six times cheaper to guess against than the other files of a
-// folder, and keeps the function to itself.
+// private keys. x/crypto/ssh does not export this function. It reads keys of any cost but
+// writes them with only 16 rounds, which makes guessing some six times cheaper than for the
+// other files of a folder.
 //
 // Source: OpenBSD's bcrypt_pbkdf(3) and PROTOCOL.key of OpenSSH; compared with
 // ssh-keygen and with x/crypto/ssh by the tests.
@@ -38,14 +38,14 @@ func bcryptKDF(pass, salt []byte, rounds, n int) ([]byte, error) {
 				sum[i] ^= out[i]
 			}
 		}
-		for i, b := range sum { // the blocks lie in one another like the teeth of two combs
+		for i, b := range sum { // the blocks are interleaved byte by byte
 			key[i*blocks+block-1] = b
 		}
 	}
 	return key[:n], nil
 }
 
-// bcryptHash is bcrypt's core with a cost of 2^6 over SHA-512 sums.
+// bcryptHash is the core of bcrypt with a cost of 2^6, over SHA-512 sums.
 func bcryptHash(shapass, shasalt []byte) (out [32]byte, err error) {
 	c, err := blowfish.NewSaltedCipher(shapass, shasalt)
 	if err != nil {
@@ -61,7 +61,7 @@ func bcryptHash(shapass, shasalt []byte) (out [32]byte, err error) {
 			c.Encrypt(out[i:i+8], out[i:i+8])
 		}
 	}
-	for i := 0; i < 32; i += 4 { // each word is written the other way round
+	for i := 0; i < 32; i += 4 { // each word is written with its bytes reversed
 		out[i], out[i+1], out[i+2], out[i+3] = out[i+3], out[i+2], out[i+1], out[i]
 	}
 	return out, nil

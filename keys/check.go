@@ -2,7 +2,7 @@ package keys
 
 import "strings"
 
-// Check3736 returns the check character of s, which holds 0-9 and A-Z only.
+// Check3736 returns the check character of s, which must hold only 0-9 and A-Z.
 //
 // Source: ISO/IEC 7064, hybrid system MOD 37,36.
 func Check3736(s string) byte {

@@ -8,12 +8,13 @@ import (
 	"time"
 )
 
-// contactsFile lists for each trusted key whose it is, since when, whether two
-// people have compared it, and until when it may be used. It is public. A key that
-// it does not name is trusted all the same, as before this file was kept: trust is in
-// recipients.txt and allowed_signers alone.
+// contactsFile lists, for each trusted key, whose it is, since when it is trusted, when two
+// people compared it, and when it expires. It is public. Trust itself is in recipients.txt
+// and allowed_signers alone, so a key that this file does not name is still trusted, as in
+// folders older than this file.
 const contactsFile = "contacts.txt"
 
+// maxContacts bounds the lines of contacts.txt.
 const maxContacts = 10_000
 
 // A contact is one line: "SHA256:... NAME 2026-11-25 2026-11-25 -".
@@ -22,6 +23,7 @@ type contact struct {
 	trusted, compared, expires string // YYYY-MM-DD, or ""
 }
 
+// format returns the line that parseContacts reads, with "-" for what is not known.
 func (c contact) format() string {
 	or := func(s string) string {
 		if s == "" {
@@ -32,7 +34,8 @@ func (c contact) format() string {
 	return strings.Join([]string{c.fingerprint, or(c.name), or(c.trusted), or(c.compared), or(c.expires)}, " ")
 }
 
-// parseContacts reads the file, the last line of a key counting. Errors name the line.
+// parseContacts reads contacts.txt. If a key has several lines, the last one counts. Errors
+// name the line.
 func parseContacts(path string, data []byte) ([]contact, error) {
 	var list []contact
 	lines := 0
@@ -77,7 +80,8 @@ func validDay(s string) bool {
 	return err == nil
 }
 
-// checkToday refuses a day that cannot be compared with others, nor read again once it is in a list.
+// checkToday refuses a day in another form than YYYY-MM-DD: it could not be compared with
+// others, nor be read again from a list.
 func checkToday(s string) error {
 	if !validDay(s) {
 		return fault(BadDay, "", "today's date is not written as 2026-11-25")
@@ -107,7 +111,7 @@ func (f *Folder) writeContacts(list []contact) error {
 	return f.replace(contactsFile, []byte(b.String()), 0o644)
 }
 
-// about adds to t what is known of its key.
+// about returns t with what list knows about its key.
 func (t Trusted) about(list []contact) Trusted {
 	for _, c := range list {
 		if c.fingerprint == t.Fingerprint {

@@ -111,7 +111,7 @@ func TestReplace(t *testing.T) {
 	trust(t, site, readFile(t, old.path(publicFile)), "")
 	before := readFile(t, site.path(recipientsFile))
 	_, err := site.Trust(readFile(t, anew.path(publicFile)), TrustOptions{Day: today})
-	if err == nil || !strings.Contains(err.Error(), "somebody put keys of their own in between") ||
+	if err == nil || !strings.Contains(err.Error(), "somebody put their own keys in between") ||
 		err.(*Error).Fault != ChangedKey || err.(*Error).Name != "tern-lab" {
 		t.Fatal(err)
 	}
@@ -176,8 +176,8 @@ func TestRecipientsByName(t *testing.T) {
 	}{
 		{[]string{"tern-lab"}, 1, ""},
 		{[]string{"tern-lab", "second-lab"}, 2, ""},
-		{[]string{"officer"}, 0, "officer was to be used until 2026-11-24"},
-		{nil, 0, "officer was to be used until 2026-11-24"},
+		{[]string{"officer"}, 0, "officer expired on 2026-11-24"},
+		{nil, 0, "officer expired on 2026-11-24"},
 		{[]string{"tern-lab", "nobody"}, 0, "nobody is named as a recipient in study.json"},
 	} {
 		got, known, err := site.Recipients(tt.names, today)

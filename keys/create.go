@@ -22,9 +22,9 @@ type NewOptions struct {
 	Classic    bool   // lab: X25519 instead of the post-quantum hybrid
 	Passphrase []byte `json:"-"` // nil: keys are written plain, mode 0600
 
-	// Keys that exist already, none of which is asked for its passphrase.
-	Identity  []byte `json:"-"` // lab: an OpenSSH private key, or an age identity file, a plugin's too
-	Recipient string // lab: of a plugin's identity, which does not say it
+	// Existing keys. Nobody is asked for their passphrases.
+	Identity  []byte `json:"-"` // lab: an OpenSSH private key or an age identity file, even a plugin's
+	Recipient string // lab: of a plugin's identity, which does not contain it
 	Signing   []byte // the public half of a signing key that an ssh-agent holds
 }
 
@@ -34,16 +34,16 @@ func (o NewOptions) Format(s fmt.State, _ rune) {
 		"(new key folder: role %q, classic %t, passphrase %t)", string(o.Role), o.Classic, o.Passphrase != nil)
 }
 
-// A newFile is a file of the new folder, made in memory first.
+// A newFile is a file of the new folder, complete in memory before anything is written.
 type newFile struct {
 	name string
 	data []byte
 	mode fs.FileMode
 }
 
-// Create makes a new key folder at dir, whole or not at all. Nothing may be at dir but an
-// empty folder, else the error is [Occupied]. Folders above dir are made if need be. The
-// error is an *[Error]; nothing is left at dir then.
+// Create makes a new key folder at dir, complete or not at all. If anything but an empty
+// folder is at dir, the error is [Occupied]. Folders above dir are made if necessary. The
+// error is an *[Error]; in that case nothing is left at dir.
 func Create(dir string, o NewOptions) (*Folder, error) {
 	dir = filepath.Clean(dir)
 	if o.Name != "" && !validName(o.Name) {
@@ -73,7 +73,7 @@ func Create(dir string, o NewOptions) (*Folder, error) {
 	return f, nil
 }
 
-// vacant passes a path where nothing is, or an empty folder.
+// vacant refuses a path at which there is anything but an empty folder.
 func vacant(dir string) error {
 	info, err := os.Lstat(dir)
 	if os.IsNotExist(err) {
@@ -83,7 +83,7 @@ func vacant(dir string) error {
 		return ioFault(dir, "look at the place of the new key folder", err)
 	}
 	occupied := &Error{Fault: Occupied, Path: dir, cause: fs.ErrExist,
-		Message: "something is here already, and keys are never written over"}
+		Message: "something is here already, and keys are never overwritten"}
 	if !info.IsDir() {
 		return occupied
 	}
@@ -97,7 +97,7 @@ func vacant(dir string) error {
 	return nil
 }
 
-// newFiles makes the keys and the text of every file.
+// newFiles makes the keys, and returns every file of the folder.
 func newFiles(dir string, o NewOptions) ([]newFile, error) {
 	pub, files, err := signingFiles(dir, o)
 	if err != nil {
@@ -158,7 +158,8 @@ func newFiles(dir string, o NewOptions) ([]newFile, error) {
 	return nil, fault(NoRole, dir, "a key folder is a site's or a laboratory's, and this one is neither")
 }
 
-// signingFiles makes the signing key, or takes the public half of an agent's.
+// signingFiles makes the signing key, or takes the public half of one in an ssh-agent. pub is
+// its line of signing.pub.
 func signingFiles(dir string, o NewOptions) (pub string, files []newFile, err error) {
 	if o.Signing == nil {
 		pub, private, err := newSigning(o)
@@ -186,8 +187,7 @@ func signingFiles(dir string, o NewOptions) (pub string, files []newFile, err er
 	return pub, []newFile{{signingPub, []byte(pub + "\n"), 0o644}}, nil
 }
 
-// takenIdentity makes the file of an identity that exists already. public is its
-// recipient.
+// takenIdentity returns the file for an existing identity. public is its recipient.
 func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 	if bytes.Contains(o.Identity, []byte("PRIVATE KEY-----")) {
 		return takenSSH(o)
@@ -226,8 +226,8 @@ func takenIdentity(o NewOptions) (file newFile, public string, err error) {
 	return newFile{name, secret, 0o600}, public, nil
 }
 
-// takenSSH makes the file of an OpenSSH private key, as it is. A folder has one
-// passphrase: if it is given one, that must be the key's own.
+// takenSSH returns the file for an existing OpenSSH private key, unchanged. A folder has one
+// passphrase, so if one is given, it must be the key's own.
 func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	if o.Recipient != "" {
 		return file, "", fault(RecipientNeedless, "",
@@ -259,6 +259,8 @@ func takenSSH(o NewOptions) (file newFile, public string, err error) {
 	return newFile{identitySSH, o.Identity, 0o600}, public, nil
 }
 
+// newSigning makes an Ed25519 signing key: its public line, and the private file in
+// OpenSSH's form.
 func newSigning(o NewOptions) (pub string, private []byte, err error) {
 	edPub, edKey, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
@@ -278,6 +280,7 @@ func newSigning(o NewOptions) (pub string, private []byte, err error) {
 	return formatPublicKey(sshPub, o.Name), pem.EncodeToMemory(block), nil
 }
 
+// newIdentity makes an age identity: its text, and its recipient.
 func newIdentity(classic bool) (text, public string, err error) {
 	if classic {
 		id, err := age.GenerateX25519Identity()
@@ -293,7 +296,7 @@ func newIdentity(classic bool) (text, public string, err error) {
 	return id.String(), id.Recipient().String(), nil
 }
 
-// protect puts text under pass, or leaves it plain when pass is nil.
+// protect encrypts text under pass. Without a passphrase (nil) text remains plain.
 func protect(text, pass []byte) ([]byte, error) {
 	if pass == nil {
 		return text, nil
@@ -301,8 +304,8 @@ func protect(text, pass []byte) ([]byte, error) {
 	return seal(text, pass)
 }
 
-// writeFolder writes a temporary folder next to dir and renames it, once its
-// modes have been found to hold on this disk.
+// writeFolder writes a temporary folder next to dir, checks that this disk keeps its modes
+// and contents, and renames it.
 func writeFolder(dir string, files []newFile) (err error) {
 	parent := filepath.Dir(dir)
 	if err := os.MkdirAll(parent, 0o700); err != nil {
@@ -328,8 +331,8 @@ func writeFolder(dir string, files []newFile) (err error) {
 	if err := syncDir(tmp); err != nil {
 		return ioFault(dir, "write this folder", err)
 	}
-	// An empty folder may be at dir; os.Remove takes it away only if it is
-	// still empty, and Rename fails if something came there in between.
+	// An empty folder may be at dir. os.Remove removes it only if it is still empty, and Rename
+	// fails if something has appeared there since.
 	if info, err := os.Lstat(dir); err == nil && info.IsDir() {
 		if err := os.Remove(dir); err != nil {
 			return ioFault(dir, "take the place of the empty folder", err)

@@ -7,8 +7,8 @@
 // [Folder.PseudonymKey], [Folder.Recipients] and [Folder.Signer]; at a laboratory,
 // [Folder.Allowed] and [Folder.Identities]. Nothing here knows records or shipments.
 //
-// Secrets are wiped where Go lets us: passphrases and key texts that this package
-// reads or makes. It cannot wipe what filippo.io/age and x/crypto keep of a key
-// while it is in use, strings, and copies that the runtime has moved; a process
-// that ends soon, writes no core dump and cannot be read by others is the rest of it.
+// Secrets are wiped where Go allows it: passphrases and key texts that this package reads
+// or makes. It cannot wipe what filippo.io/age and x/crypto keep of a key in use, strings,
+// or copies that the runtime has moved. For those the program relies on a process that ends
+// soon, writes no core dump and cannot be read by others.
 package keys

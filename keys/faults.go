@@ -1,7 +1,7 @@
 package keys
 
-// A Fault is the kind of an [Error]. Its values are stable, so that a caller can
-// choose by them what to advise.
+// A Fault is the kind of an [Error]. Its values are stable: callers choose their advice by
+// them.
 type Fault string
 
 // Faults of a key folder and of the files in it.
@@ -57,7 +57,7 @@ const (
 	BadTime          Fault = "bad-time"          // of valid-after or valid-before
 )
 
-// Faults of whom a site encrypts for.
+// Faults of the recipients that a site encrypts for.
 const (
 	NoRecipient      Fault = "no-recipient"      // none is listed
 	UnknownRecipient Fault = "unknown-recipient" // none of that Name is
@@ -65,7 +65,7 @@ const (
 	MixedRecipients  Fault = "mixed-recipients"  // post-quantum and classic ones cannot share an archive
 )
 
-// Faults of what is handed to Trust, Untrust, Recipients or Create.
+// Faults of what is passed to Trust, Untrust, Recipients, Create, Split or Join.
 const (
 	BadName           Fault = "bad-name"           // it cannot be a signer's name
 	BadDay            Fault = "bad-day"            // a date is not written as 2027-03-31
@@ -115,7 +115,7 @@ const (
 	NoShares          Fault = "no-shares"          // none was given
 )
 
-// Faults of what is asked or asked of while a key is used.
+// Faults of asking for a passphrase, and of plugins and agents, while a key is used.
 const (
 	NoPassphrase    Fault = "no-passphrase"    // nobody can be asked for it
 	UnreadableInput Fault = "unreadable-input" // asking failed; Unwrap gives the asker's error

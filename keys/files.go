@@ -18,10 +18,10 @@ const (
 	maxList   = 1 << 20
 )
 
-// Windows keeps access lists, which the mode bits do not show.
+// hasModes is false on Windows, where access lists decide and the mode bits do not show them.
 const hasModes = runtime.GOOS != "windows"
 
-// checkFolder refuses what others can enter or what is not a folder.
+// checkFolder refuses what is not a folder, is another user's, or can be entered by others.
 func checkFolder(dir string) error {
 	info, err := os.Lstat(dir)
 	switch {
@@ -41,7 +41,8 @@ func checkFolder(dir string) error {
 	return nil
 }
 
-// checkFile returns nil, nil when there is no file at path.
+// checkFile refuses a file that is a link or no ordinary file, that is larger than limit, or
+// that checkOwn refuses. It returns nil, nil if there is no file at path.
 func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 	info, err := os.Lstat(path)
 	switch {
@@ -63,8 +64,8 @@ func checkFile(path string, secret bool, limit int64) (fs.FileInfo, error) {
 	return info, nil
 }
 
-// checkOwn refuses what others can change and, if it is secret, read. A second
-// name of the file (a hard link) is none of that: owner and mode are the file's.
+// checkOwn refuses a file that others can change or, if it is secret, read. A second name
+// of the file (a hard link) is harmless: owner and mode belong to the file.
 func checkOwn(path string, info fs.FileInfo, secret bool) error {
 	switch {
 	case anothers(info):
@@ -77,8 +78,8 @@ func checkOwn(path string, info fs.FileInfo, secret bool) error {
 	return nil
 }
 
-// read checks the folder and the file again and reads it. found is false, and
-// err nil, when there is no file of that name.
+// read checks the folder and the file again, and reads it. found is false, and err nil, if
+// there is no file of that name.
 func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found bool, err error) {
 	if err := checkFolder(f.dir); err != nil {
 		return nil, false, err
@@ -92,8 +93,8 @@ func (f *Folder) read(name string, secret bool, limit int64) (data []byte, found
 	return data, err == nil, err
 }
 
-// readChecked reads the file that info was taken of, if it is still the same one and
-// check accepts it once it is open.
+// readChecked opens and reads the file at path, if it is still the file that info describes
+// and check accepts it once it is open: a name can change between check and open.
 func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileInfo) error) ([]byte, error) {
 	file, err := os.OpenFile(path, os.O_RDONLY|openFlags, 0)
 	if err != nil {
@@ -117,8 +118,8 @@ func readChecked(path string, info fs.FileInfo, limit int64, check func(fs.FileI
 	return data, nil
 }
 
-// CheckOwn refuses an open file, or pipe, that is not the user's own or that others
-// can read. path is for the error.
+// CheckOwn refuses an open file or pipe that belongs to another user or that others can
+// read. path is for the error.
 func CheckOwn(path string, file *os.File) error {
 	info, err := file.Stat()
 	if err != nil {
@@ -136,20 +137,22 @@ func CheckOwn(path string, file *os.File) error {
 	return nil
 }
 
-// ReadSecret reads a file with a secret key that lies outside of a key folder, such
-// as a custodian's age identity: it must be an ordinary file, its owner's alone.
+// ReadSecret reads a file with a secret key outside the key folder, such as a custodian's
+// age identity. It must be an ordinary file that only its owner can read.
 func ReadSecret(path string) ([]byte, error) {
 	return readNamed(path, maxSecret, func(info fs.FileInfo) error { return checkOwn(path, info, true) })
 }
 
-// ReadHanded reads a file that one person hands to another, of at most limit bytes: a share or
-// public keys. It must be an ordinary file. Its owner and mode say nothing: it
-// comes on a stick whose file system has none, and is under its own encryption or
-// is believed only after a comparison.
+// ReadHanded reads a file of at most limit bytes that one person hands to another: a share
+// or public keys. It must be an ordinary file. Owner and mode are not checked: it comes on
+// a stick whose file system has none, and it is either encrypted itself or believed only
+// after a comparison.
 func ReadHanded(path string, limit int64) ([]byte, error) {
 	return readNamed(path, limit, func(fs.FileInfo) error { return nil })
 }
 
+// readNamed reads an ordinary file that a person named, if check accepts it, twice: before
+// and after it is opened.
 func readNamed(path string, limit int64, check func(fs.FileInfo) error) ([]byte, error) {
 	info, err := os.Lstat(path)
 	switch {
@@ -170,13 +173,13 @@ func readNamed(path string, limit int64, check func(fs.FileInfo) error) ([]byte,
 	return readChecked(path, info, limit, check)
 }
 
-// missing reports that a file of the folder is not there.
+// missing returns the error for a file of the folder that does not exist.
 func (f *Folder) missing(kind Fault, name string) *Error {
 	return &Error{Fault: kind, Path: f.path(name), Message: "is missing", cause: fs.ErrNotExist}
 }
 
-// replace writes a file of the folder whole or not at all. The caller holds the
-// folder, so what a run that was killed left on its way is taken away.
+// replace writes a file of the folder, complete or not at all. The caller has locked the
+// folder, so temporary files in it are from a killed run, and are removed.
 func (f *Folder) replace(name string, data []byte, mode fs.FileMode) error {
 	root, err := durable.OpenFolder(f.dir)
 	if err == nil {
@@ -192,7 +195,7 @@ func (f *Folder) replace(name string, data []byte, mode fs.FileMode) error {
 	return nil
 }
 
-// fill writes, sets the mode whatever the umask, syncs and closes file.
+// fill writes data, sets the mode regardless of the umask, syncs and closes file.
 func fill(file *os.File, data []byte, mode fs.FileMode) error {
 	_, err := file.Write(data)
 	if hasModes {
@@ -201,7 +204,7 @@ func fill(file *os.File, data []byte, mode fs.FileMode) error {
 	return errors.Join(err, file.Sync(), file.Close())
 }
 
-// writeNew writes a file that is not there yet.
+// writeNew writes a file that must not exist yet.
 func writeNew(dir, name string, data []byte, mode fs.FileMode) error {
 	file, err := os.OpenFile(filepath.Join(dir, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
 	if err != nil {
@@ -210,7 +213,7 @@ func writeNew(dir, name string, data []byte, mode fs.FileMode) error {
 	return fill(file, data, mode)
 }
 
-// syncDir makes renames in dir last. Windows cannot sync a folder.
+// syncDir makes renames in dir durable. Windows cannot sync a folder.
 func syncDir(dir string) error {
 	if runtime.GOOS == "windows" {
 		return nil

@@ -36,14 +36,14 @@ const (
 var secretFiles = []string{pseudonymFile, identityPlain, identityAge, identitySSH, signingFile}
 
 // A PassphraseFunc asks for the passphrase of what, such as "the pseudonym key". It is
-// called only when a key has one, and at most once for a [Folder]; see [Folder.AskAgain].
-// The folder keeps a copy of what it returns. Its error ends what needs the key, and is
-// behind an *[Error] with the fault [UnreadableInput].
+// called only if a key has one, and at most once for a [Folder]; see [Folder.AskAgain]. The
+// folder keeps a copy of the result. Its error is returned by the method that needs the
+// key, behind an *[Error] with the fault [UnreadableInput].
 type PassphraseFunc func(what string) ([]byte, error)
 
-// A Folder is a key folder whose modes have been checked. Its methods check
-// them again at every use. They may be called from several goroutines; what writes
-// holds a lock on the folder meanwhile.
+// A Folder is a key folder whose modes have been checked. Its methods check them again at
+// every use. They may be called from several goroutines. Methods that write lock the folder
+// while they do.
 type Folder struct {
 	dir  string
 	role Role
@@ -67,11 +67,11 @@ func Open(dir string, ask PassphraseFunc) (*Folder, error) {
 	return f, nil
 }
 
-// AskAgain sets the function that asks for another passphrase when one was wrong, four
-// times at most; without it, a wrong one ends what needs the key.
+// AskAgain sets the function that asks for the passphrase again after a wrong one, at most
+// four times. Without it, a wrong passphrase is an error at once.
 func (f *Folder) AskAgain(ask PassphraseFunc) { f.pass.again = ask }
 
-// check is Open's work: modes, then role and name.
+// check does the work of Open: it checks the modes, then finds role and name.
 func (f *Folder) check() error {
 	if err := checkFolder(f.dir); err != nil {
 		return err
@@ -146,7 +146,7 @@ func (f *Folder) Name() string { return f.name }
 
 func (f *Folder) path(name string) string { return filepath.Join(f.dir, name) }
 
-// Format prints where the folder is and no more.
+// Format prints where the folder is, and nothing else.
 func (f Folder) Format(s fmt.State, _ rune) {
 	io.WriteString(s, "(key folder "+quotePath(f.dir)+")")
 }

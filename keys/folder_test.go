@@ -140,9 +140,9 @@ func TestCreateRefuses(t *testing.T) {
 		o         NewOptions
 		want      string
 	}{
-		{"folder with something in it", full, NewOptions{Role: Site}, "never written over"},
-		{"file", file, NewOptions{Role: Site}, "never written over"},
-		{"link", link, NewOptions{Role: Site}, "never written over"},
+		{"folder with something in it", full, NewOptions{Role: Site}, "never overwritten"},
+		{"file", file, NewOptions{Role: Site}, "never overwritten"},
+		{"link", link, NewOptions{Role: Site}, "never overwritten"},
 		{"below a file", filepath.Join(file, "keys"), NewOptions{Role: Site}, "cannot"},
 		{"no role", filepath.Join(parent, "new"), NewOptions{}, string(NoRole)},
 		{"unknown role", filepath.Join(parent, "new"), NewOptions{Role: "courier"}, string(NoRole)},
@@ -172,7 +172,7 @@ func TestCreateRefuses(t *testing.T) {
 	}
 	f := create(t, NewOptions{Role: Lab})
 	_, err := Create(f.Dir(), NewOptions{Role: Lab})
-	wantError(t, err, "never written over")
+	wantError(t, err, "never overwritten")
 }
 
 // TestCreateWholeOrNot: when a file cannot be written nothing stays.

@@ -12,9 +12,9 @@ import (
 	"strings"
 )
 
-// Earlier generations of the pseudonym key stay in the folder with the newest one, as
-// pseudonym-1.key, pseudonym-2.key ...: without them the pseudonyms of earlier
-// shipments can no longer be traced to subjects.
+// Earlier generations of the pseudonym key remain in the folder with the newest one, as
+// pseudonym-1.key, pseudonym-2.key and so on: without them the pseudonyms of earlier
+// shipments could no longer be traced to subjects.
 const maxGenerations = 1000
 
 func generationFile(n int) string { return fmt.Sprintf("pseudonym-%d.key", n) }
@@ -49,8 +49,8 @@ func (f *Folder) earlier() ([]string, error) {
 	return names, nil
 }
 
-// Generations reads every generation of the pseudonym key (site), the newest,
-// which new shipments use, first.
+// Generations reads every generation of the pseudonym key (site). The newest, which new
+// shipments use, comes first.
 func (f *Folder) Generations() ([]*PseudonymKey, error) {
 	newest, err := f.PseudonymKey()
 	if err != nil {
@@ -70,7 +70,7 @@ func (f *Folder) Generations() ([]*PseudonymKey, error) {
 		switch {
 		case same < 0:
 			all, from = append(all, k), append(from, name)
-		case same == 0 && i == len(names)-1: // a rotation that was cut off
+		case same == 0 && i == len(names)-1: // an interrupted rotation
 		default:
 			return nil, fault(LostGeneration, f.path(name),
 				"holds the same key as %s, so that one generation is lost", from[same])
@@ -79,10 +79,9 @@ func (f *Folder) Generations() ([]*PseudonymKey, error) {
 	return all, nil
 }
 
-// Rotate makes a new generation of the pseudonym key (site) for future shipments
-// and keeps the present one. The new file is written, read
-// back and only then put in the old one's place, under the same passphrase; a
-// crash in between leaves the old key in use.
+// Rotate makes a new generation of the pseudonym key (site) for future shipments, and keeps
+// the present one. The new file, under the same passphrase, is written and read back before
+// it replaces the old one; a crash in between leaves the old key in use.
 func (f *Folder) Rotate() error {
 	unlock, err := f.lock()
 	if err != nil {
@@ -101,7 +100,7 @@ func (f *Folder) Rotate() error {
 		return fault(FullOfGenerations, f.dir,
 			"holds %d earlier pseudonym keys, and no more are kept in one folder", maxGenerations)
 	}
-	states, err := f.states(all) // before anything is changed: one that was altered is refused
+	states, err := f.states(all) // first, so that an altered state is refused before anything is changed
 	if err != nil {
 		return err
 	}
@@ -114,11 +113,11 @@ func (f *Folder) Rotate() error {
 	if err := f.putPseudonymKey(newest); err != nil {
 		return err
 	}
-	return f.renewStates(states, newest) // until then they are good under the generation before
+	return f.renewStates(states, newest) // until then they are valid under the previous generation
 }
 
-// keepPresent copies pseudonym.key within the folder as the latest earlier
-// generation, unless a rotation that was cut off has done so.
+// keepPresent copies pseudonym.key within the folder as the latest earlier generation,
+// unless an interrupted rotation has done so.
 func (f *Folder) keepPresent(names []string, present *PseudonymKey) error {
 	if len(names) > 0 {
 		last, err := f.pseudonymKey(names[len(names)-1])
@@ -136,8 +135,7 @@ func (f *Folder) keepPresent(names []string, present *PseudonymKey) error {
 	return f.place(generationFile(len(names)+1), data, present)
 }
 
-// putPseudonymKey replaces pseudonym.key by k, plain or under the passphrase as
-// it was before.
+// putPseudonymKey replaces pseudonym.key with k, plain or under the passphrase, as before.
 func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
 	path := f.path(pseudonymFile)
 	old, _, err := f.read(pseudonymFile, true, maxSecret)
@@ -157,19 +155,19 @@ func (f *Folder) putPseudonymKey(k *PseudonymKey) error {
 	return f.place(pseudonymFile, data, k)
 }
 
-// place gives data, a file of key k, the name. It reads back before it takes the
-// place: killed at any time, a file of that name is whole, and the old one or the new.
+// place writes data, a file of key k, under name. It reads the data back before the rename,
+// so that the file is complete at any time, whether it is the old or the new one.
 func (f *Folder) place(name string, data []byte, k *PseudonymKey) error {
 	path, tmp := f.path(name), ".outbreath-"+pseudonymFile
 	if err := os.Remove(f.path(tmp)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return ioFault(f.path(tmp), "remove what was left of an earlier run", err)
+		return ioFault(f.path(tmp), "remove what an earlier run left", err)
 	}
 	if err := writeNew(f.dir, tmp, data, 0o600); err != nil {
 		return ioFault(path, "write this file", err)
 	}
 	read, err := f.pseudonymKey(tmp)
 	if err == nil && !read.equal(k) {
-		err = fault(BadDisk, path, "does not read back as it was written; the keys are as they were")
+		err = fault(BadDisk, path, "does not read back as it was written; the keys were not changed")
 	}
 	if err != nil {
 		return errors.Join(err, os.Remove(f.path(tmp)))

@@ -9,9 +9,9 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// Identities reads identity.txt, identity.age or identity_ssh (lab). If recipient.txt is
-// there, what it lists must belong to the identities: else the laboratory would
-// hand out a recipient that it cannot open for.
+// Identities reads identity.txt, identity.age or identity_ssh (lab). If there is a
+// recipient.txt, its recipients must belong to the identities: otherwise the laboratory
+// would hand out a recipient whose shipments it cannot open.
 func (f *Folder) Identities() ([]age.Identity, error) {
 	name := identityPlain
 	if data, found, err := f.read(identitySSH, true, maxSecret); err != nil {
@@ -56,7 +56,8 @@ func (f *Folder) Identities() ([]age.Identity, error) {
 }
 
 // belongs checks that recipient.txt lists only recipients of the identities in
-// the file called name. What a plugin's identity opens is not known here.
+// the file called name. Which recipients belong to a plugin's identity is not known here, so
+// with plugins any recipient of a plugin passes.
 func (f *Folder) belongs(name string, own []string, plugins bool) error {
 	list, err := f.ownRecipients()
 	if err != nil {
@@ -70,7 +71,7 @@ func (f *Folder) belongs(name string, own []string, plugins bool) error {
 	return nil
 }
 
-// sshIdentities reads identity_ssh.
+// sshIdentities returns the identity in identity_ssh, whose contents are data.
 func (f *Folder) sshIdentities(data []byte) ([]age.Identity, error) {
 	path := f.path(identitySSH)
 	var (
@@ -99,8 +100,8 @@ func (f *Folder) sshIdentities(data []byte) ([]age.Identity, error) {
 	return []age.Identity{id}, f.belongs(identitySSH, []string{public}, false)
 }
 
-// parseIdentity reads one secret key line of an identity file and hides it.
-// public is its recipient.
+// parseIdentity reads one secret key line of an identity file, and hides the key from
+// printing. public is its recipient.
 func parseIdentity(line string) (id age.Identity, public string, ok bool) {
 	if strings.HasPrefix(line, "AGE-SECRET-KEY-PQ-1") {
 		h, err := age.ParseHybridIdentity(line)

@@ -1,10 +1,10 @@
 package keys
 
-// The comments at the head of the files of a key folder, for the person who opens one
-// in an editor: this is the only text of the package that names commands of the program.
-// Lines that begin with # are ignored by age and ssh-keygen as well.
+// The comments at the head of the files of a key folder, for whoever opens one in an editor.
+// They are the only texts of the package that name commands of the program. age and
+// ssh-keygen also ignore lines that begin with #.
 const (
-	recipientsIntro = `# Laboratories that shipments are encrypted for: one age recipient a line.
+	recipientsIntro = `# Laboratories for which shipments are encrypted: one age recipient per line.
 # Add one with: outbreath keys trust FILE
 `
 	allowedIntroSite = `# Laboratories whose receipts are trusted (OpenSSH allowed_signers).
@@ -26,12 +26,12 @@ const (
 # A site adds them with: outbreath keys trust FILE
 # Before use, both sides read the fingerprints to each other by telephone and compare (outbreath keys show).
 `
-	contactsIntro = `# Whose the trusted keys are: fingerprint, name, trusted since, compared by
-# telephone, not after (- is none).
+	contactsIntro = `# Owners of the trusted keys: fingerprint, name, trusted since, compared by
+# telephone, last day of use (- is none).
 # Written by outbreath keys trust; the keys themselves are in the other files.
 `
-	revokedIntro = `# Keys that were revoked, and those that were trusted again: fingerprint, which of
-# the two, name, day, by whom, why; tabs between.
+	revokedIntro = `# Keys that were revoked, and keys that were trusted again: fingerprint, which of
+# the two, name, day, by whom, why; separated by tabs.
 # Written by outbreath keys untrust and keys trust.
 `
 )

@@ -15,19 +15,18 @@ type NamedShare struct {
 	*Share
 }
 
-// A MissingSharesError says how many shares are still needed. Nothing about the
-// key can be said with those at hand.
+// A MissingSharesError says how many shares are given and how many are needed. Fewer than
+// needed reveal nothing about the key.
 type MissingSharesError struct{ Have, Need int }
 
 func (e *MissingSharesError) Error() string {
-	return fmt.Sprintf("%d of the %d shares that are needed are here: %d missing; with fewer, nothing can be said "+
+	return fmt.Sprintf("%d of the %d shares that are needed are here: %d missing; fewer reveal nothing "+
 		"about the key", e.Have, e.Need, e.Need-e.Have)
 }
 
-// Join puts the pseudonym key together again. Each share has been checked
-// against its own commitments when it was opened; here they must all be of one
-// split. The error is a *[MissingSharesError], or an *[Error] that names the
-// share that does not belong.
+// Join reconstructs the pseudonym key. Each share was checked against its own commitments
+// when it was opened; here all must be from one split. The error is a *[MissingSharesError],
+// or an *[Error] that names the share that does not belong.
 func Join(shares []NamedShare) (*PseudonymKey, error) {
 	if len(shares) == 0 {
 		return nil, fault(NoShares, "", "no share was given")
@@ -66,7 +65,7 @@ func Join(shares []NamedShare) (*PseudonymKey, error) {
 	return NewPseudonymKey([32]byte(wide[scalarBytes-32:])), nil
 }
 
-// oneSplit blames the shares that are not of the split that most are of.
+// oneSplit returns an error about the first share that is from another split than most.
 func oneSplit(shares []NamedShare) error {
 	votes := map[string]int{}
 	best := shares[0].common()
@@ -89,14 +88,13 @@ func oneSplit(shares []NamedShare) error {
 // Same reports whether k and joined are the same key.
 func (k *PseudonymKey) Same(joined *PseudonymKey) bool { return k.equal(joined) }
 
-// ProtectPseudonymKey returns the text of a pseudonym.key file for k, under pass
-// or, when pass is nil, plain.
+// ProtectPseudonymKey returns the contents of a pseudonym.key file for k: under pass, or
+// plain if pass is nil.
 func ProtectPseudonymKey(k *PseudonymKey, pass []byte) ([]byte, error) {
 	return protect(formatPseudonymKey(k), pass)
 }
 
-// WriteSecret writes a new file with mode 0600, whole or not at all, and reads it
-// back.
+// WriteSecret writes a new file with mode 0600, complete or not at all, and reads it back.
 func WriteSecret(path string, data []byte) error {
 	root, name, err := durable.At(path)
 	if err == nil {

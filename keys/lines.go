@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// textLines yields the lines of a key file with their numbers from 1: trimmed,
-// without empty lines and comments. A byte-order mark at the start and carriage
-// returns at line ends, as Windows editors leave them, are no part of a line.
+// textLines yields the lines of a key file with their numbers from 1, trimmed, without
+// empty lines and comments. A byte-order mark at the start and carriage returns at line
+// ends, which Windows editors write, are dropped.
 func textLines(data []byte) iter.Seq2[int, string] {
 	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
 	return func(yield func(int, string) bool) {
@@ -35,8 +35,8 @@ func field(s string) (first, rest string) {
 	return s[:i], strings.TrimLeft(s[i:], " \t")
 }
 
-// secretLine names the kind of secret that line holds, "an age secret key"; "" if it
-// holds none that is known.
+// secretLine returns the kind of secret in a line, such as "an age secret key", or "" if it
+// holds no known kind.
 func secretLine(line string) string {
 	upper := strings.ToUpper(line)
 	switch {
@@ -50,7 +50,7 @@ func secretLine(line string) string {
 	return ""
 }
 
-// appendLines adds lines to a text file, after a line feed if it needs one.
+// appendLines returns text with lines added, and first a line feed if the last is missing.
 func appendLines(text []byte, lines ...string) []byte {
 	out := bytes.Clone(text)
 	if len(out) > 0 && out[len(out)-1] != '\n' {

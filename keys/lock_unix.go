@@ -9,9 +9,9 @@ import (
 	"time"
 )
 
-// lock holds the folder for one writer. It does not wait: a second ceremony on
-// the same folder is a mistake that its people should see. A file system that has
-// no locks is used without.
+// lock locks the folder for one writer. It does not wait: two key ceremonies on the same
+// folder at once are a mistake that its people should notice. On a file system without
+// locks it does nothing.
 func (f *Folder) lock() (unlock func(), err error) {
 	d, err := os.Open(f.dir)
 	if err != nil {
@@ -26,8 +26,8 @@ func (f *Folder) lock() (unlock func(), err error) {
 	return func() { d.Close() }, nil
 }
 
-// await is lock for what every command does in a moment, such as changing a
-// state: it waits for another that does the same, up to half a minute.
+// await is lock for brief work that every command does, such as changing a state: it waits
+// up to 30 seconds for another command to finish.
 func (f *Folder) await() (unlock func(), err error) {
 	for until := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
 		if unlock, err = f.lock(); !errors.Is(err, ErrBusy) || time.Now().After(until) {

@@ -6,8 +6,8 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// An offer is one public key found in what was handed to Trust: a recipient,
-// or a signer with its comment.
+// An offer is one public key in a file given to Trust: a recipient, or a signer with its
+// comment.
 type offer struct {
 	line      int
 	recipient recipient
@@ -19,15 +19,15 @@ type offer struct {
 // without it an SSH key is a signer's.
 const recipientMark = "recipient"
 
-// parseOffers reads what was handed to Trust, each key once. Errors have no
-// path and never quote a line.
+// parseOffers reads a file given to Trust, each key once. Errors have no path, and never
+// quote a line.
 func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	if len(data) > maxList {
 		return nil, fault(NotPublicKeys, "",
 			"is larger than %d bytes, where a file of public keys is expected", maxList)
 	}
 	if len(bytes.TrimSpace(data)) == 0 {
-		return nil, fault(EmptyFile, "", "this file is empty; it was perhaps not copied to the end")
+		return nil, fault(EmptyFile, "", "this file is empty; perhaps it was not copied completely")
 	}
 	var offers []offer
 	seen := map[string]bool{}
@@ -74,8 +74,8 @@ func parseOffers(data []byte, sshRecipients bool) ([]offer, error) {
 	return offers, nil
 }
 
-// ownerOf returns whose the recipients in a file are: name, or the comment of the
-// signer's key in the same file; "" if that is not one party.
+// ownerOf returns the owner of the recipients in a file: name or, if that is "", the comment
+// of the signer's key in the same file. It is "" if there are several signers.
 func ownerOf(offers []offer, name string) string {
 	if name != "" {
 		return name

@@ -6,8 +6,8 @@ import (
 	"outbreath/keys/sshsig"
 )
 
-// Sign signs message with the folder's signing key under namespace and returns
-// the armored SSHSIG signature. The passphrase may be asked for.
+// Sign signs message with the folder's signing key under namespace, and returns the armored
+// SSHSIG signature. It may ask for the passphrase.
 func (f *Folder) Sign(namespace string, message []byte) ([]byte, error) {
 	s, err := f.Signer()
 	if err != nil {
@@ -16,8 +16,8 @@ func (f *Folder) Sign(namespace string, message []byte) ([]byte, error) {
 	return sshsig.Sign(s, namespace, message)
 }
 
-// VerifyOwn checks that armored is a signature over message made with this
-// folder's own signing key; no secret is needed for it. The error is a
+// VerifyOwn checks that armored is a signature over message made with this folder's own
+// signing key. It needs no secret. The error is a
 // *[SignatureError] or an *[Error] about the folder.
 func (f *Folder) VerifyOwn(message, armored []byte, namespace string) error {
 	pub, _, err := f.ownSigner()
@@ -37,11 +37,11 @@ func (f *Folder) VerifyOwn(message, armored []byte, namespace string) error {
 	}
 	switch {
 	case !sameKey(pub, sig.PublicKey):
-		return refuse(UnknownSigner, "signed by another key ("+fingerprint+") than the one of this folder")
+		return refuse(UnknownSigner, "signed by another key ("+fingerprint+") than this folder's")
 	case sig.Verify(message, namespace) == sshsig.ErrNamespace:
 		return refuse(OtherNamespace, "signed with this folder's key, but for another purpose")
 	case sig.Verify(message, namespace) != nil:
-		return refuse(DataChanged, "what was signed with this folder's key was changed afterwards")
+		return refuse(DataChanged, "the data was changed after it was signed with this folder's key")
 	}
 	return nil
 }

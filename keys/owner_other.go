@@ -6,6 +6,6 @@ import "io/fs"
 
 const openFlags = 0
 
-// anothers reports false: access lists decide who may change a file, and they are not
-// read here.
+// anothers returns false: access lists decide who can change a file, and they are not read
+// here.
 func anothers(fs.FileInfo) bool { return false }

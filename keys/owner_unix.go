@@ -8,8 +8,8 @@ import (
 	"syscall"
 )
 
-// openFlags keep a link that came in between from being followed, and a pipe from
-// making us wait.
+// openFlags prevent a link that appeared since the check from being followed, and a pipe
+// from blocking.
 const openFlags = syscall.O_NOFOLLOW | syscall.O_NONBLOCK
 
 // anothers reports whether the file belongs to another user of this computer, who

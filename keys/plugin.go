@@ -8,13 +8,12 @@ import (
 	"filippo.io/age/plugin"
 )
 
-// UsePlugins lets keys that are kept in hardware tokens be used: age runs the program
-// age-plugin-NAME from the computer's search path, and ui shows what it says.
-// Only keys of this folder are ever passed to a plugin, none from a shipment. Without
-// UsePlugins such keys are refused.
+// UsePlugins allows keys in hardware tokens: age runs the program age-plugin-NAME from the
+// search path, and ui shows its messages. Only keys of this folder are ever passed to a
+// plugin, never one from a shipment. Without UsePlugins such keys are refused.
 func (f *Folder) UsePlugins(ui *plugin.ClientUI) { f.plugins = ui }
 
-// usable returns what age encrypts to.
+// usable returns r in the form that age encrypts to.
 func (f *Folder) usable(r recipient) (age.Recipient, error) {
 	if r.plugin == "" {
 		return r.Recipient, nil
@@ -30,7 +29,7 @@ func (f *Folder) usable(r recipient) (age.Recipient, error) {
 	return pluginRecipient{p, r.plugin}, nil
 }
 
-// A pluginRecipient makes an *[Error] of what keeps its program from working.
+// A pluginRecipient turns the failures of its program into an *[Error].
 type pluginRecipient struct {
 	*plugin.Recipient
 	name string
@@ -71,7 +70,7 @@ func (f *Folder) pluginIdentity(line string) (age.Identity, *Error) {
 
 func isPluginIdentity(line string) bool { return strings.HasPrefix(line, "AGE-PLUGIN-") }
 
-// pluginError keeps the program's own words back: they may hold anything.
+// pluginError withholds the program's own words, which may hold anything.
 func pluginError(name string, err error) error {
 	switch {
 	case err == nil:

@@ -20,10 +20,10 @@ const (
 	Operator Purpose = "operator"
 	ShiftDay Purpose = "shift"
 	Finding  Purpose = "finding" // ids of leak findings
-	Label    Purpose = "key-id"  // a name for the key that gives nothing of it away
-	State    Purpose = "state"   // authenticates what [Folder.State] keeps of a study
-	Source   Purpose = "source"  // digests of records as the site has them
-	Look     Purpose = "look"    // digests of how subject ids look
+	Label    Purpose = "key-id"  // a name for the key that reveals nothing about it
+	State    Purpose = "state"   // authenticates the state of a study, see [Folder.State]
+	Source   Purpose = "source"  // digests of records in the site's form
+	Look     Purpose = "look"    // digests of the appearance of subject ids
 )
 
 // A PseudonymKey is the site's secret of 32 random bytes. Printing it gives a
@@ -77,9 +77,10 @@ func parsePseudonymKey(text []byte) (*PseudonymKey, bool) {
 	return k, bytes.Equal(formatPseudonymKey(k), text)
 }
 
-// PseudonymKey reads pseudonym.key (site): the generation that new shipments use.
+// PseudonymKey reads pseudonym.key (site), the generation that new shipments use.
 func (f *Folder) PseudonymKey() (*PseudonymKey, error) { return f.pseudonymKey(pseudonymFile) }
 
+// pseudonymKey reads the pseudonym key in the file called name.
 func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
 	data, found, err := f.read(name, true, maxSecret)
 	if err != nil {
@@ -102,9 +103,9 @@ func (f *Folder) pseudonymKey(name string) (*PseudonymKey, error) {
 	return k, nil
 }
 
-// openedKeys remembers the pseudonym keys that were opened, by the SHA-256 of
-// their files: a passphrase costs a second each time, and a command asks for the
-// keys more than once. The files themselves are checked and read at every use.
+// openedKeys caches the opened pseudonym keys by the SHA-256 of their files: a passphrase
+// costs a second each time, and a command needs the keys more than once. The files
+// themselves are checked and read at every use.
 type openedKeys struct {
 	mu   sync.Mutex
 	keys map[[sha256.Size]byte]*PseudonymKey
@@ -131,6 +132,7 @@ func (o *openedKeys) put(file [sha256.Size]byte, k *PseudonymKey) {
 	o.keys[file] = k
 }
 
+// equal compares two keys in constant time.
 func (k *PseudonymKey) equal(other *PseudonymKey) bool {
 	a, b := k.bytes(), other.bytes()
 	return subtle.ConstantTimeCompare(a[:], b[:]) == 1

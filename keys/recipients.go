@@ -14,7 +14,7 @@ import (
 
 // A recipient is one public key that archives are encrypted to.
 type recipient struct {
-	age.Recipient               // nil for a plugin's, which is found out only when it is used
+	age.Recipient               // nil for a plugin's, until usable makes it
 	text          string        // as in a file: "age1...", "age1pq1..." or "ssh-ed25519 AAAA..."
 	hybrid        bool          // post-quantum
 	ssh           ssh.PublicKey // of an SSH key
@@ -33,9 +33,8 @@ func (r recipient) kind() string {
 	return "X25519"
 }
 
-// fingerprint is the SHA-256 of the recipient's text, written as OpenSSH writes
-// those of its keys: short enough to compare by telephone. That of an SSH key is
-// OpenSSH's own.
+// fingerprint returns the SHA-256 of the recipient's text in the form of OpenSSH's
+// fingerprints, short enough to compare by telephone. For an SSH key it is OpenSSH's own.
 func (r recipient) fingerprint() string {
 	if r.ssh != nil {
 		return ssh.FingerprintSHA256(r.ssh)
@@ -44,8 +43,8 @@ func (r recipient) fingerprint() string {
 	return "SHA256:" + base64.RawStdEncoding.EncodeToString(sum[:])
 }
 
-// parseRecipient reads one recipient. age's own messages quote their input and are
-// not passed on. No program of a plugin is run.
+// parseRecipient reads one recipient. It does not pass on age's own messages, which quote
+// their input, and runs no plugin.
 func parseRecipient(s string) (r recipient, problem *Error) {
 	r.text = s
 	damaged := bad(CutLine, "is an age recipient that is damaged or cut short")
@@ -69,7 +68,7 @@ func parseRecipient(s string) (r recipient, problem *Error) {
 		return r, bad(BadLine, "is neither an age recipient (age1... or age1pq1...) nor an SSH key")
 	}
 	if err == nil {
-		// Some points can be written down but not encrypted to: find out now.
+		// Some points can be written but not encrypted to: find out now.
 		_, err = r.Wrap(make([]byte, 16))
 	}
 	if err != nil {
@@ -78,7 +77,7 @@ func parseRecipient(s string) (r recipient, problem *Error) {
 	return r, nil
 }
 
-// parseRecipients reads a list with one recipient a line, equal ones once.
+// parseRecipients reads a list of recipients, one per line, and drops repetitions.
 func parseRecipients(path string, data []byte) ([]recipient, error) {
 	var list []recipient
 	seen := map[string]bool{}
@@ -95,8 +94,8 @@ func parseRecipients(path string, data []byte) ([]recipient, error) {
 	return list, nil
 }
 
-// mixed reports whether age would refuse the recipients together. What a plugin's
-// goes with is known to its program alone, which age asks.
+// mixed reports whether age would refuse the recipients together. Recipients of plugins do
+// not count: age asks the plugin itself.
 func mixed(list []recipient) bool {
 	hybrid, classic := false, false
 	for _, r := range list {
@@ -109,11 +108,11 @@ func mixed(list []recipient) bool {
 const mixture = "post-quantum (age1pq1...) and classic (age1..., SSH keys) recipients cannot share one archive, " +
 	"because the classic ones would undo the protection of the others"
 
-// Recipients reads recipients.txt (site) and returns those of the names, or all
-// when names is empty, together with what is known of each. today is a date such
-// as 2026-11-25. No recipient, a name that has none, one whose last day was before
-// today, a mixture of post-quantum and classic ones, or a today that is no date
-// ([BadDay]) is an *[Error].
+// Recipients reads recipients.txt (site) and returns the recipients of the given names, or
+// all if names is empty, with what is known about each. today is a date such as 2026-11-25.
+// The error is an *[Error]: no recipient, a name without one, a recipient whose last day was
+// before today, a mixture of post-quantum and classic ones, or a today that is no date
+// ([BadDay]).
 func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Trusted, error) {
 	if err := checkToday(today); err != nil {
 		return nil, nil, err
@@ -136,7 +135,7 @@ func (f *Folder) Recipients(names []string, today string) ([]age.Recipient, []Tr
 			continue
 		}
 		if t.Expires != "" && t.Expires < today {
-			return nil, nil, fault(ExpiredRecipient, path, "the key of %s was to be used until %s",
+			return nil, nil, fault(ExpiredRecipient, path, "the key of %s expired on %s",
 				cmp.Or(t.Name, "a recipient"), t.Expires).of(t.Name)
 		}
 		found[t.Name] = true

@@ -6,8 +6,8 @@ import (
 	"unicode/utf8"
 )
 
-// revokedFile lists which keys were revoked, and which of them were trusted again:
-// when, by whom and why. Lines are only added; the last one of a key counts.
+// revokedFile lists the keys that were revoked, and those that were trusted again: when, by
+// whom and why. Lines are only added; the last line of a key counts.
 const revokedFile = "revoked.txt"
 
 const (
@@ -15,7 +15,7 @@ const (
 	maxWhy     = 500    // bytes of a reason, and of who gave it
 )
 
-// A Revocation is when a key was revoked, by whom and why.
+// A Revocation records when a key was revoked, by whom and why.
 type Revocation struct {
 	Fingerprint string `json:"fingerprint"` // "SHA256:..."
 	Name        string `json:"name"`        // whose it was
@@ -34,6 +34,7 @@ func (r Revocation) String() string {
 	return s
 }
 
+// format returns the line of revoked.txt, its parts separated by tabs.
 func (r Revocation) format() string {
 	what := "revoked"
 	if r.again {
@@ -47,7 +48,8 @@ func plainWhy(s string) bool {
 	return len(s) <= maxWhy && utf8.ValidString(s) && !strings.ContainsFunc(s, unicode.IsControl)
 }
 
-// parseRevoked reads the file. Errors name the line.
+// parseRevoked reads revoked.txt, and returns the keys that are revoked now, by fingerprint.
+// Errors name the line.
 func parseRevoked(path string, data []byte) (map[string]Revocation, error) {
 	all := make(map[string]Revocation)
 	lines := 0
@@ -62,7 +64,7 @@ func parseRevoked(path string, data []byte) (map[string]Revocation, error) {
 		if len(f) != 6 || !strings.HasPrefix(f[0], "SHA256:") || f[1] != "revoked" && f[1] != "trusted-again" ||
 			!validDay(f[3]) || f[4] == "" {
 			return nil, fault(BadRevocation, path,
-				"line %d is damaged: a key that was revoked may be believed again", n)
+				"line %d is damaged: a revoked key might be believed again", n)
 		}
 		all[f[0]] = Revocation{Fingerprint: f[0], Name: f[2], Day: f[3], By: f[4], Reason: f[5],
 			again: f[1] == "trusted-again"}
@@ -84,7 +86,7 @@ func (f *Folder) revoked() (map[string]Revocation, error) {
 	return parseRevoked(f.path(revokedFile), data)
 }
 
-// revoke adds lines to revoked.txt.
+// revoke adds a line for each revocation to revoked.txt.
 func (f *Folder) revoke(list []Revocation) error {
 	if len(list) == 0 {
 		return nil
@@ -113,8 +115,8 @@ func (f *Folder) revoke(list []Revocation) error {
 }
 
 // Uncompared returns the fingerprint ("SHA256:...") of the key that made an armored
-// signature if nobody has compared its words with its owner, "" if somebody has or if
-// armored is no signature. A list without a key folder does not know, and returns "".
+// signature if nobody has compared its words with its owner. It returns "" if somebody has,
+// if armored is no signature, or if the list does not come from a key folder.
 func (a *Allowed) Uncompared(armored []byte) string {
 	fingerprint := keyThatSigned(armored)
 	if a.contacts == nil || fingerprint == "" || a.contacts[fingerprint].compared != "" {

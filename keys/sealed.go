@@ -9,11 +9,11 @@ import (
 	"filippo.io/age"
 )
 
-// scryptWorkFactor is log2 of age's scrypt cost for new files: about a second.
+// scryptWorkFactor is log2 of age's scrypt cost for new files, which takes about a second.
 // Tests lower it.
 var scryptWorkFactor = 18
 
-// maxScryptWorkFactor bounds what a file may ask of the reader.
+// maxScryptWorkFactor bounds the work that a file can demand of its reader.
 const maxScryptWorkFactor = 20
 
 var ageMagic = []byte("age-encryption.org/")
@@ -39,14 +39,15 @@ func (f *Folder) readSecret(name, what string) ([]byte, error) {
 	return text, err
 }
 
-// passphrase returns the folder's passphrase, asking for it the first time.
+// passphrase returns the folder's passphrase, and asks for it the first time. name is the
+// file, for errors; what names the key in the question.
 func (f *Folder) passphrase(name, what string) ([]byte, error) {
 	pass, err := f.pass.of(what)
 	path := f.path(name)
 	switch {
 	case errors.Is(err, errNoPassphrase):
 		return nil, fault(NoPassphrase, path, "%s is under a passphrase and none was given", what)
-	case err != nil: // whoever asked knows why, and what to do
+	case err != nil: // the asker's own error says why
 		return nil, &Error{Fault: UnreadableInput, Path: path, cause: err,
 			Message: "the passphrase of " + what + " could not be read: " + err.Error()}
 	case len(pass) == 0:
@@ -82,7 +83,7 @@ func Encrypt(text []byte, recipients ...age.Recipient) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// unseal is the reverse of seal; path is for its errors.
+// unseal is the inverse of seal, for texts of at most maxSecret bytes. path is for errors.
 func unseal(path string, data, pass []byte) ([]byte, error) {
 	id, err := age.NewScryptIdentity(string(pass))
 	if err != nil {

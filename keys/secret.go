@@ -11,24 +11,25 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// fmt looks through interfaces, into unexported fields and, under a verb that
-// does not fit, behind pointers, without asking the types there how they want to
-// be printed. It stops at a func. So every secret of this package is kept in a
-// closure, and the types that hold one print a placeholder as well.
+// fmt looks through interfaces, into unexported fields and, under a verb that does not fit,
+// behind pointers, without calling the formatting methods of the types that it finds there.
+// It stops at a func. So this package keeps every secret in a closure, and the types that
+// hold one also print a placeholder.
 
-// A passphrase is asked for once and remembered; when it is wrong, again asks for
-// another one, if anybody can be asked.
+// A passphrase is asked for once and remembered. If it is wrong, again asks for another one;
+// nil if nobody can be asked.
 type passphrase struct {
 	ask, again PassphraseFunc
 
 	mu    sync.Mutex
 	get   func() ([]byte, error) // nil: not asked yet
-	tries int                    // wrong ones
+	tries int                    // wrong ones so far
 }
 
-// maxTries is how many passphrases are tried before a command ends.
+// maxTries is how many passphrases are tried before the error is final.
 const maxTries = 5
 
+// of returns the passphrase of what, and asks for it the first time.
 func (p *passphrase) of(what string) ([]byte, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -47,13 +48,13 @@ func (p *passphrase) keep(b []byte, err error) {
 	p.get = func() ([]byte, error) { return b, err }
 }
 
-// other asks for another passphrase than the wrong one, and reports whether there is
-// one to try.
+// other asks for a passphrase in place of the wrong one, and reports whether there is one
+// to try.
 func (p *passphrase) other(what string, wrong []byte) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if now, err := p.get(); err != nil || !bytes.Equal(now, wrong) {
-		return err == nil // another goroutine has asked meanwhile
+		return err == nil // another goroutine has asked in the meantime
 	}
 	if p.tries++; p.again == nil || p.tries >= maxTries {
 		return false
@@ -62,8 +63,8 @@ func (p *passphrase) other(what string, wrong []byte) bool {
 	return true
 }
 
-// unlock calls open with the folder's passphrase, and with another one as long as it
-// is wrong and somebody can be asked. The errors are those of open and of the asking.
+// unlock calls open with the folder's passphrase, and as long as that is wrong and somebody
+// can be asked, with another one. Its errors are those of open and of the asking.
 func (f *Folder) unlock(name, what string, open func(pass []byte) error) error {
 	for {
 		pass, err := f.passphrase(name, what)
@@ -85,6 +86,7 @@ type signer struct {
 	sign func(rand io.Reader, data []byte, algorithm string) (*ssh.Signature, error)
 }
 
+// hideSigner wraps a signer so that it cannot be printed.
 func hideSigner(s ssh.AlgorithmSigner) ssh.Signer {
 	return signer{s.PublicKey(), s.SignWithAlgorithm}
 }

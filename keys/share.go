@@ -13,8 +13,8 @@ import (
 	"github.com/cloudflare/circl/secretsharing"
 )
 
-// A share's numbers are scalars of NIST P-384, which have room for every key of 32
-// bytes.
+// shareGroup is the group of the scheme. Its scalars, modulo the order of NIST P-384, can
+// hold every key of 32 bytes.
 var shareGroup = group.P384
 
 const (
@@ -25,17 +25,16 @@ const (
 	MaxShares = 32
 )
 
-// A Share is one custodian's part of a pseudonym key, by Shamir's scheme, with
-// Feldman's commitments, against which anybody can check a share. Fewer shares
-// than Threshold say nothing about the key. Printing it gives what it is and not
-// its value.
+// A Share is one custodian's part of a pseudonym key, by Shamir's scheme, with Feldman's
+// commitments, against which anybody can check a share. Fewer shares than Threshold reveal
+// nothing about the key. A Share prints as its name, without its value.
 //
 // Sources: Shamir, How to share a secret (1979); Feldman, A practical scheme for
 // non-interactive verifiable secret sharing (1987).
 type Share struct {
 	Set       string // "XXXX-XXXX": drawn at random, the same in all shares of one split
 	Index     int    // 1 to Total
-	Threshold int    // how many join
+	Threshold int    // how many are needed to join
 	Total     int
 
 	body func() []byte // the binary form, without its checksum
@@ -44,10 +43,10 @@ type Share struct {
 // Format prints which share it is.
 func (s Share) Format(f fmt.State, _ rune) { io.WriteString(f, s.Name()) }
 
-// MarshalText returns the same, for encoders that would look inside. The error is nil.
+// MarshalText returns the name too, for encoders that would look inside. The error is nil.
 func (s Share) MarshalText() ([]byte, error) { return []byte(s.Name()), nil }
 
-// Name is what the share is called: "share-XXXX-XXXX-2-of-5-need-3".
+// Name returns the name of the share, such as "share-XXXX-XXXX-2-of-5-need-3".
 func (s Share) Name() string {
 	return fmt.Sprintf("share-%s-%d-of-%d-need-%d", s.Set, s.Index, s.Total, s.Threshold)
 }
@@ -57,8 +56,8 @@ func (s Share) Name() string {
 func Split(k *PseudonymKey, total, threshold int) ([]*Share, error) {
 	if threshold < 2 || threshold > total || total > MaxShares {
 		return nil, fault(BadSplit, "",
-			"the shares cannot be made so: at least 2 must be needed, no more than there are, and there are at "+
-				"most %d", MaxShares)
+			"these shares cannot be made: at least 2 must be needed to join, no more than there are, and there can "+
+				"be at most %d", MaxShares)
 	}
 	var wide [scalarBytes]byte
 	b := k.bytes()
@@ -107,13 +106,14 @@ const (
 	shareSum     = 8
 )
 
+// withSum returns body with its checksum.
 func withSum(body []byte) []byte {
 	sum := sha256.Sum256(body)
 	return append(bytes.Clone(body), sum[:shareSum]...)
 }
 
-// parseShare reads the binary form. ok is false when a bit of it was changed,
-// and when the value does not fit the commitments.
+// parseShare reads the binary form. ok is false if any bit of it was changed, or if the value
+// does not fit the commitments.
 func parseShare(data []byte) (s *Share, ok bool) {
 	if len(data) < shareHead+scalarBytes+shareSum || data[0] != shareVersion {
 		return nil, false
@@ -131,6 +131,7 @@ func parseShare(data []byte) (s *Share, ok bool) {
 	return s, ok1 && ok2 && secretsharing.Verify(uint(s.Threshold-1), part, commitments)
 }
 
+// part returns the value of the share; ok is false if it is not in its canonical encoding.
 func (s *Share) part() (secretsharing.Share, bool) {
 	value := shareGroup.NewScalar()
 	raw := s.body()[shareHead : shareHead+scalarBytes]
@@ -142,6 +143,7 @@ func (s *Share) part() (secretsharing.Share, bool) {
 		bytes.Equal(raw, again)
 }
 
+// commitments returns the commitments to the coefficients of the split.
 func (s *Share) commitments() (out secretsharing.SecretCommitment, ok bool) {
 	for point := range slices.Chunk(s.body()[shareHead+scalarBytes:], pointBytes) {
 		e := shareGroup.NewElement()
@@ -153,7 +155,7 @@ func (s *Share) commitments() (out secretsharing.SecretCommitment, ok bool) {
 	return out, true
 }
 
-// common is what all shares of one split have in common.
+// common returns what all shares of one split have in common.
 func (s *Share) common() string {
 	b := s.body()
 	return string(b[1:6]) + string(b[7:9]) + string(b[shareHead+scalarBytes:])

@@ -8,7 +8,7 @@ import (
 	"filippo.io/age"
 )
 
-// ShareRecipients reads age recipients, one a line, one for each share.
+// ShareRecipients reads age recipients, one per line, one for each share.
 func ShareRecipients(data []byte) ([]age.Recipient, error) {
 	list, err := parseRecipients("", data)
 	if err != nil {
@@ -25,11 +25,10 @@ func ShareRecipients(data []byte) ([]age.Recipient, error) {
 	return out, nil
 }
 
-// ShareIDs are the identities that open shares which were encrypted to recipients.
+// ShareIDs are identities for opening shares that were encrypted to recipients.
 type ShareIDs []age.Identity
 
-// ShareIdentities reads an age identity file, for shares that were encrypted to
-// a recipient.
+// ShareIdentities reads an age identity file, for shares encrypted to a recipient.
 func ShareIdentities(data []byte) (ShareIDs, error) {
 	var out ShareIDs
 	for n, line := range textLines(data) {
@@ -53,12 +52,12 @@ func (s *Share) SealUnder(pass []byte) ([]byte, error) { return seal(withSum(s.b
 // SealTo returns the share's file for an age recipient.
 func (s *Share) SealTo(r age.Recipient) ([]byte, error) { return Encrypt(withSum(s.body()), r) }
 
-// maxShareFile bounds a share's file, bytes, as letters too.
+// maxShareFile bounds a share's file, binary or as letters, in bytes.
 const maxShareFile = 64 << 10
 
-// OpenShare reads a share's file: the binary one, or its letters as typed from
-// the sheet. ids are tried when it was encrypted to a recipient; ask gives the
-// passphrase otherwise. path is for the errors, which are of type *[Error].
+// OpenShare reads a share's file: the binary file, or its letters as typed from the sheet.
+// If it was encrypted to a recipient, ids are tried; otherwise ask returns the passphrase.
+// path is for the errors, which are of type *[Error].
 func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error)) (*Share, error) {
 	if len(data) > maxShareFile {
 		return nil, fault(WrongFile, path, "is larger than %d bytes and cannot be a share", maxShareFile)
@@ -69,7 +68,7 @@ func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error
 			return nil, err
 		}
 	}
-	damaged := fault(DamagedShare, path, "this share is damaged, or is no share")
+	damaged := fault(DamagedShare, path, "this file is a damaged share, or not a share")
 	if !bytes.HasPrefix(data, ageMagic) {
 		return nil, damaged
 	}
@@ -104,9 +103,9 @@ func OpenShare(path string, data []byte, ids ShareIDs, ask func() ([]byte, error
 	return s, nil
 }
 
-// Letters writes a file of a share as lines to print and to type: the line's
-// number, eight groups of four characters in Crockford's base 32, and a check
-// character over line number and groups.
+// Letters returns a share's file as lines to print and to type. Each line has a number of
+// three digits, eight groups of four characters in Crockford's base 32, and a check
+// character over number and groups.
 func Letters(data []byte) string {
 	text := shareLetters.EncodeToString(data)
 	var b strings.Builder
@@ -126,9 +125,9 @@ func Letters(data []byte) string {
 	return b.String()
 }
 
-// ParseLetters is the reverse of Letters, for what a person typed: either case,
-// O for 0, I and L for 1, blanks and hyphens anywhere. It names the line that is
-// mistyped.
+// ParseLetters is the inverse of [Letters] for what a person typed: either case, O for 0, I
+// and L for 1, blanks and hyphens anywhere. The error, an *[Error], names the mistyped
+// line.
 func ParseLetters(path string, data []byte) ([]byte, error) {
 	var all strings.Builder
 	n := 0

@@ -15,12 +15,13 @@ import (
 	"outbreath/keys/sshsig"
 )
 
-// validName is what a signer can be called: the site code or a laboratory's
-// short name. No pattern characters, so that a name means one party.
+// validName reports whether s can be a signer's name, the site code or a laboratory's short
+// name. It has no pattern characters, so a name means one party.
 var validName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._@-]{0,63}$`).MatchString
 
-// Signer reads the signing key, or finds it in the ssh-agent. It must be the one that signing.pub, if it is
-// there, shows to others. For RSA keys the result is an [ssh.AlgorithmSigner].
+// Signer reads the signing key, or finds it in the ssh-agent. If there is a signing.pub, which
+// others see, the key must be the one in it. For RSA keys the result is an
+// [ssh.AlgorithmSigner].
 func (f *Folder) Signer() (ssh.Signer, error) {
 	const what = "the signing key"
 	path := f.path(signingFile)
@@ -68,8 +69,8 @@ func (f *Folder) Signer() (ssh.Signer, error) {
 	return hideSigner(as), nil
 }
 
-// ownSigner reads signing.pub. pub is nil when there is none; name is its
-// comment, or "" when that cannot be a signer's name.
+// ownSigner reads signing.pub. pub is nil if there is no such file. name is its comment, or
+// "" if that cannot be a signer's name.
 func (f *Folder) ownSigner() (pub ssh.PublicKey, name string, err error) {
 	data, found, err := f.read(signingPub, false, maxPublic)
 	if err != nil || !found {
@@ -119,11 +120,13 @@ func parsePublicKey(line string) (pub ssh.PublicKey, comment string, problem *Er
 	return pub, comment, nil
 }
 
+// looksLikeKeyType reports whether s begins like the type of an SSH key, supported or not.
 func looksLikeKeyType(s string) bool {
 	return strings.HasPrefix(s, "ssh-") || strings.HasPrefix(s, "sk-") || strings.HasPrefix(s, "ecdsa-") ||
 		strings.HasPrefix(s, "webauthn-")
 }
 
+// formatPublicKey returns the line of a .pub file, without a line feed.
 func formatPublicKey(pub ssh.PublicKey, comment string) string {
 	s := strings.TrimSuffix(string(ssh.MarshalAuthorizedKey(pub)), "\n")
 	if comment != "" {

@@ -10,13 +10,12 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// signingRounds is the cost of the signing key's passphrase, in rounds of
-// bcrypt_pbkdf: about what scryptWorkFactor costs (BenchmarkPassphrase). Tests
-// lower it.
+// signingRounds is the cost of the signing key's passphrase, in rounds of bcrypt_pbkdf. One
+// guess costs about as much as with scryptWorkFactor (BenchmarkPassphrase). Tests lower it.
 var signingRounds = 100
 
-// lockSigning puts an OpenSSH private key, as [ssh.MarshalPrivateKey] writes it, under
-// a passphrase. ssh-keygen and every ssh program read the result.
+// lockSigning encrypts an OpenSSH private key, as [ssh.MarshalPrivateKey] writes it, under a
+// passphrase. ssh-keygen and other SSH programs read the result.
 //
 // Source: PROTOCOL.key of OpenSSH.
 func lockSigning(plain *pem.Block, pass []byte, rounds int) (*pem.Block, error) {
@@ -48,7 +47,7 @@ func lockSigning(plain *pem.Block, pass []byte, rounds int) (*pem.Block, error) 
 		Type           string
 		Public, Secret []byte // of Ed25519
 		Comment        string
-		Padding        []byte `ssh:"rest"` // 1, 2, 3 ... up to a whole block
+		Padding        []byte `ssh:"rest"` // 1, 2, 3 ... up to a full block
 	}
 	secret := file.PrivKeyBlock
 	if err := ssh.Unmarshal(secret, &inside); err != nil || inside.Type != ssh.KeyAlgoED25519 {

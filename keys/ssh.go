@@ -11,9 +11,9 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// sshRecipient reads an OpenSSH public key that archives are encrypted to. age
-// writes a short hash of it into the archive, so that whoever has the key can
-// see that it is meant; other kinds of recipients do not show that.
+// sshRecipient reads an OpenSSH public key that archives are encrypted to. age writes a short
+// hash of it into the archive, by which whoever has the key can see that it is a recipient;
+// other kinds of recipients do not reveal that.
 func sshRecipient(line string) (r recipient, problem *Error) {
 	pub, _, problem := parsePublicKey(line)
 	if problem != nil {
@@ -35,8 +35,8 @@ func sshRecipient(line string) (r recipient, problem *Error) {
 	return r, nil
 }
 
-// sshIdentity reads an OpenSSH private key that opens archives, and hides it.
-// public is its recipient. pass is asked for only if the key has a passphrase.
+// sshIdentity reads an OpenSSH private key that opens archives, and hides it from printing.
+// public is its recipient. pass is called only if the key has a passphrase.
 func sshIdentity(data []byte, pass func() ([]byte, error)) (id age.Identity, public string, err error) {
 	raw, err := ssh.ParseRawPrivateKey(data)
 	if errors.As(err, new(*ssh.PassphraseMissingError)) {
@@ -61,6 +61,7 @@ func sshIdentity(data []byte, pass func() ([]byte, error)) (id age.Identity, pub
 
 var errNotSSHKey = errors.New("is not an OpenSSH private key of type ed25519 or rsa, or is damaged or cut short")
 
+// hiddenSSH makes an age identity that cannot be printed from a parsed SSH key.
 func hiddenSSH(raw any) (id age.Identity, public string, err error) {
 	var inner age.Identity
 	switch k := raw.(type) {

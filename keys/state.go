@@ -14,23 +14,23 @@ import (
 	"strings"
 )
 
-// A site's folder keeps for each study a state that must not be lost or put back: one file
-// state-STUDY, 0600. Its first line is
+// For each study a site's folder keeps a state that must not be lost or reverted, in a file
+// state-STUDY with mode 0600. Its first line is
 //
 //	outbreath-state-1 HMAC
 //
-// with the HMAC-SHA256 (64 hexadecimal digits) of all that follows, under the key
-// that [State] derives for the study. What follows is the caller's. A file is
-// accepted under any generation of the pseudonym key and written under the newest.
+// with the HMAC-SHA256 (64 hexadecimal digits) of everything that follows, under the key
+// that [State] derives for the study. The rest is the caller's. A file is accepted under any
+// generation of the pseudonym key, and written under the newest.
 const (
 	statePrefix = "state-"
 	stateHeader = "outbreath-state-1 "
 )
 
-// MaxState bounds what a study's state may hold, bytes: some 200,000 sessions.
+// MaxState bounds the state of a study, in bytes: enough for some 200,000 sessions.
 const MaxState = 64 << 20
 
-// ErrState is behind the error of a state file that was altered or damaged, or
+// ErrState is behind the error about a state file that was altered or damaged, or that
 // belongs to another pseudonym key (errors.Is).
 var ErrState = errors.New("the state does not fit the key")
 
@@ -43,10 +43,10 @@ func stateFile(study string) (string, error) {
 	return statePrefix + study, nil
 }
 
-// State returns what [Folder.ChangeState] has kept for study, at most [MaxState] bytes;
-// nil if there is nothing yet. It is the file state-STUDY, authenticated with a key that
-// is derived from the pseudonym key. The error is an *[Error], with [ErrState] behind it if the file
-// was not written with a key of this folder.
+// State returns what [Folder.ChangeState] stored for study, at most [MaxState] bytes, or nil
+// if there is nothing yet. It is the file state-STUDY, authenticated with a key derived from
+// the pseudonym key. The error is an *[Error], with [ErrState] behind it if the file was not
+// written with a key of this folder.
 func (f *Folder) State(study string) ([]byte, error) {
 	all, err := f.Generations()
 	if err != nil {
@@ -55,6 +55,7 @@ func (f *Folder) State(study string) ([]byte, error) {
 	return f.readState(study, all)
 }
 
+// readState reads the state of study if one of the keys in all authenticates it.
 func (f *Folder) readState(study string, all []*PseudonymKey) ([]byte, error) {
 	name, err := stateFile(study)
 	if err != nil {
@@ -78,6 +79,7 @@ func (f *Folder) readState(study string, all []*PseudonymKey) ([]byte, error) {
 		Message: "was changed, is damaged, or belongs to another pseudonym key"}
 }
 
+// stateMAC returns the HMAC-SHA256 of a state under the key derived for its study.
 func stateMAC(k *PseudonymKey, study string, body []byte) []byte {
 	key := k.Derive(State, study)
 	h := hmac.New(sha256.New, key[:])
@@ -85,10 +87,11 @@ func stateMAC(k *PseudonymKey, study string, body []byte) []byte {
 	return h.Sum(nil)
 }
 
-// ChangeState replaces the state of study by what change returns for the old one, which is
-// nil if there was none. The folder is locked meanwhile, so that two processes cannot undo
-// each other's change; the file is the old one or the new one at any time. An error of
-// change leaves it as it is and is returned; another error is an *[Error].
+// ChangeState replaces the state of study with what change returns for the old one, which is
+// nil if there was none. The folder is locked while it does, so two processes cannot undo
+// each other's change. At any time the file is either the old or the new one. If change
+// returns an error, nothing is changed and that error is returned; any other error is an
+// *[Error].
 func (f *Folder) ChangeState(study string, change func(old []byte) ([]byte, error)) error {
 	unlock, err := f.await()
 	if err != nil {
@@ -122,9 +125,8 @@ func (f *Folder) putState(study string, newest *PseudonymKey, body []byte) error
 	return f.replace(name, data, 0o600)
 }
 
-// SetStateAside renames the state file of a study, which stays as evidence, to
-// aside-1-state-STUDY, aside-2-state-STUDY ..., and returns the new name; "" if there is
-// none.
+// SetStateAside renames the state file of a study to aside-1-state-STUDY, or the next free
+// number, where it remains as evidence. It returns the new name, or "" if there is no state.
 func (f *Folder) SetStateAside(study string) (moved string, err error) {
 	unlock, err := f.await()
 	if err != nil {
@@ -150,7 +152,7 @@ func (f *Folder) SetStateAside(study string) (moved string, err error) {
 	}
 }
 
-// Studies returns the codes of the studies that the folder keeps a state of, sorted.
+// Studies returns the codes of the studies for which the folder keeps a state, sorted.
 func (f *Folder) Studies() ([]string, error) {
 	entries, err := os.ReadDir(f.dir)
 	if err != nil {
@@ -180,7 +182,7 @@ func (f *Folder) states(all []*PseudonymKey) (map[string][]byte, error) {
 	return out, nil
 }
 
-// renewStates writes every state under the newest key.
+// renewStates rewrites every state under the newest key.
 func (f *Folder) renewStates(states map[string][]byte, newest *PseudonymKey) error {
 	var studies []string
 	for study := range states {

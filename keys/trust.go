@@ -8,7 +8,8 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// What each side signs, and so what the other side trusts its key for.
+// siteNamespaces and labNamespaces are what each side signs, and so what the other side trusts
+// its key for.
 var (
 	siteNamespaces = []string{"shipment@outbreath", "bag@outbreath", "notice@outbreath"}
 	labNamespaces  = []string{"receipt@outbreath"}
@@ -22,16 +23,14 @@ func (r Role) otherSideSigns() []string {
 	return labNamespaces
 }
 
-// A Trusted is one public key that Trust added or found already there, or one
-// line of Public.
+// A Trusted is one public key as [Folder.Trust], [Folder.Public] and others return it.
 type Trusted struct {
 	Kind string `json:"kind"` // "recipient" or "signer"
 	Name string `json:"name"` // of its owner; several names of a signer are joined by commas
 	Type string `json:"type"` // "post-quantum hybrid", "X25519", "ssh-ed25519" ...
 
-	// Fingerprint is "SHA256:..." as OpenSSH writes it: of the key of a signer,
-	// of the text age1... of a recipient. Words are its first 132 bits, Groups
-	// all 256 of them, to be read out.
+	// Fingerprint is "SHA256:..." in OpenSSH's form: of a signer's key, or of the text age1...
+	// of a recipient. Words encode its first 132 bits, Groups all 256, to be read out.
 	Fingerprint string   `json:"fingerprint"`
 	Words       []string `json:"words"`
 	Groups      []string `json:"groups"`
@@ -63,20 +62,20 @@ type TrustOptions struct {
 	Day           string // today, 2026-11-25; required
 	Compared      bool   // two people have compared the words
 	Expires       string // last day of use; "" is none
-	SSHRecipients bool   // SSH keys are to be encrypted to, and sign nothing
+	SSHRecipients bool   // SSH keys are recipients, not signers
 	Replace       bool   // other keys under the same name are revoked
 	By            string // who trusts them
-	Reason        string // why a key that was revoked is trusted again; needed for such a one, as Compared is
+	Reason        string // why a revoked key is trusted again; required for that, with Compared
 }
 
-// Trust adds the public keys in data (age recipients, OpenSSH public keys, in
-// any order, comments allowed) to recipients.txt and allowed_signers, and notes
-// whose they are in contacts.txt. A key that differs from the one trusted under
-// that name is refused, unless it is to be replaced.
+// Trust adds the public keys in data (age recipients and OpenSSH public keys, in any order,
+// comments allowed) to recipients.txt and allowed_signers, and their owners to contacts.txt.
+// A key that differs from the one trusted under that name is refused unless o.Replace is
+// set.
 //
-// Nothing is written unless all of data is accepted. Signers are trusted only
-// for what their side signs: shipments, bags and notices of a site, receipts of
-// a laboratory. A laboratory's folder takes no recipients.
+// Nothing is written unless all of data is accepted. Signers are trusted only for what
+// their side signs: shipments, bags and notices of a site, receipts of a laboratory. A
+// laboratory's folder accepts no recipients.
 func (f *Folder) Trust(data []byte, o TrustOptions) ([]Trusted, error) {
 	unlock, err := f.lock()
 	if err != nil {
@@ -112,7 +111,7 @@ func (f *Folder) Offered(data []byte, o TrustOptions) ([]Trusted, error) {
 	return p.keys, nil
 }
 
-// A trustPlan is what Trust writes, and what it is made from.
+// A trustPlan is what Trust is going to write, and what it is computed from.
 type trustPlan struct {
 	TrustOptions
 	keys                      []Trusted
@@ -121,14 +120,13 @@ type trustPlan struct {
 
 	own        ssh.PublicKey
 	role       Role
-	recipients []recipient // as they will be; likewise the next two
+	recipients []recipient // as they will be, like allowed and contacts
 	allowed    *Allowed
 	contacts   []contact
 	revoked    map[string]Revocation
 }
 
-// mayTrust refuses a key that was revoked unless its words were compared and a reason
-// says why it is trusted again.
+// mayTrust refuses a revoked key unless its words were compared and a reason is given.
 func (p *trustPlan) mayTrust() error {
 	for _, t := range p.keys {
 		if t.Revoked != nil && (p.Reason == "" || !p.Compared) {
@@ -139,7 +137,7 @@ func (p *trustPlan) mayTrust() error {
 	return nil
 }
 
-// turns returns what revoked.txt learns: keys that are replaced, and keys that are
+// turns returns the new lines of revoked.txt: keys that are replaced, and keys that are
 // trusted again.
 func (p *trustPlan) turns() (list []Revocation) {
 	by := cmp.Or(p.By, "-")
@@ -156,6 +154,7 @@ func (p *trustPlan) turns() (list []Revocation) {
 	return list
 }
 
+// nameOf returns whose a key is, for the record of its revocation.
 func (p *trustPlan) nameOf(fingerprint string) string {
 	for _, c := range p.contacts {
 		if c.fingerprint == fingerprint && c.name != "" {
@@ -165,12 +164,13 @@ func (p *trustPlan) nameOf(fingerprint string) string {
 	return cmp.Or(p.Name, "-")
 }
 
+// plan computes what Trust would write, and refuses what it must not trust.
 func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	if err := checkToday(o.Day); err != nil {
 		return nil, err
 	}
 	if o.Name != "" && !validName(o.Name) {
-		return nil, fault(BadName, "", "the name given for the signer is not one")
+		return nil, fault(BadName, "", "the name given cannot be a signer's name")
 	}
 	if o.Expires != "" && !validDay(o.Expires) {
 		return nil, fault(BadDay, "", "the last day of use is not a date")
@@ -222,7 +222,7 @@ func (f *Folder) plan(data []byte, o TrustOptions) (*trustPlan, error) {
 	return p, nil
 }
 
-// ofFile names the file in an error about its contents.
+// ofFile adds the path of the file to an error about its contents.
 func ofFile(path string, err error) error {
 	if e, ok := errors.AsType[*Error](err); ok && e.Path == "" {
 		placed := *e
@@ -232,6 +232,8 @@ func ofFile(path string, err error) error {
 	return err
 }
 
+// takeRecipient adds an offered recipient of owner to the plan. Another recipient of the same
+// owner must be among the offers too, or is replaced.
 func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trusted, err error) {
 	if p.role == Lab {
 		return t, fault(RecipientForLab, "",
@@ -259,6 +261,7 @@ func (p *trustPlan) takeRecipient(k offer, owner string, offers []offer) (t Trus
 	return t, nil
 }
 
+// takeSigner adds an offered signer to the plan.
 func (p *trustPlan) takeSigner(k offer) (t Trusted, err error) {
 	if p.own != nil && sameKey(p.own, k.signer) {
 		return t, fault(OwnKey, "", "line %d is this folder's own signing key", k.line)
@@ -284,7 +287,7 @@ func (p *trustPlan) takeSigner(k offer) (t Trusted, err error) {
 	return trustedSigner(k.signer, line.principals[0], already), nil
 }
 
-// note brings what is known of t up to date.
+// note updates the contact of the key t, and t from it.
 func (p *trustPlan) note(t *Trusted) {
 	c := contact{fingerprint: t.Fingerprint, name: t.Name, trusted: p.Day}
 	i := slices.IndexFunc(p.contacts, func(c contact) bool { return c.fingerprint == t.Fingerprint })
@@ -305,16 +308,15 @@ func (p *trustPlan) note(t *Trusted) {
 	}
 }
 
-// changedKey refuses another key under a name that is trusted.
+// changedKey is the error about another key under a name that is trusted.
 func changedKey(line int, name, old string) error {
 	return fault(ChangedKey, "", "line %d is another key for %s than the one that is trusted (%s). "+
-		"That may mean that %s made its keys anew, that two files were mixed up, or that somebody put keys "+
-		"of their own "+
-		"in between to read or forge shipments. Nothing was changed", line, name, old, name).of(name)
+		"That may mean that %s made new keys, that two files were mixed up, or that somebody put their "+
+		"own keys in between to read or forge shipments. Nothing was changed", line, name, old, name).of(name)
 }
 
-// admit makes the line of allowed_signers for o, unless it is there already or
-// contradicts one that is.
+// admit returns the line of allowed_signers for o. already means that the list trusts the key
+// under that name; a line that contradicts the list is an error.
 func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLine, already bool, err error) {
 	if name == "" {
 		name = o.comment
@@ -342,7 +344,7 @@ func (a *Allowed) admit(o offer, name string, namespaces []string) (l allowedLin
 	return l, already, nil
 }
 
-// Public lists the folder's own public keys and those it trusts.
+// Public returns the folder's own public keys, and those that it trusts.
 func (f *Folder) Public() (own, trusted []Trusted, err error) {
 	key, name, err := f.ownSigner()
 	if err != nil {

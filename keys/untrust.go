@@ -8,8 +8,8 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// rewrite makes comments of the lines of a public list whose keys are gone, with when
-// before each, and appends others; whole or not at all.
+// rewrite turns the lines of a public list whose keys are gone into comments, each after
+// when, and appends lines; all of it or nothing.
 func (f *Folder) rewrite(name string, gone []string, when string, lines []string) error {
 	old, _, err := f.read(name, false, maxList)
 	if err != nil {
@@ -34,8 +34,8 @@ func (f *Folder) rewrite(name string, gone []string, when string, lines []string
 	return f.replace(name, text, 0o644)
 }
 
-// lineFingerprint is that of the key in a line of recipients.txt or
-// allowed_signers, "" if there is none.
+// lineFingerprint returns the fingerprint of the key in a line of recipients.txt or
+// allowed_signers, or "" if there is none.
 func lineFingerprint(line string) string {
 	if l, problem := parseAllowedLine(line); problem == nil {
 		return ssh.FingerprintSHA256(l.key)
@@ -46,7 +46,7 @@ func lineFingerprint(line string) string {
 	return ""
 }
 
-// RevokeOptions are who revokes a key, when and why.
+// RevokeOptions say who revokes a key, when and why.
 type RevokeOptions struct {
 	Day    string // today, 2026-11-25; required
 	By     string // a person's name; must not be empty
@@ -54,7 +54,7 @@ type RevokeOptions struct {
 }
 
 // Untrust revokes all keys of name, and returns them. What was encrypted to a recipient
-// stays readable to it; what a signer signed is no longer accepted. The error is an
+// remains readable to it; what a signer signed is no longer accepted. The error is an
 // *[Error]: [NobodyTrusted] if no key has that name, [BadDay] or [BadReason] for o.
 func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 	if err := checkToday(o.Day); err != nil {
@@ -80,11 +80,11 @@ func (f *Folder) Untrust(name string, o RevokeOptions) ([]Trusted, error) {
 		revoked = append(revoked, Revocation{Fingerprint: t.Fingerprint, Name: name, Day: o.Day, By: o.By,
 			Reason: o.Reason})
 	}
-	if err := f.revoke(revoked); err != nil { // first, so that a crash revokes all the same
+	if err := f.revoke(revoked); err != nil { // first, so that the keys are revoked even after a crash
 		return nil, err
 	}
 	for _, file := range []string{recipientsFile, allowedFile} {
-		if err := f.rewrite(file, prints, "taken out "+o.Day, nil); err != nil {
+		if err := f.rewrite(file, prints, "removed "+o.Day, nil); err != nil {
 			return nil, err
 		}
 	}

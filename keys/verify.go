@@ -10,8 +10,8 @@ import (
 	"outbreath/keys/sshsig"
 )
 
-// A Reason is why a signature is not accepted. Its values are stable, so that a caller
-// can choose by them what to advise.
+// A Reason is why a signature is not accepted. Its values are stable: callers choose their
+// advice by them.
 type Reason string
 
 const (
@@ -27,8 +27,8 @@ const (
 )
 
 // A SignatureError is the error of [Allowed.Verify]. Message holds names and
-// fingerprints from the list and the caller, nothing from the message or the
-// signature but the fingerprint of its key.
+// fingerprints from the list and the caller, and nothing from the message or the signature
+// except the fingerprint of its key.
 type SignatureError struct {
 	Reason      Reason
 	Fingerprint string // "SHA256:..." of the key that signed; "" for NotSignature
@@ -40,12 +40,12 @@ type SignatureError struct {
 
 func (e *SignatureError) Error() string { return e.Message }
 
-// Verify checks an armored SSHSIG signature over message: made by a key that
-// the list gives to principal, for namespace, valid at the time at. The error
-// is a *[SignatureError] for the first of these that fails.
+// Verify checks an armored SSHSIG signature over message: that it was made by a key that
+// the list gives to principal, for namespace, and that the key is valid at the time at. The
+// error is a *[SignatureError] for the first of these that fails.
 //
-// Bounds of validity are inclusive, to the second; those without a Z are taken
-// in at's own time zone, so pass a local time to agree with ssh-keygen.
+// Bounds of validity are inclusive, to the second. Those without a Z are in at's own time
+// zone, so pass a local time to agree with ssh-keygen.
 func (a *Allowed) Verify(message, armored []byte, principal, namespace string, at time.Time) error {
 	sig, err := sshsig.Parse(armored)
 	if err != nil {
@@ -68,7 +68,7 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 	}
 	byName := filter(byKey, func(l allowedLine) bool { return slices.Contains(l.principals, principal) })
 	if len(byName) == 0 {
-		return refuse(OtherName, "signed by "+names(byKey)+" and not under the name that was expected")
+		return refuse(OtherName, "signed by "+names(byKey)+", not under the expected name")
 	}
 	if namespace == "" || sig.Namespace != namespace {
 		return refuse(OtherNamespace,
@@ -97,16 +97,16 @@ func (a *Allowed) Verify(message, armored []byte, principal, namespace string, a
 			principal+"'s key is not valid at this time (valid-after and valid-before in allowed_signers)")
 	}
 	if c := a.contacts[fingerprint]; c.expires != "" && at.Format(time.DateOnly) > c.expires {
-		return refuse(Expired, principal+"'s key was to be used until "+c.expires)
+		return refuse(Expired, principal+"'s key expired on "+c.expires)
 	}
 	if sig.Verify(message, namespace) != nil {
-		return refuse(DataChanged, "the data was changed after "+principal+" signed it, or the signature was")
+		return refuse(DataChanged, "the data or the signature was changed after "+principal+" signed")
 	}
 	return nil
 }
 
-// keyThatSigned returns the fingerprint of the key that made a signature; "" if armored
-// is no signature.
+// keyThatSigned returns the fingerprint of the key that made a signature, or "" if armored is
+// not a signature.
 func keyThatSigned(armored []byte) string {
 	sig, err := sshsig.Parse(armored)
 	if err != nil {
@@ -115,6 +115,7 @@ func keyThatSigned(armored []byte) string {
 	return ssh.FingerprintSHA256(sig.PublicKey)
 }
 
+// validAt reports whether the key is within its bounds of validity.
 func (l allowedLine) validAt(at time.Time) bool {
 	return (l.after.isZero() || !at.Before(l.after.in(at.Location()))) &&
 		(l.before.isZero() || !at.After(l.before.in(at.Location())))

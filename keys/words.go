@@ -12,9 +12,9 @@ import (
 	"github.com/tyler-smith/go-bip39/wordlists"
 )
 
-// The 2,048 English words of BIP-39 (bitcoin/bips, bip-0039): no two begin with
-// the same four letters, which is why they can be heard on a bad line. A word is
-// eleven bits, the first bit the highest.
+// wordList is the 2,048 English words of BIP-39 (bitcoin/bips, bip-0039). No two begin with
+// the same four letters, so they can be told apart on a bad line. A word encodes eleven
+// bits, the highest first.
 var wordList = wordlists.English
 
 const (
@@ -35,16 +35,16 @@ func spoken(sum [sha256.Size]byte) []string {
 	return words
 }
 
-// fingerprintSum is the digest in a fingerprint as OpenSSH writes it.
+// fingerprintSum returns the digest in a fingerprint in OpenSSH's form.
 func fingerprintSum(fingerprint string) (sum [sha256.Size]byte) {
 	raw, err := base64.RawStdEncoding.DecodeString(strings.TrimPrefix(fingerprint, "SHA256:"))
 	if err != nil || len(raw) != len(sum) {
-		panic("keys: a fingerprint that is none") // we wrote it ourselves
+		panic("keys: not a fingerprint") // this package wrote it
 	}
 	return [sha256.Size]byte(raw)
 }
 
-// groupsOf writes a digest as 16 groups of four hexadecimal digits.
+// groupsOf returns a digest as 16 groups of four hexadecimal digits.
 func groupsOf(sum [sha256.Size]byte) []string {
 	var groups []string
 	for pair := range slices.Chunk(sum[:], 2) {
@@ -53,9 +53,9 @@ func groupsOf(sum [sha256.Size]byte) []string {
 	return groups
 }
 
-// SpokenWords returns twelve words for keys taken together, which two people
-// compare by telephone: the first 132 bits of the SHA-256 over a line
-// "outbreath-keys-1" and the keys' fingerprints, one a line, in bytewise order.
+// SpokenWords returns twelve words for a set of keys, for two people to compare by telephone.
+// They encode the first 132 bits of the SHA-256 over a line "outbreath-keys-1" and the keys'
+// fingerprints, one per line, in bytewise order.
 //
 //	(echo outbreath-keys-1; printf '%s\n' SHA256:... SHA256:... | LC_ALL=C sort) | sha256sum
 func SpokenWords(list []Trusted) []string {
@@ -67,15 +67,15 @@ func SpokenWords(list []Trusted) []string {
 	return spoken(sha256.Sum256([]byte("outbreath-keys-1\n" + strings.Join(slices.Compact(lines), ""))))
 }
 
-// SameWord reports whether what somebody typed is word: upper and lower case are one,
-// and the four letters that no other word begins with will do.
+// SameWord reports whether typed means word: case is ignored, and its first four letters are
+// enough, because no other word begins with them.
 func SameWord(typed, word string) bool {
 	typed = strings.ToLower(strings.TrimSpace(typed))
 	return typed == word || len(typed) >= 4 && strings.HasPrefix(word, typed)
 }
 
-// SuggestPassphrase returns seven words chosen by the system's generator, 77 bits.
-// It is a secret: show it to the person at the terminal only, and wipe it.
+// SuggestPassphrase returns seven random words, 77 bits, from the system's generator. The
+// result is a secret: show it only to the person at the terminal, and wipe it.
 func SuggestPassphrase() []byte {
 	var p []byte
 	for i := range passwordWord {

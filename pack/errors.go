@@ -26,7 +26,7 @@ var ErrParts = fmt.Errorf("the archive would have more than %d parts", maxParts)
 type ExistsError struct{ Folder string }
 
 func (e *ExistsError) Error() string {
-	return fmt.Sprintf("%s is there already, and nothing is ever written over it", e.Folder)
+	return fmt.Sprintf("%s already exists, and nothing is ever written over it", e.Folder)
 }
 
 // A TwiceError says that two of the folders to seal into are one, so that there would be

@@ -66,7 +66,7 @@ func (m *TubeMatch) Explain() {
 
 func (m *TubeMatch) unexpected(b string, recorded []string, alike map[string][]string) TubeNote {
 	if _, ok := slices.BinarySearch(recorded, b); ok {
-		return TubeNote{b, NoteTwice, "", "was scanned more often than it is recorded: look whether it was scanned " +
+		return TubeNote{b, NoteTwice, "", "was scanned more often than it is recorded: check whether it was scanned " +
 			"twice, or whether two tubes carry this barcode"}
 	}
 	if near := alike[looks(b)]; len(near) > 0 {
@@ -88,7 +88,7 @@ func (m *TubeMatch) unexpected(b string, recorded []string, alike map[string][]s
 				"each with a line feed, and scan the box again"}
 		}
 	}
-	return TubeNote{b, NoteUnknown, "", "was scanned, but no record has it: look whether the tube belongs to " +
+	return TubeNote{b, NoteUnknown, "", "was scanned, but no record has it: check whether the tube belongs to " +
 		"another shipment or another site, and do not analyse it before that is known"}
 }
 

@@ -29,8 +29,8 @@ type TubeMatch struct {
 }
 
 // ErrNoBarcode says that a file of barcodes holds none.
-var ErrNoBarcode = errors.New("the file holds no barcode: look whether the scanner was connected, and scan the " +
-	"tubes into it, one a line")
+var ErrNoBarcode = errors.New("the file holds no barcode: check whether the scanner was connected, and scan the " +
+	"tubes into it, one per line")
 
 // Agrees reports whether the box holds the recorded tubes and no other, each read cleanly.
 func (m *TubeMatch) Agrees() bool {
@@ -72,7 +72,7 @@ func MatchTubes(scanned, recorded []string) *TubeMatch {
 	return m
 }
 
-// ParseTubes reads a file of barcodes, one a line, as a scanner types them.
+// ParseTubes reads a file of barcodes, one per line, as a scanner types them.
 // Blanks around a barcode, empty lines and a byte-order mark are dropped. So is
 // the carriage return with which a scanner or an editor ends each line; where most
 // lines have none, a barcode that ends with one keeps it, for then the reader

@@ -102,7 +102,7 @@ func decrypt(src io.Reader, identities []age.Identity) (io.Reader, error) {
 	}
 	if _, ok := errors.AsType[*age.NoIdentityMatchError](err); ok {
 		return nil, reject(checkDecryption, "this key does not open it, or the head of the archive is damaged: "+
-			"look whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
+			"check whether the key folder is the one whose recipient.txt the site has; else %s", askForNew)
 	}
 	return nil, reject(checkDecryption, "the head of the archive is damaged, or was written by a later version: %s",
 		askForNew)

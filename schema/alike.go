@@ -2,21 +2,21 @@ package schema
 
 import "strings"
 
-// lookalike maps the characters that are mistaken for one another by eye or by
-// hand: O and 0; I, l and 1 (common practice, no source).
+// lookalike maps characters that people mistake for one another when reading or typing to
+// one of them: O and 0; I, l and 1 (common practice, no source).
 var lookalike = strings.NewReplacer("o", "0", "i", "1", "l", "1")
 
-// Look returns how the canonical form of an identifier looks: two that look the same
-// may be one that was misread.
+// Look returns the appearance of a canonical identifier, with similar characters mapped to
+// one. Of two identifiers that look the same, one may have been misread.
 func Look(canonical string) string { return lookalike.Replace(canonical) }
 
-// lookalikes finds keys, in lower case, that look like another one.
+// lookalikes finds keys, in lower case, that look like an earlier one.
 type lookalikes struct {
-	first map[string]spelling // by how it looks
+	first map[string]spelling // by appearance
 	seen  map[string]bool
 }
 
-// A spelling is a key and where it stood first.
+// A spelling is a key and the place of its first occurrence.
 type spelling struct {
 	key string
 	place
@@ -26,8 +26,8 @@ func newLookalikes() *lookalikes {
 	return &lookalikes{first: make(map[string]spelling), seen: make(map[string]bool)}
 }
 
-// add notes that key stands at a place. When it stands there for the first time
-// and looks like another key, the place of that one is returned.
+// add records an occurrence of key. If it is the first one, and key looks like an earlier,
+// different key, add returns the place of that key.
 func (l *lookalikes) add(key string, at place) (other place, alike bool) {
 	if l.seen[key] {
 		return place{}, false

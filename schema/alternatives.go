@@ -10,31 +10,30 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v5"
 )
 
-// maxAlternatives bounds the entries of "oneOf" and "anyOf" in a schema, once
-// every reference is written out.
+// maxAlternatives bounds the entries of "oneOf" and "anyOf" in a schema, counted after every
+// reference is expanded.
 const maxAlternatives = 64
 
-// A beside is what stands beside "oneOf" or "anyOf" and holds in each of the
-// alternatives. Written into each of them it means the same, because a record
-// must satisfy both.
-type beside struct {
+// siblings are the keywords next to "oneOf" or "anyOf". They are moved into each of the
+// alternatives, which means the same, because a record must satisfy both.
+type siblings struct {
 	words []Member
 	home  string // pointer of the "properties" or "items" among words
 }
 
-// ofFields are the keywords that read one another: the same ones in another
-// schema, even of the same value, do not see them.
+// ofFields are the keywords that depend on each other within one schema object: in another
+// schema object, even for the same value, they have no effect on each other.
 var ofFields = []string{"properties", "additionalProperties"}
 
-// join returns words with those beside the alternatives added. The message
-// says why that cannot be done.
-func (b beside) join(words []Member) (all []Member, message string) {
+// join returns words with the siblings added. A message other than "" says why that is not
+// possible.
+func (b siblings) join(words []Member) (all []Member, message string) {
 	has := func(words []Member) bool {
 		return slices.ContainsFunc(words, func(m Member) bool { return slices.Contains(ofFields, m.Name) })
 	}
 	if has(b.words) && has(words) {
-		return nil, `"properties" and "additionalProperties" stand both beside the alternatives and in one of ` +
-			`them, where they do not know each other: name all fields in each alternative, or all beside them`
+		return nil, `"properties" and "additionalProperties" are both next to the alternatives and in one of ` +
+			`them, where they do not see each other: name all fields in each alternative, or all next to them`
 	}
 	all = slices.Clone(b.words)
 	for _, m := range words {
@@ -46,12 +45,13 @@ func (b beside) join(words []Member) (all []Member, message string) {
 			all[i].Value = union(all[i].Value, m.Value)
 		case !equal(all[i].Value, m.Value):
 			return nil, `the keyword ` + odd(m.Name) +
-				` stands both beside the alternatives and in one of them: keep one of the two`
+				` is both next to the alternatives and in one of them: keep one of the two`
 		}
 	}
 	return all, ""
 }
 
+// union returns the list of the texts in a, and of those in b that a does not have.
 func union(a, b *Node) *Node {
 	n := &Node{Kind: Array, Items: slices.Clone(a.Items)}
 	seen := make(map[string]bool)
@@ -66,11 +66,12 @@ func union(a, b *Node) *Node {
 	return n
 }
 
+// equal reports whether two nodes, which may be nil, encode to the same JSON.
 func equal(a, b *Node) bool {
 	return (a == nil) == (b == nil) && (a == nil || string(a.Encode()) == string(b.Encode()))
 }
 
-// choiceOf returns the keyword that makes a schema one of alternatives.
+// choiceOf returns the keyword of s that lists alternatives, or "".
 func (s *shape) choiceOf() string {
 	for _, name := range []string{"oneOf", "anyOf"} {
 		if s.word(name) != nil {
@@ -80,19 +81,19 @@ func (s *shape) choiceOf() string {
 	return ""
 }
 
-// alternatives walks every one of them. Afterwards s.words has only what
-// belongs to the choice itself.
+// alternatives walks each alternative of s, with the siblings moved into it. Afterwards
+// s.words has only the keywords of the choice itself.
 func (w *shaper) alternatives(s *shape, home string, depth int) error {
 	s.choice = s.choiceOf()
 	list := s.word(s.choice)
 	switch {
 	case s.choice == "oneOf" && s.word("anyOf") != nil:
-		return wrong(s.pointer, `"oneOf" and "anyOf" stand beside each other: keep one of the two`)
+		return wrong(s.pointer, `"oneOf" and "anyOf" are next to each other: keep one of the two`)
 	case list.Kind != Array || len(list.Items) == 0:
 		return wrong(s.pointer, `the value of "`+s.choice+`" must be a list of at least one schema`)
 	}
 	var own []Member
-	shared := beside{home: home}
+	shared := siblings{home: home}
 	for _, m := range s.words {
 		if m.Name == s.choice {
 			continue
@@ -111,7 +112,7 @@ func (w *shaper) alternatives(s *shape, home string, depth int) error {
 		at := s.pointer + "/" + s.choice + "/" + strconv.Itoa(i)
 		if w.alternative++; w.alternative > maxAlternatives {
 			return wrong(at, `the schema has more than 64 alternatives in "oneOf" and "anyOf" once its references `+
-				`are written out`)
+				`are expanded`)
 		}
 		part, err := w.shape(item, at, s.path, depth+1, shared)
 		if err != nil {
@@ -122,7 +123,7 @@ func (w *shaper) alternatives(s *shape, home string, depth int) error {
 	return nil
 }
 
-// record says whether nothing but an object can stand here.
+// record reports whether s accepts only objects.
 func (s *shape) record() bool {
 	for _, b := range s.branches {
 		if !b.record() {
@@ -132,8 +133,8 @@ func (s *shape) record() bool {
 	return s.branches != nil || s.members != nil
 }
 
-// requires says whether every alternative has the leaf at path, and requires it
-// in its object.
+// requires reports whether every alternative has the leaf at path, and requires it within its
+// object.
 func (s *shape) requires(path []string) bool {
 	for _, b := range s.branches {
 		if !b.requires(path) {
@@ -154,8 +155,8 @@ func (s *shape) requires(path []string) bool {
 	return false
 }
 
-// add puts the row of a leaf into the treatment table. If another alternative
-// has the leaf too, both must say the same of it.
+// add adds the row of a leaf to the treatment table. If another alternative has the leaf too,
+// the two must agree.
 func (p *Plan) add(leaf *shape) error {
 	i, again := p.index[leaf.path]
 	if !again {
@@ -169,8 +170,9 @@ func (p *Plan) add(leaf *shape) error {
 	return nil
 }
 
-// merge widens f to the values that o accepts. What f says of its values holds
-// for all of them afterwards; so a form that only one of the two fixes is none.
+// merge widens f to the values that o accepts as well. Afterwards every statement of f holds
+// for all of them, so a format or limit that only one of the two has is dropped. The message
+// is "" unless the two contradict each other.
 func (f *Field) merge(o Field) (message string) {
 	switch {
 	case f.Treatment != o.Treatment:
@@ -186,7 +188,7 @@ func (f *Field) merge(o Field) (message string) {
 	was := f.Decimals
 	f.Digits = max(f.Digits, o.Digits)
 	if f.Decimals = max(f.Decimals, o.Decimals); min(was, o.Decimals) == 0 {
-		f.Decimals = 0 // one of the two has no limit
+		f.Decimals = 0 // no limit in one of the two
 	}
 	f.Wide = f.Wide || o.Wide
 	if f.Risk == "" {
@@ -208,9 +210,9 @@ func (f *Field) merge(o Field) (message string) {
 	return ""
 }
 
-// nearestOf returns the one alternative that the value at e was probably meant to
-// be: all others are ruled out by its type, or by a listed value that it, or one
-// of its fields, has not. It is nil if that leaves none or several.
+// nearestOf returns the alternative that the value at e was probably meant to match: all
+// others are ruled out by the type of the value, or by a listed value that it, or one of its
+// fields, does not have. It returns nil if none or several remain.
 func nearestOf(e *jsonschema.ValidationError) *jsonschema.ValidationError {
 	var found *jsonschema.ValidationError
 	for _, c := range e.Causes {
@@ -235,6 +237,7 @@ func nearestOf(e *jsonschema.ValidationError) *jsonschema.ValidationError {
 	return found
 }
 
+// innermost calls f for every error below e that has no cause of its own.
 func innermost(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) {
 	if len(e.Causes) == 0 {
 		f(e)
@@ -244,13 +247,13 @@ func innermost(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError
 	}
 }
 
-// isChoice goes by the library's own words, because a field may be called
-// "oneOf". They hold no value.
+// isChoice reports whether e is about alternatives. It compares the library's own message,
+// which holds no value, because a field may be called "oneOf".
 func isChoice(e *jsonschema.ValidationError) bool {
 	return e.Message == "oneOf failed" || e.Message == "anyOf failed"
 }
 
-// parent returns the location of the object or list that a value stands in.
+// parent returns the location of the object or list that contains a value.
 func parent(location string) string {
 	if i := strings.LastIndexByte(location, '/'); i >= 0 {
 		return location[:i]
@@ -258,7 +261,7 @@ func parent(location string) string {
 	return "-"
 }
 
-// alternatives counts them.
+// alternatives returns the number of alternatives in s.
 func (s *shape) alternatives() int {
 	n := len(s.branches)
 	for _, b := range s.branches {

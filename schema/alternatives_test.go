@@ -40,7 +40,7 @@ func TestAlternativesRefused(t *testing.T) {
 		{"two risks", []string{x, `{"anyOf": [{"type": "number", "deid": "keep", "risk": "quasi"}, {"type": ` +
 			`"string", "deid": "keep", "risk": "sensitive"}]}`}, `has the risk "sensitive" here`},
 		{"beside and within", []string{x, `{"deid": "keep", "anyOf": [` + dropped + `]}`},
-			`at /properties/x/anyOf/0 of the schema: the keyword "deid" stands both beside`},
+			`at /properties/x/anyOf/0 of the schema: the keyword "deid" is both next to`},
 		{"unfit in one", []string{x, `{"deid": {"round": 5}, "oneOf": [{"type": "number"}, {"type": "string"}]}`},
 			`at /properties/x/oneOf/1 of the schema: the treatment "round" needs`},
 		{"text of a constant", []string{x, `{"deid": "text", "type": "string", "oneOf": [{"minLength": 9}, ` +
@@ -54,16 +54,16 @@ func TestAlternativesRefused(t *testing.T) {
 			`, {"type": "object", "properties": {"b": ` + kept + `}}]}`},
 			`at /properties/x/oneOf/1 of the schema: "additionalProperties": false is missing`},
 		{"open by true", []string{kit + "/additionalProperties", "", kit + "/oneOf",
-			`[{"additionalProperties": true}]`}, `"properties" and "additionalProperties" stand both`},
+			`[{"additionalProperties": true}]`}, `"properties" and "additionalProperties" are both`},
 		{"fields beside and within", []string{kit + "/oneOf", `[` + closed(`"a": `+kept) + `]`},
-			`at /properties/kit/oneOf/0 of the schema: "properties" and "additionalProperties" stand both`},
+			`at /properties/kit/oneOf/0 of the schema: "properties" and "additionalProperties" are both`},
 		{"anything", []string{x, `{"oneOf": [` + kept + `, true]}`},
-			"at /properties/x/oneOf/1 of the schema: a schema must stand here"},
+			"at /properties/x/oneOf/1 of the schema: a schema is expected here"},
 		{"a list of anything", []string{x, `{"oneOf": [` + kept + `, {"type": "array"}]}`},
 			`at /properties/x/oneOf/1 of the schema: "items" is missing`},
 		{"none", []string{x, `{"oneOf": []}`}, "a list of at least one schema"},
 		{"no list", []string{x, `{"anyOf": ` + kept + `}`}, "a list of at least one schema"},
-		{"both keywords", []string{x, `{"anyOf": [` + kept + `], "oneOf": [` + kept + `]}`}, "stand beside each other"},
+		{"both keywords", []string{x, `{"anyOf": [` + kept + `], "oneOf": [` + kept + `]}`}, "are next to each other"},
 		{"65", []string{x, `{"deid": "keep", "anyOf": [` + strings.Repeat(`{"type": "string"},`, 64) +
 			`{"type": "string"}]}`}, "at /properties/x/anyOf/64 of the schema: the schema has more than 64"},
 		{"in itself", []string{x, `{"oneOf": [` + kept + `, {"$ref": "#/properties/x"}]}`}, "leads back to itself"},
@@ -88,10 +88,10 @@ func TestAlternativesRefused(t *testing.T) {
 		{"core field missing in one", []string{"/properties/subject",
 			`{"oneOf": [` + strings.Replace(closed(`"subject_id": {"type": "string", "deid": {"pseudonym": `+
 				`"subject"}}`), "{", `{"required": ["subject_id"], `, 1) + `, ` + closed(`"no": `+dropped) + `]}`},
-			`/subject/subject_id must stand in "required"`},
+			`/subject/subject_id must be in "required"`},
 		{"core field optional in one", []string{"/properties/kit", "", "/properties/tubes/items/required/0", "",
 			"/properties/tubes/items/anyOf", `[{"required": ["barcode"]}, {}]`},
-			`/tubes/*/barcode must stand in "required"`},
+			`/tubes/*/barcode must be in "required"`},
 		{"core field an object in one", []string{"/properties/study",
 			`{"oneOf": [` + kept + `, ` + closed(`"a": `+kept) + `]}`},
 			"/study must be a single value in every alternative"},
@@ -214,8 +214,8 @@ func TestAlternativesExplained(t *testing.T) {
 		`{"kind": "ward", "ward": "north"}`: nil,
 		`[1, 2]`:                            nil,
 		`{"kind": "person"}`:                {"/informant schema.required informant.name is missing: add it"},
-		`{"kind": "person", "name": "x", "age": 90}`: {"/informant schema.unknown the field whose value stands " +
-			"here is not part of the plan: remove it or correct its name"},
+		`{"kind": "person", "name": "x", "age": 90}`: {"/informant schema.unknown the field with this value " +
+			"is not part of the plan: remove it or correct its name"},
 		`[1, "x"]`: {"/informant/1 schema.type informant[1] must be a whole " +
 			"number, without quotation marks"},
 		`{"kind": "uncle"}`: {"/informant schema.alternatives informant fits none"},

@@ -7,24 +7,25 @@ import (
 	"strings"
 )
 
-// maxHeaderLine is more than the names of as many columns as a schema declares need, in bytes.
+// maxHeaderLine bounds a header row, in bytes: a schema declares at most 64 columns with names
+// of at most 64 bytes.
 const maxHeaderLine = 64 * 65
 
-// A CSVArrival proves of a CSV recording that arrived what a [CSVCheck] proves at
-// the site. The schema that declares the columns comes later in a shipment, so the
-// header is taken as it is, if it can be one, and compared in the end; how many digits
-// the numbers of a study's own columns may have is not judged here. It is an
-// io.Writer; Close ends the recording. No byte of rows is kept.
+// A CSVArrival checks a CSV recording at the laboratory as a [CSVCheck] does at the site. In a
+// shipment the schema that declares the columns comes after the recordings, so any well-formed
+// header is accepted first and compared with the schema in [CSVArrival.Fault]. It does not
+// check how many digits the numbers of a study's own columns have. It is an io.Writer; Close
+// ends the recording. No row is kept in memory.
 type CSVArrival struct {
-	head   []byte    // of a header that is not whole yet
-	check  *CSVCheck // nil until then
+	head   []byte    // an incomplete header row
+	check  *CSVCheck // nil until the header is complete
 	fault  *ArrivalFault
-	seen   []seenColumn // nil: the columns are [DefaultColumns], and their ranges are checked already
+	seen   []seenColumn // nil if the columns are [DefaultColumns], whose ranges check compares
 	begun  bool         // a row came before
 	closed bool
 }
 
-// A seenColumn is what a column held; Low and High are infinities without a number.
+// A seenColumn summarises the numbers of a column. Without a number, low is +Inf and high -Inf.
 type seenColumn struct {
 	name      string
 	low, high float64
@@ -50,7 +51,7 @@ func (a *CSVArrival) Write(p []byte) (int, error) {
 	return n, nil
 }
 
-// header takes bytes until the header is whole, and returns those that follow.
+// header consumes bytes until the header row is complete, and returns those after it.
 func (a *CSVArrival) header(p []byte) []byte {
 	end := bytes.IndexByte(p, '\n') + 1
 	whole := end > 0
@@ -87,7 +88,7 @@ func (a *CSVArrival) header(p []byte) []byte {
 	return p[end:]
 }
 
-// row notes what the columns of a study's own hold.
+// row updates the summaries with a row, for columns of a study's own.
 func (a *CSVArrival) row(values []float64) {
 	for i, v := range values {
 		s := &a.seen[i]
@@ -120,8 +121,8 @@ func (a *CSVArrival) Close() error {
 	return nil
 }
 
-// Fault returns what is wrong with the recording under the columns that the
-// schema declares, nil for nothing. It is asked after Close.
+// Fault returns the first fault of the recording, given the columns that the schema declares,
+// or nil. Call it after Close.
 func (a *CSVArrival) Fault(columns []Column) *ArrivalFault {
 	if a.fault != nil {
 		return a.fault

@@ -14,7 +14,7 @@ import (
 	"strings"
 )
 
-// begin/ holds the files of a new collection; what stands in {{ }} is filled in.
+// beginFiles holds the files of a new collection. Begin fills in what is between {{ and }}.
 //
 //go:embed begin
 var beginFiles embed.FS
@@ -25,29 +25,29 @@ var (
 	plainName = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9._-]*$`)
 )
 
-// A File is one that a new collection gets beside those that [Begin] makes, or in the
+// A File is one that a new collection gets in addition to those that [Begin] makes, or in
 // place of one of them.
 type File struct {
 	Name string // as in the collection, slash-separated: "study.json"
 	Data []byte
 }
 
-// Begin lays out an empty collection in dir, which must be missing or an empty
-// folder: study.json, roster.csv with its header row, the folders for
-// records and recordings, session-to-copy.json, a valid record of invented
-// values, and START-HERE.html, which explains them; besides, the further files.
-// What is laid out is readable for its owner alone, because it will hold a roster.
+// Begin creates an empty collection in dir, which must not exist or be an empty folder. It
+// holds study.json, roster.csv with its header row, the folders for records and recordings,
+// session-to-copy.json, which is a valid record of invented values, START-HERE.html, which
+// explains them, and the further files. Only its owner can read it, because it will hold a
+// roster.
 //
-// It appears whole or not at all. The error is a *[ConfigError] if a code or
-// the folder cannot be used, else an I/O error.
+// It appears complete or not at all. The error is a *[ConfigError] if a code or the folder
+// cannot be used, otherwise an I/O error.
 func Begin(dir, study, site string, further ...File) error {
 	switch {
 	case !studyCode.MatchString(study):
-		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, the first " +
-			"no hyphen: write it as the protocol does"}
+		return &ConfigError{File: "study code", Message: "must be 1 to 32 letters, digits and hyphens, and not " +
+			"begin with a hyphen: write it as the protocol does"}
 	case !siteCode.MatchString(site):
-		return &ConfigError{File: "site code", Message: "must be 1 to 16 letters, digits and hyphens, the first no " +
-			"hyphen: write it as the protocol does"}
+		return &ConfigError{File: "site code", Message: "must be 1 to 16 letters, digits and hyphens, and not " +
+			"begin with a hyphen: write it as the protocol does"}
 	}
 	dir, err := filepath.Abs(dir)
 	if err != nil {
@@ -57,8 +57,8 @@ func Begin(dir, study, site string, further ...File) error {
 	if err != nil {
 		return err
 	}
-	// What is not finished stands in a folder of its own: beside dir, or inside
-	// it when dir is there already and may be somebody's current folder.
+	// Unfinished files are in a temporary folder: next to dir or, if dir exists and may be
+	// somebody's current folder, inside it.
 	parent := filepath.Dir(dir)
 	if there {
 		parent = dir
@@ -77,11 +77,11 @@ func Begin(dir, study, site string, further ...File) error {
 	return moveAll(staging, dir)
 }
 
-// emptyFolder says whether dir is there; it must then be an empty folder.
+// emptyFolder reports whether dir exists. If it does, it must be an empty folder.
 func emptyFolder(dir string) (bool, error) {
 	name := filepath.Base(dir)
 	if above, err := os.Stat(filepath.Dir(dir)); err != nil || !above.IsDir() {
-		return false, &ConfigError{File: name, Message: "the folder in which it should stand does not exist: make " +
+		return false, &ConfigError{File: name, Message: "the folder above it does not exist: make " +
 			"that one first, or correct the path"}
 	}
 	info, err := os.Lstat(dir)
@@ -91,21 +91,21 @@ func emptyFolder(dir string) (bool, error) {
 	case err != nil:
 		return false, err
 	case !info.IsDir():
-		return false, &ConfigError{File: name, Message: "is there already and is no folder: choose another name"}
+		return false, &ConfigError{File: name, Message: "exists and is not a folder: choose another name"}
 	}
 	entries, err := os.ReadDir(dir)
 	if err == nil && len(entries) > 0 {
-		err = &ConfigError{File: name, Message: "is there already and not empty; nothing in it was touched: choose " +
+		err = &ConfigError{File: name, Message: "exists and is not empty; nothing in it was touched: choose " +
 			"the name of a new folder"}
 	}
 	return true, err
 }
 
-// layOut fills staging with the files of begin/. The page gives commands for
-// the folder called name.
+// layOut writes the files of begin/ and the further ones into staging. The commands in the
+// page are for a folder called name.
 func layOut(staging, name, study, site string, further []File) error {
 	if !plainName.MatchString(name) {
-		name = "FOLDER" // a terminal would need it quoted, each in its own way
+		name = "FOLDER" // other names must be quoted, differently for each shell
 	}
 	page, err := beginFiles.ReadFile("begin/START-HERE.html")
 	if err != nil {
@@ -145,8 +145,8 @@ func layOut(staging, name, study, site string, further []File) error {
 		os.Mkdir(filepath.Join(staging, "recordings"), 0o700))
 }
 
-// styleHash names the page's own style in its Content-Security-Policy (CSP
-// level 2, 'sha256-...'), so that a browser applies that and loads nothing.
+// styleHash returns the source expression ('sha256-...', CSP level 2) of the page's own style
+// for its Content-Security-Policy, under which a browser applies that style and loads nothing.
 func styleHash(page string) string {
 	_, style, _ := strings.Cut(page, "<style>")
 	style, _, _ = strings.Cut(style, "</style>")
@@ -154,6 +154,7 @@ func styleHash(page string) string {
 	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
 }
 
+// writeSynced writes a new file with mode 0600 and syncs it.
 func writeSynced(path, text string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
@@ -163,8 +164,8 @@ func writeSynced(path, text string) error {
 	return errors.Join(err, f.Sync(), f.Close())
 }
 
-// moveAll moves what is in from to to, study.json last: without it a folder is
-// no collection. After an error nothing of it is left in to.
+// moveAll moves the contents of from to to, study.json last, because without it a folder is not
+// a collection. If it fails, it removes what it has moved.
 func moveAll(from, to string) error {
 	entries, err := os.ReadDir(from)
 	if err != nil {

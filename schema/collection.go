@@ -22,18 +22,18 @@ type Collection struct {
 	Roster   *Roster
 	Sessions []*Session // accepted records, ordered by file name
 	Problems []Problem  // ordered by file, line, column, rule
-	Omitted  []Omitted  // files that are no part of the job, and why
-	Read     Counts     // what was found, accepted or not
+	Omitted  []Omitted  // files that are not part of the job, and why
+	Read     Counts     // everything found, accepted or not
 	Root     *os.Root   // the folder; recordings are opened through it
 }
 
-// Counts says how much there is.
+// Counts are the sizes of a collection.
 type Counts struct{ Records, Recordings, Tubes int }
 
-// An Omitted file stays at the site and has no say in the shipment.
+// An Omitted file remains at the site and has no influence on the shipment.
 type Omitted struct{ File, Why string }
 
-// Bounds of a collection; a week at a site has some hundred records.
+// Bounds of a collection. A week at a site has some hundred records.
 const (
 	maxRecords     = 100_000
 	maxRecordBytes = 1 << 30 // of all records together
@@ -41,11 +41,11 @@ const (
 
 // Load reads the collection in dir: study.json, plan, roster, every record,
 // and the presence and first bytes of every recording (their bodies are read
-// by [CSVCheck] and by deid). All problems are collected; the error, a
-// *[ConfigError] or an I/O error, is for a folder that cannot be judged at all; for
-// one that is missing, errors.Is reports [fs.ErrNotExist].
+// by [CSVCheck] and by deid). All problems are collected. The error, a *[ConfigError] or an
+// I/O error, is for a folder that cannot be judged at all; if it does not exist, errors.Is
+// reports [fs.ErrNotExist].
 //
-// The caller closes c.Root, after everything made of c has been sealed.
+// The caller closes c.Root, after everything made from c has been sealed.
 func Load(dir string) (c *Collection, err error) {
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
 		return nil, &ConfigError{File: dir, Message: "this is a file: give the collection folder, which holds " +
@@ -95,22 +95,22 @@ func (c *Collection) load() error {
 		}
 	}
 	c.Read.Recordings = len(files)
-	if err := c.records(records, newShelf(files, c.Problems)); err != nil {
+	if err := c.records(records, newInventory(files, c.Problems)); err != nil {
 		return err
 	}
 	SortProblems(c.Problems)
 	return nil
 }
 
-// records judges every record by the rules that concern more than one, in the
-// order of their names.
-func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
+// records reads every record, and checks it in the order of file names against the rules that
+// concern more than one record.
+func (c *Collection) records(entries []fs.DirEntry, inv *inventory) error {
 	var files []string
 	for _, e := range entries {
 		file := sessionsDir + "/" + e.Name()
 		if !strings.EqualFold(path.Ext(file), ".json") {
 			c.Problems = append(c.Problems, Problem{File: file, Rule: "folder.record", Severity: Error,
-				Message: "the name of a session record ends in .json: rename this file if it is one, else move it " +
+				Message: "the name of a session record ends in .json: rename this file if it is one; if not, move it " +
 					"out of sessions"})
 			continue
 		}
@@ -132,7 +132,7 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 			if total += r.size; total > maxRecordBytes {
 				return tooMuch
 			}
-			if err := c.record(r, rules, shelf); err != nil {
+			if err := c.record(r, rules, inv); err != nil {
 				return err
 			}
 		}
@@ -144,27 +144,27 @@ func (c *Collection) records(entries []fs.DirEntry, shelf *shelf) error {
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
 		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact",
 			Severity: Error,
-			Message: "the contact is still the one that a new folder is laid out with: put there whom a finder of " +
-				"a lost stick should call, an institution and no person; everybody can read it on the medium"})
+			Message: "the contact is still that of a new folder: write there whom a finder of a lost stick " +
+				"should call, an institution and not a person; everybody can read it on the medium"})
 	}
-	shelf.unnamed(c)
+	inv.unnamed(c)
 	return nil
 }
 
-// atOnce bounds how many records are read at a time, and so the memory, because
-// each may have 16 MiB.
+// atOnce bounds how many records are read at the same time, and so the memory: each may have
+// 16 MiB.
 const atOnce = 8
 
-// A record is one file of sessions, read and held against the plan alone.
+// A record is one file of sessions, read and validated against the plan only.
 type record struct {
 	file     string
 	size     int
 	node     *Node // nil if it cannot be read
 	problems []Problem
-	err      error // of the disk
+	err      error // an I/O error
 }
 
-// readRecords reads files side by side.
+// readRecords reads files in parallel, and returns them in their order.
 func (c *Collection) readRecords(files []string) []record {
 	out := make([]record, len(files))
 	var next atomic.Int64
@@ -180,6 +180,8 @@ func (c *Collection) readRecords(files []string) []record {
 	return out
 }
 
+// readRecord reads one record and validates it against the plan. A file that this user cannot
+// read, or that is no longer an ordinary file, is a problem and not an error.
 func (c *Collection) readRecord(file string) record {
 	r := record{file: file}
 	raw, err := readPlain(c.Root, file, maxJSONBytes)
@@ -207,15 +209,15 @@ func (c *Collection) readRecord(file string) record {
 	return r
 }
 
-// record takes one record in. What breaks the plan goes no further: the other
-// rules rely on its fields.
-func (c *Collection) record(r record, rules *rules, shelf *shelf) error {
+// record adds one record to the collection. A record that does not fit the plan is not
+// checked further, because the other rules rely on its fields.
+func (c *Collection) record(r record, rules *rules, inv *inventory) error {
 	c.Read.Tubes += len(entries(r.node, "tubes"))
 	if len(r.problems) > 0 {
 		if r.node == nil {
-			shelf.unknown = true
+			inv.unknown = true
 		}
-		shelf.reserve(r.node)
+		inv.reserve(r.node)
 		c.Problems = append(c.Problems, r.problems...)
 		return nil
 	}
@@ -223,7 +225,7 @@ func (c *Collection) record(r record, rules *rules, shelf *shelf) error {
 	q := &queries{file: r.file, node: r.node}
 	rules.check(s, q)
 	var err error
-	if s.Recordings, err = shelf.take(c, q); err != nil {
+	if s.Recordings, err = inv.take(c, q); err != nil {
 		return err
 	}
 	c.Sessions = append(c.Sessions, s)

@@ -7,8 +7,8 @@ import (
 
 var columnName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_.-]{0,63}$`)
 
-// parseColumns reads the annotation "columns": a list of objects with name,
-// min, max and, if the column is one of times, rising.
+// parseColumns reads the annotation "columns": a list of objects with name, min, max and, if
+// need be, digits and rising (for a column of times). The message is "" if it is valid.
 func parseColumns(n *Node) (columns []Column, message string) {
 	const want = `"columns" must be a list of at most 64 objects such as {"name": "t_s", "min": 0, "max": 3600, ` +
 		`"rising": true}`

@@ -6,15 +6,15 @@ import (
 	"strings"
 )
 
-// A coreField is a field that the tool itself reads, and what a plan must say of
-// it. Every plan must have those that are not optional; what rests on an optional
-// one that is absent is not computed.
+// A coreField is a field that the tool itself reads, with what it requires of a plan. Every plan
+// must have the fields that are not optional. What depends on an absent optional field is not
+// computed.
 type coreField struct {
 	path     string
 	types    []string // allowed ones
 	format   string
-	deid     []string // allowed ones, as Treatment.String writes them; nil for any
-	optional bool     // the plan may do without it
+	deid     []string // allowed treatments, in the form of Treatment.String; nil for any
+	optional bool     // the plan need not have it
 }
 
 var core = []coreField{
@@ -37,7 +37,8 @@ var core = []coreField{
 	{path: "/recordings/*/format", types: []string{"string"}, deid: []string{"keep"}},
 }
 
-// core says what of a plan does not serve the tool.
+// core returns an error if a field that the tool itself reads is missing from the plan or does
+// not fit.
 func (p *Plan) core(s *shape) error {
 	for _, c := range core {
 		f, ok := p.Field(c.path)
@@ -57,7 +58,7 @@ func (p *Plan) core(s *shape) error {
 			return fmt.Errorf("the field %s must have the treatment %s, because the tool relies on it", c.path,
 				strings.Join(c.deid, " or "))
 		case !c.optional && !f.Required:
-			return fmt.Errorf(`the field %s must stand in "required", because the tool itself reads it`, c.path)
+			return fmt.Errorf(`the field %s must be in "required", because the tool itself reads it`, c.path)
 		}
 	}
 	for _, f := range p.Fields {
@@ -74,15 +75,14 @@ func (p *Plan) core(s *shape) error {
 	return coreFormats(s)
 }
 
-// taken says whether something stands at or under path that is no leaf there.
+// taken reports whether path is an object or a list in some alternative, not a leaf.
 func taken(s *shape, path string) bool {
 	found := false
 	s.each(func(leaf *shape) { found = found || strings.HasPrefix(leaf.path, path+"/") })
 	return found
 }
 
-// coreFormats checks that the listed recording formats are those that we can
-// treat.
+// coreFormats checks that the plan lists only recording formats that can be treated.
 func coreFormats(s *shape) error {
 	var err error
 	s.each(func(leaf *shape) {

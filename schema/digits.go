@@ -7,48 +7,46 @@ import (
 	"strings"
 )
 
-// A number with many digits can carry somebody's record number beside what it
-// measures: 500.00000030418923 ml. So the digits are counted as they are written.
+// A number with many digits can carry somebody's record number along with a measurement:
+// 500.00000030418923 ml. So the digits are counted as they are written.
 
-// UsualDigits is how many digits a kept number may have where the plan says nothing
-// else: a converter of 24 bits tells apart 16,777,216 steps, fewer than seven digits
-// and a half.
+// UsualDigits is how many digits a kept number may have unless the plan says otherwise. A
+// 24-bit converter distinguishes 16,777,216 steps, fewer than seven and a half digits.
 const UsualDigits = 7
 
-// CellDigits is how many digits a cell of a recording may have where the plan says
-// nothing else. They are counted as written, from the first that is not zero; zeros
-// that end the places behind the point, such as printf's %f writes, are left out.
+// CellDigits is how many digits a cell of a recording may have unless the plan says otherwise.
+// They are counted as written, from the first that is not zero. Trailing zeros after the
+// decimal point, such as printf's %f writes, do not count.
 //
-// Source: IEEE 754-2019, 5.12.2: nine significant digits give every binary32 back.
+// Source: IEEE 754-2019, 5.12.2: nine significant digits reproduce every binary32.
 const CellDigits = 9
 
-// listedFrom is the least number of digits that can be somebody's number by more
-// than chance: eight, those of a date.
+// listedFrom is the smallest number that is compared with the roster: it has eight digits, like a
+// date. Shorter numbers would match by chance.
 const listedFrom = 1e7
 
-// mostExponent is how many digits the exponent of a cell may have: a double's
-// greatest is 308.
+// mostExponent is how many digits the exponent of a cell may have: a double's greatest is 308.
 const mostExponent = 3
 
-// mostDigits is what a plan may allow: those of a double.
+// mostDigits is how many digits a plan may allow: those of a double.
 const mostDigits = 17
 
-// usualFraction is how many digits may follow the second of a time: milliseconds.
+// usualFraction is how many digits may follow the seconds of a time: milliseconds.
 const usualFraction = 3
 
-// realOffset is how a time ends: Z, or a whole quarter of an hour from -12:00 to
-// +14:00.
+// realOffset matches the end of a time with a real offset: Z, or whole quarter hours from -12:00
+// to +14:00.
 //
-// Source: the time zone database of the IANA has no other since 1980.
+// Source: the IANA time zone database has no other offsets since 1980.
 var realOffset = regexp.MustCompile(`(?:[Zz]|` +
 	`\+(?:(?:0[0-9]|1[0-3]):(?:00|15|30|45)|14:00)|` +
 	`-(?:(?:0[0-9]|1[01]):(?:00|15|30|45)|12:00))$`)
 
-// TooLong says that a value that f lets out has more digits than f's meaning needs:
-// the digits of a number from the first that is not zero, without the zeros that
-// end the places behind the point, those of its exponent with them; its places
-// behind the point; those of the fraction of a second; or those
-// of an offset from UTC that there is not. It is "" if it has not.
+// TooLong returns a message if a value that leaves through f has more digits than its meaning
+// needs, otherwise "". It counts the digits of a number (from the first that is not zero,
+// without trailing zeros after the decimal point, with those of the exponent), its decimal
+// places, and the digits of a fraction of a second. It also refuses an offset from UTC that no
+// clock has.
 func (f *Field) TooLong(n *Node) string {
 	switch {
 	case n.Kind == Number:
@@ -57,29 +55,29 @@ func (f *Field) TooLong(n *Node) string {
 			most = UsualDigits
 		}
 		if d := significant(n.Text); d > most {
-			return fmt.Sprintf("the number has %d digits, and at most %d leave from here, because more could be "+
+			return fmt.Sprintf("the number has %d digits, and at most %d may leave in this field, because more could be "+
 				"somebody's number; round it", d, most)
 		}
 		if p := decimals(n.Text); f.Decimals > 0 && p > f.Decimals {
-			return fmt.Sprintf("the number has %d places behind the point, and at most %d leave from here, because "+
+			return fmt.Sprintf("the number has %d decimal places, and at most %d may leave in this field, because "+
 				"more could be somebody's number; round it", p, f.Decimals)
 		}
 	case f.Format == "date-time" || f.Format == "time":
 		_, fraction, _ := strings.Cut(n.Text, ".")
 		if len(fraction)-len(strings.TrimLeft(fraction, "0123456789")) > usualFraction {
-			return fmt.Sprintf("the second has more than %d digits behind the point; write the time with "+
+			return fmt.Sprintf("the seconds have more than %d decimal places; write the time with "+
 				"milliseconds or without", usualFraction)
 		}
 		if !realOffset.MatchString(n.Text) {
-			return "the offset from UTC is none that a clock is set to, so it could be somebody's number; write it " +
+			return "no clock has this offset from UTC, so it could be somebody's number; write it " +
 				"in whole quarter hours from -12:00 to +14:00, or Z"
 		}
 	}
 	return ""
 }
 
-// parts returns a JSON number without the zeros that end the places behind the
-// point, and its exponent.
+// parts splits a JSON number into its mantissa, without trailing zeros after the decimal point,
+// and its exponent.
 func parts(literal string) (mantissa, exponent string) {
 	mantissa, exponent, _ = strings.Cut(strings.ToLower(literal), "e")
 	if strings.Contains(mantissa, ".") {
@@ -88,8 +86,7 @@ func parts(literal string) (mantissa, exponent string) {
 	return mantissa, exponent
 }
 
-// decimals counts the places behind the point of a JSON number. An exponent moves
-// the point.
+// decimals counts the decimal places of a JSON number. An exponent moves the decimal point.
 func decimals(literal string) int {
 	mantissa, exponent := parts(literal)
 	_, fraction, _ := strings.Cut(mantissa, ".")
@@ -97,8 +94,8 @@ func decimals(literal string) int {
 	return max(0, len(fraction)-e)
 }
 
-// significant counts the digits of a JSON number as it is written, without the
-// zeros in front and those that end the places behind the point.
+// significant counts the digits of a JSON number as written, without leading zeros and without
+// trailing zeros after the decimal point.
 func significant(literal string) (n int) {
 	mantissa, exponent := parts(literal)
 	for _, part := range []string{mantissa, exponent} {

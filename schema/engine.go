@@ -9,8 +9,8 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v5"
 )
 
-// newCompiler returns the library set up for input that is not to be trusted:
-// nothing is loaded, and formats are ours and always checked.
+// newCompiler returns the schema library configured for untrusted input: it loads nothing, and
+// always checks formats, with our own functions.
 func newCompiler() *jsonschema.Compiler {
 	c := jsonschema.NewCompiler()
 	c.Draft = jsonschema.Draft2020
@@ -29,7 +29,7 @@ func newCompiler() *jsonschema.Compiler {
 
 const schemaURL = "outbreath:///schema.json"
 
-// compile hands a schema to the library, which panics on some.
+// compile compiles a schema. The library panics on some schemas, which becomes an error.
 func compile(c *jsonschema.Compiler, data []byte) (s *jsonschema.Schema, err error) {
 	defer func() {
 		if recover() != nil {
@@ -42,8 +42,8 @@ func compile(c *jsonschema.Compiler, data []byte) (s *jsonschema.Schema, err err
 	return c.Compile(schemaURL)
 }
 
-// run validates v. A nil result means that v is valid; the error is for a value
-// that the library cannot judge.
+// run validates v against s. A nil result means that v is valid. The error is for a value that
+// the library cannot judge.
 func run(s *jsonschema.Schema, v any) (result *jsonschema.ValidationError, err error) {
 	defer func() {
 		if recover() != nil {

@@ -20,18 +20,17 @@ const (
 	rosterFile    = "roster.csv"
 )
 
-// ruleIrregular is that of a name that stands for no plain file.
+// ruleIrregular is the rule about a name that is not an ordinary file.
 const ruleIrregular = "folder.irregular"
 
-// An irregularError says that a name stands for no plain file.
+// An irregularError says that a name is not an ordinary file.
 type irregularError struct{ is string } // "a link", "a named pipe" ...
 
 func (e *irregularError) Error() string {
-	return "this is " + e.is + " and not a plain file: put the file itself in its place"
+	return "this is " + e.is + ", not an ordinary file: put the file itself in its place"
 }
 
-// A ChangedError says that a file was another one, shorter or longer than when it was
-// found.
+// A ChangedError says that a file was replaced, or changed its size, since it was found.
 type ChangedError struct{ File string }
 
 func (e *ChangedError) Error() string { return e.File + " changed while it was read" }
@@ -39,7 +38,7 @@ func (e *ChangedError) Error() string { return e.File + " changed while it was r
 const errUnreadable = "this file cannot be read by you: ask for the right to read it, or run the command as the " +
 	"person who owns it"
 
-// openPlain opens a regular file and nothing else.
+// openPlain opens an ordinary file, and refuses links, pipes and devices.
 func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 	f, err := durable.Open(root, name)
 	if refused := new(durable.Refusal); errors.As(err, &refused) {
@@ -59,8 +58,8 @@ func openPlain(root *os.Root, name string) (*os.File, fs.FileInfo, error) {
 	return f, info, nil
 }
 
-// readPlain reads a regular file, and at most one byte beyond limit, by which
-// its parser sees that it is too large.
+// readPlain reads an ordinary file, but no more than limit + 1 bytes: the extra byte shows the
+// parser that the file is too large.
 func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
 	f, info, err := openPlain(root, name)
 	if err != nil {
@@ -78,8 +77,8 @@ func readPlain(root *os.Root, name string, limit int64) ([]byte, error) {
 	}
 }
 
-// explainFile makes a *[ConfigError] about file of an error of readPlain:
-// missing is what to say if there is none.
+// explainFile turns an error of readPlain into a *[ConfigError] about file where it can. missing
+// is the message if the file does not exist.
 func explainFile(err error, file, missing string) error {
 	irregular := new(irregularError)
 	switch {
@@ -91,11 +90,11 @@ func explainFile(err error, file, missing string) error {
 	return err
 }
 
-// regular says whether a directory entry is a plain file; links, pipes and
-// devices are never followed.
+// regular reports whether a directory entry is an ordinary file. Links, pipes and devices are
+// never followed.
 func regular(e fs.DirEntry) bool { return e.Type().IsRegular() }
 
-// system says whether a file is one that an operating system leaves about.
+// system reports whether a file has the name of one that operating systems leave behind.
 func system(name string) bool {
 	switch strings.ToLower(name) {
 	case "thumbs.db", "ehthumbs.db", "desktop.ini", "$recycle.bin", "system volume information":
@@ -104,19 +103,21 @@ func system(name string) bool {
 	return strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$")
 }
 
-// ownFiles are read or written by name.
+// ownFiles are the files at the top of a collection that are read or written by name.
 var ownFiles = []string{studyFile, rosterFile, "review.jsonl", "custody.jsonl", "custody.jsonl.sig", "packing.json"}
 
-// asideFiles begin the names of what is kept beside the collection, and say why.
+// asideFiles are the prefixes of files that are kept with the collection, with the reason to
+// keep them.
 var asideFiles = map[string]string{
 	"custody.damaged-": "a file that an officer had set aside; keep it",
 	"review.aside-":    "a file that an officer had set aside; keep it",
 	"custody.torn-":    "an unfinished line of custody.jsonl, which the tool set aside; keep it",
 	"session-log.":     "the log that records are made from; it stays here",
-	logSettings:        "what was said about the log; keep it",
-	"filled.json":      "what was made of the log; keep it",
+	logSettings:        "the settings of the log; keep it",
+	"filled.json":      "what was made from the log; keep it",
 }
 
+// aside returns why a file that was set aside is kept, or "" if it was not set aside.
 func aside(name string) (why string) {
 	for prefix, why := range asideFiles {
 		if strings.HasPrefix(name, prefix) {
@@ -126,8 +127,8 @@ func aside(name string) (why string) {
 	return ""
 }
 
-// top sorts the entries of the collection folder into those that are read, those
-// that are omitted and problems. It returns which of the two subfolders exist.
+// top sorts the entries of the collection folder: those that are read, those that are omitted,
+// and problems. It reports which of the two subfolders exist.
 func (c *Collection) top() (sessions, recordings bool, err error) {
 	entries, err := durable.ReadDir(c.Root, ".")
 	if err != nil {
@@ -168,7 +169,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 	return sessions, recordings, nil
 }
 
-// list returns the plain files of a subfolder by name.
+// list returns the ordinary files of a subfolder, ordered by name.
 func (c *Collection) list(dir string) ([]fs.DirEntry, error) {
 	entries, err := durable.ReadDir(c.Root, dir)
 	if err != nil {

@@ -5,11 +5,10 @@ import (
 	"time"
 )
 
-// formats are the formats that a schema may ask for; they are always checked.
+// formats are the formats that a schema may use. They are always checked.
 //
-// They are those of RFC 3339, section 5.6, as people write them: "T" and "Z" in
-// upper case, at most nine digits after the point, no leap second, so that
-// every value can be computed with.
+// They are those of RFC 3339, section 5.6, restricted so that every value can be computed with:
+// "T" and "Z" in upper case, at most nine digits after the point, no leap second.
 var formats = map[string]func(string) bool{
 	"date":      isDate,
 	"date-time": isDateTime,
@@ -35,7 +34,7 @@ func isDateTime(s string) bool {
 
 func isTime(s string) bool { return timeForm.MatchString(s) }
 
-// parseTime reads a date-time as isDateTime accepts it.
+// parseTime reads a date-time; ok is false for any text that isDateTime refuses.
 func parseTime(s string) (time.Time, bool) {
 	if !dateTimeForm.MatchString(s) {
 		return time.Time{}, false

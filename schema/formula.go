@@ -6,11 +6,11 @@ import (
 	"unicode/utf8"
 )
 
-// Formula reports whether a spreadsheet that opens a table would run cell
-// instead of showing it: it begins with = + - @, the same signs in full width, a
-// tab or a carriage return. A number with a sign is no formula.
+// Formula reports whether a spreadsheet would execute cell instead of showing it: whether it
+// begins with = + - @, one of these in full width, a tab or a carriage return. A number with a
+// sign is not a formula.
 //
-// Source: OWASP, "CSV Injection" (written down from memory).
+// Source: OWASP, "CSV Injection" (from memory).
 func Formula(cell string) bool {
 	first, _ := utf8.DecodeRuneInString(cell)
 	switch {
@@ -22,8 +22,8 @@ func Formula(cell string) bool {
 	return true
 }
 
-// plainNumber reports whether s is an unsigned decimal number, as a recording
-// may hold it.
+// plainNumber reports whether s is an unsigned decimal number of the kind that a recording may
+// hold.
 func plainNumber(s string) bool {
 	if s == "" || strings.Trim(s, "0123456789.eE+-") != "" || s[0] == '+' || s[0] == '-' {
 		return false

@@ -5,11 +5,10 @@ import (
 	"time"
 )
 
-// Holding returns what the time since collection asks for at now, as warnings:
-// "tube.held" when a session's tubes have waited for four fifths of
-// holding_days or longer, "tube.ambient" when tubes kept at ambient temperature
-// were not sent on the day of collection. Whether a tube can still be analysed
-// is for the laboratory and its method to decide.
+// Holding returns warnings about the time since collection, as of now: "tube.held" if a session's
+// tubes have waited for four fifths of holding_days or longer, "tube.ambient" if tubes kept at
+// ambient temperature were not sent on the day of collection. Whether a tube can still be
+// analysed is for the laboratory and its method to decide.
 //
 // Source: EPA Compendium Method TO-17 (1999), from memory: sampled tubes below
 // 4 degrees Celsius, analysed within 30 days, a week for labile compounds. That

@@ -13,19 +13,19 @@ var (
 	// ErrEmptyID says that an identifier has no letter, mark or digit.
 	ErrEmptyID = errors.New("the identifier has no letter and no digit; correct it")
 
-	// ErrUnassigned says that an identifier cannot be compared safely: it holds
-	// a character that Unicode 15.0 does not assign (another version may fold
-	// it differently), or is not valid UTF-8.
+	// ErrUnassigned says that an identifier cannot be compared safely: it is not valid UTF-8, or
+	// holds a character that Unicode 15.0 does not assign and that another version may fold
+	// differently.
 	ErrUnassigned = errors.New("the identifier holds a character that is not assigned in Unicode 15.0; type it " +
 		"again with ordinary letters and digits")
 )
 
-// Canonical returns what identifiers are compared by: Unicode NFKC, full case
-// folding, and of that the letters, marks and digits (categories L, M and N).
-// Two identifiers are one if and only if their canonical forms are equal: there
-// is no other comparison of them, in the roster, the records, the pseudonyms or
-// the commands. Canonical of a canonical identifier is itself. The error is
-// [ErrEmptyID] or [ErrUnassigned]; neither quotes the identifier.
+// Canonical returns the form in which identifiers are compared: Unicode NFKC with full case
+// folding, reduced to letters, marks and digits (categories L, M and N). Two identifiers are the
+// same if and only if their canonical forms are equal; nothing else compares them, neither in
+// the roster, the records and the pseudonyms nor in the commands. The canonical form of a
+// canonical identifier is itself. The error is [ErrEmptyID] or [ErrUnassigned]; neither quotes
+// the identifier.
 //
 // Source: the project's format description, "Pseudonyms and shifts"; Unicode 15.0, UAX 15 and 3.13.
 func Canonical(id string) (string, error) {
@@ -42,9 +42,9 @@ func Canonical(id string) (string, error) {
 			return "", ErrUnassigned
 		}
 	}
-	// Taking out a character can bring a letter and a mark together that NFKC
-	// then composes: once more until nothing changes. Ordinary identifiers are
-	// through after the first pass; no text is known that needs a third.
+	// Removing a character can bring together a letter and a mark that NFKC then composes, so
+	// this is repeated until nothing changes. Ordinary identifiers need one pass; no text is
+	// known that needs three.
 	for range 8 {
 		next := canonicalOnce(id)
 		if next == "" {
@@ -58,23 +58,23 @@ func Canonical(id string) (string, error) {
 	return "", ErrUnassigned
 }
 
-// SameID reports whether two texts are one identifier. A text that has no
-// canonical form is the same as no other.
+// SameID reports whether two texts are the same identifier. A text without a canonical form is
+// never the same as another.
 func SameID(a, b string) bool {
 	x, errX := Canonical(a)
 	y, errY := Canonical(b)
 	return errX == nil && errY == nil && x == y
 }
 
-// errInvisible says that an identifier differs from another in nothing that can be
-// seen.
+// errInvisible says that an identifier holds an invisible character, by which it could differ
+// from another one that looks equal.
 var errInvisible = errors.New("the identifier holds a character that nobody can see, such as a variation selector; " +
 	"type it again with ordinary letters and digits")
 
-// usable returns the canonical form of an identifier that stands in a collection.
-// Marks and letters that cannot be seen belong to the form, which is fixed, so that
-// two identifiers of equal looks would be two people: they are refused. The error is
-// also one of [Canonical].
+// usable returns the canonical form of an identifier in a collection. The canonical form, which
+// is fixed, keeps invisible marks and letters, so two identifiers that look equal would be two
+// people: identifiers with such characters are refused. The error is errInvisible or one of
+// [Canonical].
 //
 // Source: Unicode 15.0, Default_Ignorable_Code_Point (DerivedCoreProperties.txt).
 func usable(id string) (string, error) {
@@ -90,12 +90,12 @@ func usable(id string) (string, error) {
 	return canonical, nil
 }
 
-// sameCanonical says to people what does not tell two identifiers apart.
+// sameCanonical explains, for messages, which differences between identifiers do not count.
 const sameCanonical = "capitals, punctuation and blanks make no difference, nor does the way in which a character " +
 	"is written: \u00df is ss, \u00b2 is 2"
 
-// canonicalASCII is what all the rest comes to in ASCII, where ordinary
-// identifiers are; false for other texts.
+// canonicalASCII is a fast path for ASCII texts, which ordinary identifiers are. It returns false
+// for any other text.
 func canonicalASCII(id string) (string, bool) {
 	kept := make([]byte, 0, 64)
 	for i := range len(id) {
@@ -111,6 +111,7 @@ func canonicalASCII(id string) (string, bool) {
 	return string(kept), true
 }
 
+// canonicalOnce is one pass of Canonical.
 func canonicalOnce(id string) string {
 	folded := cases.Fold().String(norm.NFKC.String(id))
 	kept := make([]byte, 0, len(folded))
@@ -123,8 +124,8 @@ func canonicalOnce(id string) string {
 	return string(kept)
 }
 
-// foldCherokee folds the small Cherokee letters to the capital ones, as
-// CaseFolding.txt says. cases.Fold (x/text 0.44) exchanges the two instead.
+// foldCherokee folds small Cherokee letters to capital ones, as CaseFolding.txt requires.
+// cases.Fold (x/text 0.44) swaps the two instead.
 func foldCherokee(r rune) rune {
 	switch {
 	case 0xab70 <= r && r <= 0xabbf:
@@ -135,9 +136,8 @@ func foldCherokee(r rune) rune {
 	return r
 }
 
-// assigned reports whether r has a general category other than Cn. Controls,
-// formats and private use are assigned; unicode.C would not do, for it holds Cn
-// as well since Go 1.25.
+// assigned reports whether r has a general category other than Cn. Controls, formats and private
+// use are assigned. unicode.C cannot be used: since Go 1.25 it includes Cn.
 func assigned(r rune) bool {
 	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co,
 		unicode.L, unicode.M, unicode.N, unicode.P, unicode.S, unicode.Z)

@@ -2,10 +2,9 @@ package schema
 
 import "fmt"
 
-// Encode writes n as JSON, indented by two spaces, members in their order, with
-// a final line feed. Equal nodes give equal bytes. Characters are written as
-// themselves except quotation mark, backslash, control characters (C0, DEL, C1)
-// and U+2028/2029.
+// Encode returns n as JSON, indented by two spaces, with members in their order and a final line
+// feed. Equal nodes give equal bytes. Characters are written as themselves except quotation
+// mark, backslash, control characters (C0, DEL, C1) and U+2028/2029.
 func (n *Node) Encode() []byte {
 	return append(n.appendTo(make([]byte, 0, 2<<10), 0), '\n')
 }
@@ -56,8 +55,8 @@ func appendBreak(b []byte, depth int) []byte {
 	return b
 }
 
-// appendString ranges over runes, so that a string that is not UTF-8 still
-// gives a text that is.
+// appendString appends a JSON string. It ranges over runes, so that a string that is not UTF-8
+// still gives valid UTF-8.
 func appendString(b []byte, s string) []byte {
 	b = append(b, '"')
 	for _, r := range s {

@@ -8,18 +8,18 @@ import (
 	"unicode/utf8"
 )
 
-// Bounds of a JSON text. A session record has some hundred values; the bounds
-// keep a hostile or broken file from using up the memory.
+// Bounds of a JSON text. A session record has some hundred values; the bounds keep a hostile or
+// broken file from exhausting the memory.
 const (
 	maxJSONBytes      = 16 << 20
 	maxJSONDepth      = 64
 	maxJSONValues     = 1 << 18
 	maxNumberBytes    = 64
 	maxExponentDigits = 3
-	maxExponent       = 308 // beyond it no double holds the number (RFC 8259, section 6)
+	maxExponent       = 308 // a double cannot hold greater ones (RFC 8259, section 6)
 )
 
-// A SyntaxError says where a text is not the strict JSON that we read.
+// A SyntaxError says where a text is not strict JSON, as [ParseJSON] defines it.
 type SyntaxError struct {
 	Line, Column int
 	Message      string // in plain words, without any value of the text
@@ -45,18 +45,19 @@ func ParseJSON(data []byte) (*Node, error) {
 	return n, nil
 }
 
-// A jsonParser reads data from pos on. The place (line, column) belongs to the
-// offset placed, which only moves forwards, so that a text is counted once.
+// A jsonParser reads data from pos on. line and column belong to the offset placed, which only
+// moves forward, so that lines are counted only once.
 type jsonParser struct {
 	data         []byte
 	pos          int
 	placed       int
 	line, column int
 	values       int
-	lines        []int  // of the names of the objects that are open
-	nodes        []Node // room for the next ones
+	lines        []int  // lines of the member names of all open objects
+	nodes        []Node // allocated and not yet used
 }
 
+// text reads the whole text: valid UTF-8, and exactly one value.
 func (p *jsonParser) text() (*Node, *SyntaxError) {
 	if strings.HasPrefix(string(p.data[:min(3, len(p.data))]), "\ufeff") {
 		return nil, p.fail(0, "the file begins with a byte-order mark: save it as UTF-8 without one")
@@ -88,8 +89,8 @@ func (p *jsonParser) text() (*Node, *SyntaxError) {
 	return n, nil
 }
 
-// place returns line and column of offset, which must not lie before an offset
-// already asked for.
+// place returns line and column of offset, which must not be before an offset of an earlier
+// call.
 func (p *jsonParser) place(offset int) (line, column int) {
 	for p.placed < offset {
 		c := p.data[p.placed]
@@ -115,8 +116,8 @@ func (p *jsonParser) fail(offset int, message string) *SyntaxError {
 	return &SyntaxError{line, column, message}
 }
 
-// peek returns the next byte, or 0 at the end (NUL is never valid JSON outside
-// a string, and not inside one either).
+// peek returns the next byte, or 0 at the end: NUL is never valid JSON, neither outside a string
+// nor inside one.
 func (p *jsonParser) peek() byte {
 	if p.pos < len(p.data) {
 		return p.data[p.pos]
@@ -172,8 +173,8 @@ func (p *jsonParser) value(depth int) (*Node, *SyntaxError) {
 		`"{" or "["`)
 }
 
-// node returns a new node. They are made several at a time, for a record is kept
-// or let go as a whole.
+// node returns a new node. Nodes are allocated several at a time, because a record is kept or
+// released as a whole.
 func (p *jsonParser) node() *Node {
 	if len(p.nodes) == 0 {
 		p.nodes = make([]Node, min(max(8, (len(p.data)-p.pos)/32), 64))
@@ -210,7 +211,7 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			return p.ended()
 		}
 		if p.peek() != '"' {
-			return p.fail(p.pos, `a field name in quotation marks must stand here; is there a comma too many `+
+			return p.fail(p.pos, `a field name in quotation marks is expected here; is there a comma too many `+
 				`before it?`)
 		}
 		line, column := p.place(p.pos)
@@ -219,7 +220,7 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			return err
 		}
 		if first := p.first(name, n.Members, begun, places); first > 0 {
-			return &SyntaxError{line, column, fmt.Sprintf("this field name stands twice in one object (first in "+
+			return &SyntaxError{line, column, fmt.Sprintf("this field name occurs twice in one object (first in "+
 				"line %d): remove one of the two", first)}
 		}
 		p.lines = append(p.lines, line)
@@ -237,7 +238,7 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			return p.ended()
 		}
 		if p.peek() != ':' {
-			return p.fail(p.pos, "a colon must stand here, between the field name and its value")
+			return p.fail(p.pos, "a colon is expected here, between the field name and its value")
 		}
 		p.pos++
 		p.space()
@@ -254,18 +255,19 @@ func (p *jsonParser) object(n *Node, depth int) *SyntaxError {
 			p.pos++
 			return nil
 		case p.peek() != ',':
-			return p.fail(p.pos, `a comma or "}" must stand here; is the comma before the next field missing?`)
+			return p.fail(p.pos, `a comma or "}" is expected here; is the comma before the next field missing?`)
 		}
 		p.pos++
 		p.space()
 	}
 }
 
-// manyNames is how many names are compared one by one with a new one.
+// manyNames is how many members an object has when a map replaces the linear search for equal
+// names.
 const manyNames = 32
 
-// first returns the line in which the name stands before in its object, whose
-// members' lines begin at p.lines[begun]; 0: nowhere.
+// first returns the line of an earlier member of that name in the same object, or 0. The lines of
+// the object's members begin at p.lines[begun].
 func (p *jsonParser) first(name string, members []Member, begun int, places map[string]int) int {
 	if places != nil {
 		return places[name]
@@ -300,15 +302,15 @@ func (p *jsonParser) array(n *Node, depth int) *SyntaxError {
 			p.pos++
 			return nil
 		case p.peek() != ',':
-			return p.fail(p.pos, `a comma or "]" must stand here; is the comma before the next entry missing?`)
+			return p.fail(p.pos, `a comma or "]" is expected here; is the comma before the next entry missing?`)
 		}
 		p.pos++
 		p.space()
 	}
 }
 
-// number reads -? int frac? exp? of RFC 8259, section 6. Long numbers and
-// large exponents are refused because exact arithmetic on them takes seconds.
+// number reads a number (RFC 8259, section 6: -? int frac? exp?). It refuses long numbers and
+// large exponents, because exact arithmetic on them takes seconds.
 func (p *jsonParser) number() (string, *SyntaxError) {
 	start := p.pos
 	if p.peek() == '-' {
@@ -316,8 +318,8 @@ func (p *jsonParser) number() (string, *SyntaxError) {
 	}
 	whole := p.digits()
 	if whole == 0 || whole > 1 && p.data[p.pos-whole] == '0' {
-		return "", p.fail(start, "this number is not written as JSON asks: no leading zero, no sign but a minus, a "+
-			"digit before the point")
+		return "", p.fail(start, "this number is not valid JSON: there must be no leading zero, no sign but a minus, and "+
+			"a digit before the point")
 	}
 	if p.peek() == '.' {
 		p.pos++
@@ -348,6 +350,7 @@ func (p *jsonParser) number() (string, *SyntaxError) {
 	return string(p.data[start:p.pos]), nil
 }
 
+// digits skips decimal digits and returns how many there were.
 func (p *jsonParser) digits() int {
 	start := p.pos
 	for c := p.peek(); '0' <= c && c <= '9'; c = p.peek() {
@@ -356,13 +359,13 @@ func (p *jsonParser) digits() int {
 	return p.pos - start
 }
 
-// str reads a string and resolves its escapes. A string without an escape is
-// cut out of the text as it stands.
+// str reads a string and resolves its escapes. A string without escapes is a plain copy of the
+// text.
 func (p *jsonParser) str() (string, *SyntaxError) {
 	open := p.pos
 	p.pos++ // "
 	start := p.pos
-	var b []byte // nil as long as there was no escape
+	var b []byte // nil until the first escape
 	for {
 		if p.pos == len(p.data) {
 			return "", p.fail(open, "the text that begins here has no closing quotation mark")
@@ -376,7 +379,7 @@ func (p *jsonParser) str() (string, *SyntaxError) {
 			}
 			return string(append(b, text...)), nil
 		case c < 0x20:
-			return "", p.fail(p.pos, `a line break, tab or other control character stands inside a text: write \n `+
+			return "", p.fail(p.pos, `a line break, tab or other control character is inside a text: write \n `+
 				`or \t, or close the quotation mark before it`)
 		case c == '\\':
 			b = append(b, p.data[start:p.pos]...)
@@ -427,12 +430,13 @@ func (p *jsonParser) escape() (rune, *SyntaxError) {
 				}
 			}
 		}
-		return 0, p.fail(start, `this \u escape is half of a character: both halves must stand together`)
+		return 0, p.fail(start, `this \u escape is half of a character: both halves must be together`)
 	}
 	return 0, p.fail(start, `a backslash must be followed by ", \, /, b, f, n, r, t or u; write a backslash itself `+
 		`as \\`)
 }
 
+// hex4 reads four hexadecimal digits.
 func (p *jsonParser) hex4() (rune, bool) {
 	if p.pos+4 > len(p.data) {
 		return 0, false

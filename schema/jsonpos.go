@@ -18,7 +18,7 @@ const (
 	Array
 )
 
-// A Node is one JSON value and the place where it stands.
+// A Node is one JSON value with its position in the text.
 type Node struct {
 	Kind         Kind
 	Text         string   // String: the value; Number: the literal as written; Bool: "true" or "false"
@@ -78,8 +78,8 @@ func (n *Node) At(pointer string) *Node {
 	return n
 }
 
-// Value returns n as the schema library takes it: map[string]any, []any,
-// string, json.Number, bool, nil.
+// Value returns n in the form that the schema library expects: map[string]any, []any, string,
+// json.Number, bool or nil.
 func (n *Node) Value() any {
 	switch n.Kind {
 	case Object:
@@ -104,14 +104,14 @@ func (n *Node) Value() any {
 	return nil
 }
 
-// A Place is where in a record a value is.
+// A Place is the location of a value in a record.
 type Place struct {
-	Path  string // as a plan has it, "/tubes/*/barcode"
-	Index []int  // what each "*" stands for; valid until the function that got it returns
+	Path  string // in the form of a plan, "/tubes/*/barcode"
+	Index []int  // the value of each "*"; valid until the function that received it returns
 }
 
-// Pointer returns the place as an RFC 6901 pointer, "/tubes/0/barcode". It is exact for
-// a record that fits a plan, none of whose field names holds a "*".
+// Pointer returns the place as an RFC 6901 pointer, "/tubes/0/barcode". It is exact for a record
+// that fits a plan, because no field name of a plan holds a "*".
 func (p Place) Pointer() string {
 	pointer := p.Path
 	for _, i := range p.Index {
@@ -120,8 +120,8 @@ func (p Place) Pointer() string {
 	return pointer
 }
 
-// Walk calls f for n and for every value below it, in the order in which they are
-// written. Below a value for which f returns false nothing is visited.
+// Walk calls f for n and for every value below it, in the order of the text. It visits nothing
+// below a value for which f returns false.
 func (n *Node) Walk(f func(at Place, n *Node) bool) { n.walk(Place{}, f) }
 
 func (n *Node) walk(at Place, f func(Place, *Node) bool) {
@@ -152,8 +152,7 @@ func (n *Node) count() int {
 	return total
 }
 
-// text returns the value of a string, and "" for everything else, nil
-// included.
+// text returns the value of a string, or "" for any other node, nil included.
 func (n *Node) text() string {
 	if n == nil || n.Kind != String {
 		return ""
@@ -161,13 +160,13 @@ func (n *Node) text() string {
 	return n.Text
 }
 
-// EscapeToken writes a member name as one token of an RFC 6901 pointer.
+// EscapeToken returns a member name as one token of an RFC 6901 pointer.
 func EscapeToken(name string) string {
 	return strings.ReplaceAll(strings.ReplaceAll(name, "~", "~0"), "/", "~1")
 }
 
-// unescapeToken is the inverse of EscapeToken; a "~" before anything but 0 and
-// 1 is not allowed (RFC 6901, section 3).
+// unescapeToken is the inverse of EscapeToken. It refuses a "~" before anything but 0 and 1 (RFC
+// 6901, section 3).
 func unescapeToken(token string) (string, bool) {
 	if !strings.Contains(token, "~") {
 		return token, true

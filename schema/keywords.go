@@ -9,7 +9,7 @@ import (
 
 const draft2020 = "https://json-schema.org/draft/2020-12/schema"
 
-// A use says where in a schema a keyword may stand.
+// A use is the set of places in a schema where a keyword may be.
 type use uint16
 
 const (
@@ -18,10 +18,10 @@ const (
 	onOther // boolean and null
 	onObject
 	onArray
-	onRoot  // nowhere but at the top, where it is allowed besides
-	ours    // our own annotations: in a plan only
-	shipped // one of ours that the schema in a shipment has as well
-	silent  // says nothing about the record; never copied into another schema
+	onRoot  // also at the top of the schema
+	ours    // our own annotation: in a plan only
+	shipped // our own annotation that the schema in a shipment has too
+	silent  // no statement about the record; never copied into another schema
 )
 
 const (
@@ -29,13 +29,13 @@ const (
 	onAny  = onLeaf | onObject | onArray
 )
 
-// keywords lists what a schema may hold. Everything else is refused, so that a
-// misspelt keyword cannot pass as an annotation and leave a field unchecked.
+// keywords are the keywords that a schema may use. All others are refused, so that a misspelt
+// keyword cannot pass as an annotation and leave a field unchecked.
 //
 // Source: JSON Schema 2020-12, Core and Validation.
 var keywords = map[string]struct {
 	use   use
-	check func(*Node) string // what the value should be; "" if it is
+	check func(*Node) string // what the value must be, or "" if it is that
 }{
 	"$schema":              {onRoot | silent, isDraft},
 	"$id":                  {onRoot | silent, isText},
@@ -73,9 +73,9 @@ var keywords = map[string]struct {
 	"decimals":             {onNumber | ours, isDigits},
 }
 
-// unsupported lists keywords of the draft that we refuse: what some of them let
-// through depends on what others have seen, so that a reader of the plan, and
-// our proof, could miss it; and the library answers some of them wrongly.
+// unsupported lists keywords of the draft that are refused. What some of them accept depends on
+// what others have seen, which a reader of the plan, and our proof, could miss. The library
+// evaluates some of them wrongly.
 var unsupported = []string{
 	"allOf", "not", "if", "then", "else", "dependentSchemas", "dependentRequired",
 	"patternProperties", "propertyNames", "unevaluatedProperties", "unevaluatedItems",
@@ -84,7 +84,8 @@ var unsupported = []string{
 	"contentEncoding", "contentMediaType", "contentSchema", "readOnly", "writeOnly", "dependencies", "additionalItems",
 }
 
-// lint checks one keyword of a schema whose values are of the kinds in on.
+// lint checks one keyword of a schema for values of the kinds in on. root is set at the top of the
+// schema, plan if it is a plan. The message is "" if the keyword is valid.
 func lint(name string, value *Node, on use, root, plan bool) string {
 	k, known := keywords[name]
 	switch {
@@ -160,8 +161,8 @@ func isNames(n *Node) string {
 	return unless(ok, "a list of different field names")
 }
 
-// isPattern bounds the program that Go's RE2 makes of a pattern: repetitions of
-// repetitions are refused by the package itself beyond 1,000.
+// isPattern bounds the program that Go's RE2 makes from a pattern. The regexp package itself
+// refuses nested repetitions beyond 1,000.
 func isPattern(n *Node) string {
 	if n.Kind != String || len(n.Text) > 500 {
 		return "a regular expression of at most 500 bytes"
@@ -187,7 +188,7 @@ func unless(ok bool, want string) string {
 
 func isControl(r rune) bool { return r < 0x20 || r >= 0x7f && r <= 0x9f || r == 0x2028 || r == 0x2029 }
 
-// plain returns a name or pointer as it is if it reads well, else quoted.
+// plain returns a name or pointer unchanged if it reads well, otherwise quoted.
 func plain(s string) string {
 	if len(s) > 80 || s == "" || strings.ContainsFunc(s, func(r rune) bool { return r <= ' ' || r > '~' || r == '"' }) {
 		return odd(s)
@@ -195,7 +196,7 @@ func plain(s string) string {
 	return s
 }
 
-// odd quotes a name from a schema or the folder for a message, and shortens it.
+// odd quotes a name from a schema or the folder for a message, and shortens it to 80 bytes.
 func odd(name string) string {
 	if len(name) > 80 {
 		name = strings.ToValidUTF8(name[:80], "") + "..."

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// Forms of the values that treatments make. Source: the project's format description.
+// Patterns of the values that treatments produce. Source: the project's format description.
 const (
 	pseudonymForm = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]`
 	recordingForm = `^recordings/` + pseudonymForm + `-[1-9][0-9]*\.(csv|edf)$`
@@ -28,16 +28,16 @@ func jsonTexts(s []string) *Node {
 	return n
 }
 
-// written returns the schema with its references written out, and without what
-// says nothing about a record. It is what the library compiles.
+// written returns the schema with its references expanded, and without silent keywords. It is the
+// schema that the library compiles.
 func written(s *shape) *Node {
 	w := writer{leaf: func(leaf *shape) []Member { return leaf.spoken(true) }, described: true}
 	n, _ := w.write(s)
 	return top(n)
 }
 
-// outgoing returns the schema of the treated records. Words of the schema's
-// author are kept only if described, that is, if they are our own.
+// outgoing returns the schema of the treated records. Titles and descriptions are kept only if
+// described is set, for our own schemas: a study's author may have written anything there.
 func outgoing(s *shape, described bool) *Node {
 	w := writer{leaf: func(leaf *shape) []Member { return leaf.treated(described) }, described: described,
 		left: left(s)}
@@ -45,8 +45,8 @@ func outgoing(s *shape, described bool) *Node {
 	return top(n)
 }
 
-// left lists the objects ("/kit/") and lists ("/tubes/*") of which something
-// leaves in one of the alternatives.
+// left returns the objects ("/kit/") and lists ("/tubes/*") of which something leaves in at least
+// one alternative.
 func left(s *shape) map[string]bool {
 	found := make(map[string]bool)
 	s.each(func(leaf *shape) {
@@ -66,8 +66,8 @@ func left(s *shape) map[string]bool {
 	return found
 }
 
-// unequal returns s without "uniqueItems" where a treatment could make equal
-// entries of different ones.
+// unequal returns s without "uniqueItems" on lists where a treatment could make different entries
+// equal.
 func (s *shape) unequal() *shape {
 	c := *s
 	if s.items != nil {
@@ -92,15 +92,15 @@ func top(n *Node) *Node {
 	return n
 }
 
-// A writer builds a schema out of leaves that it makes; nil stands for a leaf
-// that is gone, and so is an object or list of which nothing is left.
+// A writer builds a schema from the leaves that leaf makes; nil means that the leaf is dropped.
+// An object or list of which nothing remains is dropped too.
 type writer struct {
 	leaf      func(*shape) []Member
 	described bool
-	left      map[string]bool // see left; nil if everything is
+	left      map[string]bool // see left; nil if everything remains
 }
 
-// write returns nil for what is gone; sure says that no value is.
+// write returns the schema of s, nil if it is dropped. sure means that no value of s is dropped.
 func (w writer) write(s *shape) (n *Node, sure bool) {
 	switch {
 	case s.branches != nil:
@@ -145,10 +145,10 @@ func (w writer) list(s *shape) (n *Node, sure bool) {
 	}
 	words := s.spoken(w.described)
 	items, sure := w.write(s.items)
-	if !sure { // entries may be missing
+	if !sure { // entries may be dropped
 		words = slices.DeleteFunc(words, func(m Member) bool { return m.Name == "minItems" })
 	}
-	if items == nil { // all are; other alternatives have some
+	if items == nil { // all entries are dropped; other alternatives keep some
 		words = slices.DeleteFunc(words, func(m Member) bool { return m.Name == "maxItems" })
 		words = append(words, Member{"maxItems", jsonNumber(0)})
 		items = jsonObject(typed("null"))
@@ -156,7 +156,7 @@ func (w writer) list(s *shape) (n *Node, sure bool) {
 	return jsonObject(append(words, Member{"items", items})...), true
 }
 
-// choice writes treated alternatives as "anyOf", and those that look alike once.
+// choice writes treated alternatives as "anyOf", and equal ones only once.
 func (w writer) choice(s *shape) (n *Node, sure bool) {
 	name, branches := s.choice, &Node{Kind: Array}
 	if w.left != nil {
@@ -180,8 +180,8 @@ func (w writer) choice(s *shape) (n *Node, sure bool) {
 	return jsonObject(append(s.spoken(w.described), Member{name, branches})...), sure
 }
 
-// spoken returns the keywords of s that say something about a record, without
-// those that write makes anew.
+// spoken returns the keywords of s that make a statement about a record, without those that write
+// makes itself.
 func (s *shape) spoken(described bool) []Member {
 	var words []Member
 	for _, m := range s.words {
@@ -196,8 +196,8 @@ func (s *shape) spoken(described bool) []Member {
 	return words
 }
 
-// treated returns the keywords for what the treatment makes of the leaf, or
-// nil if it drops it.
+// treated returns the keywords for the values that the treatment produces, or nil if it drops the
+// leaf.
 func (s *shape) treated(described bool) []Member {
 	var words []Member
 	switch t := s.field.Treatment; t.Kind {
@@ -228,7 +228,7 @@ func (s *shape) treated(described bool) []Member {
 		words = []Member{typed("string")}
 	case Recording:
 		words = []Member{typed("string"), word("pattern", recordingForm)}
-		if columns := s.word("columns"); columns != nil { // the laboratory proves the recordings once more
+		if columns := s.word("columns"); columns != nil { // the laboratory checks the recordings again
 			words = append(words, Member{"columns", columns})
 		}
 	}
@@ -238,8 +238,8 @@ func (s *shape) treated(described bool) []Member {
 	return words
 }
 
-// yearWords describes a date reduced to its year: the year alone, and beside
-// it, for a time of day, the seconds since the session began.
+// yearWords describes a date reduced to its year. A date and time also has the seconds since the
+// session began.
 func yearWords(format string) []Member {
 	if format == "date" {
 		return []Member{typed("integer")}
@@ -254,8 +254,8 @@ func yearWords(format string) []Member {
 	}
 }
 
-// sameLeaves says whether every value leaves as it is, so that different
-// entries of a list stay different.
+// sameLeaves reports whether every value of s leaves unchanged, so that different entries of a
+// list remain different.
 func sameLeaves(s *shape) bool {
 	same := true
 	s.each(func(leaf *shape) { same = same && (leaf.field == nil || leaf.field.Treatment.Kind == Keep) })

@@ -15,13 +15,13 @@ type Field struct {
 	Treatment Treatment
 	Risk      string   // "quasi", "sensitive" or ""
 	Types     []string // JSON types the leaf accepts
-	Format    string   // "date", "date-time", "time"; "" if none holds for all values
+	Format    string   // "date", "date-time", "time"; "" if no format applies to all values
 	Enum      bool     // only listed values are accepted, in every alternative
 	Required  bool     // required in its object, in every alternative
 	Why       string   // one plain sentence
 	Wide      bool     // a kept text that may hold words, such as a name
 	Digits    int      // of a kept number, at most; 0: see [UsualDigits]
-	Decimals  int      // places behind the point of a kept number, at most; 0: no limit
+	Decimals  int      // decimal places of a kept number, at most; 0: no limit
 }
 
 // A Plan says what every field is and how it is treated.
@@ -109,7 +109,7 @@ func LoadPlan(name string) (*Plan, error) {
 	return newPlan(name, root, true)
 }
 
-// apply writes the change into the schema, where nothing is a reference.
+// apply makes the change in the built-in schema, which has no references.
 func (c change) apply(root *Node) error {
 	n := root
 	for _, name := range splitPath(c.path) {
@@ -129,15 +129,15 @@ func (c change) apply(root *Node) error {
 }
 
 // ParsePlan reads a study's own annotated JSON Schema (draft 2020-12). It
-// refuses, with a *[ConfigError] that names the pointer in the schema: a leaf
-// without a treatment, an unknown or unfitting treatment, an object that lets
-// unnamed properties through, a reference that leaves the document, keywords
-// that the library gets wrong or that we do not support, and a schema without
-// the fields that the tool itself needs, such as session_id.
+// refuses, with a *[ConfigError] that names the pointer in the schema: a leaf without a
+// treatment, an unknown or unsuitable treatment, an object that accepts unnamed properties, a
+// reference that leaves the document, keywords that the library evaluates wrongly or that are
+// not supported, and a schema without the fields that the tool itself needs, such as
+// session_id.
 //
-// All this holds for every alternative of "oneOf" and "anyOf". Alternatives that
-// give one field different treatments are refused too. Bounds: 1 MiB, 16 levels,
-// 5,000 fields and 64 alternatives, counted when references are written out.
+// All this applies to every alternative of "oneOf" and "anyOf". Alternatives that give one
+// field different treatments are refused too. Bounds: 1 MiB, 16 levels, 5,000 fields and 64
+// alternatives, counted after references are expanded.
 func ParsePlan(name string, data []byte) (*Plan, error) {
 	root, err := parseSchema(data)
 	if err != nil {
@@ -146,7 +146,7 @@ func ParsePlan(name string, data []byte) (*Plan, error) {
 	return newPlan(name, root, false)
 }
 
-// parseSchema reads the JSON of a schema; the error says where it is broken.
+// parseSchema parses the JSON of a schema. The error says where it is broken.
 func parseSchema(data []byte) (*Node, error) {
 	if len(data) > maxSchemaBytes {
 		return nil, fmt.Errorf("the schema is larger than 1 MiB")
@@ -158,6 +158,8 @@ func parseSchema(data []byte) (*Node, error) {
 	return root, err
 }
 
+// newPlan makes a plan from a schema: the treatment table, the schema of what leaves, and the
+// validator of records. builtin marks our own schemas, whose descriptions may leave.
 func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 	p := &Plan{Name: name}
 	p.index = make(map[string]int)
@@ -189,7 +191,7 @@ func newPlan(name string, root *Node, builtin bool) (*Plan, error) {
 	return p, nil
 }
 
-// table fills in the fields and the columns of a recording.
+// table fills in the treatment table and the columns of recordings.
 func (p *Plan) table(s *shape) error {
 	var err error
 	var columns *Node
@@ -237,12 +239,10 @@ func (p *Plan) Columns() []Column {
 // returns its problems ordered by position, at most 100.
 func (p *Plan) Validate(file string, n *Node) []Problem { return p.records.Validate(file, n) }
 
-// Outgoing returns the JSON Schema of the records that leave: dropped fields
-// gone, pseudonyms, bands, years and recording names typed with patterns. It
-// is itself valid 2020-12, and carries no "deid" annotation.
+// Outgoing returns the JSON Schema of the records that leave, without dropped fields, and with
+// patterns for pseudonyms, bands, years and recording names. It is itself valid 2020-12, and
+// has no "deid" annotation.
 //
-// A list whose entries are dropped, and an object or list of which nothing is
-// left, is gone as a whole. What was
-// "oneOf" is "anyOf", because alternatives may
-// look alike once they are treated.
+// A list whose entries are dropped, and an object or list of which nothing remains, is dropped
+// as a whole. "oneOf" becomes "anyOf", because alternatives may be equal once treated.
 func (p *Plan) Outgoing() []byte { return slices.Clone(p.outgoing) }

@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Severity says whether a problem stops a shipment.
+// A Severity is whether a problem stops a shipment: an Error does, a Warning does not.
 type Severity string
 
 const (
@@ -18,7 +18,7 @@ const (
 // from the record, so that it can be printed, logged or mailed.
 type Problem struct {
 	File     string   `json:"file"`    // slash-separated, relative to the collection
-	Pointer  string   `json:"pointer"` // RFC 6901; "" when the whole file is meant
+	Pointer  string   `json:"pointer"` // RFC 6901; "" for the whole file
 	Line     int      `json:"line"`    // from 1; 0 if unknown
 	Column   int      `json:"column"`  // from 1, in characters; 0 if unknown
 	Rule     string   `json:"rule"`    // stable, e.g. "tube.twice"
@@ -26,7 +26,7 @@ type Problem struct {
 	Message  string   `json:"message"` // what is wrong, and what to change
 }
 
-// Problem makes an error of one place of the record.
+// Problem returns an error about one place in the record.
 func (s *Session) Problem(pointer, rule, message string) Problem {
 	q := queries{file: s.File, node: s.Doc}
 	q.error(pointer, rule, message)
@@ -47,7 +47,7 @@ type ConfigError struct {
 	File    string
 	Message string // what is wrong and what to do; no value of the file
 
-	NoCollection bool // the folder has no study.json, so that it is no collection's
+	NoCollection bool // the folder has no study.json, so it is not a collection
 }
 
 func (e *ConfigError) Error() string { return fmt.Sprintf("%s: %s", e.File, e.Message) }

@@ -9,21 +9,20 @@ import (
 	"sync"
 )
 
-// A Column is one declared column of a CSV recording: its name and the range
-// that its numbers must keep, in the unit that the name ends with. Both limits
-// belong to the range and mean the decimal number they are written as; an
-// infinity is no limit.
+// A Column is one declared column of a CSV recording: its name, and the range of its numbers in
+// the unit that the name ends with. Both limits are within the range, and mean the shortest
+// decimal number that gives that float64. An infinity means no limit.
 type Column struct {
 	Name     string
 	Min, Max float64
 	Rising   bool // strictly increasing from row to row (a time column), never empty
-	Digits   int  // that a number may have, see [CellDigits], which 0 stands for
+	Digits   int  // of a number, at most; 0: [CellDigits]
 }
 
-// DefaultColumns are those of a plan that declares none: t_s, seconds from the start, up to a
-// day; co2_kpa, airway CO2; pressure_pa, airway pressure relative to ambient.
-// The ranges are ours, wide on purpose: they find a wrong unit or column, and say
-// nothing of a person.
+// DefaultColumns returns the columns of a plan that declares none: t_s, seconds from the start,
+// up to a day; co2_kpa, airway CO2; pressure_pa, airway pressure relative to ambient. The
+// ranges are our own and deliberately wide: they detect a wrong unit or column, and say nothing
+// about a person.
 func DefaultColumns() []Column {
 	return []Column{
 		{Name: "t_s", Min: 0, Max: 86_400, Rising: true},
@@ -32,27 +31,26 @@ func DefaultColumns() []Column {
 	}
 }
 
-// maxCell is the longest number taken, in bytes.
+// maxCell is the longest number that is accepted, in bytes.
 const maxCell = 32
 
 // A CSVCheck proves that a byte stream is a numeric recording and nothing else:
 // a header row of exactly the declared columns, then rows of decimal numbers
-// within range, comma between, LF or CRLF after each. An empty cell or NaN is a
-// dropped sample. It is an io.Writer; no byte is kept and nothing is allocated a
-// row, so that what it has passed can hold no text. Not safe for concurrent use.
+// within range, separated by commas and ended by LF or CRLF. An empty cell or NaN is a dropped
+// sample. So a stream without problems holds no text. It is an io.Writer; it keeps no bytes and
+// allocates nothing per row. It is not safe for concurrent use.
 type CSVCheck struct {
-	// Each, if set, is called for every good row with its numbers in the order
-	// of the columns, NaN for a dropped sample; they are those of
-	// strconv.ParseFloat. The slice is used again for the next row. A row is
-	// good if no problem names it, even where its file is refused.
+	// Each, if set, is called for every row without a problem, with its numbers, as
+	// strconv.ParseFloat gives them, in the order of the columns; NaN is a dropped sample. The
+	// slice is reused for the next row. Rows of a file that is refused in the end are passed too.
 	Each func(row []float64)
 
 	// Of, if set, says which columns Each needs; the numbers of the others are 0.
 	Of []bool
 
-	// Listed, if set, reports whether the digits of a cell are somebody's number.
-	// It is asked about cells of eight digits and more: n holds up to 18 of them
-	// from the first that is not zero, whole says that none is behind a point.
+	// Listed, if set, reports whether the digits of a cell are somebody's number. It is called
+	// for cells of eight digits or more: n holds up to 18 of them, from the first that is not
+	// zero; whole means that none is after a decimal point.
 	Listed func(n uint64, whole bool) bool
 
 	csvState
@@ -62,11 +60,11 @@ type csvState struct {
 	file     string
 	header   string
 	columns  []csvColumn
-	stencils []stencil // of the cells above, by column
+	masks    []cellMask // of the latest cells, by column
 	max      int
 	problems []Problem
 	count    int
-	told     [faultKinds]bool
+	reported [faultKinds]bool
 	rows     int
 	row      []float64 // for Each
 
@@ -79,12 +77,12 @@ type csvState struct {
 	exp     int
 	expNeg  bool
 	expLong int  // digits of the exponent
-	headed  bool // the header is behind us
-	guessed bool // in the surplus of a row: all of it fits numbers with a decimal comma
+	headed  bool // the header has been read
+	guessed bool // in surplus cells: all of them fit numbers with a decimal comma
 	closed  bool
 }
 
-// A csvPlace is where in the grammar the next byte stands.
+// A csvPlace is a state of the grammar: where the next byte is.
 type csvPlace uint8
 
 const (
@@ -96,7 +94,7 @@ const (
 	atSign                     // after the sign of a number
 	inWhole                    // after a digit before the point
 	atPoint                    // after the point
-	inPlaces                   // after a digit behind the point
+	inPlaces                   // after a digit that follows the point
 	atExp                      // after e
 	atExpSign                  // after the sign of the exponent
 	inExp                      // after a digit of the exponent
@@ -105,18 +103,18 @@ const (
 	atNaN                      // after NaN
 	atCR                       // after CR in a row
 	inSurplus                  // after the last cell of a row, counting more cells
-	inBad                      // in a line that has been told
-	inDead                     // in a file of which no more can be told
+	inBad                      // in a line whose fault has been reported
+	inDead                     // in a file that cannot be read further
 )
 
-// NewCSVCheck checks a recording called file against columns, at least one.
-// Problems beyond max are counted but not kept.
+// NewCSVCheck returns a check of a recording called file against columns, of which there must be
+// at least one. Problems beyond max are counted but not kept.
 func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	if len(columns) == 0 {
 		panic("schema: NewCSVCheck needs a column")
 	}
 	c := &CSVCheck{csvState: csvState{file: file, max: max, line: 1, row: make([]float64, len(columns)),
-		stencils: make([]stencil, len(columns))}}
+		masks: make([]cellMask, len(columns))}}
 	names := make([]string, len(columns))
 	for i, col := range columns {
 		names[i] = col.Name
@@ -130,8 +128,8 @@ func NewCSVCheck(file string, columns []Column, max int) *CSVCheck {
 	return c
 }
 
-// readyDefault are the [DefaultColumns] made ready: once, because a shipment may
-// hold thousands of recordings.
+// readyDefault returns the prepared [DefaultColumns]. It prepares them once, because a shipment
+// may hold thousands of recordings.
 var readyDefault = sync.OnceValue(func() []csvColumn { return readyAll(DefaultColumns()) })
 
 func readyAll(columns []Column) (out []csvColumn) {
@@ -162,7 +160,7 @@ func (c *CSVCheck) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Close ends the recording; a file without a row of numbers is a problem.
+// Close ends the recording. A file without a row of numbers is a problem.
 func (c *CSVCheck) Close() {
 	if c.closed {
 		return
@@ -170,13 +168,13 @@ func (c *CSVCheck) Close() {
 	c.closed = true
 	switch {
 	case c.state == atCR || c.state == atHeaderCR:
-		c.tell(faultLineEnd, 0)
+		c.report(faultLineEnd, 0)
 	case c.state != atFile && (c.state != atCell || c.col > 0):
 		c.next('\n', 0) // the last line may end without its mark
 	}
 	if c.rows == 0 && c.count == 0 {
 		c.cellAt = 1
-		c.tell(faultNoRows, 0)
+		c.report(faultNoRows, 0)
 	}
 }
 
@@ -189,9 +187,9 @@ func (c *CSVCheck) Count() int { return c.count }
 // Rows returns the number of complete rows of numbers so far.
 func (c *CSVCheck) Rows() int { return c.rows }
 
-// plain takes cells as nearly all are (a minus or none, digits, perhaps a point
-// and digits) from p[i], and returns the beginning of the first that next has to
-// look at, whether it is a fault, unusual or not all in p.
+// plain is the fast path for the form that nearly all cells have: an optional minus, digits,
+// optionally a point and digits. It consumes such cells from p[i] on, and returns the beginning
+// of the first cell that next must handle because it is faulty, unusual or incomplete in p.
 func (c *CSVCheck) plain(p []byte, i int) int {
 	for {
 		if c.col == 0 {
@@ -201,7 +199,7 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		if j < len(p) && p[j] == '-' {
 			j, neg = j+1, true
 		}
-		var m uint64 // wraps only beyond plainDigits, which is looked at below
+		var m uint64 // overflows only beyond plainDigits, which is checked below
 		first := j
 		for ; j < len(p) && p[j]-'0' <= 9; j++ {
 			m = m*10 + uint64(p[j]-'0')
@@ -241,14 +239,14 @@ func (c *CSVCheck) plain(p []byte, i int) int {
 		if col.Rising {
 			col.last, col.begun = decimal{neg: neg, hi: m, scale: -places}, true
 		}
-		c.stencils[k].cut(j-i, places, neg, end, col)
-		c.stencils[k].needed = c.wants(k)
+		c.masks[k].set(j-i, places, neg, end, col)
+		c.masks[k].needed = c.wants(k)
 		j += len(end) - 1
 		i = j + 1
 	}
 }
 
-// wants reports whether the values of column k are handed on.
+// wants reports whether Each needs the values of column k.
 func (c *CSVCheck) wants(k int) bool { return c.Each != nil && (c.Of == nil || c.Of[k]) }
 
 // listed reports whether the digits of a cell are somebody's number.
@@ -256,7 +254,8 @@ func (c *CSVCheck) listed(m uint64, whole bool) bool {
 	return m >= listedFrom && c.Listed != nil && c.Listed(m, whole)
 }
 
-// spans reports whether a number may stand in the column: m without sign and point.
+// spans reports whether a number is allowed in the column: its digits are m, places of them
+// after the point.
 func (col *csvColumn) spans(m uint64, neg bool, places int) bool {
 	v := int64(m)
 	if neg {
@@ -265,7 +264,7 @@ func (col *csvColumn) spans(m uint64, neg bool, places int) bool {
 	return v >= col.lo[places] && v <= col.hi[places] && (m <= col.most || col.short(m, places))
 }
 
-// plainFloat returns the number as float does.
+// plainFloat returns the same float64 as [decimal.float].
 func plainFloat(m uint64, neg bool, places int) float64 {
 	if m > 1<<53 {
 		d := decimal{neg: neg, hi: m, scale: -places}
@@ -278,7 +277,7 @@ func plainFloat(m uint64, neg bool, places int) float64 {
 	return f
 }
 
-// lineMark returns the end of a line with which p begins, "" if it begins with none.
+// lineMark returns the line end with which p begins, or "".
 func lineMark(p []byte) string {
 	switch {
 	case p[0] == '\n':
@@ -289,7 +288,7 @@ func lineMark(p []byte) string {
 	return ""
 }
 
-// next takes one byte, which stands at index i.
+// next consumes one byte, which is at index i.
 func (c *CSVCheck) next(b byte, i int) {
 	digit := b-'0' <= 9
 	switch c.state {
@@ -409,7 +408,7 @@ func (c *CSVCheck) afterDigits(b byte, i int) {
 	}
 }
 
-// endCell ends a cell with b: comma, CR or LF. Dropped is an empty cell or NaN.
+// endCell ends a cell with b: comma, CR or LF. dropped means an empty cell or NaN.
 func (c *CSVCheck) endCell(b byte, i int, dropped bool) {
 	col := &c.columns[c.col]
 	if i-c.lineAt+1-c.cellAt > maxCell {
@@ -491,11 +490,11 @@ func (c *CSVCheck) nextOfSurplus(b byte, i int) {
 	}
 }
 
-// stray fails for the byte b, which no number can have at this place.
+// stray reports the byte b, which no number can have at this place.
 func (c *CSVCheck) stray(b byte, i int) {
 	letterE := b|0x20 == 'e' && (c.state == atCell || c.state == atSign)
 	switch {
-	case separates(b) && c.col > 0: // right of a comma, which must have been a decimal one
+	case separates(b) && c.col > 0: // after a comma, which must have been a decimal comma
 		c.fail(faultDecimalComma, b, i)
 	case separates(b):
 		c.fail(faultSeparator, b, i)
@@ -506,9 +505,10 @@ func (c *CSVCheck) stray(b byte, i int) {
 	}
 }
 
-// separates tells whether b divides cells in other programs' tables.
+// separates reports whether b separates cells in other programs' tables.
 func separates(b byte) bool { return b == ';' || b == '\t' || b == '|' }
 
+// nextOfHeader consumes one byte of the header row.
 func (c *CSVCheck) nextOfHeader(b byte, i int) {
 	whole := c.col == len(c.header)
 	switch {
@@ -524,7 +524,7 @@ func (c *CSVCheck) nextOfHeader(b byte, i int) {
 		c.col++
 		c.state = inHeader
 	case c.state == atFile && b == 0xEF:
-		c.tell(faultMark, i)
+		c.report(faultMark, i)
 		c.state = atMark
 	case c.state == atFile && (b == 0xFE || b == 0xFF || b == 0):
 		c.fail(faultWide, b, i)
@@ -537,12 +537,12 @@ func (c *CSVCheck) nextOfHeader(b byte, i int) {
 	}
 }
 
-// comments tells whether b begins a comment in other programs' tables.
+// comments reports whether b begins a comment in other programs' tables.
 func comments(b byte) bool { return b == '#' || b == '%' || b == '/' }
 
-// fail tells a fault and leaves the line, which b may have ended.
+// fail reports a fault and skips the rest of the line, which b may have ended.
 func (c *CSVCheck) fail(f csvFault, b byte, i int) {
-	c.tell(f, i)
+	c.report(f, i)
 	c.headed = c.headed || f != faultComment
 	switch {
 	case csvFaults[f].scope == wholeFile:
@@ -603,19 +603,19 @@ const (
 // How far a fault reaches.
 const (
 	oneLine     = iota
-	everyExport // of the program that wrote the file: told once
-	wholeFile   // the lines after it cannot be read
+	everyExport // every line of such an export has it: reported once
+	wholeFile   // the rest of the file cannot be read
 )
 
-// Where a fault stands.
+// Where the column of a fault is.
 const (
 	thisByte = iota
 	byteBefore
 	thisCell
 )
 
-// csvFaults has for each fault its rule, reach, place and message; the message
-// takes words from the declared columns, and never from the file.
+// csvFaults has for each fault its rule, scope, place and message. Messages quote the declared
+// columns, never the file.
 var csvFaults = [faultKinds]struct {
 	rule         string
 	scope, place int
@@ -642,7 +642,7 @@ var csvFaults = [faultKinds]struct {
 		"export the recording with LF or CRLF line ends; later lines with the same fault are not listed"},
 	faultBlank: {"empty", oneLine, thisByte, "the line is blank; export the recording without blank lines"},
 	faultNoRows: {"empty", oneLine, thisCell, "the recording holds no row of numbers; check that it was made, then " +
-		"export it again, or take it out of the record"},
+		"export it again, or remove it from the record"},
 	faultFew: {"columns", oneLine, thisByte, "the row has fewer cells than the columns {header}; export the " +
 		"recording again, or find out why the row was cut"},
 	faultMany: {"columns", oneLine, thisCell, "the row has more cells than the columns {header}; export the " +
@@ -657,7 +657,7 @@ var csvFaults = [faultKinds]struct {
 		"export the recording with fewer digits"},
 	faultListed: {"listed", oneLine, thisCell, "the digits of the cell of {column} are, point left out, a number " +
 		"or a birth date in the roster; " +
-		"take it out and export the recording again; if a measurement is like it by chance, export with at most " +
+		"remove it and export the recording again; if a measurement is like it by chance, export with at most " +
 		"seven digits"},
 	faultText: {"text", oneLine, thisCell, "the cell of {column} holds something other than a decimal number or NaN; " +
 		"a recording must not carry text: export it again with numbers only, and the cell empty where a sample was " +
@@ -665,17 +665,17 @@ var csvFaults = [faultKinds]struct {
 	faultRange: {"range", oneLine, thisCell, "{column} is outside {min} to {max}; " +
 		"check the unit and the order of the columns, or empty the cell if the sample is not a measurement"},
 	faultRising: {"rising", oneLine, thisCell, "{column} is not greater than in the row before; " +
-		"check whether rows stand twice or out of order, or whether two recordings were joined, then export it again"},
+		"check whether rows occur twice or out of order, or whether two recordings were joined, then export it again"},
 	faultUntimed: {"rising", oneLine, thisCell, "{column} is empty or NaN; every row needs it: export the " +
 		"recording again"},
 }
 
-// tell counts a fault at p[i] and keeps it while there is room.
-func (c *CSVCheck) tell(f csvFault, i int) {
+// report counts a fault at p[i], and keeps it as a problem unless max is reached.
+func (c *CSVCheck) report(f csvFault, i int) {
 	c.count++
 	kind := &csvFaults[f]
-	again := c.told[f] && kind.scope == everyExport
-	c.told[f] = true
+	again := c.reported[f] && kind.scope == everyExport
+	c.reported[f] = true
 	if again || len(c.problems) >= c.max {
 		return
 	}

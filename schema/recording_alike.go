@@ -5,19 +5,19 @@ import (
 	"math"
 )
 
-// Nearly every cell of a recording looks like the one above: as many digits, the
-// point in the same place, the same sign. Such a cell is proved with one
-// comparison of eight bytes, and where the next one begins is known before.
+// Nearly every cell of a recording has the layout of the cell above: the same sign and number of
+// digits, the point in the same place. Such a cell is checked with one comparison of eight bytes
+// at once, and the beginning of the next cell is known in advance.
 
-// A stencil is the look of a cell of up to eight bytes with what ends it, and
-// what the column asks of it. The zero stencil fits nothing.
-type stencil struct {
+// A cellMask is the layout of a cell of up to eight bytes, its end included, with the limits of
+// the column. The zero cellMask matches nothing.
+type cellMask struct {
 	length int
-	fixed  uint64 // the sign, the point and the end, and 0 in place of each digit
-	over   uint64 // added to a byte's difference from fixed, it reaches the top bit if it is too great
-	tops   uint64 // the top bits of all those bytes
-	whole  uint64 // 0xFF at each digit before the point, and at the sign
-	shift  int    // bits by which the digits are moved to the end of the word
+	fixed  uint64 // sign, point and end; '0' in place of each digit
+	over   uint64 // added to each byte's difference from fixed: sets its top bit if that is too great
+	tops   uint64 // the top bits of those bytes
+	whole  uint64 // 0xFF at the sign and each digit before the point
+	shift  int    // in bits: moves the digits to the end of the word
 	minus  uint64 // the sign bit of a float64, or 0
 	lo, hi int64  // the limits of the digits taken as one number
 	places int
@@ -27,10 +27,10 @@ type stencil struct {
 	last   int64 // of a rising column: the digits in the row before
 }
 
-// cut makes the stencil of a number of so many bytes with its sign, places of them
-// behind a point, that is followed by end.
-func (s *stencil) cut(length, places int, neg bool, end string, col *csvColumn) {
-	*s = stencil{}
+// set sets s to the layout of a number of length bytes, sign included, with places digits after
+// the point, that is followed by end.
+func (s *cellMask) set(length, places int, neg bool, end string, col *csvColumn) {
+	*s = cellMask{}
 	if length+len(end) > 8 {
 		return
 	}
@@ -63,7 +63,7 @@ func (s *stencil) cut(length, places int, neg bool, end string, col *csvColumn) 
 		s.shift += 8
 	}
 	s.places, s.scale = places, exact10[places]
-	most := int64(min(col.most, 1e8)) // more than eight digits; what has more than the column may is looked at apart
+	most := int64(min(col.most, 1e8)) // eight digits at most; cells with more digits than allowed take the slow path
 	s.lo, s.hi = max(-most, col.lo[places]), min(most, col.hi[places])
 	if neg {
 		s.minus = 1 << 63
@@ -72,11 +72,11 @@ func (s *stencil) cut(length, places int, neg bool, end string, col *csvColumn) 
 	s.rising = col.Rising
 }
 
-// alike takes rows that look like the row before from p[i], and returns the
-// beginning of the first cell that does not.
+// alike consumes rows with the layout of the row before from p[i] on, and returns the beginning
+// of the first cell that differs.
 func (c *CSVCheck) alike(p []byte, i int) int {
-	for k := range c.stencils {
-		s, col := &c.stencils[k], &c.columns[k]
+	for k := range c.masks {
+		s, col := &c.masks[k], &c.columns[k]
 		if s.rising {
 			if l := &col.last; s.minus != 0 || !col.begun || l.neg || l.loDigits > 0 || l.scale != -s.places {
 				return i
@@ -84,16 +84,16 @@ func (c *CSVCheck) alike(p []byte, i int) int {
 			s.last = int64(col.last.hi)
 		}
 	}
-	for len(p)-i >= 8*len(c.stencils) {
-		for k := range c.stencils {
-			s := &c.stencils[k]
+	for len(p)-i >= 8*len(c.masks) {
+		for k := range c.masks {
+			s := &c.masks[k]
 			x := binary.LittleEndian.Uint64(p[i:]) ^ s.fixed
 			if (x+s.over|x)&s.tops != 0 || s.length == 0 {
 				c.col = k
 				return i
 			}
-			x = (x&s.whole | x>>8&^s.whole) << (s.shift & 63) // the digits alone, zeros in front
-			x = x*10 + x>>8                                   // of each two bytes, the lower one: two digits
+			x = (x&s.whole | x>>8&^s.whole) << (s.shift & 63) // only the digits, with leading zeros
+			x = x*10 + x>>8                                   // the lower of each two bytes now holds two digits
 			const pairs = 0x000000FF000000FF
 			v := int64((x&pairs*(100+1e6<<32) + x>>16&pairs*(1+1e4<<32)) >> 32)
 			if v < s.lo || v > s.hi || s.rising && v <= s.last {

@@ -11,8 +11,8 @@ import (
 // plainDigits is the number of digits that always fit an int64.
 const plainDigits = 18
 
-// A decimal is a number exactly as written, up to 36 significant digits:
-// (hi 10^loDigits + lo) 10^scale. All that is in lo comes after 18 digits in hi.
+// A decimal is a number exactly as written, of up to 36 significant digits:
+// (hi 10^loDigits + lo) 10^scale. lo is used only once hi has 18 digits.
 type decimal struct {
 	neg      bool
 	hi, lo   uint64
@@ -20,7 +20,7 @@ type decimal struct {
 	scale    int
 }
 
-// add appends a digit; step is -1 behind the point, else 0.
+// add appends a digit; step is -1 after the point, otherwise 0.
 func (d *decimal) add(digit byte, step int) {
 	n := uint64(digit - '0')
 	switch {
@@ -35,8 +35,8 @@ func (d *decimal) add(digit byte, step int) {
 	d.scale += step
 }
 
-// digits counts the digits of d as it was written without an exponent: from the
-// first that is not zero, without the zeros that end the places behind the point.
+// digits counts the digits of d as written without an exponent: from the first that is not zero,
+// without trailing zeros after the point.
 func (d *decimal) digits() int {
 	n, places := digitsOf(d.hi)+d.loDigits, -d.scale
 	for _, part := range []struct {
@@ -94,11 +94,11 @@ func (d *decimal) float() float64 {
 		if d.loDigits > 0 {
 			first := len(b)
 			b = strconv.AppendUint(b, pow10[d.loDigits]+d.lo, 10)
-			b = append(b[:first], b[first+1:]...) // the one that keeps the zeros in front
+			b = append(b[:first], b[first+1:]...) // removes the 1 that kept the leading zeros
 		}
 		b = append(b, 'e')
 		b = strconv.AppendInt(b, int64(d.scale), 10)
-		f, _ = strconv.ParseFloat(string(b), 64) // beyond float64 it is an infinity
+		f, _ = strconv.ParseFloat(string(b), 64) // an infinity if it is beyond float64
 	}
 	if d.neg {
 		return -f
@@ -106,7 +106,7 @@ func (d *decimal) float() float64 {
 	return f
 }
 
-// exact10 holds the powers of ten that a float64 holds exactly.
+// exact10 are the powers of ten that a float64 represents exactly.
 const maxExact = 22
 
 var exact10 = [maxExact + 1]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
@@ -120,6 +120,7 @@ var pow10 = func() (p [plainDigits + 1]uint64) {
 	return p
 }()
 
+// digitsOf returns the number of digits of n, at most plainDigits; 0 has none.
 func digitsOf(n uint64) int {
 	d := 0
 	for d < plainDigits && n >= pow10[d] {
@@ -128,8 +129,8 @@ func digitsOf(n uint64) int {
 	return d
 }
 
-// A csvColumn is a Column made ready: its limits as decimals and, for numbers
-// with 0 to 18 places, in units of the last place.
+// A csvColumn is a Column prepared for checking: with its limits as decimals and, for numbers
+// with 0 to 18 decimal places, in units of the last place.
 type csvColumn struct {
 	Column
 	min, max decimal
@@ -139,7 +140,7 @@ type csvColumn struct {
 	begun    bool
 }
 
-// ready panics if a limit is not a number, or an infinity that nothing can keep.
+// ready prepares a column. It panics if a limit is NaN, or an infinity that excludes every number.
 func ready(col Column) csvColumn {
 	if math.IsNaN(col.Min) || math.IsNaN(col.Max) || math.IsInf(col.Min, 1) || math.IsInf(col.Max, -1) {
 		panic("schema: the limits of a column are not numbers")
@@ -154,8 +155,8 @@ func ready(col Column) csvColumn {
 	return c
 }
 
-// short reports whether m has no more digits than it may, once the zeros that end
-// its places behind the point are left out.
+// short reports whether m has no more digits than allowed, not counting trailing zeros among its
+// decimal places.
 func (c *csvColumn) short(m uint64, places int) bool {
 	for ; m > c.most && places > 0 && m%10 == 0; places-- {
 		m /= 10
@@ -167,7 +168,7 @@ func (c *csvColumn) short(m uint64, places int) bool {
 func limit(f float64) decimal {
 	var d decimal
 	if math.IsInf(f, 0) {
-		return d // holds looks at Column first
+		return d // not used: holds checks for infinities first
 	}
 	digits, exp, _ := strings.Cut(strconv.FormatFloat(f, 'e', -1, 64), "e")
 	d.neg = f < 0
@@ -207,12 +208,12 @@ func places(f float64, up int64) (out [plainDigits + 1]int64) {
 	return out
 }
 
-// holds tells whether d is in the column's range.
+// holds reports whether d is within the column's range.
 func (c *csvColumn) holds(d *decimal) bool {
 	return (math.IsInf(c.Min, -1) || d.compare(&c.min) >= 0) && (math.IsInf(c.Max, 1) || d.compare(&c.max) <= 0)
 }
 
-// rises tells whether d is greater than the value in the row before.
+// rises reports whether d is greater than the value in the row before.
 func (c *csvColumn) rises(d *decimal) bool {
 	if !c.begun {
 		return true

@@ -11,9 +11,9 @@ import (
 	"strings"
 )
 
-// recordingName returns the file in the collection that a record means:
-// "recordings/a.csv" and "a.csv" are the same. It is "" for a name that could
-// lead elsewhere or that not every medium can hold.
+// recordingName returns the file in the collection that a record names: "recordings/a.csv" and
+// "a.csv" mean the same. It is "" for a name that could lead elsewhere, or that some media
+// cannot hold.
 func recordingName(text string) string {
 	name := strings.TrimPrefix(text, recordingsDir+"/")
 	switch {
@@ -26,22 +26,22 @@ func recordingName(text string) string {
 	return ""
 }
 
-// A shelf is what the recordings folder holds, and who has asked for it.
-type shelf struct {
+// An inventory is the files of the recordings folder, with the records that name them.
+type inventory struct {
 	files map[string]bool   // "recordings/a.csv"
-	lower map[string]string // the same in lower case, to the name
-	named map[string]place  // in lower case, by the first record that names it
-	other map[string]bool   // in lower case, named in records that were not accepted
+	lower map[string]string // name by its lower case
+	named map[string]place  // by lower case: where a record first names it
+	other map[string]bool   // in lower case: named in records that were not accepted
 
-	odd     map[string]bool // what is no plain file, and was told as such
-	unknown bool            // a record could not be read, so that nobody knows what it names
+	odd     map[string]bool // not an ordinary file, and reported already
+	unknown bool            // a record could not be read, so what it names is unknown
 }
 
-// newShelf holds the files that [Collection.list] has found, and knows what it told.
-func newShelf(files []fs.DirEntry, told []Problem) *shelf {
-	s := &shelf{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place),
+// newInventory returns the inventory of files, and of the irregular ones among problems.
+func newInventory(files []fs.DirEntry, problems []Problem) *inventory {
+	s := &inventory{files: make(map[string]bool), lower: make(map[string]string), named: make(map[string]place),
 		other: make(map[string]bool), odd: make(map[string]bool)}
-	for _, p := range told {
+	for _, p := range problems {
 		s.odd[p.File] = p.Rule == ruleIrregular
 	}
 	for _, e := range files {
@@ -52,16 +52,16 @@ func newShelf(files []fs.DirEntry, told []Problem) *shelf {
 	return s
 }
 
-// reserve notes what a record names that was not accepted.
-func (s *shelf) reserve(n *Node) {
+// reserve marks the recordings of a record that was not accepted as named.
+func (s *inventory) reserve(n *Node) {
 	for _, entry := range entries(n, "recordings") {
 		s.other[strings.ToLower(recordingName(entry.Member("file").text()))] = true
 	}
 }
 
-// take finds the recordings that a record names, and looks at the first bytes
-// of each. It returns those that are there.
-func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
+// take finds the recordings that a record names, checks the first bytes of each, and returns
+// those that exist.
+func (s *inventory) take(c *Collection, q *queries) ([]RecordingRef, error) {
 	var refs []RecordingRef
 	for i, entry := range entries(q.node, "recordings") {
 		pointer := fmt.Sprintf("/recordings/%d/file", i)
@@ -76,7 +76,7 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 		low := strings.ToLower(name)
 		if first, twice := s.named[low]; twice {
 			q.error(pointer, "recording.twice", fmt.Sprintf("this recording is named in %s already: each recording "+
-				"belongs to one session and stands in it once", first))
+				"belongs to one session, which names it once", first))
 			continue
 		}
 		s.named[low] = q.place(pointer)
@@ -110,7 +110,7 @@ func (s *shelf) take(c *Collection, q *queries) ([]RecordingRef, error) {
 	return refs, nil
 }
 
-// look completes ref, and checks that the file begins as its format does.
+// look completes ref, and checks that the file begins as its format requires.
 func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
 	f, info, err := openPlain(c.Root, ref.File)
 	if err != nil {
@@ -143,11 +143,11 @@ func look(c *Collection, q *queries, ref RecordingRef) (RecordingRef, error) {
 // (EDF specification, 1992).
 var edfStart = []byte("0       ")
 
-// untabular says whether a character does not occur in a table of numbers.
+// untabular reports whether a character cannot occur in a table of numbers.
 func untabular(r rune) bool { return r < ' ' && r != '\t' && r != '\n' && r != '\r' }
 
-// unnamed reports the recordings that nobody has asked for.
-func (s *shelf) unnamed(c *Collection) {
+// unnamed adds a warning for each recording that no record names.
+func (s *inventory) unnamed(c *Collection) {
 	if s.unknown {
 		return
 	}

@@ -19,9 +19,9 @@ const (
 	maxRosterColumns = 200
 )
 
-// A Roster is the site's list of subjects. It never leaves.
+// A Roster is the site's list of subjects. It never leaves the site.
 type Roster struct {
-	Columns []string            // as in the header row; those of [RosterColumns] in lower case
+	Columns []string            // from the header row; those of [RosterColumns] in lower case
 	Rows    []map[string]string // column name to value, values trimmed, empty ones left out
 	Lines   []int               // of the rows, in the file, from 1
 }
@@ -36,11 +36,11 @@ func RosterColumns() []string {
 	}
 }
 
-// Without these there is nothing to search for, and subjects cannot be told
-// apart.
+// neededColumns are required: without them there is nothing to search for, and subjects cannot
+// be distinguished.
 var neededColumns = []string{"subject_id", "given_name", "family_name", "birth_date"}
 
-// loadRoster reads roster.csv. The error is a *[ConfigError] or of the disk.
+// loadRoster reads roster.csv. The error is a *[ConfigError] or an I/O error.
 func loadRoster(root *os.Root) (*Roster, []Problem, error) {
 	data, err := readPlain(root, rosterFile, maxRosterBytes)
 	if err != nil {
@@ -50,8 +50,8 @@ func loadRoster(root *os.Root) (*Roster, []Problem, error) {
 	return parseRoster(data)
 }
 
-// ParseRoster reads a list of subjects from outside a collection, in the form
-// of roster.csv.
+// ParseRoster reads a list of subjects from outside a collection, in the form of roster.csv. The
+// error, a *[ConfigError], means that the list cannot be used at all.
 func ParseRoster(data []byte) (*Roster, []Problem, error) { return parseRoster(data) }
 
 func parseRoster(data []byte) (*Roster, []Problem, error) {
@@ -63,7 +63,7 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 		return refuse("the list is larger than 64 MiB: it holds more than subjects")
 	}
 	if line := notText(data); line > 0 {
-		return refuse("line %d is not UTF-8 text, so that names in it would not be found: save the list as \"CSV "+
+		return refuse("line %d is not UTF-8 text, so names in it would not be found: save the list as \"CSV "+
 			"UTF-8\"", line)
 	}
 	p := &rosterParser{data: data, csv: csv.NewReader(bytes.NewReader(data)), roster: &Roster{},
@@ -75,7 +75,7 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 			strings.Join(neededColumns, ","))
 	}
 	if err != nil {
-		return refuse("line 1 cannot be read: quotation marks must stand around a whole value, and be doubled " +
+		return refuse("line 1 cannot be read: quotation marks must enclose a whole value, and be doubled " +
 			"inside it")
 	}
 	if message := p.columns(header); message != "" {
@@ -99,7 +99,7 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 		case errors.As(err, &broken):
 			p.problems = append(p.problems, Problem{File: rosterFile, Line: broken.StartLine, Rule: "roster.row",
 				Severity: Error,
-				Message: "this row and those after it cannot be read: quotation marks must stand around a whole " +
+				Message: "this row and those after it cannot be read: quotation marks must enclose a whole " +
 					"value, and be doubled inside it"})
 			return p.roster, p.problems, nil
 		case err != nil:
@@ -110,8 +110,7 @@ func parseRoster(data []byte) (*Roster, []Problem, error) {
 	return p.roster, p.problems, nil
 }
 
-// notText returns the first line with bytes that are not UTF-8, or with a NUL;
-// 0 if there is none.
+// notText returns the number of the first line that is not UTF-8 or holds a NUL, or 0.
 func notText(data []byte) int {
 	n := 0
 	for line := range bytes.Lines(data) {
@@ -122,6 +121,7 @@ func notText(data []byte) int {
 	return 0
 }
 
+// A rosterParser is the state of parseRoster.
 type rosterParser struct {
 	data     []byte
 	csv      *csv.Reader
@@ -131,7 +131,7 @@ type rosterParser struct {
 	alike    *lookalikes    // of those
 }
 
-// columns reads the header row; the message says what is wrong with it.
+// columns reads the header row. The message says what is wrong with it, or is "".
 func (p *rosterParser) columns(header []string) string {
 	if len(header) > maxRosterColumns {
 		return "the list has more than 200 columns"
@@ -154,7 +154,7 @@ func (p *rosterParser) columns(header []string) string {
 		return `the columns are separated by semicolons or tabs: save the list as "CSV UTF-8 (comma delimited)"`
 	}
 	if strings.Contains(strings.Join(header, ""), "\r") {
-		return "the lines do not end as CSV asks: save the list as \"CSV UTF-8\""
+		return "the lines do not end as in CSV: save the list as \"CSV UTF-8\""
 	}
 	for _, name := range neededColumns {
 		if !slices.Contains(p.roster.Columns, name) {
@@ -176,8 +176,8 @@ func (p *rosterParser) columns(header []string) string {
 	return ""
 }
 
-// row checks and keeps one row. Rows without any value are what a spreadsheet
-// leaves at the end.
+// row checks and keeps one row. It ignores rows without a value, which spreadsheets leave at the
+// end.
 func (p *rosterParser) row(values []string) {
 	m := make(map[string]string, len(values))
 	for i, v := range values {
@@ -212,8 +212,7 @@ func (p *rosterParser) row(values []string) {
 	p.roster.Rows, p.roster.Lines = append(p.roster.Rows, m), append(p.roster.Lines, line)
 }
 
-// problem reports what is wrong with a value of the row just read; field is -1
-// for the whole row.
+// problem adds a problem about a value of the row just read; field is -1 for the whole row.
 func (p *rosterParser) problem(field int, rule string, s Severity, message string) {
 	if len(p.problems) >= maxProblems {
 		return
@@ -223,7 +222,7 @@ func (p *rosterParser) problem(field int, rule string, s Severity, message strin
 		Rule: rule, Severity: s, Message: message})
 }
 
-// characters turns a byte column into one of characters.
+// characters converts a column in bytes, from 1, to one in characters.
 func (p *rosterParser) characters(line, column int) int {
 	rest := p.data
 	for range line - 1 {

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// A place is where something stood first.
+// A place is where something first occurred.
 type place struct {
 	file string
 	line int
@@ -14,7 +14,7 @@ type place struct {
 
 func (p place) String() string { return fmt.Sprintf("%s, line %d", plain(p.file), p.line) }
 
-// queries collects what is wrong with one record.
+// queries collects the problems of one record.
 type queries struct {
 	file     string
 	node     *Node
@@ -40,13 +40,13 @@ func (q *queries) place(pointer string) place {
 	return p
 }
 
-// rules are the questions that concern more than one field or file.
+// rules check what concerns more than one field or file. They remember what earlier records held.
 type rules struct {
 	study    *Study
 	subjects map[string]map[string]string // the roster's rows by canonical subject_id
-	looks    map[string]bool              // how the roster's subject_ids look
+	looks    map[string]bool              // appearances of the roster's subject_ids, see [Look]
 	sessions map[string]place             // by canonical session_id
-	tubes    map[string]place             // by barcode, as [Barcode] has it
+	tubes    map[string]place             // by barcode, in the form of [Barcode]
 	kits     map[string]place             // by lot and unit in lower case
 
 	alikeSubjects, alikeTubes *lookalikes
@@ -67,7 +67,7 @@ func newRules(study *Study, roster *Roster) *rules {
 	return r
 }
 
-// check asks all questions about one valid record.
+// check applies all rules to one valid record.
 func (r *rules) check(s *Session, q *queries) {
 	r.identity(s, q)
 	r.subject(s, q)
@@ -77,7 +77,8 @@ func (r *rules) check(s *Session, q *queries) {
 	r.times(s, q)
 }
 
-// once reports a second use of key at pointer; what is said of the first.
+// once reports a second use of key, at pointer. format is the message, with a verb for the place
+// of the first use.
 func once(seen map[string]place, key string, q *queries, pointer, rule, format string) {
 	if first, twice := seen[key]; twice {
 		q.error(pointer, rule, fmt.Sprintf(format, first))
@@ -86,6 +87,8 @@ func once(seen map[string]place, key string, q *queries, pointer, rule, format s
 	seen[key] = q.place(pointer)
 }
 
+// identity checks that study and site are the collection's, and that session_id and operator are
+// usable identifiers, the former unique.
 func (r *rules) identity(s *Session, q *queries) {
 	if q.node.Member("study").text() != r.study.Study {
 		q.error("/study", "record.study", fmt.Sprintf("study must be %s, as study.json says: correct it, or move "+
@@ -106,15 +109,14 @@ func (r *rules) identity(s *Session, q *queries) {
 	}
 }
 
-// subject compares the record with the roster. A subject who is not listed
-// could not be searched for, and a birth date that differs may be another
-// person's.
+// subject compares the record with the roster. A subject who is not listed could not be searched
+// for, and a different birth date may be another person's.
 func (r *rules) subject(s *Session, q *queries) {
 	const at, born = "/subject/subject_id", "/subject/birth_date"
 	if !s.Started.IsZero() && s.BirthDate != "" {
 		day := s.Started.Format(time.DateOnly)
 		if s.BirthDate >= day || s.BirthDate < s.Started.AddDate(-120, 0, 0).Format(time.DateOnly) {
-			q.error(born, "subject.age", "birth_date must lie before the session, and not more than 120 years "+
+			q.error(born, "subject.age", "birth_date must be before the session, and not more than 120 years "+
 				"before it")
 		}
 	}
@@ -138,7 +140,7 @@ func (r *rules) subject(s *Session, q *queries) {
 		return
 	}
 	if listed := row["birth_date"]; s.BirthDate != "" && isDate(listed) && listed != s.BirthDate {
-		q.error(born, "subject.birth-date", "birth_date differs from that in roster.csv, so that subjects may be "+
+		q.error(born, "subject.birth-date", "birth_date differs from that in roster.csv, so subjects may be "+
 			"mixed up: find out who was sampled, then correct subject_id or the date")
 	}
 	if sex, listed := sexWord(q.node.At("/subject/sex").text()),
@@ -148,7 +150,7 @@ func (r *rules) subject(s *Session, q *queries) {
 	}
 }
 
-// sexWord reads the spellings that rosters use; "" for those that say nothing.
+// sexWord returns the word for the spellings that rosters use, or "" if s says nothing.
 func sexWord(s string) string {
 	switch strings.ToLower(s) {
 	case "female", "f", "w":
@@ -161,34 +163,35 @@ func sexWord(s string) string {
 	return ""
 }
 
-// Barcode returns what the site compares tubes by: a barcode that differs only in case
-// is taken for the same tube's, so that a tube that was typed in the other case is not
-// recorded twice. The laboratory compares exactly: see MatchTubes of package pack.
+// Barcode returns the form in which the site compares barcodes. Barcodes that differ only in case
+// count as the same tube, so that a tube typed in the other case is not recorded twice. The
+// laboratory compares exactly: see MatchTubes of package pack.
 func Barcode(printed string) string { return strings.ToLower(printed) }
 
+// tube checks that no barcode occurs twice, and warns of barcodes that look alike.
 func (r *rules) tube(q *queries) {
 	for i, t := range entries(q.node, "tubes") {
 		barcode, pointer := Barcode(t.Member("barcode").text()), fmt.Sprintf("/tubes/%d/barcode", i)
 		once(r.tubes, barcode, q, pointer, "tube.twice",
-			"this barcode stands in %s already: look at the tubes, and correct the record that is wrong")
+			"this barcode is already in %s: look at the tubes, and correct the record that is wrong")
 		if other, alike := r.alikeTubes.add(barcode, q.place(pointer)); alike {
 			q.warning(pointer, "tube.alike", fmt.Sprintf(tubeAlike, other))
 		}
 	}
 }
 
-// kit: a kit that stands in two records was used twice or one of them names the
-// wrong one (common practice, no source).
+// kit checks that no kit is in two records: either it was used twice, or one of the records
+// names the wrong one (common practice, no source).
 func (r *rules) kit(q *queries) {
 	lot, unit := literal(q.node.At("/kit/lot")), literal(q.node.At("/kit/unit"))
 	if lot != "" && unit != "" {
 		once(r.kits, strings.ToLower(lot+"\x00"+unit), q, "/kit/unit", "kit.twice",
-			"this lot and unit stand in %s already: a kit is used once, so correct the record that is wrong")
+			"this lot and unit are already in %s: a kit is used once, so correct the record that is wrong")
 	}
 }
 
-// sampler: what a failed check means for the tubes is for the study's protocol to
-// say, so it is a warning whichever check it was.
+// sampler warns of failed checks of the sampler. What they mean for the tubes is for the study's
+// protocol to say, so no check is an error.
 func (r *rules) sampler(q *queries) {
 	for i, c := range entries(q.node.Member("sampler"), "checks") {
 		if passed := c.Member("passed"); passed != nil && passed.Kind == Bool && passed.Text == "false" {
@@ -199,13 +202,12 @@ func (r *rules) sampler(q *queries) {
 	}
 }
 
-// times asks whether what happened happened in order. A clock that is wrong by
-// a little is a warning; an end before its beginning is an error. The limits of
-// study.json and the note on a session that was not completed are common
-// practice, no source.
+// times checks that events are in order. A clock that is slightly wrong gives a warning; an end
+// before its beginning is an error. The limits of study.json, and the note on a session that was
+// not completed, are common practice, no source.
 func (r *rules) times(s *Session, q *queries) {
 	if s.Ended.Before(s.Started) {
-		q.error("/ended_at", "time.order", "ended_at lies before started_at: correct one of the two")
+		q.error("/ended_at", "time.order", "ended_at is before started_at: correct one of the two")
 		return
 	}
 	if s.Ended.Sub(s.Started) > r.study.TimeLimit {
@@ -219,7 +221,7 @@ func (r *rules) times(s *Session, q *queries) {
 		at, ok := parseTime(entry.Member("at").text())
 		if ok && (at.Before(s.Started) || at.After(s.Ended)) {
 			q.warning(fmt.Sprintf("/interruptions/%d/at", i), "interruption.time",
-				"this interruption lies outside the session: check the time")
+				"this interruption is outside the session: check the time")
 		}
 	}
 	if s.Outcome != "" && s.Outcome != "complete" && strings.TrimSpace(q.node.Member("notes").text()) == "" &&
@@ -229,22 +231,23 @@ func (r *rules) times(s *Session, q *queries) {
 	}
 }
 
+// tubeTimes checks when one tube was opened and closed.
 func (r *rules) tubeTimes(s *Session, t Tube, pointer string, q *queries) {
 	const margin = time.Hour
 	outside := func(at time.Time, name string) bool {
 		if at.IsZero() || !at.Before(s.Started.Add(-margin)) && !at.After(s.Ended.Add(margin)) {
 			return false
 		}
-		q.warning(pointer+name, "tube.time", "this time lies more than an hour outside the session: check the date "+
+		q.warning(pointer+name, "tube.time", "this time is more than an hour outside the session: check the date "+
 			"and the clock")
 		return true
 	}
 	switch far := outside(t.Uncapped, "/uncapped_at"); {
 	case outside(t.Capped, "/capped_at") || far || t.Uncapped.IsZero() || t.Capped.IsZero():
 	case t.Capped.Before(t.Uncapped):
-		q.error(pointer+"/capped_at", "time.order", "capped_at lies before uncapped_at: correct one of the two")
+		q.error(pointer+"/capped_at", "time.order", "capped_at is before uncapped_at: correct one of the two")
 	case max(0, s.Started.Sub(t.Uncapped))+max(0, t.Capped.Sub(s.Ended)) > r.study.UncappedLimit:
-		q.warning(pointer+"/capped_at", "tube.open", fmt.Sprintf("the tube stood open before or after the session "+
+		q.warning(pointer+"/capped_at", "tube.open", fmt.Sprintf("the tube was open before or after the session "+
 			"for longer than the %d s of uncapped_limit_s in study.json: check both times, and say so in notes if "+
 			"they are right", int(r.study.UncappedLimit.Seconds())))
 	}

@@ -5,11 +5,11 @@ import "time"
 // A Session is one accepted record.
 type Session struct {
 	File       string // "sessions/0012.json"
-	Doc        *Node  // the record as it was read, never modified; nil once nobody needs it
+	Doc        *Node  // the record as read, never modified; nil once it is no longer needed
 	ID         string // session_id
 	Subject    string // subject.subject_id
 	Operator   string
-	BirthDate  string // "2006-01-02", or "" where the plan's schema has none
+	BirthDate  string // "2006-01-02", or "" if the plan has none
 	Started    time.Time
 	Ended      time.Time
 	Outcome    string
@@ -21,7 +21,7 @@ type Session struct {
 // A Tube is one sorbent tube of a session. Values are as written in the record.
 type Tube struct {
 	Barcode, Position, VolumeML, Storage string
-	Uncapped, Capped                     time.Time // zero where the plan's schema has none
+	Uncapped, Capped                     time.Time // zero if the plan has none
 }
 
 // A RecordingRef is a recording that a session names.
@@ -34,8 +34,8 @@ type RecordingRef struct {
 	Columns []Column // CSV only
 }
 
-// newSession reads the fields of the tool's own interest out of a valid record.
-// The recordings are added when their files have been looked at.
+// newSession takes the fields that the tool itself uses from a valid record. The recordings are
+// added later, once their files have been found.
 func newSession(file string, n *Node) *Session {
 	s := &Session{
 		File: file, Doc: n,
@@ -58,7 +58,7 @@ func newSession(file string, n *Node) *Session {
 	return s
 }
 
-// entries returns the entries of a list of n; none if there is no such list.
+// entries returns the entries of the list called name in n, nil if there is no such list.
 func entries(n *Node, name string) []*Node {
 	if list := n.Member(name); list != nil {
 		return list.Items
@@ -66,7 +66,7 @@ func entries(n *Node, name string) []*Node {
 	return nil
 }
 
-// literal returns a text or a number as it is written.
+// literal returns a text or a number as written, "" for nil.
 func literal(n *Node) string {
 	if n == nil {
 		return ""

@@ -12,16 +12,16 @@ import (
 // Bounds of a schema.
 const (
 	maxSchemaBytes = 1 << 20
-	maxSchemaDepth = 16 // objects and lists in one another
-	maxReferences  = 16 // one referring to the next
+	maxSchemaDepth = 16 // nested objects and lists
+	maxReferences  = 16 // in a chain
 	maxLeaves      = 5000
-	maxWritten     = 4 << 20 // bytes once every reference is written out
+	maxWritten     = 4 << 20 // bytes once every reference is expanded
 )
 
-// A shape is a schema with its references written out: what we have walked,
-// and nothing else, is what records are checked against.
+// A shape is a schema with its references expanded. Records are checked against exactly what was
+// walked, and nothing else.
 type shape struct {
-	pointer string // where it stands in the schema
+	pointer string // its place in the schema
 	path    string // of the values it describes, "*" for every index
 	types   []string
 	words   []Member // the keywords in their order
@@ -46,23 +46,23 @@ func (s *shape) word(name string) *Node { return (&Node{Members: s.words}).Membe
 // A shaper walks a schema.
 type shaper struct {
 	root    *Node
-	plan    bool           // our own annotations are needed; otherwise they are unknown
-	open    map[*Node]bool // schemas that the walk is inside of
+	plan    bool           // a plan: our own annotations are required; otherwise they are unknown
+	open    map[*Node]bool // schemas that contain the current place
 	targets map[string]*Node
 	leaves  int
 	written int
 
-	steps            map[string]int // of patterns that have been seen
+	steps            map[string]int // of each pattern seen
 	allSteps, listed int
 
-	alternative int // so many have been walked
+	alternative int // number walked so far
 }
 
-// shapeOf reads a schema. The message names the pointer of what is wrong.
+// shapeOf reads a schema. The error names the pointer of what is wrong.
 func shapeOf(root *Node, plan bool) (*shape, error) {
 	w := &shaper{root: root, plan: plan, open: make(map[*Node]bool), targets: make(map[string]*Node),
 		steps: make(map[string]int)}
-	s, err := w.shape(root, "", "", 1, beside{})
+	s, err := w.shape(root, "", "", 1, siblings{})
 	if err != nil {
 		return nil, err
 	}
@@ -72,6 +72,7 @@ func shapeOf(root *Node, plan bool) (*shape, error) {
 	return s, nil
 }
 
+// wrong returns an error about the schema at pointer.
 func wrong(pointer, message string) error {
 	if pointer == "" {
 		return fmt.Errorf("at the top of the schema: %s", message)
@@ -79,8 +80,9 @@ func wrong(pointer, message string) error {
 	return fmt.Errorf("at %s of the schema: %s", plain(pointer), message)
 }
 
-// shape walks the schema n; around is what holds in it besides.
-func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) (*shape, error) {
+// shape walks the schema n. around are the keywords next to the choice that n is an alternative
+// of.
+func (w *shaper) shape(n *Node, pointer, path string, depth int, around siblings) (*shape, error) {
 	if depth > maxSchemaDepth {
 		return nil, wrong(pointer, "objects, lists and alternatives are more than 16 levels deep, or a reference "+
 			"leads back to itself")
@@ -108,7 +110,7 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) 
 			w.written += len(m.Name) + len(m.Value.Encode())
 		}
 		if w.written > maxWritten {
-			return nil, wrong(pointer, "the schema is larger than 4 MiB once its references are written out")
+			return nil, wrong(pointer, "the schema is larger than 4 MiB once its references are expanded")
 		}
 	}
 	if s.choiceOf() != "" {
@@ -146,11 +148,11 @@ func (w *shaper) shape(n *Node, pointer, path string, depth int, around beside) 
 	return s, nil
 }
 
-// resolve returns the keywords of n, those of what it refers to included. The
-// nodes it adds to w.open stay there while the parts of n are walked.
+// resolve returns the keywords of n, with those of the schemas that it refers to. The nodes that
+// it adds to w.open, which are opened, remain there while the parts of n are walked.
 func (w *shaper) resolve(n *Node, pointer string) (words []Member, opened []*Node, err error) {
 	if n.Kind != Object {
-		return nil, nil, wrong(pointer, `a schema must stand here, written as an object; true and false are not `+
+		return nil, nil, wrong(pointer, `a schema is expected here, written as an object; true and false are not `+
 			`supported`)
 	}
 	for {
@@ -169,7 +171,7 @@ func (w *shaper) resolve(n *Node, pointer string) (words []Member, opened []*Nod
 			case !twice:
 				words = append(words, m)
 			case !slices.Contains(nearest, m.Name):
-				return nil, opened, wrong(pointer, `the keyword `+odd(m.Name)+` stands both beside "$ref" and in `+
+				return nil, opened, wrong(pointer, `the keyword `+odd(m.Name)+` is both next to "$ref" and in `+
 					`what it refers to: keep one of the two`)
 			}
 		}
@@ -182,8 +184,8 @@ func (w *shaper) resolve(n *Node, pointer string) (words []Member, opened []*Nod
 	}
 }
 
-// target finds what a reference points to (RFC 6901, section 6: a pointer as
-// the fragment of a URI).
+// target returns the schema that a reference points to (RFC 6901, section 6: a pointer as the
+// fragment of a URI).
 func (w *shaper) target(ref *Node) (*Node, error) {
 	if n := w.targets[ref.text()]; n != nil {
 		return n, nil
@@ -202,17 +204,18 @@ func (w *shaper) target(ref *Node) (*Node, error) {
 	return n, nil
 }
 
-// holders are the keywords whose value is walked, not copied.
+// holders are the keywords whose values are walked, not copied.
 var holders = []string{"properties", "items", "$defs", "oneOf", "anyOf"}
 
-// nearest are the keywords that may stand beside a reference and in what it
-// refers to; the nearest one counts.
+// nearest are the keywords that may be both next to a reference and in what it refers to. The one
+// next to the reference counts.
 var nearest = []string{"title", "description", "$comment", "default", "examples", "deprecated", "deid", "risk",
 	"why", "columns", "digits", "decimals"}
 
-// typesOf reads "type", or takes the types of the listed values.
+// typesOf sets the types of s from "type", or from the listed values, and returns their kinds. The
+// message is "" if they are valid.
 func (s *shape) typesOf() (use, string) {
-	const want = `"type" must name what stands here: "object", "array", "string", "number", "integer", "boolean" ` +
+	const want = `"type" must name what is expected here: "object", "array", "string", "number", "integer", "boolean" ` +
 		`or "null"`
 	switch t, enum, value := s.word("type"), s.word("enum"), s.word("const"); {
 	case t != nil && t.Kind == String:
@@ -264,17 +267,18 @@ func typeName(n *Node) string {
 		Array: "array"}[n.Kind]
 }
 
-// A field name stands in treatment tables and messages, and must not look like
-// a path.
+// fieldName matches the names of fields. They are shown in treatment tables and messages, and must
+// not look like a path.
 var fieldName = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_.-]{0,63}$`)
 
+// object walks the fields of an object, which must be complete: no unnamed field may pass.
 func (w *shaper) object(s *shape, home string, depth int) error {
 	if n := s.word("additionalProperties"); n == nil || n.Text != "false" {
 		return wrong(s.pointer, `"additionalProperties": false is missing: a field without a name here would leave `+
 			`untreated`)
 	}
 	properties := s.word("properties")
-	if properties == nil || w.plan && len(properties.Members) == 0 { // of what is treated, nothing may be left
+	if properties == nil || w.plan && len(properties.Members) == 0 { // a treated object may have nothing left
 		return wrong(s.pointer, `the object has no "properties": name its fields`)
 	}
 	s.members = []shapeMember{}
@@ -294,7 +298,7 @@ func (w *shaper) object(s *shape, home string, depth int) error {
 			return wrong(at, "a field name is made of letters, digits, underscores, points and hyphens, at most "+
 				"64, and does not begin with a digit")
 		}
-		part, err := w.shape(m.Value, at, s.path+"/"+m.Name, depth+1, beside{})
+		part, err := w.shape(m.Value, at, s.path+"/"+m.Name, depth+1, siblings{})
 		if err != nil {
 			return err
 		}
@@ -303,20 +307,21 @@ func (w *shaper) object(s *shape, home string, depth int) error {
 	return nil
 }
 
+// array walks the entries of a list.
 func (w *shaper) array(s *shape, home string, depth int) error {
 	items := s.word("items")
 	if items == nil {
 		return wrong(s.pointer, `"items" is missing: say what the entries of this list are`)
 	}
 	var err error
-	s.items, err = w.shape(items, home+"/items", s.path+"/*", depth+1, beside{})
+	s.items, err = w.shape(items, home+"/items", s.path+"/*", depth+1, siblings{})
 	return err
 }
 
-// field makes the leaf's row of the treatment table.
+// field makes the leaf's row of the treatment table, and checks that its annotations fit.
 func (w *shaper) field(s *shape) error {
 	f := Field{Path: s.path, Types: s.types, Enum: s.word("enum") != nil || s.word("const") != nil}
-	if onlyText(s.types) { // a format says nothing of other values
+	if onlyText(s.types) { // a format does not apply to other values
 		f.Format = s.word("format").text()
 	}
 	f.Risk = s.word("risk").text()
@@ -333,7 +338,7 @@ func (w *shaper) field(s *shape) error {
 	}
 	if columns := s.word("columns"); message == "" && columns != nil {
 		if f.Treatment.Kind != Recording {
-			message = `"columns" belongs beside "deid": "recording"`
+			message = `"columns" belongs next to "deid": "recording"`
 		} else {
 			_, message = parseColumns(columns)
 		}
@@ -346,7 +351,7 @@ func (w *shaper) field(s *shape) error {
 	return nil
 }
 
-// each calls f for every leaf in the order of the schema.
+// each calls f for every leaf, in the order of the schema.
 func (s *shape) each(f func(*shape)) {
 	switch {
 	case s.branches != nil:

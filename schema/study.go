@@ -11,7 +11,7 @@ import (
 	"time"
 )
 
-// A Study is study.json.
+// A Study is the contents of study.json.
 type Study struct {
 	Study, Site   string // codes: letters, digits and hyphens
 	Contact       string // an institution's telephone or address
@@ -19,10 +19,10 @@ type Study struct {
 	HoldingDays   int           // default 30
 	UncappedLimit time.Duration // default 120 s
 	TimeLimit     time.Duration // default 12 min
-	ReceiptDays   int           // default 14: after them a shipment without receipt is overdue
-	ReuseDays     int           // default 0: a tube that was sent is never used again, but for those acknowledged
+	ReceiptDays   int           // default 14: then a shipment without receipt is overdue
+	ReuseDays     int           // default 0: a sent tube is reused only after an acknowledged shipment
 	Zone          string        // IANA name of the zone of the site's clocks; "" if study.json has none
-	// names of those that shipments are encrypted for; empty: all that the key folder trusts
+	// names of the recipients that shipments are encrypted for; empty: all that the key folder trusts
 	Recipients []string
 }
 
@@ -78,7 +78,7 @@ func parseStudy(data []byte) (*Study, error) {
 	return s, nil
 }
 
-// sentence puts up to three problems into one message.
+// sentence joins up to three problems into one message.
 func sentence(problems []Problem) string {
 	var parts []string
 	for _, p := range problems[:min(len(problems), 3)] {
@@ -90,8 +90,8 @@ func sentence(problems []Problem) string {
 	return strings.Join(parts, "; ")
 }
 
-// whole returns an integer that the schema has checked; "30.0" and "3e1" are
-// integers too.
+// whole returns an integer that the schema has checked, or otherwise if n is nil. "30.0" and
+// "3e1" are integers too.
 func whole(n *Node, otherwise int) int {
 	if n == nil {
 		return otherwise

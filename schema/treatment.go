@@ -18,7 +18,7 @@ const (
 	Shift     TreatmentKind = "shift"     // date or date-time
 	Year      TreatmentKind = "year"      // date or date-time
 	AgeBand   TreatmentKind = "age-band"  // Width in years; from a birth date and the session's date
-	Region    TreatmentKind = "region"    // postal code prefix; Width characters, or 0: as the country's form has it
+	Region    TreatmentKind = "region"    // postal code prefix; Width characters, or 0: by the form of the code
 	Round     TreatmentKind = "round"     // Width: to the nearest multiple
 	Text      TreatmentKind = "text"      // leak-checked free text
 	Recording TreatmentKind = "recording" // the name of a recording file, treated by its format's rules
@@ -30,13 +30,13 @@ type Treatment struct {
 	Purpose string // Pseudonym only
 	Width   int    // AgeBand (1..50 years), Round (1..100) and Region (1..3 characters, or 0) only
 
-	// Round only, where Coded: what lies below From becomes From, and above To
-	// becomes To, so that a very short or heavy person does not stand out.
+	// Round only, if Coded: values below From become From, and values above To become To, so
+	// that a very short or heavy person is not conspicuous.
 	From, To int
 	Coded    bool
 }
 
-// String gives the treatment in one or two words, for example "age-band 5".
+// String returns the treatment in one or two words, for example "age-band 5".
 func (t Treatment) String() string {
 	switch t.Kind {
 	case Pseudonym:
@@ -54,8 +54,8 @@ func (t Treatment) String() string {
 	return string(t.Kind)
 }
 
-// ParseTreatment is the inverse of [Treatment.String]: it takes nothing else than what
-// String gives for a treatment that a plan can have.
+// ParseTreatment is the inverse of [Treatment.String]. It accepts only what String returns for a
+// treatment that a plan can have.
 func ParseTreatment(s string) (Treatment, error) {
 	word, rest, _ := strings.Cut(s, " ")
 	t, known := Treatment{Kind: TreatmentKind(word)}, false
@@ -74,11 +74,10 @@ func ParseTreatment(s string) (Treatment, error) {
 	return t, nil
 }
 
-// purposes are those of a pseudonym.
+// purposes are the purposes of a pseudonym.
 var purposes = []string{"subject", "session", "operator"}
 
-// parseTreatment reads the value of "deid". The message says what is wrong
-// with it, and is empty if nothing is.
+// parseTreatment reads the value of "deid". The message says what is wrong with it, or is "".
 func parseTreatment(n *Node) (t Treatment, message string) {
 	switch {
 	case n.Kind == String:
@@ -137,6 +136,7 @@ func parseRound(n *Node) (t Treatment, message string) {
 	return t, ""
 }
 
+// parseWidth reads a whole number from 1 to most. The message is "" if it is one.
 func parseWidth(n *Node, most int, width *int) string {
 	w, err := strconv.Atoi(n.Text)
 	if n.Kind != Number || err != nil || w < 1 || w > most {
@@ -146,8 +146,8 @@ func parseWidth(n *Node, most int, width *int) string {
 	return ""
 }
 
-// unfit says why the treatment cannot be applied to every value that f
-// accepts; it is empty if it can.
+// unfit returns why the treatment cannot be applied to every value that f accepts, or "" if it
+// can.
 func (t Treatment) unfit(f Field) string {
 	only := func(types ...string) bool {
 		return !slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(types, t) })

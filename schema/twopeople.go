@@ -2,9 +2,9 @@ package schema
 
 import "fmt"
 
-// TwoPeople returns what says that the identifier of a subject may be that of two:
-// rows of the roster that share it, and records whose birth date is another than the
-// roster's. It is for acts upon one person, which must not meet somebody else.
+// TwoPeople returns the evidence that a subject's identifier may belong to two people: rows of
+// the roster that share it, and records whose birth date differs from the roster's. It protects
+// acts on one person, such as a withdrawal, from affecting somebody else.
 func (c *Collection) TwoPeople(id string) (out []Problem) {
 	var at []int // rows
 	for i, row := range c.Roster.Rows {

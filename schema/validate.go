@@ -11,18 +11,17 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v5"
 )
 
-// maxProblems bounds the problems of one file: more of them mean a file that
-// is wrong as a whole.
+// maxProblems bounds the problems of one file: a file with more is wrong as a whole.
 const maxProblems = 100
 
-// maxValues bounds the values of a file that is validated, because the library
-// collects every error it finds. A session record has about a hundred.
+// maxValues bounds the values of a file that is validated, because the library collects every
+// error. A session record has about a hundred values.
 const maxValues = 50_000
 
-// maxTries bounds the same where each value may be tried with alternatives.
+// maxTries bounds values times alternatives, because each value may be tried with each.
 const maxTries = 500_000
 
-// A Validator is a compiled schema that may come from outside.
+// A Validator is a compiled schema, possibly from outside.
 type Validator struct {
 	compiled     *jsonschema.Schema
 	doc          *Node // what was compiled
@@ -33,9 +32,9 @@ type Validator struct {
 	alternatives int // in the schema
 }
 
-// CompileOutgoing reads a schema that came with a shipment. No reference
-// leaves the document; a schema that is too deep or too large is refused. The
-// error says where in the schema something is wrong.
+// CompileOutgoing compiles a schema that came with a shipment. It refuses references that leave
+// the document, and a schema that is too deep or too large. The error says where in the schema
+// the fault is.
 func CompileOutgoing(data []byte) (*Validator, error) {
 	root, err := parseSchema(data)
 	if err != nil {
@@ -52,7 +51,7 @@ func CompileOutgoing(data []byte) (*Validator, error) {
 	return v, v.takeColumns(s)
 }
 
-// takeColumns takes over the columns that the schema declares for CSV recordings.
+// takeColumns sets the columns that the schema declares for CSV recordings.
 func (v *Validator) takeColumns(s *shape) (err error) {
 	s.each(func(leaf *shape) {
 		n := leaf.word("columns")
@@ -85,8 +84,8 @@ func newValidator(s *shape) (*Validator, error) {
 		unique: s.unique(map[string]bool{})}
 	var err error
 	if v.compiled, err = compile(newCompiler(), v.doc.Encode()); err != nil {
-		// We have checked every keyword, so this is not the reader's fault; the
-		// library's text is withheld, because it may quote the schema at length.
+		// Every keyword was checked, so this is not the reader's fault. The library's text is
+		// withheld, because it may quote the schema at length.
 		return nil, errors.New("the schema library does not accept the schema: compare it with JSON Schema 2020-12")
 	}
 	return v, nil
@@ -119,9 +118,9 @@ func (v *Validator) Validate(file string, n *Node) []Problem {
 	return trim(problems)
 }
 
-// leaves calls f for the innermost errors; those around them only say that
-// there are some. Where a value fits none of several alternatives, only the
-// errors of the one that is probably meant are of use.
+// leaves calls f for the innermost errors; the outer ones only say that there are some. If a value
+// fits none of several alternatives, only the errors of the one that was probably meant are
+// useful.
 func leaves(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) {
 	if isChoice(e) {
 		if one := nearestOf(e); one != nil {
@@ -139,16 +138,16 @@ func leaves(e *jsonschema.ValidationError, f func(*jsonschema.ValidationError)) 
 	}
 }
 
-// trim orders the problems of one file, merges equal ones and cuts the rest.
-// The library returns them in another order from run to run.
+// trim sorts the problems of one file, because the library's order varies from run to run, merges
+// equal ones, and drops those beyond maxProblems.
 func trim(problems []Problem) []Problem {
 	SortProblems(problems)
 	problems = slices.Compact(problems)
 	return problems[:min(len(problems), maxProblems)]
 }
 
-// explain puts one error of the library in our words. Its own text is never
-// used: it quotes the record.
+// explain describes one error of the library in our own words. The library's text is never used,
+// because it quotes the record.
 func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationError) []Problem {
 	pointer := unescapeLocation(e.InstanceLocation)
 	n := root.At(pointer)
@@ -179,7 +178,7 @@ func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationErr
 		for _, m := range n.Members {
 			if words.Member("properties").Member(m.Name) == nil {
 				p.Line, p.Column = m.Value.Line, m.Value.Column
-				add(p, "the field whose value stands here is not part of the plan: remove it or correct its name")
+				add(p, "the field with this value is not part of the plan: remove it or correct its name")
 			}
 		}
 	default:
@@ -192,8 +191,8 @@ func (v *Validator) explain(file string, root *Node, e *jsonschema.ValidationErr
 	return problems
 }
 
-// expectation says what the keyword asks of n, as the end of a sentence, and
-// under which rule, if not the keyword itself.
+// expectation returns what the keyword requires of n, as the end of a sentence, and the rule if it
+// is not the keyword itself.
 func expectation(keyword string, words, n *Node) (message, rule string) {
 	limit := ""
 	if w := words.Member(keyword); w != nil {
@@ -217,9 +216,9 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 	case "pattern":
 		if hint := words.Member("description").text(); hint != "" && len(hint) <= 200 &&
 			!strings.ContainsFunc(hint, isControl) {
-			return "is not written as the plan asks: " + hint, ""
+			return "is not in the form that the plan requires: " + hint, ""
 		}
-		return "is not written in the form that the plan asks for", ""
+		return "is not in the form that the plan requires", ""
 	case "uniqueItems":
 		return "has two equal entries: remove one of them", ""
 	case "anyOf":
@@ -237,10 +236,10 @@ func expectation(keyword string, words, n *Node) (message, rule string) {
 	return "does not follow the plan", "other"
 }
 
-// limitWords say what the keywords ask that have a number.
+// limitWords are the requirements of the keywords that have a number.
 var limitWords = map[string]struct {
 	text string // with the number
-	one  string // instead, where the number is 1; "": no other words
+	one  string // instead, if the number is 1; "" for none
 	rule string
 }{
 	"minLength":        {"must be at least %s characters long", "must not be empty", "length"},
@@ -260,8 +259,8 @@ var formatWords = map[string]string{
 	"time":      "a time of day with its distance from UTC, such as 09:30:00+01:00",
 }
 
-// typeWords names the allowed types, and adds a hint where the value looks
-// right but for its quotation marks. n's value is not used.
+// typeWords names the allowed types, and adds a hint if only the quotation marks seem to be wrong.
+// It does not use the value of n.
 func typeWords(types, n *Node) string {
 	items := types.Items
 	if types.Kind == String {
@@ -300,7 +299,7 @@ func typeWords(types, n *Node) string {
 	return text
 }
 
-// listing names the values of a schema; ok is false if they would not read well.
+// listing joins the values that a schema lists; ok is false if they would not read well.
 func listing(items []*Node) (string, bool) {
 	var values []string
 	for _, item := range items {
@@ -317,7 +316,7 @@ func listing(items []*Node) (string, bool) {
 	return s, len(values) > 0 && len(s) <= 200
 }
 
-// spell writes a pointer as people read it: "tubes[1].volume_ml".
+// spell returns a pointer in the form that people read: "tubes[1].volume_ml".
 func spell(pointer string) string {
 	if pointer == "" {
 		return "the file"
@@ -336,8 +335,8 @@ func spell(pointer string) string {
 	return b.String()
 }
 
-// unescapeLocation turns one of the library's locations into an RFC 6901
-// pointer: it has percent-escaped the names besides.
+// unescapeLocation turns one of the library's locations, in which names are also percent-escaped,
+// into an RFC 6901 pointer.
 func unescapeLocation(location string) string {
 	if s, err := url.PathUnescape(location); err == nil {
 		return s

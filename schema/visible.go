@@ -6,21 +6,20 @@ import (
 	"unicode/utf8"
 )
 
-// What a text holds beyond what a person sees could carry anything past the person
-// who reads it: a name in tag characters, a number in variation selectors. A text
-// that leaves holds visible characters and ordinary white space, and nothing else.
+// Invisible characters could carry anything past a person who reads a text: a name in tag
+// characters, a number in variation selectors. So a text that leaves holds only visible
+// characters and ordinary white space.
 
-// Hidden returns the first character of text that is neither visible nor ordinary
-// white space (blanks, tab, line feed, carriage return): controls, format and
-// private-use characters, surrogates, code points that no character has, line and
-// paragraph separators, fillers, selectors, and broken UTF-8, which counts as
-// U+FFFD of one byte. at is its byte; message names its place, counted in
-// characters from 1, and its code point, and never what is around it.
+// Hidden finds the first character of text that is neither visible nor ordinary white space
+// (blanks, tab, line feed, carriage return): controls, format and private-use characters,
+// surrogates, unassigned code points, line and paragraph separators, fillers, selectors, and
+// broken UTF-8, which counts as U+FFFD of one byte. at is its byte offset. message gives its
+// position, in characters from 1, and its code point, never the text around it.
 //
-// A selector behind a symbol that emoji are made of passes, once; so do the joiners
+// Two exceptions pass: one variation selector after a symbol used for emoji, and the joiners
 // U+200C and U+200D between letters of the scripts whose spelling needs them.
 func Hidden(text string) (at int, message string, found bool) {
-	for i := 0; i < len(text); i++ { // nearly all texts are of these
+	for i := 0; i < len(text); i++ { // nearly all texts hold only these
 		if c := text[i]; (c < ' ' || c > '~') && c != '\n' && c != '\t' && c != '\r' {
 			return hiddenFrom(text)
 		}
@@ -37,7 +36,7 @@ func hiddenFrom(text string) (at int, message string, found bool) {
 		broken := r == utf8.RuneError && size == 1
 		if broken || !visible(r) && !selects(before, last, r, next) && !joinsLetters(last, r, next) {
 			return i, fmt.Sprintf("character %d of this text (U+%04X) cannot be seen, so it could hide something; "+
-				"delete the text there and type it anew, or take the character out", n, r), true
+				"delete the text there and type it again, or remove the character", n, r), true
 		}
 		before, last = last, r
 	}
@@ -56,10 +55,9 @@ func visible(r rune) bool {
 }
 
 // blank holds letters, marks and symbols that are drawn as nothing. Source: Unicode,
-// DerivedCoreProperties.txt, Default_Ignorable_Code_Point, as far as its members are
-// of the categories L, M and S; of the others Braille's pattern without dots, the
-// object replacement character, the filler of the Khitan script and the null
-// note head are drawn as nothing too (names list of the Unicode Standard).
+// DerivedCoreProperties.txt, Default_Ignorable_Code_Point, those members in categories L, M and
+// S; and, from the names list of the Unicode Standard, the Braille pattern without dots, the
+// object replacement character, the Khitan filler and the null notehead.
 var blank = &unicode.RangeTable{
 	R16: []unicode.Range16{
 		{Lo: 0x034F, Hi: 0x034F, Stride: 1}, {Lo: 0x115F, Hi: 0x1160, Stride: 1}, {Lo: 0x17B4, Hi: 0x17B5, Stride: 1},
@@ -72,9 +70,9 @@ var blank = &unicode.RangeTable{
 	},
 }
 
-// selects reports whether r is a selector of an emoji's look behind a symbol that
-// has both looks, or behind the digit of a keycap. Source: Unicode, emoji-variation-sequences.txt,
-// whose base characters are symbols, a few marks of punctuation and keycap digits.
+// selects reports whether r is an emoji variation selector after a symbol that has both
+// presentations, or after the digit of a keycap. Source: Unicode, emoji-variation-sequences.txt,
+// whose base characters are symbols, a few punctuation marks and keycap digits.
 func selects(before, last, r, next rune) bool {
 	if r != 0xFE0E && r != 0xFE0F {
 		return false

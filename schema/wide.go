@@ -6,12 +6,11 @@ import (
 	"strings"
 )
 
-// mostKept is how long a kept text may be without being called wide, in characters.
+// mostKept is the longest kept text that does not count as wide, in characters.
 const mostKept = 64
 
-// wide reports whether the kept text of s may hold somebody's name: several words,
-// or more than a code has. It is tried with such texts, because a pattern says by
-// itself nothing that could be read off it.
+// wide reports whether the kept text of s could hold somebody's name: several words, or more
+// characters than a code has. It tries such texts, because this cannot be read off a pattern.
 func (s *shape) wide(f Field) bool {
 	if f.Treatment.Kind != Keep || f.Enum || f.Format != "" || !slices.Contains(f.Types, "string") {
 		return false

@@ -2,19 +2,19 @@ package schema
 
 import "regexp/syntax"
 
-// A schema that came with a shipment is input, and so is every record: these bound
-// what checking one against the other can cost. Work is counted in comparisons of
-// one step of a pattern with one byte, or of a listed value with one value.
+// A schema that came with a shipment is untrusted input, and so is every record. These bound the
+// cost of checking one against the other. A unit of work is a comparison of one step of a
+// pattern with one byte, or of a listed value with one value.
 const (
 	maxPatternSteps = 4000       // of one pattern, once it is compiled
 	maxSchemaSteps  = 100_000    // of all patterns
 	maxListed       = 100_000    // values in all "enum"
 	maxWork         = 20_000_000 // for one record: a fifth of a second
-	maxPath         = 64 * 65    // bytes: no plan has a longer one, and every value below would copy it
+	maxPath         = 64 * 65    // bytes; no plan has a longer path, and every value below it would copy it
 )
 
-// patternSteps returns the number of steps of the program that RE2 makes of a
-// pattern, 0 if it is none.
+// patternSteps returns the number of steps of the program that RE2 makes from a pattern, 0 if it
+// is not valid.
 func patternSteps(pattern string) int {
 	re, err := syntax.Parse(pattern, syntax.Perl)
 	if err != nil {
@@ -27,7 +27,7 @@ func patternSteps(pattern string) int {
 	return len(prog.Inst)
 }
 
-// bound adds what the keywords of a leaf cost, and says what is too much.
+// bound sets the cost of a leaf's keywords. The message says which cost is too high, or is "".
 func (w *shaper) bound(s *shape) (message string) {
 	if p := s.word("pattern"); p != nil {
 		n := w.steps[p.Text]
@@ -53,10 +53,10 @@ func (w *shaper) bound(s *shape) (message string) {
 	return ""
 }
 
-// A leafCost is what a leaf's keywords cost for a value.
+// A leafCost is the work for one value of a leaf.
 type leafCost struct{ perByte, perValue int }
 
-// costs adds up the costs by the path of the leaves; "*" stands for every index.
+// costs returns the sums of the costs by the path of the leaves, with "*" for every index.
 func (s *shape) costs() map[string]leafCost {
 	all := make(map[string]leafCost)
 	s.each(func(leaf *shape) {
@@ -66,7 +66,7 @@ func (s *shape) costs() map[string]leafCost {
 	return all
 }
 
-// unique lists the lists whose entries must differ, which are compared in pairs.
+// unique returns the paths of the lists whose entries must differ, which are compared in pairs.
 func (s *shape) unique(found map[string]bool) map[string]bool {
 	for _, b := range s.branches {
 		b.unique(found)
@@ -83,7 +83,7 @@ func (s *shape) unique(found map[string]bool) map[string]bool {
 	return found
 }
 
-// Work returns how many steps checking n may take at most. Counting stops a little after
+// Work returns an upper bound of the work of checking n. It stops counting a little above
 // 20,000,000, the most that a record may cost.
 func (v *Validator) Work(n *Node) (total int) {
 	n.Walk(func(at Place, n *Node) bool {

@@ -41,8 +41,8 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	if err := u.result(doc, func(w io.Writer) {
 		printReceipt(w, r, a)
 		if a.GivenUp {
-			fmt.Fprintf(w, "caution: %s was given up here, and the laboratory has it all the same: agree with the "+
-				"laboratory whether it is used; the number is not used again\n", r.Shipment)
+			fmt.Fprintf(w, "caution: %s was given up here, but the laboratory has received it: agree with the "+
+				"laboratory whether to use it; the number is not used again\n", r.Shipment)
 		}
 	}); err != nil {
 		return err
@@ -53,8 +53,9 @@ func acknowledge(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.
 	return nil
 }
 
-// readReceipt reads a receipt and checks its signature against the laboratories
-// that this site trusts.
+// readReceipt reads the receipt at path and its signature next to it, and checks the
+// signature against the laboratories that this site trusts. digest is the SHA-256 of
+// the receipt's bytes, in hexadecimal.
 func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, digest string, err error) {
 	const askAgain = "ask the laboratory for a new copy of the receipt and its .sig file; this one was not recorded"
 	data, err := readBounded(path, pack.MaxReceipt)
@@ -63,7 +64,7 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 	}
 	sig, err := readBounded(path+".sig", 16<<10)
 	if errors.Is(err, fs.ErrNotExist) || err != nil {
-		return nil, "", usagef("put the signature, whose name ends in .sig, beside "+
+		return nil, "", usagef("put the signature, whose name ends in .sig, next to "+
 			"the receipt", "%s cannot be read", quoted(path+".sig"))
 	}
 	r, err = pack.ParseReceipt(data)
@@ -94,8 +95,8 @@ func readReceipt(u *ui, path string, folder *keys.Folder) (r *pack.Receipt, dige
 	return r, hex.EncodeToString(sum[:]), nil
 }
 
-// printReceipt shows what the receipt says, and what to do about the shipment as the log
-// now has it.
+// printReceipt prints the receipt, and what to do about the shipment given its state in
+// the log, in which a newer receipt may override this one.
 func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 	stored := a.State
 	older := a.Proven && r.At.Before(stored.Received)
@@ -110,8 +111,8 @@ func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 		fmt.Fprintf(w, "  NO  %s: %s\n", c.Name, c.Detail)
 	}
 	if d := r.Damage; d != nil && d.Salvage != nil && r.Decision == pack.Rejected {
-		fmt.Fprintf(w, "  of the archive %d bytes are damaged; to be sent again: %s; "+
-			"whole: %s\n", d.Bytes, sendAgain(d.Salvage), count(len(d.Salvage.Whole), "session"))
+		fmt.Fprintf(w, "  %d bytes of the archive are damaged; to send again: %s; "+
+			"intact: %s\n", d.Bytes, sendAgain(d.Salvage), count(len(d.Salvage.Whole), "session"))
 	}
 	if t := r.Tubes; t != nil {
 		fmt.Fprintf(w, "  tubes: %d matched, %d missing, %d "+
@@ -134,7 +135,7 @@ func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 		fmt.Fprintln(w, "recorded. Keep the receipt and its .sig file with the study's papers")
 	}
 	if !a.Proven {
-		fmt.Fprintln(w, "to do: the laboratory could not tell which shipment that folder is, so the "+
+		fmt.Fprintln(w, "to do: the laboratory could not identify the shipment in that folder, so the "+
 			"state of "+r.Shipment+" is unchanged: ask by telephone what it received")
 		return
 	}
@@ -145,7 +146,7 @@ func printReceipt(w io.Writer, r *pack.Receipt, a *site.Acknowledgement) {
 	fmt.Fprintf(w, "to do: %s\n", custodyToDo(stored))
 }
 
-// sendAgain names the sessions that are lost.
+// sendAgain lists the sessions that the site has to send again.
 func sendAgain(s *pack.Salvage) string {
 	var lost []string
 	if n := len(s.Ask); n > 0 {

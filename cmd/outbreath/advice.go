@@ -20,14 +20,14 @@ import (
 	"outbreath/schema"
 )
 
-// The packages below this one state what is the case, as an error of a type of its own or
-// with a stable word for its kind. What a person can do about each is said here, and by
-// [usagef] and [rejectf] where this package itself refuses something.
+// The packages below this one state facts, as an error of its own type or with a stable
+// word for its kind. The tables here hold the advice on each. Where this package itself
+// refuses something, [usagef] and [rejectf] carry the advice.
 
-// A remedy is what to do about the errors of one kind; "" for none.
+// A remedy returns what a person can do about err, or "" if it is for other errors.
 type remedy func(err error) string
 
-// of makes the advice on errors of type E that depends on the error.
+// of returns the remedy for errors of type E, with advice that depends on the error.
 func of[E error](do func(E) string) remedy {
 	return func(err error) string {
 		if e, ok := errors.AsType[E](err); ok {
@@ -37,10 +37,10 @@ func of[E error](do func(E) string) remedy {
 	}
 }
 
-// on makes the same advice on all errors of type E.
+// on returns the remedy that gives the same advice on all errors of type E.
 func on[E error](do string) remedy { return of(func(E) string { return do }) }
 
-// behind makes the advice on errors that target is behind.
+// behind returns the remedy for errors that wrap target.
 func behind(target error, do string) remedy {
 	return func(err error) string {
 		if errors.Is(err, target) {
@@ -50,7 +50,8 @@ func behind(target error, do string) remedy {
 	}
 }
 
-// remedies are tried in this order: what somebody wrote about the very error comes first.
+// remedies are tried in this order, so advice on one specific error must come before
+// advice on the kind of error that it wraps.
 var remedies = []remedy{
 	on[*intake.ReceiptError](receiptToDo), // whatever caused it
 	of(intakeToDo),
@@ -61,15 +62,15 @@ var remedies = []remedy{
 	on[*schema.ChangedError]("close the programs that use the collection, then run this command again"),
 	of(func(e *schema.ConfigError) string {
 		if e.NoCollection {
-			return "give the collection folder, or lay out a new one with begin"
+			return "give the collection folder, or create a new one with begin"
 		}
 		return ""
 	}),
 	on[*deid.FindingsError]("decide on each with review, then run this command again; nothing was written"),
 	on[*deid.InspectionError]("correct the record or the plan that lets the text out, then run check again"),
-	on[*deid.RosterError]("look at that place, take the value out at the source (a recording: export it again " +
-		"without it, or leave it out of the record), tell whoever looks after this tool that its search missed it, " +
-		"then run check again"),
+	on[*deid.RosterError]("look at that place, remove the value at its source (a recording: export it again " +
+		"without it, or leave it out of the record), report to whoever looks after this tool that its search " +
+		"missed it, then run check again"),
 	of(func(e *usageError) string { return e.do }),
 	of(func(e *rejectedError) string { return e.do }),
 	allKeysToDo,
@@ -95,7 +96,7 @@ var remedies = []remedy{
 	behind(fs.ErrPermission, "ask for the right to read and write there, or run as the person who owns it"),
 }
 
-// waitToDo is for what another command is at work on.
+// waitToDo is the advice when another command is working on the same files.
 const waitToDo = "wait until it has ended, then run this command again"
 
 // toDo returns what a person can do about err, or "".
@@ -108,8 +109,8 @@ func toDo(err error) string {
 	return ""
 }
 
-// In the texts of the tables, {path} is the file or folder as a shell takes it, and {name}
-// the party or the plugin that the fault is about.
+// In the tables, {path} is replaced by the file or folder, quoted for a shell, and {name}
+// by the party or the plugin that the fault concerns.
 
 const restoreFile = "put back your copy of it"
 
@@ -134,7 +135,7 @@ var keyAdvice = map[keys.Fault]string{
 	keys.DamagedFile:  restoreFile,
 	keys.NoPseudonymKey: "put back your copy of it, or join its shares with keys join; do not make a new one: " +
 		"with it the pseudonyms of all subjects would be lost, and new data would not join the old",
-	keys.DamagedPseudonym: "put back the site's copy of this file, and do not make a new key: every pseudonym " +
+	keys.DamagedPseudonym: "put back the site's copy of this file; do not make a new key: every pseudonym " +
 		"would change",
 	keys.LostGeneration:    "put back your copies of both",
 	keys.FullOfGenerations: "keep the key as it is, and ask the privacy officer",
@@ -147,15 +148,15 @@ var keyAdvice = map[keys.Fault]string{
 	keys.BadState: "put back your copy of the key folder, or have the privacy officer begin it anew with " +
 		"custody COLLECTION --restored",
 	keys.FullState:      "keep the folder as it is, and ask the privacy officer",
-	keys.NotPrivateDisk: "choose a folder on the computer's own disk for the keys",
+	keys.NotPrivateDisk: "keep the keys in a folder on the computer's own disk",
 	keys.BadDisk:        "this disk cannot be trusted: copy the key folder to another one, and run the command there",
 
-	keys.BadLine:       "take that line out, or put back your copy of the file",
-	keys.BadContact:    "take the line out, and trust that key again with keys trust",
+	keys.BadLine:       "remove that line, or put back your copy of the file",
+	keys.BadContact:    "remove that line, and trust the key again with keys trust",
 	keys.BadRevocation: "restore the file from a copy, or ask your privacy officer",
-	keys.FullList:      "take out lines that are not needed",
-	keys.CutLine:       "copy the whole line again",
-	keys.SecretInList: "take it out, and if this file has left its owner's computer, the owner must make a " +
+	keys.FullList:      "remove lines that are not needed",
+	keys.CutLine:       "copy the complete line again",
+	keys.SecretInList: "remove it; if this file has left its owner's computer, the owner must make a " +
 		"new key",
 	keys.UnsupportedKey:   "ask for ssh-ed25519, ecdsa or rsa, without certificate or hardware token",
 	keys.CannotEncrypt:    "ask for ssh-ed25519 or ssh-rsa, or an age recipient",
@@ -168,56 +169,56 @@ var keyAdvice = map[keys.Fault]string{
 	keys.BadTime:          "write YYYYMMDD or YYYYMMDDHHMM or YYYYMMDDHHMMSS, with a Z after it for UTC",
 
 	keys.NoRecipient: "add its public keys with keys trust FILE",
-	keys.UnknownRecipient: "add its public keys with keys trust FILE --name {name}, or take the name out of " +
+	keys.UnknownRecipient: "add its public keys with keys trust FILE --name {name}, or remove the name from " +
 		"study.json",
-	keys.ExpiredRecipient: "ask for its present one and trust that with --replace and a new --expires, or " +
-		"take it out with keys untrust",
+	keys.ExpiredRecipient: "ask for the current one and trust that with --replace and a new --expires, or " +
+		"remove it with keys untrust",
 	keys.MixedRecipients: "keep the lines of one kind, and ask the laboratories of the other kind for a new " +
 		"recipient",
 
 	keys.BadName:       "use 1 to 64 letters, digits, dots, hyphens and underscores, as in the site code",
 	keys.BadDay:        "write it as 2027-03-31",
 	keys.BadReason:     "give it in one line",
-	keys.NotPublicKeys: "name the other side's public-keys.txt, as keys new makes it: one public key a line",
+	keys.NotPublicKeys: "name the other side's public-keys.txt, as keys new makes it: one public key per line",
 	keys.EmptyFile:     "ask the other side for its public-keys.txt once more",
-	keys.DayOver:       "give a day to come; to revoke keys, use keys untrust",
-	keys.SecretHanded:  "ask for the public key, and tell the owner that this key is no longer secret",
+	keys.DayOver:       "give a future day; to revoke keys, use keys untrust",
+	keys.SecretHanded:  "ask for the public key, and warn the owner that this key is no longer secret",
 	keys.MixedOffer: "ask this laboratory for a recipient of the kind that recipients.txt already lists, or " +
-		"take the old lines out first",
+		"remove the old lines first",
 	keys.OwnKey:          "name the other side's public-keys.txt",
 	keys.RecipientForLab: "name a site's public-keys.txt",
 	keys.ChangedKey: "ask {name} by telephone, at a number that you know already and not one from the message " +
 		"that the file came with, whether and why the key was changed; only if so, compare the words and trust " +
 		"the file again with --replace",
 	keys.NamelessKey:  "give the name with --name: the site code, or the laboratory's short name",
-	keys.OtherPurpose: "take that line out, then trust the key again",
+	keys.OtherPurpose: "remove that line, then trust the key again",
 	keys.SharedKey:    "check that this is the right file, and the name",
-	keys.RevokedKey: "find out whether it is that of its owner and nobody else's, compare the words, and " +
+	keys.RevokedKey: "find out whether only its owner has it, compare the words, and " +
 		"trust it again with --reason TEXT",
-	keys.NobodyTrusted: "look for the name in keys show (a key that several names share is taken out of " +
+	keys.NobodyTrusted: "look for the name in keys show (a key that several names share must be removed from " +
 		"allowed_signers by hand)",
 
 	keys.Occupied:          "name a folder that does not exist",
-	keys.NoRole:            "say --role site or --role lab",
-	keys.ClassicSite:       "leave --classic away, or say --role lab",
-	keys.SiteIdentity:      "leave --identity and --recipient away, or say --role lab",
-	keys.EmptyPassphrase:   "choose one, or say --no-passphrase",
+	keys.NoRole:            "give --role site or --role lab",
+	keys.ClassicSite:       "leave out --classic, or give --role lab",
+	keys.SiteIdentity:      "leave out --identity and --recipient, or give --role lab",
+	keys.EmptyPassphrase:   "choose one, or give --no-passphrase",
 	keys.NotIdentity:       "name the file that holds the identity",
 	keys.NotPublicFile:     "name the file that ends with .pub",
 	keys.OneKeyExpected:    "name a file with one key",
 	keys.RecipientAlone:    "name the identity's file with --identity",
-	keys.RecipientMissing:  "say its recipient, as the plugin showed it, with --recipient",
-	keys.RecipientNeedless: "leave --recipient away",
-	keys.UnlockedSSHKey: "give it one first (ssh-keygen -p -f FILE) and type the same here, or say " +
+	keys.RecipientMissing:  "give its recipient, as the plugin showed it, with --recipient",
+	keys.RecipientNeedless: "leave out --recipient",
+	keys.UnlockedSSHKey: "give it one first (ssh-keygen -p -f FILE) and type the same here, or give " +
 		"--no-passphrase",
-	keys.OtherPassphrase: "type that of the key, so that one passphrase opens the folder",
+	keys.OtherPassphrase: "type the key's own passphrase: one passphrase must open the whole folder",
 
 	keys.NoFile:        "check the name",
 	keys.NamedLink:     "name the file that it leads to",
 	keys.NamedFolder:   "name the file in it",
 	keys.NamedOther:    "name the file that holds the key",
 	keys.WrongFile:     "check that it is the right file",
-	keys.ForeignSecret: "use a file of your own: a secret is read from no other",
+	keys.ForeignSecret: "use a file of your own: a secret is never read from anybody else's",
 	keys.ReadableSecret: "run: chmod 600 {path} (if that changes nothing, the disk keeps no permissions: keep " +
 		"it on one that does)",
 
@@ -235,22 +236,22 @@ var keyAdvice = map[keys.Fault]string{
 	keys.NoPassphrase:    "run on a terminal, or give --passphrase-file FILE",
 	keys.WrongPassphrase: "compare with what is written down, and run the command again",
 	keys.NoTerminal:      "run this at a terminal",
-	keys.NoPlugin:        "install it as the token's maker says, where the search path finds it",
-	keys.PluginFailed:    "look whether the token is connected and answers, then run the command again",
+	keys.NoPlugin:        "install it as the token's maker says, in a folder on the search path",
+	keys.PluginFailed:    "check whether the token is connected and answers, then run the command again",
 	keys.AgentSilent:     "start it, load the key with ssh-add, and run the command again",
 	keys.AgentLocked:     "unlock it (ssh-add -X), and run the command again",
 	keys.AgentRefused:    "confirm the question that it asks, or unlock it, and run the command again",
 	keys.AgentWithoutKey: "load it with ssh-add, or connect the token that holds it",
 }
 
-// keysToDo returns what to do about one error of a key folder, or "".
+// keysToDo returns the advice on one error of a key folder, or "".
 func keysToDo(e *keys.Error) string {
 	return strings.NewReplacer("{path}", shellPath(e.Path), "{name}", e.Name,
 		"{private}", shellPath(strings.TrimSuffix(e.Path, filepath.Ext(e.Path)))).Replace(keyAdvice[e.Fault])
 }
 
-// allKeysToDo returns what to do about every error of key folders that is in err, each
-// advice once.
+// allKeysToDo returns the advice on every key folder error within err, joined by
+// semicolons, each piece once.
 func allKeysToDo(err error) string {
 	var all []string
 	var look func(err error)
@@ -289,13 +290,14 @@ var signatureAdvice = map[keys.Reason]string{
 	keys.DataChanged: "do not use it, and ask for a new copy",
 }
 
-// signatureToDo returns what to do about a signature that is not accepted.
+// signatureToDo returns the advice on a signature that was not accepted.
 func signatureToDo(e *keys.SignatureError) string {
 	fill := strings.NewReplacer("{name}", e.Name, "{by}", e.By, "{namespace}", e.Namespace)
 	return fill.Replace(signatureAdvice[e.Reason])
 }
 
-// compareWordsToDo is said each time that a key is relied on which nobody compared.
+// compareWordsToDo is repeated each time that a command relies on a key that nobody has
+// compared.
 const compareWordsToDo = "do it by telephone, and run keys trust on its file again at a terminal"
 
 var mediaAdvice = map[media.Fault]string{
@@ -303,7 +305,7 @@ var mediaAdvice = map[media.Fault]string{
 	media.PulledOut: "plug it in again, in another port if this happens twice, then run the command again from " +
 		"the start",
 	media.Full: "remove files that are not needed there, or take a larger medium, then run the command again",
-	media.OverQuota: "delete files there, or ask whoever runs the computers for more room, then run the command " +
+	media.OverQuota: "delete files there, or ask whoever runs the computers for more space, then run the command " +
 		"again",
 	media.FileTooBig: "run the command again with a smaller part size (--part-size), or use a medium formatted " +
 		"as exFAT",
@@ -313,23 +315,23 @@ var mediaAdvice = map[media.Fault]string{
 	media.Broken: "do not send this medium: take another one and run the command again",
 	media.NotAllowed: "choose another folder, or ask whoever runs the computers for permission to write to it, " +
 		"then run the command again",
-	media.Unexplained: "look whether the medium is plugged in and can be written, then try again; " +
+	media.Unexplained: "check whether the medium is plugged in and can be written, then try again; " +
 		"if it fails once more, use another medium",
 	pack.TooSmall:       "use an empty or a larger medium; nothing of this shipment was left on this one",
 	pack.RepairTooLarge: "seal with a smaller share of repair data, or without",
 	pack.Differs:        "do not send either medium: take two others and run the command again",
 	pack.Unreadable: "ask whoever runs the computers for permission to read the medium, or run the command as " +
 		"somebody who may; the medium needs no right to write",
-	pack.DiskFull: "make room on that disk, or name a folder on a larger one with --into; nothing was unpacked, " +
-		"and the shipment's medium needs no room",
-	pack.DiskFailed: "look at that disk and folder, or name another folder with --into; nothing was unpacked",
+	pack.DiskFull: "free space on that disk, or name a folder on a larger one with --into; nothing was unpacked, " +
+		"and the shipment's medium needs no space",
+	pack.DiskFailed: "check that disk and folder, or name another folder with --into; nothing was unpacked",
 }
 
-// mediaToDo returns what to do about a medium that failed, and about the others.
+// mediaToDo returns the advice on a medium that failed, and on the copies on other media.
 func mediaToDo(e *pack.MediaError) string {
 	do := mediaAdvice[e.Fault]
 	if e.Several {
-		do += "; no copy was left on the other medium either: seal again onto two that work, or onto that one alone"
+		do += "; no copy was left on the other medium either: seal again onto two media that work, or onto one"
 	}
 	for _, folder := range e.Stuck {
 		do += fmt.Sprintf("; %s could not be removed again: it is whole, but is recorded as not sealed, so do "+
@@ -338,48 +340,48 @@ func mediaToDo(e *pack.MediaError) string {
 	return do
 }
 
-// countsOnce is why a command may be repeated.
+// countsOnce ends advice to repeat a command, and says why that is safe.
 const countsOnce = "then run this again: what was entered counts once"
 
 var registerAdvice = map[register.Fault]string{
 	register.NoAddress: "name a file, or write postgres://USER@HOST/DATABASE after --register",
 	register.UnknownAddress: "name a file, or write postgres://USER@HOST/DATABASE; " +
-		"before a file's name that holds = or a colon write ./",
+		"write ./ before a file name that contains = or a colon",
 	register.BadAddress: "write it as postgres://USER@HOST/DATABASE",
-	register.PasswordShown: "take it out, put it into a file that only you can read, name that file in PGPASSFILE, " +
+	register.PasswordShown: "remove it, put it into a file that only you can read, name that file in PGPASSFILE, " +
 		"and change the password: other users of this computer may have seen it",
 	register.BadSetting: "write it as postgres://USER@HOST/DATABASE, and look at the PG... variables of the " +
 		"environment",
 	register.BadTLS: "look at sslmode and sslrootcert in the address, and at the PG... variables of the " +
 		"environment",
-	register.Unverified: "write sslmode=verify-full, or leave sslmode away and take PGSSLMODE out of the " +
+	register.Unverified: "write sslmode=verify-full, or leave out sslmode and remove PGSSLMODE from the " +
 		"environment; " +
 		"sslrootcert names the certificate authority of your own server",
-	register.SettingNoFile:  "name an ordinary file, or take the setting out",
+	register.SettingNoFile:  "name an ordinary file, or remove the setting",
 	register.SettingTooLong: "check that it is the right file",
 	register.NoFolder:       "make the folder, correct the path, or name a file in a folder that you may read",
 	register.NotFile:        "name the register's own file, or a new one",
-	register.NotSideFile:    "move it away when no command is at work on the register, then run the command again",
+	register.NotSideFile:    "move it away while no command is using the register, then run the command again",
 
 	register.NotRegister:  "name the register's file, or one that is not there yet",
 	register.NotWritable:  "ask for the right to write the file and its folder",
 	register.LaterVersion: "use that version here too",
-	register.NotPrepared: "let somebody whose role may make tables run outbreath verify --register DB --prepare, " +
+	register.NotPrepared: "ask somebody whose role may create tables to run outbreath verify --register DB --prepare, " +
 		"then grant this role SELECT, INSERT and UPDATE on them",
 	register.BadContents: "keep the database as it is, and ask the person who looks after it",
 	register.DamagedFile: "keep it as it is, and go on with the last copy of it",
 	register.FailedFile:  "look at the disk, " + countsOnce,
-	register.DiskFull:    "make room, " + countsOnce,
+	register.DiskFull:    "free some space, " + countsOnce,
 	register.Busy:        "close it, " + countsOnce,
-	register.Unreachable: "look whether the server runs and the address is right, " + countsOnce,
+	register.Unreachable: "check whether the server runs and the address is right, " + countsOnce,
 	register.BadCertificate: "ask the person who looks after the server for the certificate of its authority, " +
 		"and name that file with sslrootcert=FILE in the address; do not turn the check off",
-	register.LoginRefused: "look whether the names of role and database in the address are right, put the role's " +
+	register.LoginRefused: "check whether the names of role and database in the address are right, put the role's " +
 		"password into the file that PGPASSFILE names, or ask the person who looks after the server",
-	register.NoDatabase: "correct the name, or have the database made",
+	register.NoDatabase: "correct the name, or have the database created",
 	register.NotGranted: "ask for SELECT, INSERT and UPDATE on the register's tables for a station's role; " +
-		"the role that makes them with --prepare also needs the right to make tables",
-	register.ServerDiskFull: "have room made, " + countsOnce,
+		"the role that creates them with --prepare also needs the right to create tables",
+	register.ServerDiskFull: "have space freed there, " + countsOnce,
 	register.ServerRefused: "run this again: what was entered counts once; if it fails once more, " +
 		"ask the person who looks after the server",
 
@@ -389,17 +391,16 @@ var registerAdvice = map[register.Fault]string{
 	register.NothingOpen:    "look at verify --overdue for what is open",
 	register.UnknownSite:    "look at verify --overdue for the studies and sites that the register knows",
 	register.SeveralStudies: "say which one with --study: {studies}",
-	register.TwoContents: "let the site seal the contents that shall not count under this number again, under a " +
-		"free one; " +
+	register.TwoContents: "ask the site to seal the contents that do not count again, under a free number; " +
 		"use neither until it has said which counts",
 }
 
-// registerToDo returns what to do about a register that cannot be used.
+// registerToDo returns the advice on a register that cannot be used.
 func registerToDo(e *register.Error) string {
 	return strings.ReplaceAll(registerAdvice[e.Fault], "{studies}", strings.Join(e.Studies, " or "))
 }
 
-// shellPath is p as it can be typed after a command.
+// shellPath returns p quoted for a POSIX shell where that is needed.
 func shellPath(p string) string {
 	plain := func(r rune) bool {
 		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("/._-+@%,", r)

@@ -55,16 +55,16 @@ type auditResult struct {
 
 	Made     string         `json:"-"`
 	Program  string         `json:"program"`
-	Whole    bool           `json:"-"` // recordings were looked at too
+	Whole    bool           `json:"-"` // the recordings were read too
 	Examples []deid.Example `json:"-"` // one a field
 	Output   *audit.Output  `json:"-"`
 	folder   *keys.Folder
 }
 
-// figures are absent of a rejected shipment.
+// figures is nil for a rejected shipment.
 type figures = audit.Report
 
-// auditOptions are the flags of audit.
+// auditOptions are the flags of audit: names of files, "" when not given.
 type auditOptions struct{ report, roster, population string }
 
 func newAuditCmd(u *ui, o *options) *cobra.Command {
@@ -72,21 +72,22 @@ func newAuditCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "audit COLLECTION|SHIPMENT [--roster FILE] [--population FILE] --report FILE.html",
 		Short: "Write the privacy officer's page: what leaves, how risky it is, and attacks on it",
-		Long: `Of a collection: what would leave, with the site's keys. Of a shipment: what did
-leave, with the laboratory's keys. The page says how each field is treated, what
-was found and who decided on it, how far subjects can be told apart, what would
-change if fields were coarser, and what attackers gain who have the roster, the
-appointment book or the label. It is one file without scripts and loads nothing
-from elsewhere; FILE.html.sig beside it is its signature by the folder's key.
+		Long: `Write a page on what would leave (a collection, with the site's keys) or on what
+did leave (a shipment, with the laboratory's keys). It shows how each field is
+treated, what was found and who decided on it, how far subjects can be told apart,
+what coarser fields would change, and what attackers with the roster, the
+appointment book or the label would gain. The page is one file without scripts and
+loads nothing from elsewhere. FILE.html.sig next to it is its signature by the
+folder's key.
 
---roster names the site's list of subjects when it is not in the collection; only
-with it can a shipment be attacked with what the site knows. --population names a
-CSV table with columns called like fields ("sex", "postal_code"), values as they
-leave, and a column "count". Keep the page with the records of the site: it names
+--roster names the site's list of subjects if it is not in the collection. Without
+it, a shipment cannot be attacked with what the site knows. --population names a
+CSV table with columns named like fields ("sex", "postal_code"), values as they
+leave, and a column "count". Keep the page with the site's records: it names
 subjects by pseudonym. It is no legal determination of de-identification.
 
-Uniqueness and what a plan is known to leave are told, and for a person to judge.
-A treatment that failed, an open finding or a query ends with status 1.
+Uniqueness, and what a plan is known to leave, are reported for a person to judge.
+Status 1 means a treatment that failed, an open finding or a query.
 ` + statusHelp,
 		Example: "  outbreath audit week-48 --report audit.html\n" +
 			"  outbreath audit /media/stick/WEIR-0001 --roster roster.csv --report sent.html --keys lab-keys",
@@ -108,7 +109,7 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 			break
 		}
 		if _, err := os.Lstat(path); err == nil {
-			return usagef("name a file that does not exist yet", "%s is there already; it was not touched",
+			return usagef("name a file that does not exist yet", "%s already exists; it was not touched",
 				quoted(path))
 		}
 	}
@@ -156,7 +157,7 @@ func (a *auditOptions) read(in *audit.Input) error {
 		}
 		roster, problems, err := schema.ParseRoster(data)
 		if err != nil {
-			return usagef("name a list in the form of roster.csv", "%s is no list of subjects that can be used: %s",
+			return usagef("name a list in the form of roster.csv", "%s is not a usable list of subjects: %s",
 				quoted(a.roster), err)
 		}
 		for _, p := range problems {
@@ -179,7 +180,7 @@ func (a *auditOptions) read(in *audit.Input) error {
 	return nil
 }
 
-// auditCollection says what would leave.
+// auditCollection reports on what would leave the collection in dir.
 func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
 	r, err := read(c.Context(), u, o, dir, true)
 	if err != nil {
@@ -219,7 +220,7 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	return doc, nil
 }
 
-// site adds what the site's folders know: custody, the key's age, the signer.
+// site adds what only the site knows: the custody log, the age of the key, the signer.
 func (d *auditResult) site(r *reading) {
 	d.Custody = nonNil(r.log.Entries)
 	d.folder = r.folder
@@ -239,7 +240,7 @@ func (r *reading) decided() []leak.Decision {
 	return list
 }
 
-// examine says of each attack that was not run what to do about it.
+// examine runs the audit, and adds to each attack that was not run what to do about it.
 func examine(out *audit.Output, in *audit.Input) *audit.Report {
 	report := audit.Examine(out, in)
 	for i := range report.Attacks {
@@ -255,7 +256,7 @@ func examine(out *audit.Output, in *audit.Input) *audit.Report {
 	return report
 }
 
-// rosterColumns lists the columns that hold something.
+// rosterColumns returns the columns in which some row has a value.
 func rosterColumns(r *schema.Roster) []string {
 	if r == nil {
 		return nil
@@ -265,12 +266,12 @@ func rosterColumns(r *schema.Roster) []string {
 	})
 }
 
-// usualHolding is taken for the holding days of a shipment, which does not tell
-// them: the default of study.json.
+// usualHolding is the holding time, in days, assumed for a shipment, which does not
+// carry it: the default of study.json.
 const usualHolding = 30
 
-// auditShipment says what did leave. A rejected shipment has no contents that
-// could be told about.
+// auditShipment reports on what did leave. Of a rejected shipment it reports only the
+// failed checks, because nothing in it can be believed.
 func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
 	folder, verify, err := labKeys(u, o)
 	if err != nil {
@@ -285,7 +286,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 		}
 		out.Files = append(out.Files, audit.Entry{Name: name, Size: h.Size, ModTime: h.ModTime, Mode: h.Mode,
 			UID: h.Uid, GID: h.Gid, Owner: h.Uname, Group: h.Gname})
-		looked = out.Add(name, r) // told only when the verdict is not that it must not be used
+		looked = out.Add(name, r) // returned only if the shipment is not rejected: its own checks come first
 		return nil
 	}
 	verdict, err := intake.Verify(c.Context(), dir, verify)
@@ -328,7 +329,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	return doc, nil
 }
 
-// printAudit prints what matters most; the page and --json have all of it.
+// printAudit prints the main results; the page and --json have all of them.
 func printAudit(w io.Writer, d *auditResult) {
 	fmt.Fprintf(w, "%s %s: study %s, site %s, plan %q, key %s\n", d.Of, quoted(d.Name), d.Study, d.Site, d.Plan,
 		dash(d.KeyID))

@@ -18,11 +18,11 @@ func newBeginCmd(u *ui, _ *options) *cobra.Command {
 	var o beginOptions
 	c := &cobra.Command{
 		Use:   "begin DIR --study CODE --site CODE | begin DIR --like EARLIER",
-		Short: "Lay out an empty collection folder",
-		Long: "Lay out an empty collection: study.json, the roster's header row, session-log.xlsx to\n" +
+		Short: "Create an empty collection folder",
+		Long: "Create an empty collection: study.json, the roster's header row, session-log.xlsx to\n" +
 			"keep the log of sessions in, a record to copy, and START-HERE.html, a page that\n" +
-			"explains them. --like takes study.json, roster.csv, the study's own plan and what was\n" +
-			"said about the log over from an earlier collection.\n" + statusHelp,
+			"explains them. --like copies study.json, roster.csv, the study's own plan and the\n" +
+			"settings of the log from an earlier collection.\n" + statusHelp,
 		Example: "  outbreath begin week-48 --study LARK-2 --site WEIR\n  outbreath begin week-49 --like week-48",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {

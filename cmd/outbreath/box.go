@@ -20,26 +20,26 @@ type packer struct {
 	u        *ui
 	in       *bufio.Reader // nil: nobody can be asked
 	terminal bool          // somebody sits at it
-	kept     *site.Packing // what was scanned and given
-	scanned  []string
-	listed   int // how many of those a file has given
+	kept     *site.Packing // scans and reasons saved in the collection
+	scanned  []string      // barcodes so far, those of a file first
+	listed   int           // how many of them came from a file
 }
 
-// packBox reads the barcodes in the box, compares them with the records, and puts what
-// differs into the draft, each with its reason: as given, as it was stated before, or
-// asked for. A difference without a reason ends the command with status 1. What was
-// scanned and given is kept in root until the shipment is sealed, so that the next run
-// goes on from there.
+// packBox reads the barcodes in the box, compares them with the records, and puts the
+// differences into the draft, each with its reason: from the command line, from before,
+// or asked for. A difference without a reason ends the command with status 1. Scans and
+// reasons are saved in root until the shipment is sealed, and the next run continues
+// from them.
 func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Discrepancy) ([]deid.Discrepancy, error) {
 	if s.tubes == "" && !s.scan {
 		if len(s.reasons) > 0 {
-			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is for "+
-				"a box that is compared")
+			return nil, usagef("give the barcodes in the box with --tubes FILE or --scan", "--tube-reason is only "+
+				"for a box that is compared")
 		}
 		return nil, nil
 	}
 	if s.tubes != "" && s.scan {
-		return nil, usagef("leave one of the two away", "--tubes and --scan are two ways to say the same")
+		return nil, usagef("use one of them", "--tubes and --scan cannot be used together")
 	}
 	p := &packer{Box: b, u: u, terminal: interactive(u)}
 	if s.scan || p.terminal {
@@ -57,12 +57,14 @@ func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Di
 		return err
 	})
 	if err != nil && p.kept.Any() {
-		u.tell("kept in %s: %s and %s; the same command goes on "+
-			"from there", site.PackingName, count(len(p.kept.Scanned), "scan"), count(len(p.kept.Reasons), "reason"))
+		u.tell("saved in %s: %s and %s; run the same command to "+
+			"continue", site.PackingName, count(len(p.kept.Scanned), "scan"), count(len(p.kept.Reasons), "reason"))
 	}
 	return stated, err
 }
 
+// pack gathers the scans, those of an interrupted run included, and returns what differs
+// from the records, each difference with its reason.
 func (p *packer) pack(s *sealOptions, before []deid.Discrepancy) (list []deid.Discrepancy, err error) {
 	if s.scan {
 		err = p.scan()
@@ -108,7 +110,7 @@ func (p *packer) pack(s *sealOptions, before []deid.Discrepancy) (list []deid.Di
 	return list, nil
 }
 
-// openTubes tells of the tubes that have no reason, and is status 1.
+// openTubes reports the tubes that differ without a reason, and ends with status 1.
 func (p *packer) openTubes(m *pack.TubeMatch) error {
 	if err := p.u.result(map[string]any{"ok": false, "tubes": m}, func(w io.Writer) {
 		if site.WrongBox(m) {
@@ -116,12 +118,12 @@ func (p *packer) openTubes(m *pack.TubeMatch) error {
 		}
 		printTubes(w, m)
 		if len(m.Missing)+len(m.Unexpected) == 0 {
-			fmt.Fprintln(w, "to do: scan the tubes named again, and save the list anew; nothing was written")
+			fmt.Fprintln(w, "to do: scan the tubes named again, and save a new list; nothing was written")
 			return
 		}
 		fmt.Fprintln(w, "to do: find the tube, or correct its record, then scan the box and seal again; if it "+
 			"must be sent like this,\n"+
-			"  say why with --tube-reason BARCODE=TEXT for each; nothing was written")
+			"  give the reason for each with --tube-reason BARCODE=TEXT; nothing was written")
 	}); err != nil {
 		return err
 	}
@@ -129,19 +131,19 @@ func (p *packer) openTubes(m *pack.TubeMatch) error {
 }
 
 func wrongBox(m *pack.TubeMatch) string {
-	return fmt.Sprintf("%d of %d of these tubes are in the records: is it the wrong box, or the wrong "+
+	return fmt.Sprintf("%d of these %d tubes are in the records: wrong box, or wrong "+
 		"collection?", len(m.Matched), len(m.Matched)+len(m.Unexpected))
 }
 
-// rightBox asks before a hundred questions about a box that is none of this
-// collection's.
+// rightBox asks one question if the box seems to be another collection's, because
+// asking for the reason of every tube would be pointless then.
 func (p *packer) rightBox(m *pack.TubeMatch) error {
 	if !site.WrongBox(m) || !p.terminal {
 		return nil
 	}
 	p.tell("%s\n", wrongBox(m))
 	for {
-		p.tell("  go on with it all the same? (yes or no) ")
+		p.tell("  continue anyway? (yes or no) ")
 		text, end, err := p.line()
 		if err != nil {
 			return err
@@ -153,7 +155,7 @@ func (p *packer) rightBox(m *pack.TubeMatch) error {
 			if err := p.kept.Clear(); err != nil {
 				return err
 			}
-			return &tubeError{"the box was put aside; nothing was written: scan the box of this collection"}
+			return &tubeError{"the scans were discarded; nothing was written: scan the box of this collection"}
 		}
 		if end {
 			return p.stopped()
@@ -161,20 +163,21 @@ func (p *packer) rightBox(m *pack.TubeMatch) error {
 	}
 }
 
-// stopped ends a session that somebody left without an answer.
+// stopped is the error when input ends before the question was answered.
 func (p *packer) stopped() error {
 	p.tell("\n")
 	return usagef("run the same command again", "stopped before the box was packed; nothing was sealed")
 }
 
-// A tubeError is about a tube; a person must resolve it.
+// A tubeError is about a tube. A person must resolve it: status 1.
 type tubeError struct{ msg string }
 
 func (e *tubeError) Error() string { return e.msg }
 
-// reasons gathers a reason for each tube that differs: those given, those
-// stated before or kept from a run that was stopped, else asked for. A tube that is
-// scanned meanwhile is in the box. open counts the tubes without.
+// reasons finds a reason for each tube that differs: from the command line, from the
+// earlier copy of the shipment, from an interrupted run, or by asking. A tube that is
+// scanned in answer to a question counts as in the box. open is the number of tubes that
+// remain without a reason.
 func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discrepancy) (
 	now *pack.TubeMatch, list []deid.Discrepancy, open int, err error) {
 	byTube, err := site.Given(m, given, stated)
@@ -206,12 +209,13 @@ func (p *packer) reasons(m *pack.TubeMatch, given []string, stated []deid.Discre
 	}
 }
 
-// ask asks for one reason until it may leave; it stays "" when the packer has none.
-// scans says that a tube was scanned instead, which may have answered the question.
+// ask asks for one reason until it may leave the site. d.Reason remains "" if the packer
+// gives none. scans reports whether a tube was scanned instead, which may have settled
+// the question.
 func (p *packer) ask(n pack.TubeNote, d *deid.Discrepancy) (scans bool, err error) {
 	for {
-		p.tell("%s: %s %s\n  why is the box sent like this? (nothing about a person; "+
-			"empty: not) ", d.Kind, quoted(n.Barcode), n.Detail)
+		p.tell("%s: %s %s\n  Reason (no personal details; "+
+			"Enter to skip): ", d.Kind, quoted(n.Barcode), n.Detail)
 		text, end, err := p.line()
 		switch {
 		case err != nil:
@@ -221,7 +225,7 @@ func (p *packer) ask(n pack.TubeNote, d *deid.Discrepancy) (scans bool, err erro
 		case end && text == "", text == "":
 			return false, nil
 		case text == "-" || p.IsBarcode(text, p.scanned):
-			p.tell("  that is a scan and no reason\n")
+			p.tell("  that is a barcode, not a reason\n")
 			return true, p.take(text)
 		}
 		if err := p.MayLeave(n.Barcode, text); err == nil {
@@ -236,12 +240,13 @@ func (p *packer) ask(n pack.TubeNote, d *deid.Discrepancy) (scans bool, err erro
 	}
 }
 
-// scan reads barcodes one by one and answers each at once.
+// scan reads barcodes one by one, and answers each at once: the packer looks at the tube,
+// not at the screen, and must hear of a mistake before the next one.
 func (p *packer) scan() error {
 	if err := p.resume(); err != nil {
 		return err
 	}
-	p.tell("scan each tube in the box; an empty line ends, - takes the last one back\n")
+	p.tell("scan each tube in the box; an empty line ends, - removes the last scan\n")
 	for {
 		text, end, err := p.line()
 		if err != nil {
@@ -258,7 +263,7 @@ func (p *packer) scan() error {
 			return err
 		}
 		if m := p.Compare(p.scanned); len(p.scanned) == 5 && len(m.Matched) == 0 {
-			p.tell("      none of these 5 is in the records: is it the wrong box, or the wrong collection?\a\n")
+			p.tell("      none of these 5 is in the records: wrong box, or wrong collection?\a\n")
 		}
 		if end {
 			return nil
@@ -266,17 +271,17 @@ func (p *packer) scan() error {
 	}
 }
 
-// resume takes over what was scanned before a stop, if the packer wants that. What
-// comes through a pipe is the whole box.
+// resume restores the scans of an interrupted run, if the packer wants that. Without a
+// terminal they are dropped, because what comes through a pipe is the whole box.
 func (p *packer) resume() error {
 	if len(p.kept.Scanned) == 0 {
 		return nil
 	}
 	if p.terminal {
-		p.tell("%s of %s are kept in %s; the last "+
-			"one is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"),
+		p.tell("%s from %s saved in %s; the last "+
+			"is %s\n", count(len(p.kept.Scanned), "scan"), p.kept.When.Local().Format("2 January, 15:04"),
 			site.PackingName, quoted(p.kept.Scanned[len(p.kept.Scanned)-1]))
-		p.tell("  Enter: go on after it    n: scan the whole box anew ")
+		p.tell("  Enter: continue after it    n: scan the whole box again ")
 		for {
 			text, end, err := p.line()
 			switch {
@@ -290,19 +295,19 @@ func (p *packer) resume() error {
 			case strings.EqualFold(text, "n"):
 				return p.kept.Take(nil)
 			}
-			p.tell("  first: Enter or n? ")
+			p.tell("  Enter or n? ")
 		}
 	}
 	return p.kept.Take(nil)
 }
 
-// take adds one scan, or takes the last one back, and answers at once.
+// take adds one scan, or removes the last one after "-", and answers at once.
 func (p *packer) take(text string) error {
 	if text == "-" {
 		if len(p.scanned) > p.listed {
 			p.scanned = p.scanned[:len(p.scanned)-1]
 		}
-		p.tell("%4d  the last one was taken back\n", len(p.scanned))
+		p.tell("%4d  the last scan was removed\n", len(p.scanned))
 		return p.keep()
 	}
 	one, err := pack.ParseTubes([]byte(text))
@@ -312,14 +317,14 @@ func (p *packer) take(text string) error {
 	}
 	b := one[0]
 	if p.NamesSomebody(b) {
-		p.tell("      this stands in the roster and is no tube; it was not taken\a\n")
+		p.tell("      this is in the roster and is not a tube; it was not accepted\a\n")
 		return nil
 	}
 	p.scanned = append(p.scanned, b)
 	m := p.Compare(p.scanned)
 	at := slices.IndexFunc(p.Tubes, func(t deid.ClearedTube) bool { return t.Barcode == b })
 	if i := noteOf(m, b); i >= 0 {
-		p.tell("%4d  %s %s; - takes it back\a\n", len(p.scanned), quoted(b), m.Notes[i].Detail)
+		p.tell("%4d  %s %s; - removes it\a\n", len(p.scanned), quoted(b), m.Notes[i].Detail)
 	} else if at >= 0 {
 		where := "session " + p.Tubes[at].Session
 		if position := p.Tubes[at].Position; position != "" {
@@ -330,9 +335,10 @@ func (p *packer) take(text string) error {
 	return p.keep()
 }
 
-// keep writes down what was scanned; of a list in a file, what was scanned beside it.
+// keep saves the scans, without those that come from a file and will be read again.
 func (p *packer) keep() error { return p.kept.Take(p.scanned[p.listed:]) }
 
+// noteOf returns the index of the note on a barcode, or -1.
 func noteOf(m *pack.TubeMatch, barcode string) int {
 	for i, n := range m.Notes {
 		if n.Barcode == barcode {
@@ -342,7 +348,8 @@ func noteOf(m *pack.TubeMatch, barcode string) int {
 	return -1
 }
 
-// tell answers at once, on the terminal, also with --quiet.
+// tell prints an answer, even with --quiet: without it nobody could scan. A text that ends
+// with a bell rings it on a terminal only.
 func (p *packer) tell(format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	bell := strings.HasSuffix(text, "\a\n")
@@ -355,7 +362,7 @@ func (p *packer) tell(format string, args ...any) {
 	}
 }
 
-// line reads one line, without blanks around it. end says that nothing follows.
+// line reads one line, of at most 4 KiB, and trims it. end reports whether input has ended.
 func (p *packer) line() (text string, end bool, err error) {
 	type read struct {
 		text string

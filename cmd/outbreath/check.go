@@ -18,8 +18,8 @@ import (
 // checkResult is the JSON form of check, as in the contract.
 type checkResult struct {
 	OK         bool             `json:"ok"`
-	Ready      bool             `json:"ready"`      // OK, and nothing is left untested: seal will seal
-	NotTested  []string         `json:"not_tested"` // what check could not try, and how it can
+	Ready      bool             `json:"ready"`      // OK, and nothing was left untested: seal will succeed
+	NotTested  []string         `json:"not_tested"` // what was not tested, and how to have it tested
 	Records    int              `json:"records"`
 	Recordings int              `json:"recordings"`
 	Tubes      int              `json:"tubes"`
@@ -34,15 +34,16 @@ func newCheckCmd(u *ui, o *options) *cobra.Command {
 	var seal checkOptions
 	c := &cobra.Command{
 		Use:   "check COLLECTION [--to MEDIA] [--tubes FILE]",
-		Short: "List every query that stands between the folder and a shipment",
-		Long: `Check every record against the plan's schema, the records against each other
-and against the roster, every recording against its format, and search all that
-would leave for identifiers. All that seal would do with the data is done, but
-for writing: what passes, seal seals. Nothing is changed. Name the medium and the
-list of the box to have them looked at too; what was not tested is listed. Sessions
-that left before, and records that were changed since, are told: say --new-number and
---amended here as you will to seal. Recordings of CO2 are shown in figures, for judging
-how the sample was taken.
+		Short: "List everything to resolve before the folder can be sealed",
+		Long: `Check every record against the plan's schema, the records against each other and
+against the roster, and every recording against its format, and search everything
+that would leave for identifiers. This does to the data all that seal does, except
+writing: what passes check can be sealed. Nothing is changed.
+
+Name the medium and the list of the box to have them checked too; what was not
+tested is listed. Sessions that left before, and records that were changed since,
+are reported: give --new-number and --amended here as you will give them to seal.
+Recordings of CO2 are summarised in figures, for judging how the sample was taken.
 ` + statusHelp,
 		Example: "  outbreath check week-48\n  outbreath check week-48 --to /media/stick --tubes box.txt",
 		Args:    cobra.ExactArgs(1),
@@ -59,7 +60,7 @@ how the sample was taken.
 			if err != nil {
 				return err
 			}
-			untested, err := r.stand(u, o, args[0], seal)
+			untested, err := r.preflight(u, o, args[0], seal)
 			if err != nil {
 				return err
 			}
@@ -90,19 +91,21 @@ how the sample was taken.
 			return nil
 		},
 	}
-	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is looked at, "+
+	c.Flags().StringArrayVar(&seal.to, "to", nil, "folder on the medium that you will seal onto; it is checked, "+
 		"and not written to (repeatable)")
-	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions that an earlier shipment holds once "+
-		"more, under a new number")
-	c.Flags().StringVar(&seal.newPlan, "new-plan", "", "why the plan is another than that of the shipment before, as "+
-		"you will tell seal; it is not kept")
+	c.Flags().BoolVar(&seal.anew, "new-number", false, "you will seal sessions of an earlier shipment again, "+
+		"under a new number")
+	c.Flags().StringVar(&seal.newPlan, "new-plan", "", "why the plan differs from that of the previous shipment, as "+
+		"you will give it to seal; it is not kept")
 	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will "+
-		"tell seal; it is not kept")
-	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with "+
+		"give it to seal; it is not kept")
+	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one per line, to compare with "+
 		"the records")
 	return c
 }
 
+// printCheck prints the result for people: problems, findings and figures, then one line of
+// counts, then what to do next.
 func printCheck(w io.Writer, doc checkResult) {
 	printProblems(w, weighing(doc.Problems, schema.Error))
 	printWarnings(w, weighing(doc.Problems, schema.Warning))
@@ -117,8 +120,8 @@ func printCheck(w io.Writer, doc checkResult) {
 		count(doc.Recordings, "recording"), count(doc.Tubes, "tube"),
 		count(errs, "error"), count(warnings, "warning"), count(open, "finding"), len(doc.Leaks))
 	if certain := certainFindings(doc.Leaks); certain > 0 {
-		fmt.Fprintf(w, "%s in free text will be taken out on sealing; if one is no identifier, keep it with review "+
-			"--decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
+		fmt.Fprintf(w, "%s in free text will be removed on sealing; if one is no identifier, keep it with "+
+			"review --decide NUMBER=keep and --reason\n", count(certain, "sure finding"))
 	}
 	if slices.Contains(doc.NotTested, untriedRehearsal) {
 		fmt.Fprintln(w, "not tested:", untriedRehearsal)
@@ -138,13 +141,13 @@ func printCheck(w io.Writer, doc checkResult) {
 		printReady(w, doc, questions)
 	}
 	if questions > 0 {
-		fmt.Fprintln(w, "to do: ["+site.RuleNumber+"] and ["+site.RuleAmended+"] are no errors in the data: seal "+
-			"asks about them; give check the options that you will give to seal")
+		fmt.Fprintln(w, "to do: ["+site.RuleNumber+"] and ["+site.RuleAmended+"] are not errors in the data, but "+
+			"questions that seal asks: give check the options that you will give to seal")
 	}
 }
 
-// printReady says what passed, and no more than was tested. questions are those of seal
-// that stand in the way.
+// printReady prints what passed, and claims no more than was tested. questions is the number
+// of seal's questions that are still open.
 func printReady(w io.Writer, doc checkResult, questions int) {
 	fmt.Fprintln(w, "no listed pattern was found; whether the data are de-identified enough is for the privacy "+
 		"officer to decide")
@@ -155,13 +158,14 @@ func printReady(w io.Writer, doc checkResult, questions int) {
 	case doc.Ready:
 		fmt.Fprintln(w, "ready to seal")
 	case questions == 0:
-		fmt.Fprintln(w, "nothing that was tested stands in the way of a shipment")
+		fmt.Fprintln(w, "no problem was found in what was tested")
 	}
 }
 
-// maxFigures is how many recordings the table of figures has.
+// maxFigures is the greatest number of recordings in the table of figures.
 const maxFigures = 20
 
+// printFigures prints the table of CO2 figures, one recording per row.
 func printFigures(w io.Writer, figures []deid.RecordingFigures) {
 	if len(figures) == 0 {
 		return
@@ -181,7 +185,8 @@ func printFigures(w io.Writer, figures []deid.RecordingFigures) {
 	fmt.Fprintln(w, "figures for judging the sample; not a medical reading")
 }
 
-// halved joins each two stretches of a strip, so that a row fits on a screen.
+// halved joins each two neighbouring values of a strip to their maximum, so that a row of
+// the table fits the width of a screen. NaN is a stretch without a value.
 func halved(strip []float64) []float64 {
 	var out []float64
 	for i := 0; i < len(strip); i += 2 {
@@ -196,6 +201,7 @@ func halved(strip []float64) []float64 {
 	return out
 }
 
+// weighing returns the problems of one severity.
 func weighing(problems []schema.Problem, weight schema.Severity) []schema.Problem {
 	var out []schema.Problem
 	for _, p := range problems {
@@ -206,11 +212,11 @@ func weighing(problems []schema.Problem, weight schema.Severity) []schema.Proble
 	return out
 }
 
-// alike is how many warnings of equal words are shown; a rack of tubes that has
-// waited too long must not hide the rest.
+// alike is how many warnings with the same text are shown: a rack of tubes that has
+// waited too long must not hide the other warnings.
 const alike = 3
 
-// printWarnings writes warnings one a line, and counts what only repeats.
+// printWarnings prints warnings one per line, and only counts the repetitions.
 func printWarnings(w io.Writer, warnings []schema.Problem) {
 	shown := map[string]int{}
 	for _, p := range warnings {

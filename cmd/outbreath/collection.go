@@ -18,7 +18,7 @@ import (
 	"outbreath/schema"
 )
 
-// loadCollection reads a collection folder; the caller closes c.Root.
+// loadCollection reads the collection in dir. The caller closes c.Root.
 func loadCollection(u *ui, dir string) (*schema.Collection, error) {
 	workOnCollection()
 	c, err := schema.Load(dir)
@@ -26,37 +26,38 @@ func loadCollection(u *ui, dir string) (*schema.Collection, error) {
 		sayShared(u, c)
 	}
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
-		return nil, usagef("check the name; begin lays out a new one", "there is no collection folder at %s",
+		return nil, usagef("check the name, or create a collection with begin", "there is no collection folder at %s",
 			quoted(dir))
 	}
 	return c, err
 }
 
-// sayShared cautions about folders of a collection that others may write to: what
+// sayShared warns of collection folders that other users can write to, because whatever
 // they put there is read as the site's own.
 func sayShared(u *ui, c *schema.Collection) {
 	for _, name := range []string{".", "sessions", "recordings"} {
 		who, err := durable.Shared(c.Root, name)
 		if err != nil || who == "" {
-			continue // a folder that is missing is told elsewhere
+			continue // a missing folder is reported elsewhere
 		}
 		path := filepath.Join(c.Dir, name)
-		u.say("caution: %s of this computer may write to %s, and could exchange records, recordings and decisions", who,
+		u.say("caution: %s of this computer can write to %s, and could replace records, recordings and decisions", who,
 			quoted(path))
-		u.say("  to do: if only you work on it, run: chmod go-w %s; if others do, see that its group holds nobody else",
+		u.say("  to do: if only you use it, run: chmod go-w %s; if others do, make sure that nobody else is in its group",
 			quoted(path))
 	}
 }
 
-// A reading is all that check, review, seal and audit look at.
+// A reading is a collection as check, review, seal and audit see it: loaded, treated and
+// searched, with everything that was found.
 type reading struct {
 	col       *schema.Collection
-	folder    *keys.Folder // nil: there is none yet
+	folder    *keys.Folder // nil: the site has no key folder yet
 	draft     *deid.Draft
 	decisions *leak.Decisions
-	searched  *deid.Draft   // of the records that could be treated; nil when there are none
-	cleared   *deid.Cleared // nil while something stands in the way
-	tried     bool          // what would leave was rehearsed, whatever came of it
+	searched  *deid.Draft   // of the records that could be treated; nil if none could
+	cleared   *deid.Cleared // nil while anything is open
+	tried     bool          // the rehearsal was run, whatever its result
 	problems  []schema.Problem
 	findings  []leak.Finding
 	log       *site.Log         // nil without a key
@@ -64,8 +65,8 @@ type reading struct {
 }
 
 // read loads the collection in dir, treats it with the site's key, and puts it to
-// every test of the data that seal does: see [reading.rehearse]. needed says that
-// the command cannot do without a key. The caller closes col.Root.
+// every test of the data that seal does: see [reading.rehearse]. needed means that
+// a missing key is an error. The caller closes col.Root.
 func read(ctx context.Context, u *ui, o *options, dir string, needed bool) (*reading, error) {
 	col, err := loadCollection(u, dir)
 	if err != nil {
@@ -87,7 +88,7 @@ func readLoaded(ctx context.Context, u *ui, o *options, col *schema.Collection, 
 	return readWith(ctx, u, col, folder, key)
 }
 
-// readWith is [readLoaded] with a key folder that is open already; nil: there is none.
+// readWith is [readLoaded] with a key folder that is open already, or nil for none.
 func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.Folder,
 	key *keys.PseudonymKey) (*reading, error) {
 	r := &reading{col: col, folder: folder}
@@ -103,7 +104,7 @@ func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.F
 	whole := err == nil
 	if whole {
 		r.draft = draft
-	} else if errors.As(err, &queries) { // the other records are searched all the same
+	} else if errors.As(err, &queries) { // the other records are still searched
 		r.add(queries.Problems)
 		others := *col
 		others.Sessions = slices.DeleteFunc(slices.Clone(col.Sessions), func(s *schema.Session) bool {
@@ -125,8 +126,8 @@ func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.F
 	return r, nil
 }
 
-// look compares the collection with what the key folder knows, leaves out who has
-// withdrawn, and reads the decisions.
+// look compares the collection with the state in the key folder, leaves out subjects who
+// have withdrawn, and reads the decisions.
 func (r *reading) look(u *ui) (err error) {
 	if r.folder == nil {
 		return nil // nothing can be decided or sealed without the key
@@ -134,7 +135,7 @@ func (r *reading) look(u *ui) (err error) {
 	sayOtherName(u.say, r.folder, r.col.Study.Site)
 	r.log, err = lookAtLog(u, r.col, r.folder)
 	if tornOnly(err) {
-		u.say("remark: the last line of %s was not written to its end; the next command that adds one sets it aside",
+		u.say("remark: the last line of %s is incomplete; the next command that adds one sets it aside",
 			custodyFile)
 	} else if err != nil {
 		return err
@@ -148,7 +149,7 @@ func (r *reading) look(u *ui) (err error) {
 	return err
 }
 
-// counts says how much was read, without who has withdrawn.
+// counts returns how much was read, without the subjects who have withdrawn.
 func (r *reading) counts() schema.Counts {
 	c := r.col.Read
 	for _, s := range r.gone {
@@ -159,8 +160,8 @@ func (r *reading) counts() schema.Counts {
 	return c
 }
 
-// search looks for identifiers, and reads every recording to its end. rehearse
-// says whether the draft is of all records and can be released.
+// search looks for identifiers, and reads every recording to its end. rehearse means that
+// the draft holds all records, so that releasing it can be tried.
 func (r *reading) search(ctx context.Context, u *ui, draft *deid.Draft, rehearse bool) (err error) {
 	r.searched = draft
 	if r.findings, err = draft.Findings(r.decisions); err != nil {
@@ -175,15 +176,15 @@ func (r *reading) search(ctx context.Context, u *ui, draft *deid.Draft, rehearse
 	more, err := draft.CheckRecordings(ctx, p.update)
 	p.end()
 	for _, q := range more {
-		if !slices.Contains(r.problems, q) { // what stopped the rehearsal is told already
+		if !slices.Contains(r.problems, q) { // what stopped the rehearsal is listed already
 			r.problems = append(r.problems, q)
 		}
 	}
 	return err
 }
 
-// rehearse puts the draft to every test that seal makes of the data, by the same
-// code: so seal refuses nothing that was not listed before.
+// rehearse puts the draft to every test that seal makes of the data, with the same code,
+// so that seal refuses nothing that check has not listed.
 func (r *reading) rehearse(ctx context.Context, u *ui) error {
 	cleared, err := deid.Release(r.draft, r.decisions)
 	if err != nil {
@@ -200,7 +201,8 @@ func (r *reading) rehearse(ctx context.Context, u *ui) error {
 	return err
 }
 
-// take lists what an error of seal says about the data, and returns any other.
+// take adds what an error of the rehearsal says about the data to the lists, and returns
+// any other error.
 func (r *reading) take(err error) error {
 	if problems := deid.Objections(err); problems != nil {
 		r.add(problems)
@@ -218,12 +220,13 @@ func (r *reading) take(err error) error {
 	return nil
 }
 
-// treat applies the plan, and says in treatment.json which program did.
+// treat applies the plan. treatment.json will name this program.
 func treat(c *schema.Collection, key *keys.PseudonymKey) (*deid.Draft, error) {
 	return treatAs(programName(), c, key)
 }
 
-// treatAs is treat for another copy of what a program has sealed before.
+// treatAs is treat under the name of another version of the program, for another copy of
+// what that version sealed: the name is part of the bag.
 func treatAs(program string, c *schema.Collection, key *keys.PseudonymKey) (*deid.Draft, error) {
 	draft, err := deid.Treat(c, key)
 	if err == nil {
@@ -232,12 +235,11 @@ func treatAs(program string, c *schema.Collection, key *keys.PseudonymKey) (*dei
 	return draft, err
 }
 
-// add takes problems that the treatment has found, but for those that the rules of
-// the collection have told of the same place.
+// add adds problems, except those that repeat a rule already broken at the same place.
 func (r *reading) add(more []schema.Problem) {
-	told := r.problems
+	before := r.problems
 	for _, p := range more {
-		if !slices.ContainsFunc(told, func(q schema.Problem) bool {
+		if !slices.ContainsFunc(before, func(q schema.Problem) bool {
 			return q.File == p.File && q.Pointer == p.Pointer &&
 				q.Rule == p.Rule
 		}) {
@@ -246,13 +248,14 @@ func (r *reading) add(more []schema.Problem) {
 	}
 }
 
-// names says how the collection's files are shown.
+// names returns the form in which the collection's file names are shown: identifiers in
+// them are masked.
 func (r *reading) names() *deid.FileNames {
 	return namesOf(r.col, r.searched, r.decisions, r.problems)
 }
 
-// namesOf says how the files of col, and those that problems are about, are shown. draft
-// is nil when no record was treated.
+// namesOf returns the form in which the file names of col, and those in problems, are
+// shown. draft is nil if no record was treated.
 func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decisions,
 	problems []schema.Problem) *deid.FileNames {
 	if draft == nil {
@@ -260,7 +263,7 @@ func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decision
 		none.Sessions = nil
 		var err error
 		if draft, err = deid.Treat(&none, nil); err != nil {
-			panic(err) // of a plan that was loaded, and of no record
+			panic(err) // cannot fail: the plan was loaded, and there is no record
 		}
 	}
 	var files []string
@@ -279,8 +282,8 @@ func namesOf(col *schema.Collection, draft *deid.Draft, decisions *leak.Decision
 	return draft.FileNames(decisions, files)
 }
 
-// treated returns the problems as an error when they kept the records from
-// being treated at all.
+// treated returns the problems as an error if they prevented the treatment of the
+// records.
 func (r *reading) treated() error {
 	if r.draft == nil {
 		return &schema.QueriesError{Problems: r.names().Problems(r.problems)}
@@ -288,7 +291,7 @@ func (r *reading) treated() error {
 	return nil
 }
 
-// ok says whether nothing stands between the collection and a shipment.
+// ok reports whether the data can be sealed: no error, and every finding decided.
 func (r *reading) ok() bool {
 	for _, p := range r.problems {
 		if p.Severity == schema.Error {
@@ -298,7 +301,7 @@ func (r *reading) ok() bool {
 	return len(openFindings(r.findings)) == 0
 }
 
-// parseDecisions reads review.jsonl as the log has bound it.
+// parseDecisions parses the part of review.jsonl that the log vouches for.
 func parseDecisions(l *site.Log) (*leak.Decisions, error) {
 	d, err := leak.ParseDecisions(l.Review)
 	if err != nil {
@@ -307,8 +310,8 @@ func parseDecisions(l *site.Log) (*leak.Decisions, error) {
 	return d, nil
 }
 
-// siteKey opens the pseudonym key if there is one at hand; needed says that
-// the command cannot do without.
+// siteKey opens the pseudonym key. Without a key folder it returns nil and prints a
+// remark, unless needed: then that is an error.
 func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, error) {
 	dir, err := o.dir()
 	if err != nil {
@@ -327,18 +330,18 @@ func siteKey(u *ui, o *options, needed bool) (*keys.Folder, *keys.PseudonymKey, 
 	return f, key, err
 }
 
-// sayOtherName cautions when the keys bear another name than the site: a laboratory
+// sayOtherName warns if the keys have another name than the site, because a laboratory
 // that trusts them under that name would reject the shipment.
 func sayOtherName(say func(string, ...any), f *keys.Folder, site string) {
 	if name := f.Name(); name != "" && name != site {
-		say("caution: the keys in %s are named %s, and this collection is of site %s: a laboratory that trusts them "+
-			"as %s rejects the shipment", quoted(f.Dir()), name, site, name)
+		say("caution: the keys in %s are named %s, but this collection is of site %s: a laboratory that trusts them "+
+			"as %s will reject the shipment", quoted(f.Dir()), name, site, name)
 		say("  to do: name the key folder of %s with --keys, or have the laboratory run keys trust with --name %s",
 			site, site)
 	}
 }
 
-// siteFolder opens the site's key folder.
+// siteFolder opens the key folder, which must be a site's.
 func siteFolder(u *ui, o *options) (*keys.Folder, error) {
 	f, err := openKeys(u, o)
 	if err == nil && f.Role() != keys.Site {
@@ -347,6 +350,7 @@ func siteFolder(u *ui, o *options) (*keys.Folder, error) {
 	return f, err
 }
 
+// openFindings returns the findings that wait for a decision.
 func openFindings(all []leak.Finding) []leak.Finding {
 	var open []leak.Finding
 	for _, f := range all {
@@ -357,8 +361,8 @@ func openFindings(all []leak.Finding) []leak.Finding {
 	return open
 }
 
-// certainFindings counts those that are taken out without a person's decision,
-// but for dates that move.
+// certainFindings counts the findings that are removed without a person's decision,
+// except dates that are shifted.
 func certainFindings(all []leak.Finding) (n int) {
 	for _, f := range all {
 		if f.Automatic && !f.Moved {
@@ -368,7 +372,7 @@ func certainFindings(all []leak.Finding) (n int) {
 	return n
 }
 
-// printProblems writes problems one a line: file:line:column, what and what to
+// printProblems prints problems one per line: file:line:column, what is wrong and what to
 // do, and in brackets the rule and the JSON pointer.
 func printProblems(w io.Writer, problems []schema.Problem) {
 	for _, p := range problems {
@@ -384,7 +388,7 @@ func printProblems(w io.Writer, problems []schema.Problem) {
 	}
 }
 
-// printFindings writes findings one a line. The suspect text is not printed.
+// printFindings prints findings one per line, never the suspect text.
 func printFindings(w io.Writer, findings []leak.Finding) {
 	for _, f := range findings {
 		id := f.ID
@@ -393,9 +397,9 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 		}
 		state := "undecided"
 		if f.Automatic && f.Moved {
-			state = "moves with the subject's other dates, unless it is decided to keep it"
+			state = "shifted with the subject's other dates, unless you decide to keep it"
 		} else if f.Automatic {
-			state = "taken out on sealing, unless it is decided to keep it"
+			state = "removed on sealing, unless you decide to keep it"
 		} else if f.Decision != "" {
 			state = "decided: " + f.Decision
 		}
@@ -403,7 +407,7 @@ func printFindings(w io.Writer, findings []leak.Finding) {
 	}
 }
 
-// described says where a finding is and what it looks like, never the value.
+// described returns where a finding is and of what kind, never the value.
 func described(f leak.Finding) string {
 	place := quoted(f.File)
 	if f.Pointer != "" {
@@ -413,10 +417,10 @@ func described(f leak.Finding) string {
 		f.Class.Words().Shown, f.Class, f.Basis)
 }
 
-// quoted writes a file name as messages show it.
+// quoted returns a file name as messages show it.
 func quoted(name string) string { return durable.Quote(name) }
 
-// nonNil makes an empty list of a nil one, so that JSON says [] and not null.
+// nonNil returns an empty list for a nil one, so that JSON has [] and not null.
 func nonNil[T any](s []T) []T {
 	if s == nil {
 		return []T{}

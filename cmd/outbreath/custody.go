@@ -25,24 +25,24 @@ func newCustodyCmd(u *ui, o *options) *cobra.Command {
 	s := &custodyOptions{}
 	c := &cobra.Command{
 		Use:   "custody COLLECTION",
-		Short: "Show where each shipment stands, and prove that the log was not changed",
-		Long: `Show each shipment, what to do about it, and custody.jsonl after comparing it
-with what the site's key folder knows: its entries, its signature, and the
-decisions in review.jsonl. A shipment without a receipt is overdue after
-receipt_days (study.json; 14 unless it says otherwise).
+		Short: "Show the state of each shipment, and prove that the log was not changed",
+		Long: `List each shipment with what to do about it, then the log, custody.jsonl. First its
+entries, its signature and the decisions in review.jsonl are compared with what the
+site's key folder knows. A shipment without a receipt is overdue after receipt_days
+(study.json; 14 unless it says otherwise).
 
 --receipt checks the laboratory's receipt, and its signature against the
 laboratories that the site's key folder trusts, and records it. Only then may a
 medium be erased. What becomes of this collection is for your protocol and your
-retention rules to say.
+retention rules to decide.
 
---check says how much of the log is signed, and its head. A collection that came
-back from a backup contradicts the key folder, and every command refuses it. If
-nothing newer exists, the privacy officer takes it for the present one with
---restored, --reason and --by: what is missing, who and why go into the log.
-Numbers stay given, and subjects who have withdrawn stay left out.
+--check reports how much of the log is signed, and its head. A collection that was
+restored from a backup contradicts the key folder, and every command refuses it. If
+nothing newer exists, the privacy officer accepts it as the current one with
+--restored, --reason and --by: what is missing, who accepted it and why go into the
+log. Numbers remain given, and subjects who have withdrawn remain left out.
 
-What is set aside stays in the collection as evidence; delete nothing of it:
+What is set aside remains in the collection as evidence; delete none of it:
   custody.damaged-N.jsonl  a log that could not be read, and its .sig
   review.aside-N.jsonl     decisions that no signed entry of the log holds
   custody.torn-N           an unfinished last line that --repair moved
@@ -53,13 +53,13 @@ What is set aside stays in the collection as evidence; delete nothing of it:
 		RunE: func(c *cobra.Command, args []string) error { return runCustody(u, o, s, args[0]) },
 	}
 	f := c.Flags()
-	f.BoolVar(&s.check, "check", false, "say how much of the log is signed, and its head")
-	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature lies beside "+
+	f.BoolVar(&s.check, "check", false, "report how much of the log is signed, and its head")
+	f.StringVar(&s.receipt, "receipt", "", "a laboratory's receipt to check and record; its signature is next to "+
 		"it in FILE.sig")
-	f.BoolVar(&s.repair, "repair", false, "set aside a last line that was not written to its end")
+	f.BoolVar(&s.repair, "repair", false, "set aside an incomplete last line")
 	f.StringVar(&s.settle, "settle", "", "number of a shipment whose discrepancies are settled; needs --reason")
 	f.StringVar(&s.giveUp, "give-up", "", "number of a shipment that will never be sent; needs --reason")
-	f.BoolVar(&s.restored, "restored", false, "take a collection that contradicts the key folder for the present "+
+	f.BoolVar(&s.restored, "restored", false, "accept a collection that contradicts the key folder as the current "+
 		"one; needs --reason and --by")
 	f.StringVar(&s.reason, "reason", "", "why, or how it was settled, without anything about a person")
 	f.StringVar(&s.by, "by", "", "who does this (default: the user's name on this computer)")
@@ -107,7 +107,7 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 	return doc.finish(u)
 }
 
-// usable refuses options of which only one can be meant.
+// usable refuses options that exclude each other.
 func (s *custodyOptions) usable() error {
 	var given []string
 	for name, on := range map[string]bool{"--restored": s.restored, "--repair": s.repair, "--receipt": s.receipt != "",
@@ -130,7 +130,8 @@ type custodyResult struct {
 	Check     *logCheck          `json:"check,omitempty"`
 }
 
-// finish prints d and gives the status.
+// finish prints d, and returns an error with the exit status if a shipment is open or the
+// log is not signed to its end.
 func (d *custodyResult) finish(u *ui) error {
 	status := exitOK
 	for _, s := range d.Shipments {
@@ -176,6 +177,7 @@ func (d *custodyResult) print(w io.Writer) {
 	fmt.Fprintf(w, "%s\nhead of the log: %s\n", d.Check.Detail, d.Check.Head)
 }
 
+// day formats a date in local time, "-" for none.
 func day(t time.Time) string {
 	if t.IsZero() {
 		return "-"
@@ -183,6 +185,7 @@ func day(t time.Time) string {
 	return t.Local().Format(time.DateOnly)
 }
 
+// stateWords describes the state of a shipment in the words of the table.
 func stateWords(s custody.Shipment) string {
 	words := string(s.State)
 	switch {
@@ -201,14 +204,14 @@ func stateWords(s custody.Shipment) string {
 	return words
 }
 
-// custodyToDo says what the site does next about a shipment. What happens to its
+// custodyToDo returns what the site does next about a shipment. What happens to the site's
 // own copy is for its own rules to decide, never for this program.
 func custodyToDo(s custody.Shipment) string {
 	const mayErase = "the medium may be erased; keep or destroy this copy as your protocol and your own retention " +
 		"rules say"
 	switch s.State {
 	case custody.Given:
-		return "keep this collection and any medium with it until the receipt is here"
+		return "keep this collection and any medium with it until the receipt arrives"
 	case custody.Overdue:
 		return fmt.Sprintf("no receipt for %d days: ask the laboratory by telephone, and keep this collection", s.Days)
 	case custody.Acknowledged:
@@ -223,9 +226,9 @@ func custodyToDo(s custody.Shipment) string {
 		if s.Settled {
 			return "nothing"
 		}
-		return "nothing of it is used at the laboratory: keep this collection, find out why, and seal again"
+		return "the laboratory uses nothing of it: keep this collection, find out why, and seal again"
 	case custody.Unfinished:
-		return "the computer stopped while it was sealed: the next seal settles it"
+		return "the computer stopped while it was being sealed: the next seal settles it"
 	}
 	if s.GivenUp {
 		return "the number is not used again; if the shipment arrives after all, record its receipt with --receipt"
@@ -233,8 +236,8 @@ func custodyToDo(s custody.Shipment) string {
 	return "nothing: the number is not used again"
 }
 
-// act opens the log for an act about one number, which needs a reason, and says that it
-// was recorded.
+// act records an act about one shipment number, which needs a reason, in the log, and
+// prints said.
 func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder, asked string,
 	do func(*site.Log, string, custody.Entry) error, said string) error {
 	number, err := site.ParseNumber(col.Study.Site, asked)
@@ -258,8 +261,8 @@ func (s *custodyOptions) act(u *ui, col *schema.Collection, folder *keys.Folder,
 	})
 }
 
-// restoreLog takes a collection that contradicts the key folder for the present
-// one: an officer's act.
+// restoreLog accepts a collection that contradicts the key folder as the current one. It is
+// an officer's act, recorded with name and reason.
 func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.Folder) error {
 	e, err := officerEntry(col, s.by, s.reason)
 	if err != nil {
@@ -283,11 +286,11 @@ func restoreLog(u *ui, s *custodyOptions, col *schema.Collection, folder *keys.F
 type restoreResult struct {
 	OK        bool            `json:"ok"`
 	Conflict  site.Kind       `json:"conflict"`
-	Unproven  []custody.Entry `json:"unproven"`          // entries taken over that nobody had signed
-	Damaged   string          `json:"damaged,omitempty"` // file that the damaged log is in now
+	Unproven  []custody.Entry `json:"unproven"`          // entries accepted that nobody had signed
+	Damaged   string          `json:"damaged,omitempty"` // file to which the damaged log was moved
 	Decisions string          `json:"decisions_set_aside,omitempty"`
 	Void      int             `json:"decisions_void"`
-	Recalled  int             `json:"recalled"` // entries about shipments that came back from the key folder
+	Recalled  int             `json:"recalled"` // entries about shipments restored from the key folder
 }
 
 func (d restoreResult) print(w io.Writer, done *site.Restoration) {
@@ -298,14 +301,14 @@ func (d restoreResult) print(w io.Writer, done *site.Restoration) {
 	printUnproven(w, d.Unproven)
 	if d.Decisions != "" {
 		fmt.Fprintf(w, "caution: %s held what no signed entry of the log holds, and is now in %s; keep it. %s; "+
-			"those that the log holds are in force. Run outbreath review before anything is sealed\n",
+			"those that the log holds remain in force. Run outbreath review before anything is sealed\n",
 			reviewFile, d.Decisions, voidDecisions(d.Void))
 	}
-	fmt.Fprintf(w, "The log is taken for the present one. Numbers that were given stay given, and subjects who "+
-		"have withdrawn stay left out.\n")
+	fmt.Fprintf(w, "This log is now the current one. Numbers that were given remain given, and subjects who "+
+		"have withdrawn remain left out.\n")
 	if d.Recalled > 0 {
-		fmt.Fprintf(w, "%s about shipments came back from the key folder.\nto do: record the laboratory's "+
-			"receipts again with --receipt, also those that were recorded before\n", count(d.Recalled, "entry"))
+		fmt.Fprintf(w, "%s about shipments restored from the key folder.\nto do: record the laboratory's "+
+			"receipts again with --receipt, including those that were recorded before\n", count(d.Recalled, "entry"))
 	}
 	if d.Conflict == site.NoState || d.Conflict == site.StateAltered {
 		fmt.Fprintln(w, "to do: run this for the study's other collections too, before anything is sealed: only "+
@@ -320,7 +323,7 @@ func voidDecisions(n int) string {
 	return fmt.Sprintf("%d decisions are void and must be made anew", n)
 }
 
-// printUnproven names entries that anybody may have written and that are taken over.
+// printUnproven lists the accepted entries that anybody may have written.
 func printUnproven(w io.Writer, list []custody.Entry) {
 	if len(list) == 0 {
 		return
@@ -341,7 +344,8 @@ func wereEntries(n int) string {
 	return fmt.Sprintf("%d entries were", n)
 }
 
-// repairLog sets an unfinished last line aside, and says so in the log.
+// repairLog moves an incomplete last line to a file of its own, and records that in the
+// log.
 func repairLog(u *ui, col *schema.Collection, folder *keys.Folder) error {
 	l, err := openLog(u, col, folder)
 	if err != nil {
@@ -350,15 +354,15 @@ func repairLog(u *ui, col *schema.Collection, folder *keys.Folder) error {
 	defer l.Release()
 	if l.Torn == "" && l.Ended {
 		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
-			fmt.Fprintf(w, "the line feed at the end of %s was missing and is there again\n", custodyFile)
+			fmt.Fprintf(w, "the line feed at the end of %s was missing and has been restored\n", custodyFile)
 		})
 	}
 	if l.Torn == "" {
 		return u.result(map[string]any{"ok": true, "moved": ""}, func(w io.Writer) {
-			fmt.Fprintf(w, "the last line of %s is whole; nothing was done\n", custodyFile)
+			fmt.Fprintf(w, "the last line of %s is complete; nothing was done\n", custodyFile)
 		})
 	}
 	return u.result(map[string]any{"ok": true, "moved": l.Torn}, func(w io.Writer) {
-		fmt.Fprintf(w, "the unfinished last line is now in %s; keep it. The log can be added to again\n", l.Torn)
+		fmt.Fprintf(w, "the unfinished last line is now in %s; keep it. Entries can be added to the log again\n", l.Torn)
 	})
 }

@@ -14,7 +14,7 @@ import (
 	"outbreath/schema/demo"
 )
 
-// demoStep is one command of the demo, as it was run.
+// demoStep is one command of the demo, and its result.
 type demoStep struct {
 	Who     string `json:"who"`
 	Why     string `json:"why"`
@@ -27,11 +27,11 @@ type demoStep struct {
 func newDemoCmd(u *ui, _ *options) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo DIR",
-		Short: "Run the whole job on an invented study, saying each command",
-		Long: `Make an invented collection, keys for its site and its laboratory, and a folder
-that stands for the medium below DIR; then run the whole job on them and say at
-each step which command was run, so that it can be repeated by hand. The demo's
-keys carry no passphrase: never use them for anything else.
+		Short: "Run the whole job on an invented study, showing each command",
+		Long: `In DIR, make an invented collection, keys for its site and its laboratory, and a
+folder that plays the medium. Then run the whole job on them and show the command of
+each step, which you can repeat by hand. The demo's keys have no passphrase: never
+use them for anything else.
 ` + statusHelp,
 		Example: "  outbreath demo try-it",
 		Args:    cobra.ExactArgs(1),
@@ -41,6 +41,8 @@ keys carry no passphrase: never use them for anything else.
 	}
 }
 
+// runDemo makes the invented folders, and runs one command after another on them until one
+// fails.
 func runDemo(c *cobra.Command, u *ui, dir string) error {
 	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
 		return usagef("name a folder that does not exist yet", "%s is not empty; it was not touched", quoted(dir))
@@ -75,7 +77,7 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust",
 			filepath.Join(site, "public-keys.txt"), "--keys", lab}, words: site},
 		{Who: "privacy officer", Why: "how is each field treated?", args: []string{"plan", at("collection")}},
-		{Who: "site coordinator", Why: "does anything stand between the folder and a shipment?", args: []string{"check",
+		{Who: "site coordinator", Why: "is the folder ready to seal?", args: []string{"check",
 			at("collection"), "--keys", site}},
 		{Who: "privacy officer", Why: "a page to read and sign", args: []string{"audit", at("collection"), "--report",
 			at("audit.html"), "--keys", site}},

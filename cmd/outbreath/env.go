@@ -11,10 +11,11 @@ import (
 
 func lstat(path string) (fs.FileInfo, error) { return os.Lstat(path) }
 
-// now is the time that an audit trail gets: UTC, whole seconds.
+// now returns the time for an audit trail: UTC, in whole seconds.
 func now() time.Time { return time.Now().UTC().Truncate(time.Second) }
 
-// operatorName says who is at work, for the audit trail.
+// operatorName returns by or, if that is "", the user's name on this computer, for the
+// audit trail.
 func operatorName(by string) string {
 	if by != "" {
 		return by

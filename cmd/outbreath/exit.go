@@ -25,8 +25,8 @@ const (
 	exitInterrupted = 130 // as shells report an interrupt
 )
 
-// statuses says what each exit status means. The help of every command, README.md and the
-// topic exit-status give the same texts.
+// statuses are the meanings of the exit statuses. A test compares them with README.md and
+// the topic exit-status, and the help of every command ends with them.
 var statuses = []struct {
 	status int
 	means  string
@@ -39,7 +39,7 @@ var statuses = []struct {
 	{exitInterrupted, "interrupted (Ctrl-C); nothing was left under a final name"},
 }
 
-// statusList is statuses as one sentence.
+// statusList returns statuses as one sentence.
 func statusList() string {
 	var all []string
 	for _, s := range statuses {
@@ -56,6 +56,7 @@ type usageError struct {
 
 func (e *usageError) Error() string { return e.msg }
 
+// usagef returns a usageError with advice and a formatted message.
 func usagef(do, format string, args ...any) error {
 	return &usageError{msg: fmt.Sprintf(format, args...), do: do}
 }
@@ -68,6 +69,7 @@ type rejectedError struct {
 
 func (e *rejectedError) Error() string { return e.msg }
 
+// rejectf returns a rejectedError with advice and a formatted message.
 func rejectf(do, format string, args ...any) error {
 	return &rejectedError{msg: fmt.Sprintf(format, args...), do: do}
 }
@@ -94,7 +96,7 @@ func exitStatus(err error) int {
 		return exitOK
 	case errors.As(err, &status):
 		return int(status)
-	case is[*intake.ReceiptError](err): // whatever caused it: the verdicts hold
+	case is[*intake.ReceiptError](err): // whatever it wraps: the verdicts are not affected
 		return exitIO
 	case siteStatus(err) != 0:
 		return siteStatus(err)

@@ -4,10 +4,10 @@ package main
 
 import "syscall"
 
-// harden keeps what is in memory off the disk when the program crashes: no core
-// dump. It is done before anything is read.
+// harden turns core dumps off, so that a crash does not write keys and identifiers from
+// memory to the disk. It runs before anything is read.
 func harden() {
-	_ = syscall.Setrlimit(syscall.RLIMIT_CORE, &syscall.Rlimit{}) // a system that refuses has none
+	_ = syscall.Setrlimit(syscall.RLIMIT_CORE, &syscall.Rlimit{}) // a system that refuses writes none
 	undumpable()
 }
 

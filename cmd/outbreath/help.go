@@ -15,12 +15,11 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// helpWidth is the longest line of help, in characters: the width of a terminal
-// that nobody has resized.
+// helpWidth is the longest line of help, in characters: the default width of a terminal.
 const helpWidth = 80
 
-// The help topics are Markdown, so that a browser shows them as well. They keep to
-// what plain understands; a test holds them to it.
+// The help topics are Markdown, so that a browser can show them too. They use only what
+// plain understands, which a test enforces.
 //
 //go:embed help/*.md
 var topicFiles embed.FS
@@ -69,7 +68,8 @@ topic share a name, the command comes first.
 	}
 }
 
-// helpOn returns what help says about the command or topic that args name.
+// helpOn returns the help on the command or topic that args name. If both have that name,
+// the command comes first.
 func helpOn(root *cobra.Command, args []string) (string, error) {
 	var parts []string
 	if c, rest, err := root.Find(args); err == nil && len(rest) == 0 {
@@ -102,8 +102,8 @@ func commandHelp(c *cobra.Command) (string, error) {
 	return b.String(), err
 }
 
-// near returns the beginning of a "to do" that names the commands and topics whose names
-// are like what was typed, or "". What was typed is not repeated: it may be anything.
+// near returns the beginning of a "to do" that suggests commands and topics with names
+// similar to what was typed, or "". What was typed is not repeated: it may be anything.
 func near(root *cobra.Command, args []string) string {
 	names := &cobra.Command{SuggestionsMinimumDistance: 2}
 	seen := map[string]bool{}
@@ -126,19 +126,19 @@ func near(root *cobra.Command, args []string) string {
 	return "did you mean " + strings.Join(like, " or ") + "? "
 }
 
-// listed is the line of a command or a topic in a list.
+// listed returns the lines of a command or a topic in a list.
 func listed(name, short string) string {
 	return strings.TrimRight(filled(short, fmt.Sprintf("  %-13s", name)), "\n")
 }
 
-// nameTemplateFuncs runs once: the library keeps these names for the whole process, and
-// not under a lock.
+// nameTemplateFuncs runs once, because the library registers these names for the whole
+// process without a lock.
 var nameTemplateFuncs = sync.OnceFunc(func() {
 	cobra.AddTemplateFunc("listed", listed)
 	cobra.AddTemplateFunc("paragraphs", paragraphs)
 })
 
-// setTemplates holds the library's layout of help to helpWidth, and lists the topics after
+// setTemplates fits the library's layout of help into helpWidth, and lists the topics after
 // the commands of the root.
 func setTemplates(root *cobra.Command) {
 	nameTemplateFuncs()
@@ -155,7 +155,7 @@ func setTemplates(root *cobra.Command) {
 	root.SetHelpTemplate(strings.Replace(root.HelpTemplate(), "{{. | trim", "{{paragraphs . | trim", 1))
 }
 
-// paragraphs fills each paragraph of text, and leaves those with an indented line.
+// paragraphs fills each paragraph of text, except those with an indented line.
 func paragraphs(text string) string {
 	parts := strings.Split(text, "\n\n")
 	for i, part := range parts {
@@ -175,8 +175,8 @@ var (
 )
 
 // plain turns the Markdown of a topic into text of at most helpWidth columns: headings in
-// capitals, paragraphs and the items of lists filled, tables aligned, links as their texts,
-// and what is fenced as it is, two columns in.
+// capitals, paragraphs and list items filled, tables aligned, links replaced by their
+// texts, and fenced code unchanged, indented by two columns.
 func plain(markdown string) string {
 	var (
 		b      strings.Builder
@@ -229,11 +229,11 @@ func plain(markdown string) string {
 	return b.String()
 }
 
-// unbroken stands for a blank at which no line may be broken.
+// unbroken is a blank at which no line may be broken.
 const unbroken = "\u00a0"
 
-// unmarked takes the marks of links, code and emphasis off. A command of several words is put
-// into quotation marks, and is not broken if it fits half a line.
+// unmarked removes the markup of links, code and emphasis. A command of several words gets
+// quotation marks, and is not broken if it fits into half a line.
 func unmarked(text string) string {
 	text = markdownLink.ReplaceAllString(text, "$1")
 	text = markdownCode.ReplaceAllStringFunc(text, func(code string) string {
@@ -250,8 +250,8 @@ func unmarked(text string) string {
 	return strings.ReplaceAll(text, "**", "")
 }
 
-// filled breaks Markdown text into lines of at most helpWidth columns. first begins the
-// first one, as many blanks the others. No text gives no line.
+// filled breaks Markdown text into lines of at most helpWidth columns. The first line begins
+// with first, the others with as many blanks. Empty text gives no line.
 func filled(text, first string) string {
 	var b strings.Builder
 	line, indent := first, strings.Repeat(" ", len(first))

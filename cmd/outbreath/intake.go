@@ -11,7 +11,7 @@ import (
 	"outbreath/pack/register"
 )
 
-// What a decision is called, in the table and above the checks.
+// decisionWords are the decisions as the table and the heading of a verdict show them.
 var decisionWords = map[pack.Decision]string{
 	pack.Accepted:      "accepted",
 	pack.Discrepancies: "accepted, with discrepancies",
@@ -19,7 +19,7 @@ var decisionWords = map[pack.Decision]string{
 	pack.NotVerified:   "NOT VERIFIED",
 }
 
-// doNext says what intake does after a verdict.
+// doNext returns what intake does after a verdict.
 func doNext(v *pack.Verdict) string {
 	if v.Disputed {
 		return "keep each medium as it is, use neither, and ask the site by telephone which contents count"
@@ -40,7 +40,7 @@ func doNext(v *pack.Verdict) string {
 			}
 		}
 		if t := v.Tubes; t != nil && len(t.Missing)+len(t.Unexpected) == 0 {
-			return "scan the tubes named again, and save the list anew; none is missing"
+			return "scan the tubes named again, and save a new list; none is missing"
 		}
 		return "search the box again, then ask the site about each tube named; do not analyse a tube without its record"
 	}
@@ -55,8 +55,8 @@ type verifyResult struct {
 	Folder    string          `json:"folder,omitempty"`
 	Gaps      []register.Gap  `json:"gaps,omitempty"`     // of the sites that these shipments are from
 	Receipts  []string        `json:"receipts,omitempty"` // files
-	Error     string          `json:"error,omitempty"`    // of a register, or a receipt, that lacks the verdicts
-	ToDo      string          `json:"to_do,omitempty"`    // about it
+	Error     string          `json:"error,omitempty"`    // why the register or a receipt lacks the verdicts
+	ToDo      string          `json:"to_do,omitempty"`    // about the error
 
 	dirs   []string
 	status int // of the verdicts
@@ -83,8 +83,8 @@ func newVerifyResult(into string, dirs []string, r *intake.Result) *verifyResult
 
 var shipmentFolder = regexp.MustCompile(`^[0-9A-Za-z-]+-[0-9]{4}$`).MatchString
 
-// print writes the verdicts for people: of several shipments a table first, and
-// then the checks of those that were not simply accepted.
+// print writes the verdicts for people. Several shipments give a table first, and then the
+// checks of those that were not simply accepted.
 func (in *verifyResult) print(w io.Writer) {
 	many := len(in.Shipments) > 1
 	if many {
@@ -119,7 +119,7 @@ func (in *verifyResult) print(w io.Writer) {
 	}
 }
 
-// name is the shipment's number, or its folder as long as that is unknown.
+// name returns the number of shipment i, or its folder if the number is unknown.
 func (in *verifyResult) name(i int) string {
 	if n := in.Shipments[i].Shipment; shipmentFolder(n) {
 		return n
@@ -127,6 +127,7 @@ func (in *verifyResult) name(i int) string {
 	return quoted(in.dirs[i])
 }
 
+// printVerdict prints one verdict: the decision, each check, damage, tubes, and what to do.
 func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 	fmt.Fprintf(w, "%s: %s\n", name, decisionWords[v.Decision])
 	rows := [][]string{}
@@ -150,7 +151,8 @@ func printVerdict(w io.Writer, name string, v *pack.Verdict) {
 	}
 }
 
-// printLines prints one JSON document a line: what --json has in "shipments".
+// printLines prints each element of "shipments" in --json as one line of JSON, and last the
+// tubes of all boxes and the gaps.
 func (in *verifyResult) printLines(u *ui) error {
 	u.printed = true
 	print := func(doc any) error { return writeJSON(u.out, doc, "") }

@@ -9,10 +9,10 @@ import (
 	"unicode/utf8"
 )
 
-// writeJSON writes one JSON document and a line feed; indent is "" for one line. Every
-// document that the program prints goes through here: control characters, those of
-// U+0080 to U+009F too, and characters that turn the direction of writing or are not
-// seen are escaped, so that a document that is shown cannot steer a terminal.
+// writeJSON writes one JSON document and a line feed; indent is "" for a single line. Every
+// document that the program prints is written here. Control characters, U+0080 to U+009F
+// included, and invisible format characters, such as those that change the direction of
+// writing, are escaped: a document on the screen must not control a terminal.
 func writeJSON(w io.Writer, doc any, indent string) error {
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
@@ -25,7 +25,8 @@ func writeJSON(w io.Writer, doc any, indent string) error {
 	return err
 }
 
-// escaped writes such characters, which stand in strings only, as \uXXXX (RFC 8259, 7).
+// escaped writes such characters as \uXXXX (RFC 8259, section 7). In valid JSON they occur
+// only within strings.
 func escaped(doc []byte) []byte {
 	out := make([]byte, 0, len(doc))
 	for len(doc) > 0 {

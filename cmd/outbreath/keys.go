@@ -50,7 +50,8 @@ func newKeysShowCmd(u *ui, o *options) *cobra.Command {
 	}
 }
 
-// printKeys shows the public side of a folder.
+// printKeys prints the public keys of a folder: its own with the twelve words, and those it
+// trusts.
 func printKeys(u *ui, f *keys.Folder) error {
 	own, trusted, err := f.Public()
 	if err != nil {
@@ -101,14 +102,15 @@ func describe(t keys.Trusted) string {
 	return fmt.Sprintf("%s %s (%s)", t.Kind, t.Name, t.Type)
 }
 
-// openKeys opens the key folder; the passphrase is asked for when it is needed.
+// openKeys opens the key folder. The passphrase is read when a key is first used; a wrong
+// one typed at a terminal is asked for again.
 func openKeys(u *ui, o *options) (*keys.Folder, error) {
 	dir, err := o.dir()
 	if err != nil {
 		return nil, err
 	}
 	f, err := keys.Open(dir, func(what string) ([]byte, error) { return passphrase(u, o, what) })
-	if _, missing := lstat(dir); notExist(err) && notExist(missing) { // else a file of it is missing, as err says
+	if _, missing := lstat(dir); notExist(err) && notExist(missing) { // else err names a file in it
 		return nil, usagef("make one with keys new, or name it with --keys DIR", "there is no key folder at %s",
 			quoted(dir))
 	}
@@ -125,17 +127,18 @@ func openKeys(u *ui, o *options) (*keys.Folder, error) {
 	return f, err
 }
 
-// interactive says whether somebody sits at a terminal and can be asked.
+// interactive reports whether somebody at a terminal can be asked.
 func interactive(u *ui) bool { return terminal(u.in) && terminal(u.err) && !u.json }
 
-// askLine asks a question at the terminal and reads the answer, without blanks around it.
+// askLine asks a question at the terminal, and returns the answer without surrounding
+// blanks.
 func askLine(u *ui, question string) (string, error) {
 	u.ask(false, question)
 	return readLine(u)
 }
 
-// readSecret reads a line that is not shown. Whatever ends it, the terminal shows
-// again what is typed.
+// readSecret reads a line without echo, and restores the terminal however the reading
+// ends.
 func readSecret(u *ui, fd int) ([]byte, error) {
 	before, err := term.GetState(fd)
 	if err != nil {
@@ -146,8 +149,8 @@ func readSecret(u *ui, fd int) ([]byte, error) {
 	return secret, errors.Join(err, term.Restore(fd, before))
 }
 
-// readLine reads one line, byte by byte, so that what follows is left for others. What
-// is typed is shown.
+// readLine reads one line, with echo. It reads byte by byte, so that what follows remains
+// for other readers.
 func readLine(u *ui) (line string, err error) {
 	err = u.tty.shown(func() (err error) {
 		line, err = await(u, func() (string, error) { return typedLine(u) })
@@ -156,6 +159,7 @@ func readLine(u *ui) (line string, err error) {
 	return line, err
 }
 
+// typedLine reads one line of less than 4 KiB, byte by byte.
 func typedLine(u *ui) (string, error) {
 	var line []byte
 	one := make([]byte, 1)
@@ -174,7 +178,8 @@ func typedLine(u *ui) (string, error) {
 
 var errNoPassphrase = errors.New("no passphrase at hand")
 
-// passphrase reads it from --passphrase-file, else from the terminal.
+// passphrase reads the passphrase of what from --passphrase-file or, if none is given, from
+// the terminal.
 func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	if o.passphraseFile != "" {
 		return passphraseFromFile(u, o.passphraseFile)
@@ -188,6 +193,7 @@ func passphrase(u *ui, o *options, what string) ([]byte, error) {
 	return readSecret(u, int(in.Fd()))
 }
 
+// passphraseFromFile returns the first line of a file that only the user can read.
 func passphraseFromFile(u *ui, path string) ([]byte, error) {
 	data, err := readPrivate(u, path, 4096)
 	if err != nil {
@@ -201,23 +207,24 @@ func passphraseFromFile(u *ui, path string) ([]byte, error) {
 	return line, nil
 }
 
-// leastPassphrase is how many characters a new passphrase has, typed or from a file.
+// leastPassphrase is the minimum length of a new passphrase, in characters.
 const leastPassphrase = 12
 
 func longEnough(pass []byte) bool { return utf8.RuneCount(pass) >= leastPassphrase }
 
-// readPrivate reads a small file with a secret, or a pipe with one: it must be the
-// user's own, and nobody else's to read. A pipe may stay empty for ever, so that its
-// reader listens to an interrupt.
+// readPrivate reads a secret of at most limit bytes from a file or a pipe that only the
+// user owns and can read. A pipe may remain empty for ever, so reading it can be
+// interrupted.
 func readPrivate(u *ui, path string, limit int64) ([]byte, error) {
 	info, err := os.Stat(path) // a shell's <(...) is a link to a pipe
 	if err == nil && info.Mode().Type()&^(fs.ModeNamedPipe|fs.ModeDir) != 0 {
 		return nil, usagef("name an ordinary file, or a pipe",
-			"%s is a device or a socket and no file; it was not opened", quoted(path))
+			"%s is a device or a socket, not a file; it was not opened", quoted(path))
 	}
 	return await(u, func() ([]byte, error) { return readOwn(path, limit) })
 }
 
+// readOwn is readPrivate without the interrupt.
 func readOwn(path string, limit int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if notExist(err) {
@@ -240,7 +247,8 @@ func readOwn(path string, limit int64) ([]byte, error) {
 	return data, nil
 }
 
-// readBounded reads a whole small file named on the command line: a plain one, no link.
+// readBounded reads a file of at most limit bytes named on the command line. It must be an
+// ordinary file, not a link.
 func readBounded(path string, limit int64) ([]byte, error) {
 	if path == os.DevNull {
 		return nil, nil // an empty file by its usual name
@@ -258,7 +266,7 @@ func readBounded(path string, limit int64) ([]byte, error) {
 	case notExist(err):
 		return nil, usagef("check the name", "there is no file %s", quoted(path))
 	case errors.As(err, &refused) && refused.Is != "":
-		return nil, usagef("name the file itself", "%s is %s and no plain file; it was not opened", quoted(path),
+		return nil, usagef("name the file itself", "%s is %s, not an ordinary file; it was not opened", quoted(path),
 			refused.Is)
 	case errors.As(err, &refused):
 		return nil, refused

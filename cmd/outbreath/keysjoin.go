@@ -23,13 +23,14 @@ func newKeysJoinCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "join SHARE...",
 		Short: "Join the shares of a pseudonym key",
-		Long: `Join shares that keys split made: their files, or text files with the letters or
-the scanned code of their sheets. Each custodian types the passphrase when asked,
-or the share's identity file is named. A wrong or damaged share is named, and with
-too few shares nothing is said but how many are missing.
+		Long: `Join shares that keys split made: their files, or text files with the letters or the
+scanned code of their sheets. Each custodian types the passphrase when asked, or you
+name the share's identity file. A wrong or damaged share is named. With too few
+shares, only the number that is missing is reported.
 
-With --to FILE the key is written there, as pseudonym.key of a key folder. Without
-it the shares are only compared with the key of the folder: try that once a year.
+With --to FILE the key is written to that file, as the pseudonym.key of a key folder.
+Without it, the shares are only compared with the key of the folder: try that once a
+year.
 ` + statusHelp,
 		Example: "  outbreath keys join shares/*.age --keys site-keys\n  outbreath keys join a.age b.age c.txt --to " +
 			"site-keys/pseudonym.key",
@@ -38,21 +39,22 @@ it the shares are only compared with the key of the folder: try that once a year
 	}
 	f := c.Flags()
 	f.StringVar(&s.to, "to", "", "write the pseudonym key to this new file")
-	f.StringArrayVar(&s.identities, "identity", nil, "age identity file of a custodian; may be given several times")
-	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the shares' passphrases, one a line, in the "+
+	f.StringArrayVar(&s.identities, "identity", nil, "age identity file of a custodian (repeatable)")
+	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the shares' passphrases, one per line, in the "+
 		"order of the files")
 	f.BoolVar(&s.noPassphrase, "no-passphrase", false, "write the key without a passphrase")
 	return c
 }
 
+// runJoin joins the shares, and writes the key or compares it with those of the folder.
 func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 	if err := place.Output(s.to); err != nil {
 		return err
 	}
 	if s.to != "" {
 		if _, err := lstat(s.to); err == nil {
-			return usagef("name a file that does not exist; move an old one away, never erase it",
-				"%s is there already; a key is never written over", quoted(s.to))
+			return usagef("name a file that does not exist; move an old one elsewhere, never erase it",
+				"%s already exists; a key is never overwritten", quoted(s.to))
 		}
 	}
 	shares, err := s.open(u, files)
@@ -93,10 +95,11 @@ func runJoin(u *ui, o *options, s *joinOptions, files []string) error {
 		}
 	}
 	return usagef("write it to a file with --to FILE, and ask the privacy officer which study it is for",
-		"the shares of set %s join to a key, but to none of this folder", shares[0].Set)
+		"the shares of set %s join to a key that is not in this folder", shares[0].Set)
 }
 
-// open reads every share, so that each file that is wrong is told of at once.
+// open reads every share before it reports errors, so that all wrong files are named at
+// once.
 func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 	var ids keys.ShareIDs
 	for _, path := range s.identities {
@@ -117,7 +120,7 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 			return nil, err
 		}
 		if len(passphrases) != len(files) {
-			return nil, usagef("write one passphrase a line, in the order of the files",
+			return nil, usagef("write one passphrase per line, in the order of the files",
 				"there are %d shares and %d passphrases", len(files), len(passphrases))
 		}
 	}
@@ -151,6 +154,7 @@ func (s *joinOptions) open(u *ui, files []string) ([]keys.NamedShare, error) {
 	return out, errors.Join(wrong...)
 }
 
+// write protects the joined key with a new passphrase, and writes it to s.to.
 func (s *joinOptions) write(u *ui, o *options, key *keys.PseudonymKey, set string) error {
 	var pass []byte
 	if !s.noPassphrase {
@@ -170,8 +174,8 @@ func (s *joinOptions) write(u *ui, o *options, key *keys.PseudonymKey, set strin
 		fmt.Fprintf(w, "the shares of set %s join; the pseudonym key is in %s\n", set, quoted(s.to))
 		fmt.Fprintln(w, "Next: put it into the site's key folder, under the folder's own passphrase, and check a "+
 			"pseudonym of an earlier shipment with trace before anything is sealed.")
-		fmt.Fprintln(w, "caution: a key folder that was rebuilt does not know which numbers were given and who has "+
-			"withdrawn. Put back its files state-STUDY from a copy; if there is none,\nhave the privacy officer run "+
+		fmt.Fprintln(w, "caution: a rebuilt key folder does not know which numbers were given and who has "+
+			"withdrawn. Put back its files state-STUDY from a copy; if there is none,\nask the privacy officer to run "+
 			"custody COLLECTION --restored for every collection of the study before the next seal.")
 	})
 }

@@ -26,9 +26,9 @@ func newKeysNewCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "new --role site|lab --name NAME",
 		Short: "Make a new key folder",
-		Long: `Make a new key folder: whole or not at all, and never over an existing one. At a
-terminal, what is not said is asked for, and a strong passphrase is suggested. In
-the folder lies a page to print, ` + keepFile + `.
+		Long: `Make a new key folder: complete or not at all, and never over an existing one. At a
+terminal you are asked for what the options leave open, and a strong passphrase is
+suggested. The folder contains a page to print, ` + keepFile + `.
 ` + statusHelp,
 		Example: "  outbreath keys new --role site --name WEIR\n" +
 			"  outbreath keys new --role lab --name harbour-lab --keys lab-keys",
@@ -38,25 +38,26 @@ the folder lies a page to print, ` + keepFile + `.
 	f.StringVar(&s.role, "role", "", "whose folder: site or lab")
 	f.StringVar(&s.name, "name", "", "the site code, or a short name of the laboratory")
 	f.BoolVar(&s.classic, "classic", false, "laboratory: an X25519 key, for tools older than age 1.3")
-	f.StringVar(&s.identity, "identity", "", "laboratory: file with a key that it has already, "+
+	f.StringVar(&s.identity, "identity", "", "laboratory: file with an existing key, "+
 		"an OpenSSH private key or an age identity; it is copied")
 	f.StringVar(&s.recipient, "recipient", "",
-		"laboratory: the recipient (age1...) of an identity that lives in a token")
+		"laboratory: the recipient (age1...) of an identity in a hardware token")
 	f.StringVar(&s.signing, "signing-key", "",
-		"file .pub of the key to sign with, which an ssh-agent holds; it is not copied")
+		".pub file of the key to sign with, which an ssh-agent holds; the key is not copied")
 	f.BoolVar(&s.noPassphrase, "no-passphrase", false, "write the keys without a passphrase")
 	return c
 }
 
+// run makes the folder, prints its public keys and what to do with them.
 func (s *keysNewOptions) run(u *ui, o *options) error {
 	if err := askRoleAndName(u, &s.role, &s.name); err != nil {
 		return err
 	}
 	if s.role != string(keys.Site) && s.role != string(keys.Lab) {
-		return usagef("say --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
+		return usagef("give --role site at a study site, --role lab at the laboratory", "--role must be site or lab")
 	}
 	if s.classic && s.role != string(keys.Lab) {
-		return usagef("leave --classic away: the laboratory's key decides", "--classic is for a laboratory's key")
+		return usagef("leave out --classic: the laboratory's key decides", "--classic is for a laboratory's key")
 	}
 	dir, err := o.dir()
 	if err != nil {
@@ -95,7 +96,7 @@ func (s *keysNewOptions) run(u *ui, o *options) error {
 	return nil
 }
 
-// read reads the keys that exist already.
+// read reads the existing keys that the options name.
 func (s *keysNewOptions) read(n *keys.NewOptions) (err error) {
 	if s.identity != "" {
 		if n.Identity, err = keys.ReadSecret(s.identity); err != nil {
@@ -104,7 +105,7 @@ func (s *keysNewOptions) read(n *keys.NewOptions) (err error) {
 	}
 	if s.signing != "" {
 		read := keys.ReadSecret
-		if strings.HasSuffix(s.signing, ".pub") { // the private one is in an agent
+		if strings.HasSuffix(s.signing, ".pub") { // the private key is in an agent
 			read = func(path string) ([]byte, error) { return keys.ReadHanded(path, 64<<10) }
 		}
 		n.Signing, err = read(s.signing)
@@ -112,7 +113,7 @@ func (s *keysNewOptions) read(n *keys.NewOptions) (err error) {
 	return err
 }
 
-// askRoleAndName asks for what the command line does not say, at a terminal.
+// askRoleAndName asks, at a terminal, for what the command line leaves open.
 func askRoleAndName(u *ui, role, name *string) error {
 	if !interactive(u) {
 		return nil
@@ -139,9 +140,9 @@ func askRoleAndName(u *ui, role, name *string) error {
 	return nil
 }
 
-// choosePassphrase suggests one at a terminal. The suggestion is the one secret
-// that is ever shown: to the terminal alone, to be written on paper, and it is
-// wiped from the screen before anything else is asked.
+// choosePassphrase suggests a passphrase at a terminal. The suggestion is the only secret
+// that is ever shown: on the terminal only, to be written down, and it is wiped from the
+// screen before the next question.
 func choosePassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" || !interactive(u) {
 		return newPassphrase(u, o)
@@ -152,7 +153,7 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 	for {
 		const offer = "Suggested (7 words out of 2,048, chosen by this computer: 77 bits):\n\n    %s\n\n"
 		text := fmt.Sprintf(offer, suggested)
-		question := "Enter: written on paper, take it    n: another one    o: I type one of my own  "
+		question := "Enter: written down, use it    n: suggest another    o: type my own  "
 		u.ask(true, text+question)
 		answer, err := readHidden(u)
 		wipeLines(u, text+question)
@@ -168,9 +169,9 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 			clear(suggested)
 			return newPassphrase(u, o)
 		case strings.Join(strings.Fields(answer), " ") == string(suggested):
-			u.tell("yes; and once more now, from your paper")
+			u.tell("right; now type it once more, from your paper")
 		case answer != "":
-			u.tell("that was neither Enter, n nor o; here are the words again")
+			u.tell("press Enter, n or o; here are the words again")
 			continue
 		}
 		for range 5 {
@@ -183,16 +184,15 @@ func choosePassphrase(u *ui, o *options) ([]byte, error) {
 				return suggested, nil
 			}
 			clear(typed)
-			u.tell("that is not what was suggested; look at your paper")
+			u.tell("that is not the suggested passphrase; look at your paper")
 		}
 		clear(suggested)
 		return nil, usagef("run keys new again; it suggests another passphrase",
-			"what was typed is not what was suggested; no key was made")
+			"what was typed is not the suggested passphrase; no key was made")
 	}
 }
 
-// readHidden reads an answer that may be the secret on the screen, and does not show
-// it.
+// readHidden reads an answer without echo: it may be the secret on the screen.
 func readHidden(u *ui) (string, error) {
 	if u.tty == nil {
 		return readLine(u)
@@ -201,7 +201,7 @@ func readHidden(u *ui) (string, error) {
 	return await(u, func() (string, error) { return typedLine(u) })
 }
 
-// wipeLines takes text, and the line after it where Enter was typed, off the screen.
+// wipeLines clears text, and the line below it on which Enter was typed, from the screen.
 func wipeLines(u *ui, text string) {
 	width := 80
 	if f, ok := u.err.(*os.File); ok {
@@ -216,7 +216,8 @@ func wipeLines(u *ui, text string) {
 	fmt.Fprintf(u.err, "\x1b[%dA\r\x1b[J", rows)
 }
 
-// newPassphrase asks twice, and again when the answer cannot be used.
+// newPassphrase asks for a new passphrase twice, and again if it is too short or the two
+// differ. With --passphrase-file nobody is asked.
 func newPassphrase(u *ui, o *options) ([]byte, error) {
 	if o.passphraseFile != "" {
 		pass, err := passphraseFromFile(u, o.passphraseFile)
@@ -229,7 +230,7 @@ func newPassphrase(u *ui, o *options) ([]byte, error) {
 	for range 5 {
 		first, err := passphrase(u, o, what)
 		if errors.Is(err, errNoPassphrase) {
-			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or say --no-passphrase",
+			return nil, usagef("run this at a terminal, name a file with --passphrase-file, or give --no-passphrase",
 				"a passphrase is needed, and nobody can be asked for one here")
 		}
 		if err != nil {
@@ -249,9 +250,10 @@ func newPassphrase(u *ui, o *options) ([]byte, error) {
 		u.tell("the two differ; type both again")
 	}
 	return nil, usagef("write a passphrase down first, then run the command again",
-		"no passphrase was typed twice alike and long enough; no key was made")
+		"no passphrase was long enough and typed the same twice; no key was made")
 }
 
+// tooShort is the error about a passphrase that is too short; what says which one.
 func tooShort(what string) error {
 	return usagef("choose several words", "%s is too short: it needs at least %d characters", what, leastPassphrase)
 }

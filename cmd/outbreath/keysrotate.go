@@ -17,25 +17,24 @@ func newKeysRotateCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "rotate",
 		Short: "Make a new pseudonym key for the shipments to come",
-		Long: `Make a new generation of the site's pseudonym key. The old one stays beside it,
-as pseudonym-1.key and so on: keep copies of all of them, because trace and
-withdraw search every generation, and earlier shipments can be led back with
-their own only. treatment.json in each shipment names its generation (key_id).
+		Long: `Make a new generation of the site's pseudonym key. The old one remains in the folder,
+as pseudonym-1.key and so on. Keep copies of all of them: trace and withdraw search
+every generation, and an earlier shipment can be traced back only with its own key.
+treatment.json in each shipment names its generation (key_id).
 
-A subject of both generations has two pseudonyms from now on, and other day
-shifts: the laboratory sees two people. If the analysis must join them, --linkage
-writes a list of old and new pseudonyms, encrypted to the laboratories of
-recipients.txt and signed; the reason is kept in the collection's custody.jsonl.
-The list undoes the separation: give it only if protocol and consent allow. Who
-has withdrawn is not in it.
---linkage alone is for later: with a collection named it makes no new key.
+From now on, a subject of both generations has two pseudonyms and two day shifts: the
+laboratory sees two people. If the analysis must join them, --linkage writes a list of
+old and new pseudonyms, encrypted to the laboratories of recipients.txt and signed.
+The reason is kept in the collection's custody.jsonl. The list undoes the separation:
+give it only if protocol and consent allow. Subjects who have withdrawn are not on it.
+--linkage makes no new key: run it later, with --collection.
 ` + statusHelp,
 		Example: "  outbreath keys rotate --keys site-keys\n" +
 			`  outbreath keys rotate --linkage linkage.age --collection week-48 --reason "analysis joins both halves, amendment 3" --keys site-keys`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if s.linkage == "" {
 				if s.collection != "" || s.reason != "" {
-					return usagef("leave --collection and --reason away, or name the list with "+
+					return usagef("leave out --collection and --reason, or name the list with "+
 						"--linkage FILE", "--collection and --reason belong to --linkage")
 				}
 				return rotate(u, o)
@@ -52,6 +51,7 @@ has withdrawn is not in it.
 	return c
 }
 
+// rotate adds a generation to the pseudonym key.
 func rotate(u *ui, o *options) error {
 	f, _, err := siteKey(u, o, true)
 	if err != nil {
@@ -74,17 +74,19 @@ func rotate(u *ui, o *options) error {
 	})
 }
 
+// writeLinkage logs the reason, then writes the list that joins the pseudonyms of the last
+// two generations, encrypted and signed.
 func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 	if s.collection == "" {
-		return usagef("name it with --collection DIR", "--linkage needs the collection whose subjects are listed")
+		return usagef("name it with --collection DIR", "--linkage needs the collection whose subjects to list")
 	}
 	if err := place.Output(s.linkage); err != nil {
 		return err
 	}
 	for _, path := range []string{s.linkage, s.linkage + ".sig"} {
 		if _, err := lstat(path); err == nil {
-			return usagef("name a file that does not exist", "%s is there already; it is never "+
-				"written over", quoted(path))
+			return usagef("name a file that does not exist", "%s already exists; it is never "+
+				"overwritten", quoted(path))
 		}
 	}
 	col, err := loadCollection(u, s.collection)
@@ -119,6 +121,6 @@ func writeLinkage(u *ui, o *options, s *rotateOptions) error {
 				"%s.sig\n", quoted(s.linkage), quoted(s.linkage))
 			fmt.Fprintf(w, "  joins key %s with key %s; the laboratory opens it with: age -d -i "+
 				"identity.txt %s\n", list.Before, list.After, quoted(s.linkage))
-			fmt.Fprintln(w, "caution: it joins what the new key set apart; erase your copy when the laboratory has it")
+			fmt.Fprintln(w, "caution: it joins what the new key separated; erase your copy when the laboratory has it")
 		})
 }

@@ -29,26 +29,26 @@ func newKeysSplitCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "split --shares N --threshold K --to DIR",
 		Short: "Split the pseudonym key among custodians",
-		Long: `Split the site's pseudonym key into N shares, of which any K join to the key
-(Shamir's scheme) and fewer say nothing about it. Each share gets its own file,
-under a passphrase that its custodian types here, or encrypted to the custodian's
-age recipient (--recipients), and a sheet to print, with the same as a QR code and
-as letters. The sheets need the passphrase or the identity too.
+		Long: `Split the site's pseudonym key into N shares. Any K of them join to the key (Shamir's
+scheme); fewer reveal nothing about it. Each share has its own file, under a
+passphrase that its custodian types here or encrypted to the custodian's age recipient
+(--recipients), and a sheet to print with the same content as a QR code and as letters.
+The sheets need the passphrase or the identity too.
 
-Give each custodian one share, and keep no two in one place. The key folder stays
-as it is. After keys rotate, split the new key as well and keep the old shares:
-they join to the old key, which the earlier shipments need.
+Give each custodian one share, and keep no two in one place. The key folder is not
+changed. After keys rotate, split the new key as well and keep the old shares: they
+join to the old key, which the earlier shipments need.
 ` + statusHelp,
 		Example: "  outbreath keys split --shares 5 --threshold 3 --to shares --keys site-keys",
 		RunE:    func(c *cobra.Command, _ []string) error { return runSplit(u, o, s) },
 	}
 	f := c.Flags()
 	f.IntVar(&s.shares, "shares", 0, "how many shares")
-	f.IntVar(&s.threshold, "threshold", 0, "how many of them join to the key")
+	f.IntVar(&s.threshold, "threshold", 0, "how many of them are needed to join to the key")
 	f.StringVar(&s.to, "to", "", "a new folder for the shares")
-	f.StringVar(&s.recipients, "recipients", "", "file with the custodians' age recipients, one a line, instead of "+
+	f.StringVar(&s.recipients, "recipients", "", "file with the custodians' age recipients, one per line, instead of "+
 		"passphrases")
-	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one a line, where "+
+	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one per line, where "+
 		"nobody can be asked")
 	return c
 }
@@ -62,6 +62,8 @@ type madeShare struct {
 	page  []byte
 }
 
+// runSplit splits the key, protects each share, and writes files and sheets into a new
+// folder.
 func runSplit(u *ui, o *options, s *splitOptions) error {
 	if s.to == "" || s.shares == 0 || s.threshold == 0 {
 		return usagef("for example: keys split --shares 5 --threshold 3 --to shares",
@@ -71,7 +73,7 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 		return err
 	}
 	if _, err := lstat(s.to); err == nil {
-		return usagef("name a folder that does not exist yet", "%s is there already; it was not touched", quoted(s.to))
+		return usagef("name a folder that does not exist yet", "%s already exists; it was not touched", quoted(s.to))
 	}
 	if s.recipients != "" && s.passphrases != "" {
 		return usagef("give one of them", "--recipients and --share-passphrases exclude each other")
@@ -107,7 +109,7 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 	}
 	return u.result(map[string]any{"ok": true, "set": shares[0].Set, "threshold": s.threshold, "shares": made},
 		func(w io.Writer) {
-			fmt.Fprintf(w, "%d shares in %s; any %d of them join to the pseudonym key, fewer say nothing about it\n",
+			fmt.Fprintf(w, "%d shares in %s; any %d of them join to the pseudonym key, fewer reveal nothing about it\n",
 				len(made), quoted(s.to), s.threshold)
 			for _, m := range made {
 				fmt.Fprintf(w, "  %s\n", quoted(filepath.Base(m.File)))
@@ -117,7 +119,8 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 		})
 }
 
-// sealer returns what protects each share in turn.
+// sealer returns the function that protects one share: for its recipient, under its
+// passphrase from the file, or under one that its custodian types.
 func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, error), error) {
 	switch {
 	case s.recipients != "":
@@ -130,7 +133,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 			return nil, err
 		}
 		if len(list) != s.shares {
-			return nil, usagef("write one age recipient a line, another one for each custodian",
+			return nil, usagef("write one age recipient per line, a different one for each custodian",
 				"there are %d shares and %d different recipients", s.shares, len(list))
 		}
 		return func(sh *keys.Share) ([]byte, error) { return sh.SealTo(list[sh.Index-1]) }, nil
@@ -140,7 +143,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 			return nil, err
 		}
 		if len(list) != s.shares {
-			return nil, usagef("write one passphrase a line", "there are %d shares and %d passphrases", s.shares,
+			return nil, usagef("write one passphrase per line", "there are %d shares and %d passphrases", s.shares,
 				len(list))
 		}
 		for i, pass := range list {
@@ -151,7 +154,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 		return func(sh *keys.Share) ([]byte, error) { return sh.SealUnder(list[sh.Index-1]) }, nil
 	}
 	ask := *o
-	ask.passphraseFile = "" // the folder's, and nobody else's
+	ask.passphraseFile = "" // that is the folder's passphrase, not a custodian's
 	return func(sh *keys.Share) ([]byte, error) {
 		u.say("share %d of %d: its custodian types a passphrase of their own now", sh.Index, sh.Total)
 		pass, err := newPassphrase(u, &ask)
@@ -163,6 +166,7 @@ func (s *splitOptions) sealer(u *ui, o *options) (func(*keys.Share) ([]byte, err
 	}, nil
 }
 
+// passphraseLines reads a file of passphrases, one per line; empty lines are skipped.
 func passphraseLines(u *ui, path string) ([][]byte, error) {
 	data, err := readPrivate(u, path, 1<<20)
 	if err != nil {
@@ -177,7 +181,7 @@ func passphraseLines(u *ui, path string) ([][]byte, error) {
 	return out, nil
 }
 
-// writeShares makes the folder, whole or not at all.
+// writeShares makes the folder of shares, complete or not at all.
 func writeShares(dir string, made []madeShare) (err error) {
 	above, name, err := durable.At(dir)
 	var tmp *os.Root
@@ -187,7 +191,7 @@ func writeShares(dir string, made []madeShare) (err error) {
 		tmp, tmpName, err = durable.NewFolder(above, ".outbreath-shares-")
 	}
 	if err != nil {
-		return usagef("name a place that may be written to", "%s cannot be made", quoted(dir))
+		return usagef("name a place that you may write to", "%s cannot be made", quoted(dir))
 	}
 	defer tmp.Close()
 	defer func() {
@@ -210,12 +214,12 @@ func writeShares(dir string, made []madeShare) (err error) {
 
 var sharePage = template.Must(template.ParseFS(pages, "html/share.html.tmpl"))
 
-// shareSheet is the page to print for one custodian: what is in the file, as QR
-// code and as letters.
+// shareSheet returns the page to print for one custodian: the share's file as a QR code and
+// as letters.
 func shareSheet(s *keys.Share, data []byte) ([]byte, error) {
 	letters := keys.Letters(data)
 	doc := map[string]any{"Share": s, "Name": s.Name(), "Letters": letters}
-	// The code holds the lines as they are typed. One that is too large is left out.
+	// The code holds the letters as they are typed. If it is too large, the sheet has only letters.
 	if code, err := symbol.QR(strings.TrimSpace(strings.ReplaceAll(letters, " ", ""))); err == nil {
 		doc["Size"], doc["Path"] = code.Width, code.Path
 	}

@@ -9,7 +9,8 @@ import (
 	"filippo.io/age/plugin"
 )
 
-// dialAgent returns how to reach the ssh-agent, nil when the environment names none.
+// dialAgent returns a function that connects to the ssh-agent, nil if the environment names
+// none.
 func dialAgent() func() (io.ReadWriter, error) {
 	socket := os.Getenv("SSH_AUTH_SOCK")
 	if socket == "" {
@@ -20,8 +21,8 @@ func dialAgent() func() (io.ReadWriter, error) {
 
 var errNobody = errors.New("nobody can be asked")
 
-// pluginUI shows what the program of a hardware token says, and passes on what
-// it asks for. Where nobody sits at a terminal it gets no answer.
+// pluginUI shows the messages of a hardware token's program, and passes its questions to
+// the user. Without a terminal the questions fail.
 func pluginUI(u *ui) *plugin.ClientUI {
 	ask := func(question string, read func() (string, error)) (string, error) {
 		if !interactive(u) {
@@ -52,6 +53,6 @@ func pluginUI(u *ui) *plugin.ClientUI {
 			answer, err := ask(question+")", func() (string, error) { return readLine(u) })
 			return answer == "y" || answer == "Y", err
 		},
-		WaitTimer: func(name string) { u.tell("age-plugin-%s is at work; if the token blinks, touch it", name) },
+		WaitTimer: func(name string) { u.tell("age-plugin-%s is working; if the token blinks, touch it", name) },
 	}
 }

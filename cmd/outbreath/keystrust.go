@@ -19,10 +19,10 @@ func newKeysTrustCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "trust FILE",
 		Short: "Trust the public keys that the other side sent",
-		Long: `Add the public keys in FILE (public-keys.txt of the other side) to this folder.
-At a terminal you are asked for some of the twelve words that the other side reads
-to you by telephone (keys show); elsewhere say them with --compared. A key that
-was exchanged on the way opens every shipment to whoever exchanged it.
+		Long: `Add the public keys in FILE (the other side's public-keys.txt) to this folder. At a
+terminal you are asked for some of the twelve words that the other side reads to you
+by telephone (keys show); elsewhere give all of them with --compared. Whoever swaps a
+key on the way can open every shipment.
 ` + statusHelp,
 		Example: "  outbreath keys trust public-keys.txt --name WEIR --keys lab-keys\n  outbreath keys trust " +
 			"public-keys.txt --expires 2027-12-31",
@@ -73,30 +73,31 @@ was exchanged on the way opens every shipment to whoever exchanged it.
 	}
 	c.Flags().StringVar(&t.Name, "name", "", "the site code or laboratory that these keys belong to (default: as "+
 		"written in the key)")
-	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which the keys are encrypted to and believed, such "+
+	c.Flags().StringVar(&t.Expires, "expires", "", "last day on which the keys are used, such "+
 		"as 2027-12-31")
 	c.Flags().StringVar(&t.Reason, "reason", "", "why a key that was revoked here is trusted again, without anything "+
 		"about a person")
 	c.Flags().StringVar(&t.By, "by", "", "who trusts the keys (default: the user's name on this computer)")
-	c.Flags().BoolVar(&t.Replace, "replace", false, "put other keys under this name out of use; only after "+
+	c.Flags().BoolVar(&t.Replace, "replace", false, "replace the keys trusted under this name; only after "+
 		"a comparison")
-	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "the SSH keys in FILE are to be encrypted to, and "+
-		"sign nothing")
+	c.Flags().BoolVar(&t.SSHRecipients, "recipient", false, "use the SSH keys in FILE as recipients only, not "+
+		"as signers")
 	c.Flags().StringVar(&compared, "compared", "", "the twelve words as the other side read them, instead of "+
 		"being asked")
 	return c
 }
 
-// askAgain tells of keys that were revoked here, and asks why they are trusted again.
-// Somebody must be there to compare the words, or have said them.
+// askAgain reports keys that were revoked here, and asks for the reason to trust them
+// again. said means that --compared gave the words; otherwise somebody at the terminal
+// must compare them.
 func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted, said bool) error {
 	for _, k := range offered {
 		if k.Revoked == nil {
 			continue
 		}
 		if !said && !interactive(u) {
-			return usagef("find out whether the key is its owner's and nobody else's; then run this at a terminal, "+
-				"or say the twelve words with --compared, and why it is trusted again with --reason",
+			return usagef("find out whether only its owner has the key; then run this at a terminal, "+
+				"or give the twelve words with --compared, and the reason to trust it again with --reason",
 				"a key of %s in this file was %s; it is trusted again only after a comparison, and nothing was trusted",
 				k.Revoked.Name, k.Revoked)
 		}
@@ -104,29 +105,29 @@ func askAgain(u *ui, t *keys.TrustOptions, offered []keys.Trusted, said bool) er
 			continue
 		}
 		if !interactive(u) {
-			return usagef("find out whether the key is its owner's and nobody else's, then say with --reason why it "+
-				"is trusted again",
+			return usagef("find out whether only its owner has the key, then give the reason to trust it again with "+
+				"--reason",
 				"a key of %s in this file was %s; nothing was trusted", k.Revoked.Name, k.Revoked)
 		}
 		u.tell("CAUTION: a key of %s in this file was %s.", k.Revoked.Name, k.Revoked)
-		reason, err := askLine(u, "why is it trusted again (nothing about a person)? ")
+		reason, err := askLine(u, "Reason to trust it again (no personal details): ")
 		if err != nil {
 			return err
 		}
 		if t.Reason = strings.TrimSpace(reason); t.Reason == "" {
-			return usagef("run this again when the reason is known", "no reason was given; nothing was trusted")
+			return usagef("run this again when you know the reason", "no reason was given; nothing was trusted")
 		}
 	}
 	return nil
 }
 
 const (
-	askedWords = 4 // of the twelve; who grinds keys until so many agree has one chance in 495 to be asked for those
+	askedWords = 4 // of twelve; whoever tries keys until four words agree has 1 chance in 495 that those are asked
 	wordTries  = 3
 )
 
-// compareWords makes sure that the keys offered are those that the other side
-// reads out. It is false where nobody could be asked.
+// compareWords makes sure that the keys offered are those whose words the other side reads
+// out. It returns false if nobody could be asked, which is an error if must is set.
 func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, error) {
 	words := keys.SpokenWords(offered)
 	differ := &rejectedError{"the words differ: the keys in this file are not those that the other side reads out. " +
@@ -137,7 +138,7 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 	if said != "" {
 		list := strings.Fields(said)
 		if len(list) != len(words) {
-			return false, usagef("write the twelve words in their order, with blanks between them",
+			return false, usagef("write the twelve words in order, with blanks between them",
 				"--compared has %d words", len(list))
 		}
 		for i := range words {
@@ -149,7 +150,7 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 	}
 	if !interactive(u) {
 		if must {
-			return false, usagef("run this at a terminal, or say the twelve words with --compared",
+			return false, usagef("run this at a terminal, or give the twelve words with --compared",
 				"keys are replaced only after a comparison")
 		}
 		return false, nil
@@ -159,7 +160,7 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 		u.tell("  %s", describe(k))
 	}
 	u.tell("Call the other side at a number that you know already, not one from the message\n" +
-		"that the file came with. Let them run keys show and read out their twelve words.\n" +
+		"that the file came with. Ask them to run keys show and to read out their twelve words.\n" +
 		"The first four letters of a word are enough. Nobody to call? Press Ctrl-C:\n" +
 		"nothing is trusted then.")
 	tries := wordTries
@@ -175,14 +176,14 @@ func compareWords(u *ui, offered []keys.Trusted, said string, must bool) (bool, 
 			if tries--; tries == 0 {
 				return false, differ
 			}
-			u.tell("that is not word %d of this file; let them say it once more, and spell it (%s left)", at+1,
+			u.tell("that is not word %d of this file; ask them to repeat it and spell it (%s left)", at+1,
 				count(tries, "try"))
 		}
 	}
 	return true, nil
 }
 
-// somePlaces chooses k of n places, in rising order, so that nobody can know them before.
+// somePlaces returns k of n places in ascending order, at random: nobody can predict them.
 func somePlaces(n, k int) []int {
 	var places []int
 	for i := range n {
@@ -201,10 +202,10 @@ func newKeysUntrustCmd(u *ui, o *options) *cobra.Command {
 	var r keys.RevokeOptions
 	c := &cobra.Command{
 		Use:   "untrust NAME",
-		Short: "Put the keys of a laboratory or site out of use",
-		Long: `Put every key that is trusted under NAME out of use, as a recipient and as a
-signer. What was sealed to it stays readable to whoever has its key; what it signed
-is not believed any more, and verify says when the key was revoked, by whom and why.
+		Short: "Revoke the keys of a laboratory or site",
+		Long: `Revoke every key that is trusted under NAME, as a recipient and as a signer. What was
+sealed to it remains readable to whoever has the key. What it signed is no longer
+believed, and verify reports when the key was revoked, by whom and why.
 ` + statusHelp,
 		Example: "  outbreath keys untrust harbour-lab --reason 'their laptop was stolen'",
 		Args:    cobra.ExactArgs(1),
@@ -220,9 +221,9 @@ is not believed any more, and verify says when the key was revoked, by whom and 
 			}
 			return u.result(map[string]any{"ok": true, "untrusted": gone}, func(w io.Writer) {
 				for _, k := range gone {
-					fmt.Fprintf(w, "out of use: %s\n  %s\n", describe(k), k.Fingerprint)
+					fmt.Fprintf(w, "revoked: %s\n  %s\n", describe(k), k.Fingerprint)
 				}
-				fmt.Fprintln(w, "Media that were sealed to it before stay readable to its owner: this takes "+
+				fmt.Fprintln(w, "Media that were sealed to it before remain readable to its owner: this takes "+
 					"nothing back.")
 			})
 		},

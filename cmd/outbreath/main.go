@@ -21,9 +21,9 @@ import (
 	_ "time/tzdata" // zones of logs, where the system has no database of them
 )
 
-// interruptGrace is how long an interrupted command may take to tidy up. One that waits for
-// something which never comes, such as a file on a server that is gone, is ended then, as a
-// power loss would end it: whatever it leaves is swept by the next run.
+// interruptGrace is how long an interrupted command may take to tidy up. After that, a
+// command that waits for something that never comes, such as a file on a lost server, is
+// ended as a power failure would end it; the next run removes what it leaves.
 const interruptGrace = 10 * time.Second
 
 func main() {
@@ -33,33 +33,34 @@ func main() {
 	context.AfterFunc(ctx, func() {
 		stop() // a second interrupt ends at once
 		time.AfterFunc(interruptGrace, func() {
-			fmt.Fprintln(os.Stderr, "outbreath: error: interrupted; what was being done did not come to an "+
-				"end by itself")
+			fmt.Fprintln(os.Stderr, "outbreath: error: interrupted; the work in progress did not "+
+				"stop by itself")
 			os.Exit(exitInterrupted)
 		})
 	})
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
-// holdMemory makes the commands that read what strangers wrote collect their
-// garbage soon, so that thousands of records need little more than a few, and
-// sooner once they hold more than any good shipment makes them hold. Most of what
-// they hold are buffers, which cost a collection nothing.
+// holdMemory makes the garbage collector run early in commands that read what strangers
+// wrote: thousands of records then need little more memory than a few. Above 128 MiB, more
+// than any good shipment needs, it runs more often still. This costs little, because most
+// of that memory is buffers without pointers.
 func holdMemory() {
 	debug.SetGCPercent(30)
 	debug.SetMemoryLimit(128 << 20)
 }
 
-// room is never written to, so that no memory stands behind it; but the collector
-// counts it, and lets the heap grow by a half of it before it begins.
-var room []byte
+// ballast is never written to, so it takes up no physical memory. But the garbage collector
+// counts it, and lets the heap grow by half of its size before it first runs.
+var ballast []byte
 
-// workOnCollection gives a command memory to use freely, as much as any usual
-// collection needs, and from there on a share of what it holds. A limit instead, once
-// records and roster come near it, has the program do little but collect garbage.
+// workOnCollection lets a command allocate as much as a usual collection needs before the
+// garbage collector runs, and from then on a share of what it holds. A memory limit would
+// not do: with records and roster near the limit, the program would do little but collect
+// garbage.
 var workOnCollection = sync.OnceFunc(func() {
-	room = make([]byte, 64<<20)
-	runtime.KeepAlive(room)
+	ballast = make([]byte, 64<<20)
+	runtime.KeepAlive(ballast)
 })
 
 // run carries out one command line and returns its exit status.

@@ -54,7 +54,7 @@ func TestScanStopped(t *testing.T) {
 	}
 
 	d.run(seal)
-	d.see(`2 scans of .* are kept in packing.json; the last one is ` + tubes[1])
+	d.see(`2 scans from .* saved in packing.json; the last is ` + tubes[1])
 	d.tmux("send-keys", "-t", d.name, "Enter")
 	d.see(`scan each tube`)
 	for _, b := range tubes[2 : len(tubes)-2] {
@@ -62,11 +62,11 @@ func TestScanStopped(t *testing.T) {
 		d.see(`\d  ` + b)
 	}
 	d.tmux("send-keys", "-t", d.name, "Enter")
-	d.see(`why is the box sent like this`)
+	d.see(`Reason \(no personal details`)
 	d.types("broke in the cold box")
-	d.see(`(?s)(why is the box sent like this.*){2}`)
+	d.see(`(?s)(Reason \(no personal details.*){2}`)
 	d.tmux("send-keys", "-t", d.name, "C-d")
-	d.see(`kept in packing.json: \d+ scans and 1 reason`)
+	d.see(`saved in packing.json: \d+ scans and 1 reason`)
 	d.see(`(?m)^status 2$`)
 
 	d.run(seal)
@@ -74,12 +74,12 @@ func TestScanStopped(t *testing.T) {
 	d.tmux("send-keys", "-t", d.name, "Enter")
 	d.see(`scan each tube`)
 	d.tmux("send-keys", "-t", d.name, "Enter")
-	d.see(`why is the box sent like this`)
-	if n := strings.Count(d.screen(), "why is the box sent"); n != 1 {
+	d.see(`Reason \(no personal details`)
+	if n := strings.Count(d.screen(), "Reason (no personal"); n != 1 {
 		t.Errorf("asked %d times", n)
 	}
 	d.types(tubes[len(tubes)-1]) // found after all
-	d.see(`that is a scan and no reason`)
+	d.see(`that is a barcode, not a reason`)
 	d.see(`(?m)^status 0$`)
 	d.see(`5 of 6 are in the box; 1 discrepancy with a reason`)
 	if _, err := os.Stat(filepath.Join(at("week"), site.PackingName)); err == nil {
@@ -94,7 +94,7 @@ func TestScanStopped(t *testing.T) {
 		d.see(`\d  ` + b)
 	}
 	d.tmux("send-keys", "-t", d.name, "Enter")
-	d.see(`0 of 3 of these tubes are in the records: is it the wrong box`)
+	d.see(`0 of these 3 tubes are in the records: wrong box`)
 	d.see(`\(yes or no\)`)
 	d.types("no")
 	d.see(`(?m)^status 1$`)

@@ -10,17 +10,17 @@ import (
 	"outbreath/pack/durable"
 )
 
-// A stagedPage is a page that is whole under a temporary name beside its own.
+// A stagedPage is a complete page under a temporary name in the folder of its final one.
 type stagedPage struct {
 	path string
 	root *os.Root // of its folder
 	file *durable.Staged
 }
 
-// outputFolder opens the folder of a file that the person wants written.
+// outputFolder opens the folder in which path is to be written.
 func outputFolder(path string) (root *os.Root, name string, err error) {
 	if root, name, err = durable.At(path); err != nil {
-		err = usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
+		err = usagef("name an existing folder that you may write to", "%s cannot be written", quoted(path))
 	}
 	return root, name, err
 }
@@ -49,7 +49,7 @@ func (p *stagedPage) commit() error {
 	return nil
 }
 
-// discard removes a page that has not been committed. A nil page is none.
+// discard removes a page that was not committed. A nil page is allowed.
 func (p *stagedPage) discard() {
 	if p != nil {
 		p.file.Discard()
@@ -57,19 +57,19 @@ func (p *stagedPage) discard() {
 	}
 }
 
-// notWritten says why the output at path was not written, and what to do.
+// notWritten returns the error for an output at path that could not be written.
 func notWritten(path string, err error) error {
 	switch {
 	case errors.Is(err, fs.ErrPermission):
-		return usagef("name a folder that exists and may be written to", "%s cannot be written", quoted(path))
+		return usagef("name an existing folder that you may write to", "%s cannot be written", quoted(path))
 	case errors.Is(err, fs.ErrExist):
-		return usagef("name a file that does not exist yet", "%s is there already; it was not touched", quoted(path))
+		return usagef("name a file that does not exist yet", "%s already exists; it was not touched", quoted(path))
 	}
 	return fmt.Errorf("%s was not written: %w", quoted(path), err)
 }
 
-// writePair writes a new file and, before it, its signature beside it; none of them
-// if one cannot be written.
+// writePair writes a new file and, before it, its signature next to it. If one cannot be
+// written, neither remains.
 func writePair(path string, data, sig []byte, mode fs.FileMode) error {
 	root, name, err := outputFolder(path)
 	if err != nil {
@@ -82,7 +82,7 @@ func writePair(path string, data, sig []byte, mode fs.FileMode) error {
 	return nil
 }
 
-// writeOutput writes a new file, whole or not at all.
+// writeOutput writes a new file, complete or not at all.
 func writeOutput(path string, data []byte, mode fs.FileMode) error {
 	root, name, err := outputFolder(path)
 	if err != nil {

@@ -6,7 +6,7 @@ import (
 	"outbreath/pack/place"
 )
 
-// mediaFit judges the folders to seal into.
+// mediaFit refuses media that must not be sealed onto: see [place.Medium].
 func mediaFit(collection string, o *options, media []string) error {
 	keys, err := o.dir()
 	if err != nil {
@@ -20,7 +20,7 @@ func mediaFit(collection string, o *options, media []string) error {
 	return nil
 }
 
-// placeToDo says what to do about a place that was refused.
+// placeToDo returns the advice on a refused place.
 func placeToDo(e *place.Error) string {
 	if e.Reason == place.UnpackedOnMedium {
 		return "name a folder on this computer's own disk, encrypted as your rules say, such as --into " +
@@ -33,10 +33,10 @@ func placeToDo(e *place.Error) string {
 			"as your site's rules say, then seal",
 		place.MediumHoldsKeys: "keep the keys apart from the medium, " +
 			"and tell the privacy officer if that medium has left the site before",
-		place.MediumInShipment:   "name the medium's own folder, outside of every shipment",
+		place.MediumInShipment:   "name the medium's own folder, outside every shipment",
 		place.MediumInCollection: "name a folder on the medium",
-		place.OutputInShipment:   "name a place outside of every shipment",
-		place.OutputInCollection: "name a place outside of every collection",
+		place.OutputInShipment:   "name a place outside every shipment",
+		place.OutputInCollection: "name a place outside every collection",
 		place.SlipExists:         "name a file that does not exist yet",
 		place.SlipNoFolder:       "name a file in a folder that exists",
 		place.SlipInCollection:   "name a file in another folder, and print it",

@@ -21,11 +21,12 @@ type planField struct {
 	Caution   string `json:"caution,omitempty"`
 }
 
-// wideField is said of a kept field that prose fits into.
-const wideField = "it leaves as it is and lets words through, so a name could leave by it: it is searched like " +
+// wideField is the caution on a kept field that is wide enough for prose.
+const wideField = "it leaves unchanged and accepts words, so a name could leave in it: it is searched like " +
 	"notes, but give it a narrow \"pattern\" " +
 	"and a \"maxLength\" of 64 or less, listed values (\"enum\"), or the treatment \"text\""
 
+// planFields returns the treatment table of a plan, with an invented example for each field.
 func planFields(p *schema.Plan) ([]planField, error) {
 	examples, err := deid.Examples(p)
 	if err != nil {
@@ -43,7 +44,7 @@ func planFields(p *schema.Plan) ([]planField, error) {
 	return out, nil
 }
 
-// example writes what happens to an invented value.
+// example shows what the treatment does to an invented value.
 func (f planField) example() string {
 	switch {
 	case f.Before == "":
@@ -80,7 +81,7 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 				for _, f := range fields {
 					rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), f.example()})
 				}
-				// why stands below each row: beside it, the table would be too wide to read
+				// the reason is printed below each row: as a column it would make the table too wide
 				for i, line := range tableLines(rows) {
 					fmt.Fprintln(w, line)
 					if i > 0 && fields[i-1].Why != "" {
@@ -97,6 +98,7 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 	}
 }
 
+// dash returns s, or "-" if it is empty.
 func dash(s string) string {
 	if s == "" {
 		return "-"

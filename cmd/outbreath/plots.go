@@ -10,8 +10,8 @@ import (
 	"outbreath/deid/audit"
 )
 
-// Plots are inline SVG, drawn with classes of the style sheet only. Each says in
-// words what it shows.
+// Plots are inline SVG. They use only classes of the style sheet, and the aria-label of each
+// gives its values in words.
 
 // A bar of a chart.
 type bar struct {
@@ -19,7 +19,7 @@ type bar struct {
 	value int
 }
 
-// bars draws a bar chart with its values above the bars.
+// bars draws a bar chart with the values above the bars. It is "" for an empty list.
 func bars(title, unit string, list []bar) template.HTML {
 	if len(list) == 0 {
 		return ""
@@ -62,6 +62,7 @@ func bars(title, unit string, list []bar) template.HTML {
 	return template.HTML(s.String())
 }
 
+// SizesPlot shows how many subjects are in cells of each size; the largest are summed up.
 func (d *auditResult) SizesPlot() template.HTML {
 	var list []bar
 	for _, s := range d.Risk.Sizes {
@@ -77,7 +78,7 @@ func (d *auditResult) SizesPlot() template.HTML {
 	return bars("Subjects by size of the cell they share", "subjects", list)
 }
 
-// AgesBefore is shown with the pooled class of 90 and over only.
+// AgesBefore shows ages before the treatment, with those of 90 and over pooled.
 func (d *auditResult) AgesBefore() template.HTML {
 	if len(d.Ages) == 0 {
 		return ""
@@ -97,6 +98,7 @@ func (d *auditResult) AgesBefore() template.HTML {
 	return bars("Ages before the treatment", "subjects", list)
 }
 
+// AgesAfter shows the age bands as they leave, "" if the plan has none.
 func (d *auditResult) AgesAfter() template.HTML {
 	at := slices.IndexFunc(d.Table.Quasi, func(f audit.Field) bool {
 		return strings.HasPrefix(f.Treatment,
@@ -119,6 +121,7 @@ func (d *auditResult) AgesAfter() template.HTML {
 	return bars("Ages as they leave", "subjects", list)
 }
 
+// ShiftPlot shows how many subjects have a shift in each band of 28 days.
 func (d *auditResult) ShiftPlot() template.HTML {
 	var list []bar
 	for i, n := range d.ShiftBands {
@@ -127,6 +130,7 @@ func (d *auditResult) ShiftPlot() template.HTML {
 	return bars("Shifts in bands of 28 days", "subjects", list)
 }
 
+// TimelinePlot shows sessions by month, or by year if there are more than 36 months.
 func (d *auditResult) TimelinePlot() template.HTML {
 	var list []bar
 	for _, month := range sortedKeys(d.Months) {
@@ -145,6 +149,7 @@ func (d *auditResult) TimelinePlot() template.HTML {
 	return bars("Sessions by month of their date as it leaves", "sessions", list)
 }
 
+// FindingsPlot shows the number of findings of each class.
 func (d *auditResult) FindingsPlot() template.HTML {
 	counts := map[string]int{}
 	for _, f := range d.Leaks {
@@ -157,7 +162,7 @@ func (d *auditResult) FindingsPlot() template.HTML {
 	return bars("Findings by class", "findings", list)
 }
 
-// StripPlot draws a recording's curves small, one below the other.
+// StripPlot draws a recording's curves at small size, one below the other.
 func (d *auditResult) StripPlot(t *audit.Trace) template.HTML {
 	if len(t.Strips) == 0 {
 		return ""

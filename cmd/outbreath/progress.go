@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// A progress shows how far a long step is: a bar on a terminal, a plain line
-// every ten seconds elsewhere.
+// A progress shows how far a long step has come: a bar on a terminal, elsewhere a line
+// every ten seconds.
 type progress struct {
 	u       *ui
 	what    string
@@ -19,14 +19,14 @@ type progress struct {
 	noun    string // "": bytes are counted
 }
 
-// countOf lets p count things instead of bytes.
+// countOf makes p count things, named by a singular noun, instead of bytes.
 func (p *progress) countOf(noun string) {
 	if p != nil {
 		p.noun = noun
 	}
 }
 
-// amount writes n as p counts.
+// amount formats n in the unit that p counts.
 func (p *progress) amount(n int64) string {
 	if p.noun == "" {
 		return size(n)
@@ -34,7 +34,7 @@ func (p *progress) amount(n int64) string {
 	return count(int(n), p.noun)
 }
 
-// progress starts one, or returns nil with --quiet.
+// progress starts a progress display, or returns nil with --quiet.
 func (u *ui) progress(what string) *progress {
 	if u.quiet {
 		return nil
@@ -47,7 +47,8 @@ func (u *ui) progress(what string) *progress {
 	return p
 }
 
-// update takes bytes done of bytes known. A nil progress is silent.
+// update shows that done of total are finished, at most five times a second. A nil progress
+// is silent.
 func (p *progress) update(done, total int64) {
 	if p == nil || total <= 0 {
 		return
@@ -83,7 +84,7 @@ func (p *progress) end() {
 	}
 }
 
-// size writes bytes in decimal units, as media are sold.
+// size formats n bytes in decimal units, in which media are sold.
 func size(n int64) string {
 	switch {
 	case n >= 1e9:

@@ -9,7 +9,7 @@ import (
 const untriedRehearsal = "the search of what would leave, which follows once the errors are corrected and the " +
 	"findings decided"
 
-// A checkOptions is what check is told of the seal to come.
+// checkOptions are the options of check that describe the seal to come.
 type checkOptions struct {
 	to      []string // folders on the media
 	tubes   string   // the list of the box
@@ -18,18 +18,18 @@ type checkOptions struct {
 	newPlan string   // why the plan is another one
 }
 
-// asked reports whether a problem is a question of seal; check takes the same option.
+// asked reports whether a problem is a question that seal asks, or that an option answers.
 func asked(p schema.Problem) bool {
 	return p.Rule == site.RuleNumber || p.Rule == site.RuleAmended || p.Rule == site.RulePlan
 }
 
-// stand lists what seal would refuse beside the data: recipients, signer, log,
-// clock, number, and what it was told of media and box. It asks nobody and
+// preflight adds to the problems what seal would refuse apart from the data: recipients,
+// signer, log, clock, number and, if they are named, media and box. It asks nobody and
 // writes nothing. It returns what could not be tested.
 //
 // Every refusal of seal belongs into [site.Seal.Refusals], here, or in
 // [reading.rehearse]; TestCheckIsSeal fails otherwise.
-func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested []string, err error) {
+func (r *reading) preflight(u *ui, o *options, dir string, c checkOptions) (untested []string, err error) {
 	if r.folder != nil && !r.tried {
 		untested = append(untested, untriedRehearsal)
 	}
@@ -47,19 +47,19 @@ func (r *reading) stand(u *ui, o *options, dir string, c checkOptions) (untested
 	}
 	if len(c.to) == 0 {
 		untested = append(untested, "the medium (name it with --to)")
-	} else if err := r.standMedia(o, dir, c.to); err != nil {
+	} else if err := r.preflightMedia(o, dir, c.to); err != nil {
 		return nil, err
 	}
 	if c.tubes == "" {
 		untested = append(untested, "the box (name the list of its barcodes with --tubes, or scan it when you seal)")
-	} else if err := r.standBox(u, c.tubes); err != nil {
+	} else if err := r.preflightBox(u, c.tubes); err != nil {
 		return nil, err
 	}
 	schema.SortProblems(r.problems)
 	return untested, nil
 }
 
-// refuse lists an error of seal; nil is none.
+// refuse adds an error of seal, with its advice, to the problems. A nil error adds nothing.
 func (r *reading) refuse(file, rule string, err error) {
 	if err == nil {
 		return
@@ -71,7 +71,8 @@ func (r *reading) refuse(file, rule string, err error) {
 	r.problems = append(r.problems, schema.Problem{File: file, Rule: rule, Severity: schema.Error, Message: message})
 }
 
-func (r *reading) standMedia(o *options, dir string, to []string) error {
+// preflightMedia adds what seal would refuse about the media, room included.
+func (r *reading) preflightMedia(o *options, dir string, to []string) error {
 	if err := mediaFit(dir, o, to); err != nil {
 		return err
 	}
@@ -86,7 +87,8 @@ func (r *reading) standMedia(o *options, dir string, to []string) error {
 	return nil
 }
 
-func (r *reading) standBox(u *ui, list string) error {
+// preflightBox adds what differs between the list of the box and the records.
+func (r *reading) preflightBox(u *ui, list string) error {
 	scanned, err := scannedTubes(u, list)
 	if err != nil || r.draft == nil {
 		return err
@@ -97,7 +99,7 @@ func (r *reading) standBox(u *ui, list string) error {
 	for _, n := range m.Notes {
 		r.problems = append(r.problems, schema.Problem{
 			File: "tubes", Rule: "box." + noteWord(n), Severity: schema.Error,
-			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, say why with " +
+			Message: quoted(n.Barcode) + " " + n.Detail + "; if it must be sent like this, give the reason with " +
 				"--tube-reason when you seal"})
 	}
 	return nil

@@ -7,7 +7,7 @@ import (
 	"outbreath/keys"
 )
 
-// soon is how long before its last day a recipient is warned of.
+// soon is how long before a recipient's last day the warnings begin.
 const soon = 30 * 24 * time.Hour
 
 // sayRecipients shows, before anything is encrypted, who will be able to read it.
@@ -19,7 +19,7 @@ func sayRecipients(u *ui, list []keys.Trusted) {
 				"at a terminal")
 		}
 		if day, err := time.Parse(time.DateOnly, t.Expires); err == nil && day.Sub(now()) < soon {
-			u.say("  caution: it is to be used until %s; ask for its successor", t.Expires)
+			u.say("  caution: it expires on %s; ask for its successor", t.Expires)
 		}
 	}
 }

@@ -22,21 +22,22 @@ type registerOptions struct {
 	settle, study, reason string
 }
 
-// alone says whether the command asks the register and takes no shipments.
+// alone reports whether the command only asks the register and takes no shipments.
 func (o *registerOptions) alone() bool { return o.overdue || o.prepare || o.settle != "" }
 
+// flags adds the options of the intake register to a command.
 func (o *registerOptions) flags(c *cobra.Command) {
 	f := c.Flags()
 	f.StringVar(&o.address, "register", "", "intake register: a file, or postgres://USER@HOST/DATABASE")
 	f.StringVar(&o.station, "station", "", "name of this station in the register (default: the computer's name)")
 	f.IntVar(&o.reuse, "reuse-days", 0,
-		"a barcode of another shipment is no discrepancy when that one came longer ago (default: always one)")
+		"a barcode of another shipment is no discrepancy if that one came longer ago (default: it always is)")
 	f.BoolVar(&o.overdue, "overdue", false,
 		"list gaps in the numbering, silent sites and unsettled shipments; takes no shipments")
 	f.BoolVar(&o.prepare, "prepare", false,
-		"make the tables of a PostgreSQL register, or bring them up to date; "+
-			"needs a role that may make tables, takes no shipments")
-	f.IntVar(&o.days, "days", 14, "with --overdue: a site is silent after so many days without a new shipment")
+		"create the tables of a PostgreSQL register, or update them; "+
+			"needs a role that may create tables, takes no shipments")
+	f.IntVar(&o.days, "days", 14, "with --overdue: a site is silent after this many days without a new shipment")
 	f.StringVar(&o.settle, "settle", "",
 		"number of a shipment that is settled with the site: one that will never come, "+
 			"or that has discrepancies or was rejected; needs --reason, takes no shipments")
@@ -44,6 +45,7 @@ func (o *registerOptions) flags(c *cobra.Command) {
 	f.StringVar(&o.study, "study", "", "with --settle: the study, where a site sends for several")
 }
 
+// openRegister opens the register for the station that --station or the host name gives.
 func openRegister(ctx context.Context, u *ui, o *registerOptions) (*intake.Register, error) {
 	station := o.station
 	if station == "" {
@@ -73,6 +75,7 @@ type settledNumber struct {
 	register.Settlement
 }
 
+// runSettle records that a number is settled with the site.
 func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
 	switch {
 	case o.address == "":
@@ -100,7 +103,7 @@ func runSettle(c *cobra.Command, u *ui, o *registerOptions) error {
 	})
 }
 
-// runPrepare makes the tables of a register that several stations share.
+// runPrepare creates or updates the tables of a register that several stations share.
 func runPrepare(c *cobra.Command, u *ui, o *registerOptions) error {
 	switch {
 	case o.address == "":
@@ -112,8 +115,8 @@ func runPrepare(c *cobra.Command, u *ui, o *registerOptions) error {
 		return err
 	}
 	return u.result(map[string]any{"ok": true}, func(w io.Writer) {
-		fmt.Fprintln(w, "the tables of the register are those of this version. "+
-			"A station's role needs SELECT, INSERT and UPDATE on them, and no right to make any")
+		fmt.Fprintln(w, "the tables of the register are up to date. "+
+			"A station's role needs SELECT, INSERT and UPDATE on them, and no right to create any")
 	})
 }
 
@@ -123,6 +126,7 @@ type overdueResult struct {
 	*register.Status
 }
 
+// runOverdue lists gaps, silent sites and unsettled shipments. Status 1 means that there is one.
 func runOverdue(c *cobra.Command, u *ui, o *registerOptions) error {
 	if o.address == "" {
 		return usagef("name the register with --register DB", "--overdue needs --register DB")
@@ -146,6 +150,7 @@ func runOverdue(c *cobra.Command, u *ui, o *registerOptions) error {
 	return nil
 }
 
+// printOverdue prints the sites as a table, and below it gaps and unsettled shipments.
 func printOverdue(w io.Writer, s *register.Status, days int) {
 	rows := [][]string{{"STUDY", "SITE", "RECEIVED", "HIGHEST", "LAST ARRIVAL (UTC)", ""}}
 	for _, site := range s.Sites {
@@ -171,7 +176,7 @@ func printOverdue(w io.Writer, s *register.Status, days int) {
 	}
 }
 
-// unsettledWords: each state, and what to do about it.
+// unsettledWords are, for each state, the words for it and the advice.
 var unsettledWords = map[string][2]string{
 	"discrepancies": {"accepted with discrepancies",
 		"settle them with the site, then verify it again, or record it with --settle"},
@@ -179,6 +184,7 @@ var unsettledWords = map[string][2]string{
 	"rejected": {"rejected", "ask the site for a new copy; if none will come, record that with --settle"},
 }
 
+// printGaps prints the numbers that never arrived although a higher one did.
 func printGaps(w io.Writer, gaps []register.Gap) {
 	for _, g := range gaps {
 		what := fmt.Sprintf("%s of %s has", g.From, g.Study)
@@ -186,7 +192,7 @@ func printGaps(w io.Writer, gaps []register.Gap) {
 			what = fmt.Sprintf("%s to %s of %s (%d numbers) have", g.From, g.To, g.Study, g.Count)
 		}
 		fmt.Fprintf(w, "gap: %s not arrived, and a higher number has on %s UTC: ask the site whether a stick is lost, "+
-			"on its way, or the number was given up (custody there tells); "+
+			"on its way, or the number was given up (custody there shows it); "+
 			"if it will never come, record that with --settle\n", what, g.Since.Format(time.DateTime))
 	}
 }

@@ -42,7 +42,7 @@ func TestRegisterFails(t *testing.T) {
 		if _, err := os.Stat(j.at("receipt.json")); err == nil {
 			t.Error("a receipt was written")
 		}
-		if !strings.Contains(errOut.String(), "no receipt was written: it waits until the register has the verdict") {
+		if !strings.Contains(errOut.String(), "no receipt was written, because the register has not") {
 			t.Errorf("said %s", errOut.String())
 		}
 		if !asJSON {

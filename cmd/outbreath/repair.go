@@ -13,17 +13,18 @@ import (
 	"outbreath/pack/repair"
 )
 
-const usualRepair = 5 // percent
+// usualRepair is the share of repair data, in percent, when --repair has no number.
+const usualRepair = 5
 
 func (s *sealOptions) repairFlag(c *cobra.Command) {
 	c.Flags().IntVar(&s.repair, "repair", 0, "add repair data, in percent of the archive (5 when no number follows)")
 	c.Flags().Lookup("repair").NoOptDefVal = strconv.Itoa(usualRepair)
 }
 
-// takeShare finds the collection among the arguments. A number beside it is the
-// share of --repair, which the flag itself takes only after an equals sign.
+// takeShare finds the collection among the arguments. A number next to it is the share of
+// --repair: the flag library accepts one only after an equals sign.
 func (s *sealOptions) takeShare(c *cobra.Command, args []string) error {
-	bare := s.repair == usualRepair || s.shareApart // the arguments may be looked at twice
+	bare := s.repair == usualRepair || s.shareApart // the library may call this twice
 	if bare && len(args) == 2 {
 		for i, a := range args {
 			if n, err := strconv.ParseUint(a, 10, 16); err == nil {
@@ -39,12 +40,12 @@ func (s *sealOptions) takeShare(c *cobra.Command, args []string) error {
 	return nil
 }
 
-// checkShare looks at the share that takeShare found.
+// checkShare refuses a share of repair data that is out of range.
 func (s *sealOptions) checkShare(c *cobra.Command) error {
 	if c.Flags().Changed("repair") && (s.repair < repair.MinPercent || s.repair > repair.MaxPercent) {
 		do := fmt.Sprintf("write --repair alone for %d percent, or a whole number from %d to %d",
 			usualRepair, repair.MinPercent, repair.MaxPercent)
-		return usagef(do, "the share of repair data is not one that can be used")
+		return usagef(do, "the share of repair data is not usable")
 	}
 	return nil
 }
@@ -59,12 +60,12 @@ func (s *verifyOptions) repairFolder(shipments int) (string, error) {
 	}
 	if _, err := os.Lstat(s.repairInto); err == nil {
 		return "", usagef("name a folder that does not exist yet",
-			"%s is there already; it was not touched", quoted(s.repairInto))
+			"%s already exists; it was not touched", quoted(s.repairInto))
 	}
 	return s.repairInto, place.Output(s.repairInto)
 }
 
-// printDamage says where an archive is damaged, and what became of it.
+// printDamage prints where an archive is damaged, and what can be done or was done about it.
 func printDamage(w io.Writer, v *pack.Verdict) {
 	d := v.Damage
 	if d == nil {
@@ -86,7 +87,7 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 	}
 	switch {
 	case v.Repaired != nil:
-		fmt.Fprintf(w, "repaired: written anew into %s and judged there; what arrived was not changed\n",
+		fmt.Fprintf(w, "repaired: written anew into %s and verified there; what arrived was not changed\n",
 			quoted(v.Repaired.Folder))
 	case d.Mendable:
 		fmt.Fprintln(w, "the repair data suffice: "+
@@ -96,15 +97,14 @@ func printDamage(w io.Writer, v *pack.Verdict) {
 	}
 }
 
-// printSalvage says which sessions are still whole. It is a report for the
-// telephone call with the site, no acceptance. missing says that a file is not there, so
-// that the others were not compared.
+// printSalvage prints which sessions are still whole, for the telephone call with the site.
+// It accepts nothing. missing means that a file is absent, so the others were not compared.
 func printSalvage(w io.Writer, s *pack.Salvage, missing bool) {
 	if s == nil {
 		if missing {
 			fmt.Fprintln(w, "not tested: the files of the archive that are there; without its head they cannot be read")
 		}
-		fmt.Fprintln(w, "which sessions are still whole cannot be told: "+
+		fmt.Fprintln(w, "it is not known which sessions are still whole: "+
 			"the head of the archive is damaged, or this key does not open it")
 		return
 	}
@@ -121,6 +121,6 @@ func printSalvage(w io.Writer, s *pack.Salvage, missing bool) {
 		fmt.Fprintf(w, "  lost   %s\n", id)
 	}
 	if s.Unnamed > 0 {
-		fmt.Fprintf(w, "  lost   %s of which not even the pseudonym was left\n", count(s.Unnamed, "further session"))
+		fmt.Fprintf(w, "  lost   %s whose pseudonym is lost too\n", count(s.Unnamed, "further session"))
 	}
 }

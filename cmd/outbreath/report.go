@@ -21,8 +21,8 @@ import (
 //go:embed html/*.tmpl html/*.css
 var pages embed.FS
 
-// auditStyle is the page's one style sheet; the page's policy admits it by its
-// digest and nothing else.
+// auditStyle is the page's only style sheet. The page's content security policy admits
+// nothing else: see [auditResult.Policy].
 var auditStyle = func() string {
 	data, err := pages.ReadFile("html/audit.css")
 	if err != nil {
@@ -54,7 +54,8 @@ var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.Fun
 	},
 }).ParseFS(pages, "html/audit.html.tmpl"))
 
-// write makes the page, signs it, and puts both in place when both are whole.
+// write renders the page, signs it, and gives page and signature their names once both are
+// complete. Without a usable key the page is written unsigned.
 func (d *auditResult) write(path string) error {
 	var b bytes.Buffer
 	if err := auditPage.Execute(&b, d); err != nil {
@@ -63,7 +64,7 @@ func (d *auditResult) write(path string) error {
 	sig, err := d.folder.Sign(auditNamespace, b.Bytes())
 	switch {
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, errNoPassphrase):
-		d.Unsigned = "there is no signing key at hand that can be used; keys new makes one"
+		d.Unsigned = "no usable signing key is at hand; keys new makes one"
 	case err != nil:
 		return err
 	}
@@ -79,25 +80,27 @@ func (d *auditResult) write(path string) error {
 	return nil
 }
 
-// auditNamespace is that of the page's signature (SSHSIG).
+// auditNamespace is the SSHSIG namespace of the page's signature.
 const auditNamespace = "audit@outbreath"
 
-// What the template asks for.
+// The methods below are called by the template.
 
 func (d *auditResult) Style() template.CSS { return template.CSS(auditStyle) }
 
-// Policy lets the one style sheet in and nothing else, not even an image.
+// Policy returns a content security policy that admits the style sheet, by its digest, and
+// nothing else, not even an image.
 func (d *auditResult) Policy() string {
 	sum := sha256.Sum256([]byte(auditStyle))
 	return "default-src 'none'; style-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) +
 		"'; base-uri 'none'; form-action 'none'"
 }
 
+// Judged reports whether there are figures: there are none for a rejected shipment.
 func (d *auditResult) Judged() bool { return d.figures != nil }
 
 func (d *auditResult) OpenFindings() int { return len(openFindings(d.Leaks)) }
 
-// Errors and Warnings count the queries.
+// Errors and Warnings count the problems of each severity.
 func (d *auditResult) Errors() int   { return d.queries(false) }
 func (d *auditResult) Warnings() int { return d.queries(true) }
 
@@ -111,7 +114,7 @@ func (d *auditResult) queries(warnings bool) int {
 	return n
 }
 
-// Faults and Judge split the issues.
+// Faults returns the issues that are faults, Judge those for a person to judge.
 func (d *auditResult) Faults() []audit.Issue { return d.issues(true) }
 func (d *auditResult) Judge() []audit.Issue  { return d.issues(false) }
 
@@ -140,7 +143,7 @@ func (d *auditResult) FieldRows() []fieldRow {
 	return d.fieldRows(func(deid.FieldLedger) bool { return true })
 }
 
-// DateRows are the fields that hold dates or what is made of them.
+// DateRows returns the fields that hold dates or values derived from dates.
 func (d *auditResult) DateRows() []fieldRow {
 	return d.fieldRows(func(f deid.FieldLedger) bool {
 		kind := f.Kind()
@@ -172,7 +175,7 @@ type leakRow struct {
 // mostRows bounds a table of the page; --json has everything.
 const mostRows = 1000
 
-// LeakRows lists open findings first, then those kept, then the rest.
+// LeakRows returns the open findings first, then those kept, then those redacted.
 func (d *auditResult) LeakRows() []leakRow {
 	by := map[string]leak.Decision{}
 	for _, dec := range d.Decisions {
@@ -194,7 +197,7 @@ func (d *auditResult) LeakRows() []leakRow {
 	return rows
 }
 
-// Drawn are those that are drawn.
+// Drawn returns the recordings that the page draws.
 func (d *auditResult) Drawn() []*audit.Trace {
 	if d.Output == nil {
 		return nil

@@ -25,15 +25,15 @@ func newReviewCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "review COLLECTION [--decide ID=redact|keep --reason TEXT]",
 		Short: "Decide on what the leak check found",
-		Long: `At a terminal, walk through the open findings: equal ones are decided together,
-the words are shown on the terminal only, and you may stop at any moment. With
---list, or where there is no terminal, list the findings with their numbers and
-without their words, for --decide.
+		Long: `At a terminal, walk through the open findings. Equal ones are decided together, the
+words are shown on the terminal only, and you can stop at any moment. With --list, or
+without a terminal, list the findings with their numbers, for --decide, and without
+their words.
 
-A decision is written to custody.jsonl and review.jsonl and holds for exactly the text it was made
-on: a changed text asks again. Redacting replaces the passage in what leaves; the
-record at the site stays as it is. Keeping needs a reason. Do not write the
-identifier into it.
+A decision is written to custody.jsonl and review.jsonl, and holds for exactly the
+text that it was made on: if the text changes, you are asked again. Redacting replaces
+the passage in what leaves; the record at the site is not changed. Keeping needs a
+reason. Do not write the identifier into it.
 ` + statusHelp,
 		Example: "  outbreath review week-48\n" +
 			"  outbreath review week-48 --decide 7Q4K-9M2B=redact\n" +
@@ -42,9 +42,9 @@ identifier into it.
 		RunE: func(c *cobra.Command, args []string) error { return s.run(c, u, o, args[0]) },
 	}
 	f := c.Flags()
-	f.StringArrayVar(&s.decide, "decide", nil, "NUMBER=redact or NUMBER=keep; may be given several times")
+	f.StringArrayVar(&s.decide, "decide", nil, "NUMBER=redact or NUMBER=keep (repeatable)")
 	f.StringVar(&s.reason, "reason", "", "why; needed for keep")
-	f.BoolVar(&s.list, "list", false, "only list the findings, also at a terminal")
+	f.BoolVar(&s.list, "list", false, "only list the findings, even at a terminal")
 	f.StringVar(&s.by, "by", "", "who decides (default: the user's name on this computer)")
 	return c
 }
@@ -81,8 +81,8 @@ func (s *reviewOptions) run(c *cobra.Command, u *ui, o *options, dir string) err
 	return r.printReview(u, walked)
 }
 
-// walk has a person decide on the groups of findings one by one, at a terminal. walked
-// reports whether that was possible, so that all have been seen.
+// walk shows the groups of findings one by one at a terminal, for a person to decide.
+// walked reports whether there was a terminal and something to show.
 func (s *reviewOptions) walk(u *ui, r *reading) (walked bool, err error) {
 	groups := r.groups()
 	if len(groups) == 0 {
@@ -105,11 +105,11 @@ func (s *reviewOptions) walk(u *ui, r *reading) (walked bool, err error) {
 	return true, w.walk(groups)
 }
 
-// printReview prints what is decided and what is open, which is status 1. The findings
-// are not listed again for somebody who walked through them.
+// printReview prints what is decided and what is open; anything open means status 1. The
+// findings are not listed again for somebody who has just walked through them.
 func (r *reading) printReview(u *ui, walked bool) error {
 	open := nonNil(openFindings(r.findings))
-	faulty := len(weighing(r.problems, schema.Error)) > 0 // what they are about was not searched in full
+	faulty := len(weighing(r.problems, schema.Error)) > 0 // the records that they concern were not fully searched
 	shown := r.names().Findings(r.findings)
 	doc := map[string]any{
 		"ok": len(open) == 0 && !faulty, "decided": len(r.findings) - len(open), "leaks": shown, "open": len(open),
@@ -138,13 +138,13 @@ func (r *reading) printReview(u *ui, walked bool) error {
 	return nil
 }
 
-// decide records decisions and takes them over.
+// decide records decisions, by finding number, in the log, and applies them to r.
 func (r *reading) decide(u *ui, decisions map[string]string, reason, who string) error {
 	err := r.log.ToAdd()
 	if err != nil {
 		return err
 	}
-	defer r.log.Release() // a person may think long about the next one
+	defer r.log.Release() // a person may take long over the next decision
 	if r.decisions, err = parseDecisions(r.log); err != nil {
 		return err
 	}
@@ -170,13 +170,14 @@ func (r *reading) decide(u *ui, decisions map[string]string, reason, who string)
 	return nil
 }
 
-// before returns the decision that is in force on a finding, or "".
+// before returns the decision in force on a finding, or "".
 func (r *reading) before(id string) string {
 	d, _ := r.decisions.Of(id)
 	return d.Action
 }
 
-// parseDecide checks the decisions asked for against the findings there are.
+// parseDecide checks the arguments of --decide against the findings, and returns the
+// decision for each finding number.
 func parseDecide(args []string, reason string, r *reading) (map[string]string, error) {
 	known := map[string]leak.Finding{}
 	for _, f := range r.findings {
@@ -199,15 +200,15 @@ func parseDecide(args []string, reason string, r *reading) (map[string]string, e
 				"keeping %s needs a reason", f.ID)
 		}
 		if p, ok := r.searched.Passage(f); ok && action == "keep" && holdsWords(reason, p.Suspect) {
-			return nil, usagef("say it without them: the reason is kept in custody.jsonl for good",
-				"the reason for %s holds the words themselves", f.ID)
+			return nil, usagef("write it without them: the reason is kept in custody.jsonl permanently",
+				"the reason for %s repeats the words themselves", f.ID)
 		}
 		instead := "correct the record"
 		if f.Confidence != leak.Sure {
 			instead += ", or keep it with a reason"
 		}
 		if action == "redact" && !r.searched.CanRedact(f) {
-			return nil, usagef(instead, "%s stands in a field that cannot be redacted in part", f.ID)
+			return nil, usagef(instead, "%s is in a field that cannot be partly redacted", f.ID)
 		}
 		out[id] = action
 	}

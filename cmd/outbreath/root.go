@@ -45,7 +45,7 @@ the protocol and local law decide.
 	f.StringVar(&o.passphraseFile, "passphrase-file", "", "read the passphrase from the first line of this file")
 	f.BoolVar(&u.json, "json", false, "print one JSON document on standard output")
 	f.BoolVar(&u.quiet, "quiet", false, "no progress, no remarks")
-	root.Flags().Bool("version", false, "say which program this is: version, commit, Go, and the modules in it "+
+	root.Flags().Bool("version", false, "print which program this is: version, commit, Go, and the modules in it "+
 		"with their sums")
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usagef("see outbreath help "+c.Name(), "%s", flagMessage(err))
@@ -62,9 +62,9 @@ the protocol and local law decide.
 	return root
 }
 
-// wrapArgs makes the library's complaints about arguments usage errors. Their
-// texts may repeat an argument, and somebody may have typed an identifier
-// there: only the kind of mistake is told.
+// wrapArgs replaces the library's errors about arguments by usage errors. The library's
+// texts may repeat an argument, and somebody may have typed an identifier there: only the
+// kind of mistake is reported.
 func wrapArgs(u *ui, c *cobra.Command) {
 	for _, sub := range c.Commands() {
 		wrapArgs(u, sub)
@@ -75,7 +75,7 @@ func wrapArgs(u *ui, c *cobra.Command) {
 		sub.Args = func(c *cobra.Command, a []string) error {
 			if args(c, a) != nil {
 				do := "see outbreath help " + strings.TrimPrefix(c.CommandPath(), "outbreath ")
-				if len(a) > 1 { // most often one name that the shell has cut
+				if len(a) > 1 { // most often one name that the shell split at a blank
 					do = `put a file name with a blank in it into quotation marks, "like this"; or ` + do
 				}
 				return usagef(do, "%s: wrong number of arguments; use: %s", c.CommandPath(), c.UseLine())
@@ -105,7 +105,8 @@ func wrapArgs(u *ui, c *cobra.Command) {
 	}
 }
 
-// flagMessage keeps the flag's name out of a library message and drops the rest.
+// flagMessage takes the option's name from a library message, and drops the rest, which may
+// quote what was typed.
 func flagMessage(err error) string {
 	text := err.Error()
 	for _, w := range strings.Fields(text) {
@@ -130,5 +131,5 @@ func (o *options) dir() (string, error) {
 	return filepath.Join(base, "outbreath"), nil
 }
 
-// notExist says whether err is about a missing file.
+// notExist reports whether err means that a file is missing.
 func notExist(err error) bool { return errors.Is(err, os.ErrNotExist) }

@@ -25,7 +25,7 @@ type sealOptions struct {
 	scan                           bool
 	anew                           bool     // a new number for sessions that have left before
 	amended                        string   // why records were amended after they were sealed
-	newPlan                        string   // why the plan is another than that of the shipment before
+	newPlan                        string   // why the plan differs from the previous shipment's
 	reasons                        []string // BARCODE=TEXT
 	repair                         int      // percent; 0: none
 	shareApart                     bool
@@ -38,27 +38,27 @@ func newSealCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "seal COLLECTION --to MEDIA [--to MEDIA]",
 		Short: "Seal the collection into a shipment on the medium",
-		Long: `Check, pseudonymise, search for identifiers, encrypt to the laboratory, sign,
-write to the medium, read everything back, and only then give the shipment its
-name. Nothing is written while a query or a finding is open. The shipment number
-is the next one that neither custody.jsonl nor the key folder knows.
+		Long: `Check, pseudonymise, search for identifiers, encrypt to the laboratory, sign, write
+to the medium, read everything back, and only then give the shipment its name.
+Nothing is written while a query or a finding is open. The shipment number is the
+next one that neither custody.jsonl nor the key folder knows.
 
-With --to given twice the same shipment goes onto two media; if one fails, no
-copy is left on either. --again N makes another copy of shipment N from the
-unchanged collection, encrypted afresh, when a medium was lost or came to harm;
-what was said of the box then is said again. Sessions that left before are sealed
-under a new number with --new-number only. A record that was changed since it was
-sealed needs a reason: at a terminal it is asked for, else give --amended.
-A file system that holds no file of 4 GiB (FAT32) gets the archive in parts.
+With --to given twice, the same shipment goes onto two media; if one fails, no copy
+is left on either. --again N makes another copy of shipment N from the unchanged
+collection, encrypted afresh, after a medium was lost or damaged; what was stated
+about the box then is stated again. Sessions that left before are sealed again only
+with --new-number. A record that was changed since it was sealed needs a reason: you
+are asked for it at a terminal, otherwise give --amended. On a file system that cannot
+hold files of 4 GiB (FAT32), the archive is written in parts.
 
---tubes or --scan compares the box with the records. A tube that is only in one of
-the two needs a reason, which travels with the shipment: at a terminal it is asked
-for, else give --tube-reason. Write nothing about a person into a reason; it is
-searched like every text.
+--tubes or --scan compares the box with the records. A tube that is in only one of
+the two needs a reason, which travels with the shipment: you are asked for it at a
+terminal, otherwise give --tube-reason. Write nothing about a person into a reason;
+it is searched like every text.
 
-With --repair, repair data are written beside the archive: the laboratory can mend
-an archive that was damaged on the way as long as less of it is damaged than the
-share. Stock tools do not need them.
+With --repair, repair data are written next to the archive. With them the laboratory
+can mend an archive that was damaged on the way, as long as the damage is smaller
+than their share. Stock tools do not need them.
 
 Eject the medium properly before you pull it out. Pseudonymised data stay
 personal data: hand the medium over as your protocol and local law say.
@@ -71,29 +71,29 @@ personal data: hand the medium over as your protocol and local law say.
 	}
 	c.Flags().StringArrayVar(&s.to, "to", nil, "folder on the medium; give it twice for two copies on two media")
 	c.Flags().StringVar(&s.again, "again", "", "make another copy of this sealed shipment")
-	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions that an earlier shipment holds once more, "+
+	c.Flags().BoolVar(&s.anew, "new-number", false, "seal sessions of an earlier shipment again, "+
 		"under a new number")
-	c.Flags().StringVar(&s.newPlan, "new-plan", "", "why this shipment is sealed under another plan than the one "+
-		"before, as the privacy officer decided")
+	c.Flags().StringVar(&s.newPlan, "new-plan", "", "why the plan differs from that of the previous "+
+		"shipment, as the privacy officer decided")
 	c.Flags().StringVar(&s.amended, "amended", "", "why records were changed after they were sealed, without "+
 		"anything about a person")
 	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though "+
 		"custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
-	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one a line, to compare with "+
+	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one per line, to compare with "+
 		"the records")
-	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, an empty line at the end")
+	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, and end with an empty line")
 	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or "+
 		"has no record (repeatable)")
-	c.Flags().StringVar(&s.slip, "slip", "", "write a packing slip to print and lay into the box, an HTML page")
-	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: what the medium's file "+
-		"system holds)")
+	c.Flags().StringVar(&s.slip, "slip", "", "write a packing slip, an HTML page to print and put into the box")
+	c.Flags().Int64Var(&s.partSize, "part-size", 0, "largest file in bytes (default: the limit of the "+
+		"medium's file system)")
 	s.repairFlag(c)
 	c.Flags().StringVar(&s.by, "by", "", "who seals (default: the user's name on this computer)")
 	return c
 }
 
-// A sealJob is one run of seal at the screen; [site.Seal] does the work.
+// A sealJob is one run of seal as the user sees it; [site.Seal] does the work.
 type sealJob struct {
 	*site.Seal
 	c *cobra.Command
@@ -106,9 +106,11 @@ type sealJob struct {
 	folder *keys.Folder
 	names  *deid.FileNames // nil until the records are treated
 	date   time.Time
-	paper  *stagedPage
+	paper  *stagedPage // the packing slip; nil without --slip
 }
 
+// runSeal takes the steps of a seal in order. The collection is locked throughout, and its
+// log from open to the end.
 func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (err error) {
 	if err := s.usable(c); err != nil {
 		return err
@@ -119,7 +121,7 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (e
 	}
 	defer held.Release()
 	j := &sealJob{c: c, u: u, o: o, s: s, dir: dir}
-	defer func() { err = j.told(err) }()
+	defer func() { err = j.explained(err) }()
 	if j.col, err = loadCollection(u, dir); err != nil {
 		return err
 	}
@@ -143,12 +145,13 @@ func runSeal(c *cobra.Command, u *ui, o *options, s *sealOptions, dir string) (e
 	return j.write()
 }
 
-// sayFirstOfStudy tells that nothing is known of a study yet: no number, no withdrawal.
+// sayFirstOfStudy warns that the key folder knows nothing of the study yet, neither a number
+// nor a withdrawal: it may be the wrong folder, or an old copy.
 func sayFirstOfStudy(u *ui, l *site.Log, study string) {
 	first, others := l.FirstOfStudy()
 	switch {
 	case first && len(others) > 0:
-		u.tell("caution: these keys have sealed nothing for study %s yet, and know no withdrawal of it; they know %s\n"+
+		u.tell("caution: these keys have sealed nothing for study %s yet, and know no withdrawal from it; they know %s\n"+
 			"  to do: if the study has had shipments, stop, and correct the study's code or put back the newest "+
 			"copy of the key folder", study, words(others))
 	case first:
@@ -163,7 +166,7 @@ func (s *sealOptions) usable(c *cobra.Command) error {
 	case len(s.to) == 0:
 		return usagef("name the folder on the medium with --to", "seal needs --to MEDIA")
 	case s.partSize < 0:
-		return usagef("leave it away, or give a number of bytes", "--part-size must not be negative")
+		return usagef("leave it out, or give a number of bytes", "--part-size must not be negative")
 	case s.again != "" && s.number != "":
 		return usagef("use --again for a copy of a sealed shipment, --shipment for "+
 			"a new one", "--again and --shipment cannot be used together")
@@ -174,8 +177,8 @@ func (s *sealOptions) usable(c *cobra.Command) error {
 	return s.checkShare(c)
 }
 
-// open judges what was named and typed, opens keys and log, and settles seals that were
-// interrupted.
+// open checks the options, media and texts, opens keys and log, and settles interrupted
+// seals.
 func (j *sealJob) open(held *site.Held) error {
 	if err := j.s.textsMayStay(j.col); err != nil {
 		return err
@@ -192,7 +195,7 @@ func (j *sealJob) open(held *site.Held) error {
 		return &schema.QueriesError{Problems: errs}
 	}
 	if held := j.col.Holding(time.Now()); len(held) > 0 {
-		j.u.say("remark: %s about how long the tubes have waited; check lists them", count(len(held), "warning"))
+		j.u.say("remark: %s about how long tubes have waited; check lists them", count(len(held), "warning"))
 	}
 	folder, key, err := siteKey(j.u, j.o, true)
 	if err != nil {
@@ -218,8 +221,8 @@ func (j *sealJob) open(held *site.Held) error {
 	return err
 }
 
-// clear treats the records, compares the box with them, asks why records were amended,
-// and searches what would leave.
+// clear treats the records, compares the box with them, asks why records were amended, and
+// searches what would leave. gone are the sessions left out, which [site.NewBox] must know.
 func (j *sealJob) clear(gone []*schema.Session) error {
 	if err := j.Treat(); err != nil {
 		return err
@@ -235,8 +238,8 @@ func (j *sealJob) clear(gone []*schema.Session) error {
 	return j.Clear(stated)
 }
 
-// pack compares the box with the records. For another copy of a shipment what was
-// stated then is stated again, unless the box is compared anew.
+// pack compares the box with the records. Another copy of a shipment repeats what was stated
+// about the box then, unless the box is compared again.
 func (j *sealJob) pack(box *site.Box) ([]deid.Discrepancy, error) {
 	var before []deid.Discrepancy
 	if again := j.Choice.Copy; again != nil {
@@ -246,12 +249,12 @@ func (j *sealJob) pack(box *site.Box) ([]deid.Discrepancy, error) {
 		return packBox(j.u, j.s, j.col.Root, box, before)
 	}
 	for _, d := range before {
-		j.u.say("as %s was sealed: %s tube %s: %s", j.Choice.Number, d.Kind, quoted(d.Barcode), d.Reason)
+		j.u.say("as when %s was sealed: %s tube %s: %s", j.Choice.Number, d.Kind, quoted(d.Barcode), d.Reason)
 	}
 	return before, box.State(before)
 }
 
-// write seals, and prints what was sealed.
+// write seals, gives the packing slip its name, and prints what was sealed.
 func (j *sealJob) write() error {
 	number, err := j.Number()
 	if err != nil {
@@ -266,25 +269,26 @@ func (j *sealJob) write() error {
 	})
 	p.end()
 	if exists := new(pack.ExistsError); j.Choice.Copy != nil && errors.As(err, &exists) {
-		return usagef("name another medium; this one holds a copy of the shipment already, or something of its "+
+		return usagef("name another medium; this one already has a copy of the shipment, or something of that "+
 			"name. Nothing was changed", "%s", err)
 	}
 	if err != nil {
 		return err
 	}
 	if err := j.s.packed.Clear(); err != nil {
-		return fmt.Errorf("the shipment is whole, but %s was not removed; delete it: %w", site.PackingName, err)
+		return fmt.Errorf("the shipment is complete, but %s was not removed; delete it: %w", site.PackingName, err)
 	}
 	if j.paper != nil {
 		if err := j.paper.commit(); err != nil {
-			return fmt.Errorf("the shipment is whole, but its slip: %w", err)
+			return fmt.Errorf("the shipment is complete, but its slip is missing: %w", err)
 		}
 	}
 	return j.u.result(sealedResult{sealed, j.s.slip, j.Stated, j.Readers},
 		func(w io.Writer) { printSealed(w, sealed, j.s.slip) })
 }
 
-// stageSlip writes the packing slip under another name, while the shipment has none.
+// stageSlip writes the packing slip under a temporary name, before the shipment gets its
+// name: a slip that cannot be written must stop the seal.
 func (j *sealJob) stageSlip(cleared *deid.Cleared, done *pack.Sealed) error {
 	if j.s.slip == "" {
 		return nil
@@ -305,10 +309,11 @@ func (j *sealJob) stageSlip(cleared *deid.Cleared, done *pack.Sealed) error {
 type sealedResult struct {
 	*pack.Sealed
 	Slip   string             `json:"slip,omitempty"`
-	Stated []deid.Discrepancy `json:"stated,omitempty"` // what box and records do not share, with the packer's reasons
+	Stated []deid.Discrepancy `json:"stated,omitempty"` // differences between box and records, with the packer's reasons
 	For    []keys.Trusted     `json:"recipients"`       // who can open it
 }
 
+// printSealed prints what was written where, with digests, and what to do next.
 func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	fmt.Fprintf(w, "shipment %s is sealed in %s\n", s.Shipment, quoted(s.Folder))
 	for _, c := range s.Copies[1:] {
@@ -325,7 +330,7 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	if s.ReadBack {
 		fmt.Fprintln(w, "  read back from the medium and compared: the same")
 	} else {
-		fmt.Fprintln(w, "  compared after writing, but this system could not be told to read from the device "+
+		fmt.Fprintln(w, "  compared after writing, but this system could not be made to read from the device "+
 			"itself:\n  eject the medium, put it in again and run verify at the laboratory's side or sha256sum -c here")
 	}
 	if slip != "" {
@@ -335,6 +340,7 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
 }
 
+// readTubes reads a file of barcodes, one per line.
 func readTubes(path string) ([]string, error) {
 	data, err := readBounded(path, 16<<20)
 	if err != nil {
@@ -345,11 +351,12 @@ func readTubes(path string) ([]string, error) {
 		return nil, err
 	}
 	if err != nil {
-		return nil, usagef("scan the box again, one barcode a line", "%s: %s", quoted(path), err)
+		return nil, usagef("scan the box again, one barcode per line", "%s: %s", quoted(path), err)
 	}
 	return tubes, nil
 }
 
+// printTubes prints how box and records agree, and each difference.
 func printTubes(w io.Writer, m *pack.TubeMatch) {
 	fmt.Fprintf(w, "tubes: %d matched, %d missing, %d unexpected\n", len(m.Matched), len(m.Missing), len(m.Unexpected))
 	for _, n := range m.Notes {
@@ -357,6 +364,8 @@ func printTubes(w io.Writer, m *pack.TubeMatch) {
 	}
 }
 
+// noteWord is the kind of a note as it is printed: of barcodes, the records miss or do not
+// know one, or the scanner misread it.
 func noteWord(n pack.TubeNote) string {
 	switch n.Kind {
 	case pack.NoteMissing:

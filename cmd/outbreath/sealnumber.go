@@ -9,8 +9,8 @@ import (
 	"outbreath/pack/site"
 )
 
-// choose finds the number that was asked for. At a terminal it offers another copy of
-// a shipment that left before.
+// choose decides on the shipment number. If the same sessions have left before, it offers
+// another copy of that shipment, at a terminal.
 func (j *sealJob) choose() error {
 	wish := site.Wish{Again: j.s.again, Number: j.s.number, Anew: j.s.anew}
 	err := j.Choose(wish)
@@ -34,8 +34,8 @@ func (j *sealJob) choose() error {
 	return nil
 }
 
-// amended finds records that were changed after they were sealed. Why is as given, or
-// asked for at a terminal: what was scanned so far must not be lost over a word.
+// amended finds records that were changed after they were sealed. The reason comes from
+// --amended or, at a terminal, is asked for: ending the command here would waste the scans.
 func (j *sealJob) amended() error {
 	err := j.Amendments(j.s.amended)
 	changed, ok := errors.AsType[*site.AmendedError](err)
@@ -44,7 +44,7 @@ func (j *sealJob) amended() error {
 	}
 	j.u.tell("%s.", namesOf(j.col, nil, nil, nil).Shown(changed.Error()))
 	for {
-		text, err := askLine(j.u, "Why? (nothing about a person; it is kept in custody.jsonl; empty: not) ")
+		text, err := askLine(j.u, "Reason (no personal details; kept in custody.jsonl; Enter to stop): ")
 		if err != nil {
 			return err
 		}
@@ -59,9 +59,9 @@ func (j *sealJob) amended() error {
 	}
 }
 
-// sayInterrupted tells of seals that were cut off, and are settled now.
+// sayInterrupted reports the interrupted seals that have been settled.
 func sayInterrupted(u *ui, settled []site.Interrupted) {
-	const half = "If the medium of that time has a folder of this name, do not send it"
+	const half = "If the medium used then has a folder of this name, do not send it"
 	for _, s := range settled {
 		switch {
 		case s.Found:

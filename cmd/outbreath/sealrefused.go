@@ -13,12 +13,12 @@ import (
 	"outbreath/schema"
 )
 
-// A refusedError is all that stands in the data between a collection and a shipment, as
-// check lists it: nobody corrects one sort of error only to meet the next. Names in the
-// names of files are masked.
+// A refusedError is everything in the data that prevents a seal, as check lists it, so that
+// nobody corrects one kind of error only to meet the next. Names of people in file names
+// are masked.
 type refusedError struct {
 	problems []schema.Problem // of severity Error
-	findings []leak.Finding   // that nobody decided on
+	findings []leak.Finding   // undecided
 }
 
 func (e *refusedError) Error() string {
@@ -26,8 +26,7 @@ func (e *refusedError) Error() string {
 		"undecided", count(len(e.problems), "error"), count(len(e.findings), "finding"))
 }
 
-// A maskedError is an error whose text holds the name of a file of the collection, as it
-// may be shown.
+// A maskedError is an error with the file names in its text masked for display.
 type maskedError struct {
 	error
 	text string
@@ -36,9 +35,10 @@ type maskedError struct {
 func (e *maskedError) Error() string { return e.text }
 func (e *maskedError) Unwrap() error { return e.error }
 
-// told is what seal says of err. The law that seal refuses nothing which check has not
-// listed holds because check's own reading makes the list.
-func (j *sealJob) told(err error) error {
+// explained returns err as seal reports it. An error about the data becomes the complete
+// list that check would print: it is made by check's own code, so that seal refuses nothing
+// that check does not list.
+func (j *sealJob) explained(err error) error {
 	if err == nil || j.col == nil {
 		return err
 	}
@@ -61,7 +61,7 @@ func (j *sealJob) told(err error) error {
 	return refused
 }
 
-// masked hides names in the names of files.
+// masked hides names of people in the file names within err.
 func (j *sealJob) masked(err error) error {
 	names := j.names
 	if e, ok := errors.AsType[*site.SourceChangedError](err); ok { // perhaps a file that nobody knew
@@ -75,8 +75,8 @@ func (j *sealJob) masked(err error) error {
 	return err
 }
 
-// refuse adds to what stopped seal all that check would list. The error is one that
-// ends check.
+// refuse adds everything that check would list to e, which stopped the seal. An error means
+// that check itself failed.
 func (j *sealJob) refuse(e *refusedError) error {
 	if j.folder == nil {
 		var err error
@@ -93,7 +93,7 @@ func (j *sealJob) refuse(e *refusedError) error {
 		return err
 	}
 	defer col.Root.Close()
-	j.u.say("looking for everything that has to be corrected first, as check does")
+	j.u.say("listing everything to correct first, as check does")
 	r, err := readWith(j.c.Context(), newUI(strings.NewReader(""), io.Discard, io.Discard), col, j.folder, key)
 	if err != nil {
 		return err

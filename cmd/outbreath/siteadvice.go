@@ -8,11 +8,11 @@ import (
 )
 
 const (
-	sendAnew  = "to send them under a new number: outbreath seal COLLECTION --to MEDIA --new-number"
-	leaveAway = "leave --again and --shipment away"
+	sendAnew = "to send them under a new number: outbreath seal COLLECTION --to MEDIA --new-number"
+	leaveOut = "leave out --again and --shipment"
 )
 
-// numberToDo says what to do about a shipment number that was refused.
+// numberToDo returns the advice on a refused shipment number.
 func numberToDo(e *site.NumberError) string {
 	switch e.Reason {
 	case site.NotANumber:
@@ -21,10 +21,10 @@ func numberToDo(e *site.NumberError) string {
 		return "compare it with the label; the next number of this site is " + e.Next
 	}
 	return map[site.NumberReason]string{
-		site.NumberAcknowledged: "nothing needs to be sent again; for a new shipment " + leaveAway,
-		site.NumberGivenUp:      leaveAway + ": the next number is taken",
+		site.NumberAcknowledged: "nothing needs to be sent again; for a new shipment " + leaveOut,
+		site.NumberGivenUp:      leaveOut + ": the next number is taken",
 		site.NumberNeverSealed:  "outbreath custody COLLECTION lists what was sealed",
-		site.NumberUsed: "leave --shipment away, and the next number is taken; " +
+		site.NumberUsed: "leave out --shipment, and the next number is taken; " +
 			"for another copy of it give --again, without --new-number",
 		site.NumberWithdrawn: "seal what is left under a new number, without that subject: " +
 			"outbreath seal COLLECTION --to MEDIA --new-number",
@@ -39,7 +39,7 @@ func numberToDo(e *site.NumberError) string {
 	}[e.Reason]
 }
 
-// sentToDo says what to do about sessions that have left before.
+// sentToDo returns the advice on sessions that have left before.
 func sentToDo(e *site.SentError) string {
 	if e.Reason != site.SentSame {
 		return sendAnew
@@ -48,10 +48,10 @@ func sentToDo(e *site.SentError) string {
 	return "for another copy of it: outbreath seal COLLECTION --to MEDIA --again " + digits + "; " + sendAnew
 }
 
-// siteReceiptToDo says what to do about a receipt that does not count here.
+// siteReceiptToDo returns the advice on a receipt that does not count here.
 func siteReceiptToDo(e *site.ReceiptError) string {
 	return map[site.ReceiptReason]string{
-		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were taken " +
+		site.ReceiptUnknown: "name the collection that it was sealed from; if this is the one, entries were removed " +
 			"from its log: tell the privacy officer",
 		site.ReceiptElsewhere: "tell the laboratory by telephone; nothing was recorded",
 		site.ReceiptFuture: "compare this computer's clock with the laboratory's, and ask for a new receipt; " +
@@ -64,27 +64,27 @@ func siteReceiptToDo(e *site.ReceiptError) string {
 	}[e.Reason]
 }
 
-// contentsToDo says what to do about a number that would stand for two contents.
+// contentsToDo returns the advice on a number that would have two contents.
 func contentsToDo(e *site.ContentsError) string {
 	if e.Copy {
-		return "bring the collection back to what it was then, from your backup, and say the same of the box " +
+		return "restore the collection as it was then, from your backup, and state the same about the box " +
 			"(--tubes, --tube-reason); or seal what it holds now under a new number, without --again"
 	}
-	return "leave --shipment away, and the next free number is taken"
+	return "leave out --shipment, and the next free number is taken"
 }
 
 const amendedToDo = "say why with --amended TEXT, without anything about a person; " +
-	"or bring the records back to what they were"
+	"or restore the records as they were"
 
-const planToDo = "put the plan in study.json back; if the privacy officer has decided on another one, add " +
-	"--new-plan TEXT, which says why"
+const planToDo = "put the previous plan back into study.json; if the privacy officer has decided on another one, " +
+	"give the reason with --new-plan TEXT"
 
 const clockToDo = "set the clock, then seal again; if it is right and the earlier entry was written under a " +
-	"wrong one, add --clock-is-right"
+	"wrong clock, add --clock-is-right"
 
-// siteStatus returns the exit status of an error of package site, 0 for any other. What
-// something else did meanwhile is for a person to resolve: the command was right, and
-// is given again.
+// siteStatus returns the exit status of an error of package site, or 0 for any other error.
+// What another program did in the meantime is for a person to resolve (status 1): the command
+// was right, and can be given again.
 func siteStatus(err error) int {
 	number, ok := errors.AsType[*site.NumberError](err)
 	switch {
@@ -102,7 +102,7 @@ func siteStatus(err error) int {
 	return 0
 }
 
-// siteRemedies are what to do about errors of package site.
+// siteRemedies are the advice on errors of package site.
 var siteRemedies = []remedy{
 	of(numberToDo),
 	of(sentToDo),
@@ -111,22 +111,22 @@ var siteRemedies = []remedy{
 	of(lastNumberToDo),
 	on[*site.ClockError](clockToDo),
 	on[*site.PlanError](planToDo),
-	behind(site.ErrSamePlan, "leave --new-plan away"),
+	behind(site.ErrSamePlan, "leave out --new-plan"),
 	on[*site.AmendedError](amendedToDo),
 	behind(site.ErrNobodyLeft, "there is nothing to seal"),
 	behind(site.ErrNoSubject, "compare the id with roster.csv, character by character; if it is right, "+
 		"run withdraw for the collection whose roster has it"),
 	behind(site.ErrOneGeneration, "there is nothing to join before keys rotate"),
 	behind(site.ErrNoSuchTube, "write --tube-reason BARCODE=TEXT, with the barcode as it is listed"),
-	on[*site.StrangerError]("take it out and scan the box again"),
-	behind(site.ErrNothing, "seal, or whatever was to be done: no command refuses this collection"),
+	on[*site.StrangerError]("remove it and scan the box again"),
+	behind(site.ErrNothing, "go on: no command refuses this collection"),
 	on[*site.SealAtWorkError]("wait until it has ended, then seal again; nothing was changed"),
 	on[*site.SourceChangedError]("close the programs that use the collection, run check again, then seal"),
 	on[*site.WithdrawnError]("the withdrawal was recorded while this collection was being sealed, " +
 		"and nothing was sealed: run seal again; it leaves that subject out"),
 }
 
-// siteToDo says what to do about an error of package site; "" for any other.
+// siteToDo returns the advice on an error of package site, or "" for any other error.
 func siteToDo(err error) string {
 	for _, a := range siteRemedies {
 		if do := a(err); do != "" {
@@ -136,7 +136,7 @@ func siteToDo(err error) string {
 	return ""
 }
 
-// lastNumberToDo says what to do when no number follows.
+// lastNumberToDo returns the advice when the numbers of a site are used up.
 func lastNumberToDo(e *site.LastNumberError) string {
 	if e.Free == "" {
 		return "agree on another site code with the laboratory, and begin a new collection with it"

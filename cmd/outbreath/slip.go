@@ -16,17 +16,17 @@ var slipPage = template.Must(template.New("slip.html.tmpl").
 	Funcs(template.FuncMap{"count": count, "letters": letters, "head": head, "position": position}).
 	ParseFS(pages, "html/slip.html.tmpl"))
 
-// A slip is the paper that goes into the box. It has no subject data, but the
-// session pseudonyms of the laboratory.
+// A slip is the paper that goes into the box. It shows no subject data, but does show the
+// session pseudonyms that the laboratory uses.
 type slip struct {
 	Shipment, Study, Site, Sealed string
 	Sessions, Recordings, Tubes   int
-	Inside, Strangers             int    // tubes in the box; those of them that no record has
+	Inside, Strangers             int    // tubes in the box; how many of them have no record
 	First                         int    // tubes to analyse first
 	Storage                       string // "30 refrigerated, 6 ambient"
 	Contact                       string
 	Code                          *drawing
-	Groups                        []string // of the archive's digest, in lines
+	Groups                        []string // the archive's digest in groups, as two lines
 	Pages                         []slipSheet
 }
 
@@ -37,16 +37,17 @@ type slipSheet struct {
 	Last       bool // has the boxes to sign
 }
 
+// A slipRow is one tube on the slip.
 type slipRow struct {
 	Number                              int
 	Barcode, Session, Position, Storage string
 	First                               bool
-	Absent, Stranger                    bool     // stated by the packer: not in the box; no record has it
+	Absent, Stranger                    bool     // as the packer stated: not in the box; without a record
 	Code                                *drawing // nil: Barcode cannot be drawn as Code 128
 	Wide                                bool     // Code has a line of its own
 }
 
-// position draws where in the sampler a tube was: 32 letters at most.
+// position draws the tube's position in the sampler, of at most 32 letters.
 func position(text string) lettering {
 	if utf8.RuneCountInString(text) <= 5 {
 		return letters(text, 5, 1.8)
@@ -54,17 +55,17 @@ func position(text string) lettering {
 	return letters(text, 10, 1)
 }
 
-// A drawing is a symbol and its printed size.
+// A drawing is a symbol with its printed size.
 type drawing struct {
 	*symbol.Symbol
 	WidthMM, HeightMM string
 }
 
-// What fits on paper: A4 and Letter have 259 mm of height and 190 mm of width in
-// common within margins of 10 mm. Every height of the page is fixed in mm, and what
-// must stay readable to the last character is drawn by letters, so that the page is
-// the same whichever fonts a computer has. Modules are whole dots of printers with
-// 300 and 600 dots an inch.
+// What fits on paper. A4 and Letter share an area of 190 mm by 259 mm (width by height)
+// within margins of 10 mm. Every height on the page is fixed in mm, and text that must be
+// readable to the last character is drawn by [letters], so that the page is the same
+// whichever fonts a computer has. Modules are whole dots of printers with 300 and 600 dots
+// per inch.
 const (
 	rowsLast   = 16 // rows on a sheet that has the boxes to sign
 	rowsFull   = 20 // rows on any other sheet
@@ -80,8 +81,8 @@ const (
 	headLetter = 5.3
 )
 
-// A lettering is a text in lines, of which every letter takes the same width with
-// any font. Sizes are in mm.
+// A lettering is a text in lines in which every letter has the same width in any font.
+// Sizes are in mm.
 type lettering struct {
 	Lines               []letterLine
 	Width, Height, Size string
@@ -89,11 +90,11 @@ type lettering struct {
 
 type letterLine struct{ Text, Length, Base string }
 
-// letters breaks text into lines of at most perLine letters that are each wide mm
-// wide. Letters of usual fixed-width fonts are 0.6 of the font's size; another font
-// is stretched or squeezed by the browser (SVG 2, textLength and lengthAdjust).
+// letters breaks text into lines of at most perLine letters, each of them wide mm wide. In
+// usual fixed-width fonts a letter is 0.6 of the font size wide; the browser stretches or
+// squeezes any other font (SVG 2, textLength and lengthAdjust).
 func letters(text string, perLine int, wide float64) lettering {
-	const lineHeight = 2.2 // letters' widths
+	const lineHeight = 2.2 // in widths of a letter
 	mm := func(n float64) string { return fmt.Sprintf("%.2f", n) }
 	all := []rune(text)
 	l := lettering{Width: mm(float64(min(len(all), perLine)) * wide), Size: mm(wide / 0.6)}
@@ -107,13 +108,14 @@ func letters(text string, perLine int, wide float64) lettering {
 	return l
 }
 
-// head draws the shipment's number, smaller where it is long.
+// head draws the shipment's number, in smaller letters if it is long.
 func head(number string) lettering {
 	n := max(1, utf8.RuneCountInString(number))
 	return letters(number, n, min(headLetter, headLine/float64(n)))
 }
 
-// newSlip makes the slip of a shipment that has just been written.
+// newSlip makes the slip of a shipment that has just been written. stated are the tubes in
+// which box and records differ.
 func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Discrepancy) (*slip, error) {
 	code := pack.SlipCode{Shipment: s.Shipment, SHA256: s.Archive}
 	square, err := symbol.QR(code.Format())
@@ -131,7 +133,7 @@ func newSlip(c *deid.Cleared, s *pack.Sealed, sealed time.Time, stated []deid.Di
 	return p, nil
 }
 
-// fill lays out the tubes of the records, then those that no record has.
+// fill lays out the tubes of the records, then those without a record.
 func (p *slip) fill(tubes []deid.ClearedTube, stated []deid.Discrepancy) {
 	var rows []slipRow
 	kept, absent := map[string]int{}, map[string]bool{}
@@ -174,7 +176,8 @@ func (p *slip) fill(tubes []deid.ClearedTube, stated []deid.Discrepancy) {
 	p.Pages = sheets(rows)
 }
 
-// draw chooses the size of the bar code.
+// draw chooses the size of the bar code: in its cell with broad modules, with narrow ones, or
+// on a line of its own. Code remains nil if the barcode cannot be drawn as Code 128.
 func (r *slipRow) draw() {
 	code, err := symbol.Code128(r.Barcode)
 	r.Wide = utf8.RuneCountInString(r.Barcode) > 2*cellLine
@@ -189,25 +192,24 @@ func (r *slipRow) draw() {
 	}
 }
 
-// draw gives a symbol its size: module is the width of one, in mm; a bar code
-// is tall mm high.
+// draw gives a symbol its printed size: each module is module mm wide and tall mm high.
 func draw(s *symbol.Symbol, module, tall float64) *drawing {
 	return &drawing{s, fmt.Sprintf("%.3f", float64(s.Width)*module), fmt.Sprintf("%.3f", float64(s.Height)*tall)}
 }
 
-// sheets deals the rows out to sheets of paper, so that the last has the boxes
-// to sign and, but for an empty box, at least one row.
+// sheets distributes the rows over sheets of paper. The last sheet has the boxes to sign
+// and, unless the box is empty, at least one row.
 func sheets(rows []slipRow) []slipSheet {
 	var all []slipSheet
 	for {
-		room, n := rowsFull, 0
+		free, n := rowsFull, 0
 		whole := 0
 		for _, r := range rows {
 			whole += r.height()
 		}
 		last := whole <= rowsLast
-		for n < len(rows) && room >= rows[n].height() && (last || n < len(rows)-1) {
-			room -= rows[n].height()
+		for n < len(rows) && free >= rows[n].height() && (last || n < len(rows)-1) {
+			free -= rows[n].height()
 			n++
 		}
 		all = append(all, slipSheet{Number: len(all) + 1, Rows: rows[:n], Last: last})
@@ -221,8 +223,8 @@ func sheets(rows []slipRow) []slipSheet {
 	return all
 }
 
-// height is how many rows of the usual height r needs, of which each holds two
-// lines of letters.
+// height returns how many rows of the usual height r needs. Each holds two lines of
+// letters.
 func (r *slipRow) height() int {
 	if r.Wide && r.Code != nil {
 		return r.TextRows() + 1
@@ -230,8 +232,8 @@ func (r *slipRow) height() int {
 	return r.TextRows()
 }
 
-// TextRows is how many of them the letters of the barcode take, with a remark above
-// them where there is one.
+// TextRows returns how many rows the letters of the barcode take, with the remark above them
+// if there is one.
 func (r *slipRow) TextRows() int {
 	if !r.Wide {
 		return 1

@@ -196,7 +196,7 @@ func TestPlugin(t *testing.T) {
 	p.run("outbreath", "keys", "new", "--role", "site", "--name", demo.Site, "--no-passphrase", "--keys", "site")
 	lab := []string{"keys", "new", "--role", "lab", "--name", "harbour-lab", "--no-passphrase", "--identity",
 		"token.txt", "--keys", "lab"}
-	p.fails("say its recipient, as the plugin showed it, with --recipient", "outbreath", lab...)
+	p.fails("give its recipient, as the plugin showed it, with --recipient", "outbreath", lab...)
 	p.run("outbreath", append(lab, "--recipient", made[1])...)
 	// trusting runs no program
 	p.env = append(p.env, "PATH="+without)
@@ -220,5 +220,5 @@ func TestPlugin(t *testing.T) {
 	p.env = append(p.env, "PATH="+without)
 	p.fails("the program age-plugin-lark is not on this computer", "outbreath", verify...)
 	p.env = append(p.env, path, "LARK_BROKEN="+p.dir)
-	p.fails("to do: look whether the token is connected", "outbreath", verify...)
+	p.fails("to do: check whether the token is connected", "outbreath", verify...)
 }

@@ -16,7 +16,7 @@ type traceResult struct {
 	Kind      string   `json:"kind"` // whose pseudonym it is: "subject" or "session"
 	KeyID     string   `json:"key_id"`
 	Records   []string `json:"records"`
-	Withdrawn bool     `json:"withdrawn"` // consent was withdrawn since
+	Withdrawn bool     `json:"withdrawn"` // consent has been withdrawn since
 	Shipments []string `json:"shipments"` // that hold the subject's data
 	Unlisted  []string `json:"unlisted"`  // of those, the ones sealed before their contents were noted
 }
@@ -25,7 +25,7 @@ func newTraceCmd(u *ui, o *options) *cobra.Command {
 	var reason, by string
 	c := &cobra.Command{
 		Use:   "trace COLLECTION PSEUDONYM --reason TEXT",
-		Short: "Lead a pseudonym back to its subject, for an authorised finding",
+		Short: "Trace a pseudonym back to its subject, for an authorised finding",
 		Long: `Print the subject behind a pseudonym, at the site that holds the key and the
 roster: for a finding that the protocol and the ethics committee allow to be
 passed on. Every generation of the key is searched. Who asked and why is written
@@ -40,10 +40,11 @@ into custody.jsonl before anything is printed; what is printed is personal data.
 	return c
 }
 
+// runTrace logs who asks and why, and only then looks up and prints the subject.
 func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 	name, err := deid.ParsePseudonym(typed)
 	if err != nil {
-		return usagef("compare it with the print: four groups of four and one check character", "%s", err)
+		return usagef("compare it with the printed one: four groups of four and one check character", "%s", err)
 	}
 	col, err := loadCollection(u, dir)
 	if err != nil {
@@ -86,9 +87,9 @@ func runTrace(u *ui, o *options, dir, typed, reason, by string) error {
 func (r traceResult) print(w io.Writer) {
 	if r.Withdrawn {
 		fmt.Fprintln(w, "caution: this subject has withdrawn consent; ask the committee before you pass anything on")
-		fmt.Fprintf(w, "  shipments sealed before that still hold the data: %s\n", words(r.Shipments))
+		fmt.Fprintf(w, "  shipments sealed before then that hold the data: %s\n", words(r.Shipments))
 		if len(r.Unlisted) > 0 {
-			fmt.Fprintf(w, "  of these it is not known whether they do: %s\n", words(r.Unlisted))
+			fmt.Fprintf(w, "  it is not known whether these do: %s\n", words(r.Unlisted))
 		}
 	}
 	fmt.Fprintf(w, "subject: %s\n  the pseudonym is of a %s, made with "+
@@ -96,6 +97,6 @@ func (r traceResult) print(w io.Writer) {
 	for _, file := range r.Records {
 		fmt.Fprintf(w, "  %s\n", quoted(file))
 	}
-	fmt.Fprintln(w, "caution: this is personal data; pass it on only to whom the protocol names. Who asked and "+
+	fmt.Fprintln(w, "caution: this is personal data; pass it on only to those whom the protocol names. Who asked and "+
 		"why is in custody.jsonl.")
 }

@@ -8,19 +8,19 @@ import (
 	"golang.org/x/term"
 )
 
-// A tty keeps what is typed off the screen while nobody is asked anything: a
-// passphrase or a subject's id that is typed too early must not be seen, nor end up
-// in the shell. nil is a tty that does nothing, for input that is no terminal.
+// A tty switches the echo of the terminal off while no question is open: a passphrase or a
+// subject's id that is typed too early must neither be seen nor end up in the shell. A nil
+// tty does nothing; it is for input that is not a terminal.
 type tty struct {
 	fd    int
 	mu    sync.Mutex
-	start *term.State // as it was found
+	start *term.State // of the terminal before the command
 	asked bool        // a secret was asked for
-	ended bool        // given back
+	ended bool        // the terminal was given back
 }
 
-// quietTerminal switches the echo of a terminal off, if this program is the one that
-// reads from it.
+// quietTerminal switches the echo of a terminal off. It returns nil if in is no terminal, or
+// if this program is not the one that reads from it.
 func quietTerminal(in io.Reader) *tty {
 	f, ok := in.(*os.File)
 	if !ok || !terminal(f) || !foreground(int(f.Fd())) {
@@ -34,13 +34,14 @@ func quietTerminal(in io.Reader) *tty {
 	return &tty{fd: fd, start: start}
 }
 
-// shown carries out read with what is typed on the screen.
+// shown calls read with the echo on.
 func (t *tty) shown(read func() error) error {
 	t.echo(true)
 	defer t.echo(false)
 	return read()
 }
 
+// echo switches the echo on or off, unless the terminal was given back.
 func (t *tty) echo(on bool) {
 	if t == nil {
 		return
@@ -52,8 +53,8 @@ func (t *tty) echo(on bool) {
 	}
 }
 
-// fresh forgets what was typed before the question, which was no answer to it.
-// secret says that the answer is not shown.
+// fresh discards what was typed before a question, because it cannot be the answer. secret
+// means that the answer will not be shown.
 func (t *tty) fresh(secret bool) {
 	if t == nil {
 		return
@@ -64,8 +65,9 @@ func (t *tty) fresh(secret bool) {
 	_ = forgetTyped(t.fd)
 }
 
-// end gives the terminal back as it was; it may be called again. What was typed meanwhile is forgotten after a
-// failure, and after a secret was asked for: it may be one, and the shell would show it.
+// end gives the terminal back as it was; it may be called more than once. After a failure,
+// or if a secret was asked for, unread input is discarded: it may be a secret, and the shell
+// would show it.
 func (t *tty) end(failed bool) {
 	if t == nil {
 		return

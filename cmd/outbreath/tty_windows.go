@@ -4,6 +4,7 @@ import "golang.org/x/sys/windows"
 
 func foreground(int) bool { return true }
 
+// setEcho switches on or off whether the console shows what is typed.
 func setEcho(fd int, on bool) error {
 	var mode uint32
 	if err := windows.GetConsoleMode(windows.Handle(fd), &mode); err != nil {
@@ -15,4 +16,5 @@ func setEcho(fd int, on bool) error {
 	return windows.SetConsoleMode(windows.Handle(fd), mode)
 }
 
+// forgetTyped discards what was typed and not yet read.
 func forgetTyped(fd int) error { return windows.FlushConsoleInputBuffer(windows.Handle(fd)) }

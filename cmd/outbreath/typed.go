@@ -7,12 +7,11 @@ import (
 	"outbreath/schema"
 )
 
-// An actText is an option whose text is kept for good: why something is done, or who
-// does it.
+// An actText is an option whose text is kept permanently, such as the reason for an act.
 type actText struct{ option, text string }
 
-// textsMayStay refuses such texts before any work: first all reasons, each of which
-// may be left away here, then who acts. col is nil at the laboratory, which has no roster.
+// textsMayStay checks such texts before any work is done: first the reasons, of which empty
+// ones are skipped, then by, who acts. col is nil at the laboratory, which has no roster.
 func textsMayStay(col *schema.Collection, by string, reasons ...actText) error {
 	typed := deid.NewTyped(col)
 	for _, r := range reasons {
@@ -29,12 +28,12 @@ func textsMayStay(col *schema.Collection, by string, reasons ...actText) error {
 		return nil
 	}
 	if err := typed.Who(by); err != nil {
-		return usagef("write initials or a role behind --by, such as coordinator; nothing was written", "--by %s", err)
+		return usagef("give initials or a role with --by, such as coordinator; nothing was written", "--by %s", err)
 	}
 	return nil
 }
 
-// textsMayStay is the same for all that seal is told.
+// textsMayStay checks all texts among the options of seal, those of tubes included.
 func (s *sealOptions) textsMayStay(col *schema.Collection) error {
 	if err := textsMayStay(col, s.by, actText{"--amended", s.amended}, actText{"--new-plan", s.newPlan}); err != nil {
 		return err
@@ -43,7 +42,7 @@ func (s *sealOptions) textsMayStay(col *schema.Collection) error {
 	for _, given := range s.reasons {
 		barcode, reason, of := cutBarcode(col, given)
 		if reason == "" {
-			continue // told when it is compared with the box
+			continue // reported when it is compared with the box
 		}
 		if err := typed.Why(reason, barcode); err != nil {
 			return usagef("write --tube-reason in one line and in other words, without names, numbers or dates of a "+
@@ -54,8 +53,9 @@ func (s *sealOptions) textsMayStay(col *schema.Collection) error {
 	return nil
 }
 
-// cutBarcode takes BARCODE=TEXT apart; a barcode of the records may hold "=". of says
-// whose reason it is: nothing of a barcode that no record has, which may be anything.
+// cutBarcode splits BARCODE=TEXT; a barcode of the records may itself hold "=". of is " of "
+// and the barcode, for messages, or "" if no record has it: then it may be anything, even an
+// identifier.
 func cutBarcode(col *schema.Collection, given string) (barcode, reason, of string) {
 	for _, s := range col.Sessions {
 		for _, t := range s.Tubes {

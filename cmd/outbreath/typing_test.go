@@ -105,7 +105,7 @@ func TestSuggestedTypedTooEarly(t *testing.T) {
 		t.Errorf("%q was suggested, and %q after it", pass, again)
 	}
 	d.types(pass)
-	d.see(`(?m)once more now, from your paper\n(.*\n)*passphrase of the new keys, from your paper:$`)
+	d.see(`(?m)once more, from your paper\n(.*\n)*passphrase of the new keys, from your paper:$`)
 	if strings.Contains(d.screen(), pass) {
 		t.Error("the words still stand on the screen")
 	}

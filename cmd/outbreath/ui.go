@@ -17,8 +17,8 @@ import (
 	"outbreath/schema"
 )
 
-// A ui is where a command reads and prints: results to out, talk and progress
-// to err. Colour is used nowhere, so NO_COLOR is obeyed by itself.
+// A ui is where a command reads and prints: results to out, remarks and progress to err.
+// Nothing is coloured, so NO_COLOR needs no attention.
 type ui struct {
 	in       io.Reader
 	out, err io.Writer
@@ -26,20 +26,20 @@ type ui struct {
 	quiet    bool
 	printed  bool // a JSON document has been printed
 
-	tty         *tty            // nil: nobody types at a terminal
+	tty         *tty            // nil if input is not a terminal
 	interrupted <-chan struct{} // closed when somebody pressed Ctrl-C; nil: never
 }
 
 func newUI(in io.Reader, out, err io.Writer) *ui { return &ui{in: in, out: out, err: err} }
 
-// terminal says whether w is a terminal.
+// terminal reports whether w is a terminal.
 func terminal(w any) bool {
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }
 
-// await waits for somebody to answer, or to interrupt. Until then nothing is
-// changed, so that the command can end while read still waits.
+// await calls read, and waits until it returns or the user interrupts. Commands change
+// nothing while they wait for an answer, so they can end although read is still waiting.
 func await[T any](u *ui, read func() (T, error)) (answer T, err error) {
 	done := make(chan struct{})
 	var got T
@@ -56,7 +56,7 @@ func await[T any](u *ui, read func() (T, error)) (answer T, err error) {
 	}
 }
 
-// result prints one JSON document when --json is set, else what text writes.
+// result prints doc as JSON with --json, otherwise what text writes.
 func (u *ui) result(doc any, text func(w io.Writer)) error {
 	if !u.json {
 		if text == nil {
@@ -71,27 +71,28 @@ func (u *ui) result(doc any, text func(w io.Writer)) error {
 	return writeJSON(u.out, doc, "  ")
 }
 
-// say prints a line of talk, unless --quiet.
+// say prints a remark, unless --quiet is set.
 func (u *ui) say(format string, args ...any) {
 	if !u.quiet {
 		fmt.Fprintln(u.err, printable(fmt.Sprintf(format, args...)))
 	}
 }
 
-// tell prints a line to somebody who is being asked something, also with --quiet:
-// a question without its reason is none.
+// tell prints a line that belongs to a question, even with --quiet: without it the question
+// could not be understood.
 func (u *ui) tell(format string, args ...any) {
 	fmt.Fprintln(u.err, printable(fmt.Sprintf(format, args...)))
 }
 
-// ask prints a question. Whatever was typed before it is no answer; secret says that
-// the answer is not shown.
+// ask prints a question, after discarding what was typed before it. secret means that the
+// answer will not be shown.
 func (u *ui) ask(secret bool, question string) {
 	u.tty.fresh(secret)
 	fmt.Fprint(u.err, printable(question))
 }
 
-// failure prints an error that ended a command.
+// failure prints the error that ended a command, with the problems and findings in it and
+// what to do; with --json also as a document, unless one was printed.
 func (u *ui) failure(err error, status int) {
 	if err == nil || errors.As(err, new(statusError)) {
 		return
@@ -108,7 +109,7 @@ func (u *ui) failure(err error, status int) {
 	)
 	errors.As(err, &queries)
 	errors.As(err, &findings)
-	var inBag []leak.Finding // which no decision settles
+	var inBag []leak.Finding // no decision settles these
 	if errors.As(err, &inspect) {
 		inBag = inspect.Findings
 	}
@@ -167,7 +168,7 @@ func (u *ui) failure(err error, status int) {
 	}
 }
 
-// joined returns the errors that [errors.Join] made into err, or err alone.
+// joined returns the errors that [errors.Join] combined into err, or err alone.
 func joined(err error) []error {
 	list, ok := err.(interface{ Unwrap() []error })
 	if !ok {
@@ -179,13 +180,13 @@ func joined(err error) []error {
 		all = append(all, joined(one)...)
 		lines = append(lines, one.Error())
 	}
-	if strings.Join(lines, "\n") != err.Error() { // several causes of one error
+	if strings.Join(lines, "\n") != err.Error() { // one error with several causes
 		return []error{err}
 	}
 	return all
 }
 
-// table writes rows in aligned columns.
+// table prints rows in aligned columns.
 func table(w io.Writer, rows [][]string) {
 	tw := tabwriter.NewWriter(w, 0, 4, 2, ' ', 0)
 	for _, r := range rows {
@@ -205,9 +206,8 @@ func tableLines(rows [][]string) []string {
 	return strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
 }
 
-// printable replaces control characters, and those that turn the direction of
-// writing, so that no text of the collection can steer a terminal or show
-// words in another order than they have.
+// printable replaces control characters and those that change the direction of writing, so
+// that no text of the collection can control a terminal or show words in a false order.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\t' || !unicode.IsControl(r) && !unicode.Is(unicode.Bidi_Control, r) {
@@ -217,8 +217,8 @@ func printable(s string) string {
 	}, s)
 }
 
-// cellText is printable for a text that comes from outside and must not begin a line,
-// or a column, of its own.
+// cellText is printable for text from outside in a table: it also replaces line breaks and
+// tabs, which would begin a new line or column.
 func cellText(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\t' || r == 0x2028 || r == 0x2029 {
@@ -228,7 +228,7 @@ func cellText(s string) string {
 	}, printable(s))
 }
 
-// count writes "1 record", "3 records" or "2 entries".
+// count returns a number and its noun: "1 record", "3 records" or "2 entries".
 func count(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun

@@ -25,34 +25,33 @@ type verifyOptions struct {
 	register              registerOptions
 }
 
-const verifyLong = `Read each shipment once, to its end: both signatures against the signers that
-this laboratory trusts, every digest, every record against the schema that came
-with it, and, with --tubes, the box against the records. Nothing is unpacked.
-Nothing of a rejected shipment may be used: keep the medium as it is and ask the
-site for a new copy.
+const verifyLong = `Read each shipment once, to its end. Check both signatures against the signers that
+this laboratory trusts, every digest, every record against the schema that came with
+it and, with --tubes, the box against the records. Nothing is unpacked. Use nothing
+from a rejected shipment: keep the medium as it is and ask the site for a new copy.
 
-With several shipments, give one --tubes file for each, in the same order, and
-swapped boxes are recognised; or one file with the tubes of all boxes. --slip
-takes the text of the code on a packing slip: it proves that paper, box and
-medium belong together. Nothing is corrected by guessing: a barcode that differs
-in one character is told, and a person looks at the tube.
+With several shipments, give one --tubes file for each, in the same order, so that
+swapped boxes are recognised; or give one file with the tubes of all boxes. --slip
+takes the text of the code on a packing slip, which proves that paper, box and medium
+belong together. Nothing is corrected by guessing: a barcode that differs in one
+character is reported, and a person looks at the tube.
 
-A damaged archive is told with the places of the damage. If the site added repair
-data and they suffice, --repair-into DIR writes the whole shipment anew into a
-folder that does not exist yet, and judges that; what arrived is not changed.
+For a damaged archive, the places of the damage are listed. If the site added repair
+data and they suffice, --repair-into DIR writes the complete shipment into a new
+folder and verifies it there; what arrived is not changed.
 
---register keeps an intake register: a file, made when it is not there, or
-postgres://USER@HOST/DATABASE for several stations. It knows a shipment that was
-here before, two contents under one number, a barcode of another shipment, and
+--register keeps an intake register: a file, created if it does not exist, or
+postgres://USER@HOST/DATABASE for several stations. It recognises a shipment that
+came before, two contents under one number, a barcode of another shipment, and
 numbers that never arrived. verify --register DB --overdue lists the gaps and the
-sites that have been silent. What was settled with the site, a number that was
-given up, say, is recorded with --settle NUMBER --reason TEXT and told no longer;
-should it come after all, that is a discrepancy. A password never stands in the
-address: put it into the file that PGPASSFILE names.
+silent sites. Record what you settled with the site, such as a number that was given
+up, with --settle NUMBER --reason TEXT: it is no longer listed, and is a discrepancy
+if it comes after all. Never write a password into the address: put it into the file
+that PGPASSFILE names.
 
---receipt writes the laboratory's signed statement and its signature (FILE.sig)
-for the site; with several shipments it names a folder. Remarks on the condition
-of box, tubes and medium go into it: write nothing about a person.
+--receipt writes the laboratory's signed statement, and its signature (FILE.sig),
+for the site; with several shipments it names a folder. Remarks on the condition of
+box, tubes and medium go into it: write nothing about a person.
 `
 
 const verifyExample = "  outbreath verify /media/stick/WEIR-0001 --tubes box.txt --keys lab-keys\n" +
@@ -65,7 +64,7 @@ func newVerifyCmd(u *ui, o *options) *cobra.Command {
 	s := &verifyOptions{}
 	c := &cobra.Command{
 		Use:     "verify SHIPMENT...",
-		Short:   "Say whether what arrived is what was sent, whole and from a trusted site",
+		Short:   "Check that what arrived is what was sent, complete and from a trusted site",
 		Long:    verifyLong + statusHelp,
 		Example: verifyExample,
 		Args: func(c *cobra.Command, args []string) error {
@@ -89,16 +88,16 @@ func newVerifyCmd(u *ui, o *options) *cobra.Command {
 	}
 	f := c.Flags()
 	f.StringArrayVar(&s.tubes, "tubes", nil,
-		"file with the barcodes in the box, one a line; one for each shipment, or one for all")
+		"file with the barcodes in the box, one per line; one for each shipment, or one for all")
 	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
-	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document a line for each shipment")
+	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document per line for each shipment")
 	f.StringVar(&s.receipt, "receipt", "",
 		"file for the signed receipt (with several shipments: folder for the receipts)")
 	f.StringArrayVar(&s.remarks, "remark", nil,
 		"remark on the condition of what arrived, for the receipt (repeatable)")
 	f.StringVar(&s.by, "by", "", "who verified (default: the user's name on this computer)")
-	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at a time (default: number of cores)")
-	f.StringVar(&s.repairInto, "repair-into", "", "new folder for a shipment that is damaged and can be repaired")
+	f.IntVar(&s.jobs, "jobs", 0, "shipments verified at the same time (default: number of cores)")
+	f.StringVar(&s.repairInto, "repair-into", "", "new folder for a damaged shipment that can be repaired")
 	s.register.flags(c)
 	return c
 }
@@ -109,8 +108,8 @@ func newOpenCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "open SHIPMENT --into DIR",
 		Short: "Verify a shipment and unpack it into a new folder",
-		Long: `The folder appears whole, when everything was verified, or not at all. It holds
-the bag: data/ with records, recordings and tubes.csv, and the manifests.
+		Long: `The folder appears once everything is verified, complete or not at all. It holds the
+bag: data/ with records, recordings and tubes.csv, and the manifests.
 ` + statusHelp,
 		Example: "  outbreath open /media/stick/WEIR-0001 --into received/WEIR-0001 --keys lab-keys",
 		Args:    cobra.ExactArgs(1),
@@ -125,7 +124,7 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 			}
 			if _, err := os.Lstat(s.into); err == nil {
 				return usagef("name a folder that does not exist yet",
-					"%s is there already; it was not touched", quoted(s.into))
+					"%s already exists; it was not touched", quoted(s.into))
 			}
 			if err := place.Unpacking(s.into, args[0]); err != nil {
 				return err
@@ -137,16 +136,17 @@ the bag: data/ with records, recordings and tubes.csv, and the manifests.
 		},
 	}
 	c.Flags().StringVar(&s.into, "into", "", "new folder for the unpacked bag")
-	c.Flags().StringVar(&tubes, "tubes", "", "file with the barcodes in the box, one a line")
+	c.Flags().StringVar(&tubes, "tubes", "", "file with the barcodes in the box, one per line")
 	return c
 }
 
-// verify verifies the shipments at dirs. A wrong path is reported before the work of hours.
+// verify verifies the shipments at dirs. Wrong paths are reported first: the verification of
+// the others may take hours.
 func (s *verifyOptions) verify(c *cobra.Command, u *ui, o *options, dirs []string) error {
 	all := len(dirs)
 	dirs = intake.OfSites(dirs)
 	if n := all - len(dirs); n > 0 {
-		u.say("remark: passed over what the operating system keeps there: %s", count(n, "entry"))
+		u.say("remark: skipped files of the operating system: %s", count(n, "entry"))
 	}
 	for _, dir := range dirs {
 		err := intake.Named(dir)
@@ -175,7 +175,7 @@ func (s *verifyOptions) run(c *cobra.Command, u *ui, o *options, dirs []string) 
 	return s.show(c, u, j, dirs)
 }
 
-// show carries out the job and prints what it found.
+// show runs the job and prints the verdicts.
 func (s *verifyOptions) show(c *cobra.Command, u *ui, j *intake.Job, dirs []string) error {
 	what := "verifying"
 	if len(dirs) == 1 {
@@ -200,7 +200,7 @@ func (s *verifyOptions) show(c *cobra.Command, u *ui, j *intake.Job, dirs []stri
 	} else if err := u.result(doc, func(w io.Writer) { doc.print(w) }); err != nil {
 		return err
 	}
-	// What failed after the verification comes after the verdicts, which hold all the same.
+	// Register and receipts come after the verification: if they failed, the verdicts still hold.
 	if failed := r.Failed(); failed != nil {
 		return failed
 	}
@@ -210,28 +210,29 @@ func (s *verifyOptions) show(c *cobra.Command, u *ui, j *intake.Job, dirs []stri
 	return nil
 }
 
-// sayCautions tells, once for each, which keys were relied on that nobody compared, and
-// for which shipments there is no receipt.
+// sayCautions warns once of each key that was relied on though nobody has compared it, and
+// reports the shipments that got no receipt.
 func sayCautions(u *ui, r *intake.Result, receipts bool) {
-	told := map[string]bool{}
+	said := map[string]bool{}
 	for _, v := range r.Shipments {
-		if v.Caution != "" && !told[v.Caution] {
-			told[v.Caution] = true
+		if v.Caution != "" && !said[v.Caution] {
+			said[v.Caution] = true
 			u.say("caution: key of site %s: %s", v.Site, v.Caution)
 		}
 	}
 	if r.Unentered != nil && receipts {
-		u.say("no receipt was written: it waits until the register has the verdict")
+		u.say("no receipt was written, because the register has not entered the verdict")
 	}
 	for _, n := range r.Unnamed {
 		u.tell("remark: no receipt for %s, because it %s; tell the site by telephone", quoted(n.Shipment), n.Err)
 	}
 }
 
-// job prepares the verification of some shipments with the laboratory's keys.
+// job prepares the verification of shipments with the laboratory's keys: boxes, slips,
+// receipts and the folder for a repaired shipment.
 func (s *verifyOptions) job(u *ui, o *options, shipments int) (*intake.Job, error) {
 	if s.jobs < 0 {
-		return nil, usagef("leave it away, or give a number from 1", "--jobs must not be negative")
+		return nil, usagef("leave it out, or give a number from 1", "--jobs must not be negative")
 	}
 	if n := len(s.tubes); n > 1 && n != shipments {
 		return nil, usagef("give one file for each shipment, in the same order, or one with the tubes of all boxes",
@@ -272,7 +273,8 @@ func (s *verifyOptions) job(u *ui, o *options, shipments int) (*intake.Job, erro
 	return j, nil
 }
 
-// labKeys opens the laboratory's key folder.
+// labKeys opens the laboratory's key folder, and returns the options of a verification with
+// its keys.
 func labKeys(u *ui, o *options) (*keys.Folder, pack.VerifyOptions, error) {
 	folder, err := openKeys(u, o)
 	if err != nil {
@@ -282,7 +284,7 @@ func labKeys(u *ui, o *options) (*keys.Folder, pack.VerifyOptions, error) {
 	return folder, verify, err
 }
 
-// receipts prepares the receipts that --receipt asks for; nil for none.
+// receipts prepares the receipts that --receipt asks for, nil for none.
 func (s *verifyOptions) receipts(folder *keys.Folder, shipments int) (*intake.Receipts, error) {
 	if s.receipt == "" {
 		if len(s.remarks) > 0 {
@@ -300,8 +302,8 @@ func (s *verifyOptions) receipts(folder *keys.Folder, shipments int) (*intake.Re
 	return intake.NewReceipts(folder, s.receipt, operatorName(s.by), s.remarks, shipments)
 }
 
-// scannedTubes reads a file of barcodes. An empty one is an empty box: every
-// tube is missing then.
+// scannedTubes reads a file of barcodes. An empty file means an empty box, in which every
+// tube is missing.
 func scannedTubes(u *ui, path string) ([]string, error) {
 	box, err := readTubes(path)
 	if errors.Is(err, pack.ErrNoBarcode) {
@@ -311,7 +313,7 @@ func scannedTubes(u *ui, path string) ([]string, error) {
 	return box, err
 }
 
-// tell prints err as a line of JSON where each shipment has one.
+// tell prints err as a line of JSON with --json-lines, and returns it.
 func (s *verifyOptions) tell(u *ui, err error) error {
 	if s.lines {
 		u.printed = true

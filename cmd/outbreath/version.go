@@ -9,15 +9,16 @@ import (
 	"sync"
 )
 
-// A build says what this program was made of, as the Go tool noted it.
+// A build describes what this program was built from, as recorded by the Go tool.
 type build struct {
 	Version string   `json:"version"` // of the module, "devel" when it was built from a checkout
 	Commit  string   `json:"commit"`  // 40 hexadecimal digits; "" when the checkout was not known
 	Changed bool     `json:"changed"` // the checkout had changes that no commit holds
 	Go      string   `json:"go"`
-	Modules []module `json:"modules"` // of others, in order of path
+	Modules []module `json:"modules"` // of others, ordered by path
 }
 
+// A module is one dependency of the program.
 type module struct {
 	Path    string `json:"path"`
 	Version string `json:"version"`
@@ -50,10 +51,10 @@ var thisBuild = sync.OnceValue(func() build {
 	return b
 })
 
-// programName is the short form that stands in treatment.json, on the label, in
-// custody.jsonl and on the audit's page: "outbreath VERSION COMMIT GO", the commit
-// cut to seven digits, with + when the checkout was changed, and left out where it
-// is not known. It is the same for every run of one program.
+// programName is the short form in treatment.json, on the label, in custody.jsonl and on the
+// audit's page: "outbreath VERSION COMMIT GO". The commit has seven digits, a + if the
+// checkout was changed, and is left out if it is unknown. Every run of one program gives the
+// same name.
 var programName = sync.OnceValue(func() string {
 	b := thisBuild()
 	name := "outbreath " + notForm.ReplaceAllString(b.Version, "")
@@ -66,7 +67,7 @@ var programName = sync.OnceValue(func() string {
 	return name + " " + notForm.ReplaceAllString(b.Go, "")
 })
 
-// notForm is what a program's name does not hold; see deid.ProgramForm.
+// notForm matches what a program's name must not hold; see [deid.ProgramForm].
 var notForm = regexp.MustCompile(`[^0-9A-Za-z.+-]`)
 
 func printVersion(u *ui) error {

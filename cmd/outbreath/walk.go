@@ -12,15 +12,15 @@ import (
 	"outbreath/deid/leak"
 )
 
-// A group is findings that say the same, so that one decision serves all.
+// A group is a set of findings with the same words, so that one decision serves all.
 type group struct {
 	findings []leak.Finding
 	passage  deid.Passage // of the first
-	redact   bool         // redacting has an effect on every one
-	decision string       // made in this walk
+	redact   bool         // every one can be redacted
+	decision string       // made during this walk; "" for none
 }
 
-// groups gathers the open findings of equal words, class and basis, in order.
+// groups groups the open findings by words, class and basis, in the order of the first.
 func (r *reading) groups() []*group {
 	var all []*group
 	byWords := map[string]*group{}
@@ -45,18 +45,19 @@ func (r *reading) groups() []*group {
 type walker struct {
 	out    io.Writer              // the terminal
 	key    func() (byte, error)   // one key press
-	line   func() (string, error) // a line of text, shown while typed
+	line   func() (string, error) // a line of text, with echo
 	record func(g *group, action, reason string) error
-	// mayStay says what is wrong with a reason, as [deid.Typed.Why].
+	// mayStay returns what is wrong with a reason, as [deid.Typed.Why] does.
 	mayStay func(reason string) error
-	fresh   func()    // forgets keys that were pressed already; may be nil
+	fresh   func()    // discards keys that were pressed before; may be nil
 	mark    [2]string // before and after the suspect words
 }
 
-const walkHelp = "  r take it out   a take out this and the rest of its kind   k keep, with a reason   s skip   b " +
+const walkHelp = "  r redact   a redact this and the rest of its kind   k keep, with a reason   s skip   b " +
 	"back   q stop"
 
-// walk returns when every group was shown or the person stops.
+// walk shows each group and records the decision on it. It returns when all were shown, or
+// when the person stops.
 func (w *walker) walk(groups []*group) error {
 	for i := 0; i < len(groups); {
 		g := groups[i]
@@ -72,8 +73,8 @@ func (w *walker) walk(groups []*group) error {
 		switch key {
 		case 'r', 'a':
 			if !g.redact {
-				fmt.Fprintln(w.out, "  This stands in a field that leaves as it is, or in study.json. Correct it at "+
-					"its place, or keep it with a reason.")
+				fmt.Fprintln(w.out, "  This is in a field that leaves unchanged, or in study.json. Correct it "+
+					"there, or keep it with a reason.")
 				continue
 			}
 			if err := w.redact(g, groups[i+1:], key == 'a'); err != nil {
@@ -81,7 +82,7 @@ func (w *walker) walk(groups []*group) error {
 			}
 			i = nextOpen(groups, i+1)
 		case 'k':
-			fmt.Fprint(w.out, "  Why may it leave? (without the words themselves; empty: not decided) ")
+			fmt.Fprint(w.out, "  Reason to keep it (without the words themselves; Enter to cancel): ")
 			reason, err := w.line()
 			if err != nil {
 				return err
@@ -90,8 +91,8 @@ func (w *walker) walk(groups []*group) error {
 				continue
 			}
 			if holdsWords(reason, g.passage.Suspect) {
-				fmt.Fprintln(w.out, "  The reason holds the words themselves, and it is kept for good. Say it "+
-					"without them.")
+				fmt.Fprintln(w.out, "  The reason repeats the words themselves, and is kept permanently. Write "+
+					"it without them.")
 				continue
 			}
 			if err := w.mayStay(reason); err != nil {
@@ -117,8 +118,8 @@ func (w *walker) walk(groups []*group) error {
 	return nil
 }
 
-// redact records that g is taken out and, if rest is set, what is of its kind in the
-// groups after it; it says how many.
+// redact records that g is redacted and, if rest is set, every later group of the same class
+// and basis too. It prints how many places that is.
 func (w *walker) redact(g *group, after []*group, rest bool) error {
 	if err := w.record(g, "redact", ""); err != nil {
 		return err
@@ -134,7 +135,7 @@ func (w *walker) redact(g *group, after []*group, rest bool) error {
 		}
 		places, kinds = places+len(like.findings), kinds+1
 	}
-	fmt.Fprintf(w.out, "  decided: take it out, in %s", count(places, "place"))
+	fmt.Fprintf(w.out, "  decided: redact it, in %s", count(places, "place"))
 	if kinds > 0 {
 		fmt.Fprintf(w.out, ", %s of its kind among them", count(kinds, "other"))
 	}
@@ -142,7 +143,7 @@ func (w *walker) redact(g *group, after []*group, rest bool) error {
 	return nil
 }
 
-// nextOpen passes over groups that "a" has decided.
+// nextOpen returns the next group from i on that "a" has not decided already.
 func nextOpen(groups []*group, i int) int {
 	for i < len(groups) && groups[i].decision != "" {
 		i++
@@ -150,6 +151,7 @@ func nextOpen(groups []*group, i int) int {
 	return i
 }
 
+// show prints group i of n with the suspect words marked, and the keys to press.
 func (w *walker) show(g *group, i, n int) {
 	f := g.findings[0]
 	fmt.Fprintf(w.out, "\n%d of %d: %s %s (class %s, %s)", i+1, n, f.Confidence, f.Class.Words().Shown, f.Class,
@@ -165,13 +167,13 @@ func (w *walker) show(g *group, i, n int) {
 	fmt.Fprintf(w.out, "%s\n> ", walkHelp)
 }
 
-// oneLine keeps a passage on its line and the terminal safe.
+// oneLine puts a passage on one line, without control characters.
 func oneLine(s string) string {
 	return printable(strings.NewReplacer("\n", " ", "\t", " ", "\r", " ").Replace(s))
 }
 
-// newWalker reads single keys from the terminal; ok is false where there is
-// none on both sides.
+// newWalker returns a walker that reads single keys from the terminal. ok is false if input
+// or output is not a terminal.
 func newWalker(u *ui) (w *walker, ok bool) {
 	in, isFile := u.in.(*os.File)
 	if !isFile || !terminal(in) || !terminal(u.err) {
@@ -198,7 +200,7 @@ func newWalker(u *ui) (w *walker, ok bool) {
 	return w, true
 }
 
-// holdsWords reports whether a reason repeats what it is about.
+// holdsWords reports whether a reason repeats the suspect words, of three bytes or more.
 func holdsWords(reason, suspect string) bool {
 	return len(suspect) > 2 && strings.Contains(strings.ToLower(reason), strings.ToLower(suspect))
 }

@@ -103,7 +103,7 @@ func TestWalk(t *testing.T) {
 	if len(recorded) != len(last[0].findings) || !strings.HasSuffix(recorded[0], "=keep a lot number") {
 		t.Errorf("recorded %q", recorded)
 	}
-	if !strings.Contains(shown, "leaves as it is") || !strings.Contains(shown, "The reason holds the words") {
+	if !strings.Contains(shown, "leaves unchanged") || !strings.Contains(shown, "The reason repeats the words") {
 		t.Errorf("shown: %s", shown)
 	}
 }

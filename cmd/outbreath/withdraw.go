@@ -35,27 +35,28 @@ func newWithdrawCmd(u *ui, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "withdraw COLLECTION --reason TEXT --to FILE",
 		Short: "Record a withdrawn consent, and write the signed notice for the laboratory",
-		Long: `Ask for the subject's id at the terminal, or read it from standard input: it
-never stands in the command line. Then write a notice for the laboratory, signed,
-with the subject's pseudonyms in every generation of the key, the shipments that
-hold data under them and the barcodes of the tubes, and nothing else; leave the
-subject out of later seals of every collection of the study; and record it in
-custody.jsonl and the key folder.
+		Long: `Ask for the subject's id at the terminal, or read it from standard input: it is never
+part of the command line. Record the withdrawal in custody.jsonl and the key folder,
+and leave the subject out of later seals of every collection of the study. Then write
+a signed notice for the laboratory. It holds the subject's pseudonyms under every
+generation of the key, the shipments that hold data under them, and the barcodes of
+the tubes; nothing else.
 
-Nothing is erased here: what happens to records and tubes is for the protocol,
-the consent and the law to say. The tubes are those of this collection: run it for
-every collection of the study that holds the subject.
+Nothing is erased. What happens to records and tubes is for the protocol, the consent
+and the law to decide. The notice lists the tubes of this collection only: run
+withdraw for every collection of the study that holds the subject.
 ` + statusHelp,
 		Example: `  outbreath withdraw week-48 --reason "consent withdrawn in writing" --to notice.json --keys site-keys`,
 		Args:    cobra.ExactArgs(1),
 		RunE:    func(c *cobra.Command, args []string) error { return runWithdraw(u, o, s, args[0]) },
 	}
 	c.Flags().StringVar(&s.reason, "reason", "", "why, without anything about a person; kept in custody.jsonl")
-	c.Flags().StringVar(&s.to, "to", "", "file of the notice; its signature is written beside it, as FILE.sig")
+	c.Flags().StringVar(&s.to, "to", "", "file of the notice; its signature is written next to it, as FILE.sig")
 	c.Flags().StringVar(&s.by, "by", "", "who records it (default: the user's name on this computer)")
 	return c
 }
 
+// runWithdraw logs the withdrawal of one subject, then writes the notice.
 func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if s.to == "" {
 		return usagef("name the file of the notice with --to FILE", "withdraw needs --to FILE")
@@ -65,8 +66,8 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	}
 	for _, path := range []string{s.to, s.to + ".sig"} {
 		if _, err := lstat(path); err == nil {
-			return usagef("name a file that does not exist", "%s is there already; a notice is never "+
-				"written over", quoted(path))
+			return usagef("name a file that does not exist", "%s already exists; a notice is never "+
+				"overwritten", quoted(path))
 		}
 	}
 	col, err := loadCollection(u, dir)
@@ -82,10 +83,10 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if err != nil {
 		return err
 	}
-	if _, err := lookAtLog(u, col, folder); err != nil && !tornOnly(err) { // before somebody types for nothing
+	if _, err := lookAtLog(u, col, folder); err != nil && !tornOnly(err) { // before asking for the id in vain
 		return err
 	}
-	id, err := oneSubject(u, col) // before the log is held: others would wait for a person
+	id, err := oneSubject(u, col) // before the log is locked: others would wait for a person
 	if err != nil {
 		return err
 	}
@@ -94,8 +95,8 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 		return err
 	}
 	defer journal.Release()
-	// Logged first: a subject who withdrew is left out even when the notice
-	// cannot be written, and withdraw can be run again.
+	// The log comes first: even if the notice cannot be written, the subject is left out, and
+	// withdraw can be run again.
 	done, err := journal.WithdrawSubject(id, entry)
 	if err != nil {
 		return err
@@ -107,7 +108,7 @@ func runWithdraw(u *ui, o *options, s *withdrawOptions, dir string) error {
 	if done.Strangers {
 		u.say("caution: this collection has records of subjects who are not in roster.csv; if one is this " +
 			"subject's under a wrong id, its tubes are missing from the notice")
-		u.say("  to do: run check, which names them; correct their ids, and run withdraw again for a whole notice")
+		u.say("  to do: run check, which names them; correct their ids, and run withdraw again for a complete notice")
 	}
 	r := &withdrawResult{OK: true, Notice: s.to, Signature: s.to + ".sig", Pseudonyms: done.Pseudonyms,
 		Shipments: nonNil(done.Shipments), Unlisted: nonNil(done.Unlisted), Tubes: nonNil(done.Tubes)}
@@ -131,7 +132,7 @@ func (r *withdrawResult) print(w io.Writer, site string) {
 		"its own tubes.\n", site, pack.NoticeNamespace, quoted(r.Signature), quoted(r.Notice))
 }
 
-// oneSubject asks for the subject's id.
+// oneSubject asks for the subject's id, and returns it as the roster has it.
 func oneSubject(u *ui, col *schema.Collection) (id string, err error) {
 	typed, err := askSubject(u)
 	if err != nil {
@@ -139,13 +140,13 @@ func oneSubject(u *ui, col *schema.Collection) (id string, err error) {
 	}
 	id, err = site.SubjectOf(col, typed)
 	if errors.As(err, new(*schema.QueriesError)) {
-		u.tell("this id may be that of two people; nothing was written")
+		u.tell("this id may belong to two people; nothing was written")
 	}
 	return id, err
 }
 
-// askSubject reads the subject's id: at a terminal without showing it, else from
-// standard input, which must hold one line.
+// askSubject reads the subject's id: at a terminal without echo, otherwise from standard
+// input, which must hold exactly one line.
 func askSubject(u *ui) (string, error) {
 	var line string
 	if in, ok := u.in.(*os.File); ok && term.IsTerminal(int(in.Fd())) {
@@ -173,7 +174,7 @@ func askSubject(u *ui) (string, error) {
 	return line, nil
 }
 
-// writeSigned writes a new file and, before it, its signature beside it.
+// writeSigned signs text, and writes it and the signature as new files path and path.sig.
 func writeSigned(f *keys.Folder, path, namespace string, text []byte) error {
 	sig, err := f.Sign(namespace, text)
 	if err != nil {

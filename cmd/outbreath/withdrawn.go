@@ -7,8 +7,8 @@ import (
 	"outbreath/schema"
 )
 
-// sayLeftOut tells how many records of subjects who have withdrawn, from this
-// collection or another of the study, are left out, never whose.
+// sayLeftOut reports how many records are left out because their subjects have withdrawn, in
+// this collection or another one of the study; never whose.
 func sayLeftOut(u *ui, gone []*schema.Session) {
 	if len(gone) == 0 {
 		return
@@ -21,8 +21,8 @@ func sayLeftOut(u *ui, gone []*schema.Session) {
 		"in the box", count(len(gone), "record"), be, their)
 }
 
-// officerEntry is the entry of a privacy officer's act. The reason must not name
-// anybody: it stays in the log for good.
+// officerEntry returns the log entry of a privacy officer's act. It refuses a reason or a
+// name that could identify a subject, because the log keeps both permanently.
 func officerEntry(col *schema.Collection, by, reason string) (custody.Entry, error) {
 	if strings.TrimSpace(reason) == "" {
 		return custody.Entry{}, usagef("say why with --reason TEXT; it is kept in custody.jsonl", "--reason is missing")
@@ -33,7 +33,7 @@ func officerEntry(col *schema.Collection, by, reason string) (custody.Entry, err
 	return custody.Entry{When: now(), Who: operatorName(by), Why: reason}, nil
 }
 
-// words joins with commas, for the screen.
+// words joins a list with commas, or is "none".
 func words(list []string) string {
 	if len(list) == 0 {
 		return "none"

@@ -26,9 +26,9 @@ func armor(blob []byte, width int) []byte {
 	return append(out, footer...)
 }
 
-// dearmor is the reverse of armor at any one width, and refuses every other
-// text: if writing the blob again does not give the same bytes, somebody could
-// change the file and leave the signature good.
+// dearmor is the inverse of armor for any width. It refuses a text that armor would not write
+// from the same blob: otherwise somebody could change the file and leave the signature
+// valid.
 func dearmor(armored []byte) ([]byte, error) {
 	if len(armored) > MaxArmored {
 		return nil, errors.New("too long for an SSH signature")

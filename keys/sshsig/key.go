@@ -9,8 +9,8 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// RSA keys shorter than this are not accepted (NIST SP 800-131A: 112 bits of
-// strength); longer than 16,384 bits x/crypto/ssh refuses.
+// minRSABits is the shortest RSA key that is accepted (NIST SP 800-131A: 112 bits of
+// strength). x/crypto/ssh refuses keys of more than 16,384 bits.
 const minRSABits = 2048
 
 // KeyTypes are the public key types that this package signs and verifies with.
@@ -20,8 +20,8 @@ var KeyTypes = []string{
 	ssh.KeyAlgoRSA,
 }
 
-// CheckKey returns nil if pub is of one of [KeyTypes] and, if RSA, of at least 2048 bits;
-// else why it is not accepted.
+// CheckKey returns nil if pub is of one of [KeyTypes] and, for RSA, has at least 2048 bits.
+// Otherwise the error says why it is not accepted.
 func CheckKey(pub ssh.PublicKey) error {
 	if pub == nil {
 		return errors.New("no key")
@@ -43,8 +43,8 @@ func CheckKey(pub ssh.PublicKey) error {
 		"or hardware token")
 }
 
-// ParseKey reads a public key in SSH wire format (RFC 4253 section 6.6) that
-// [CheckKey] passes. A second encoding of the same key is an error.
+// ParseKey reads a public key in SSH wire format (RFC 4253 section 6.6) that [CheckKey]
+// accepts. Any encoding but the canonical one is an error.
 func ParseKey(wire []byte) (ssh.PublicKey, error) {
 	pub, err := ssh.ParsePublicKey(wire)
 	if err != nil {
@@ -59,6 +59,7 @@ func ParseKey(wire []byte) (ssh.PublicKey, error) {
 	return pub, nil
 }
 
+// rsaKey returns the RSA key within pub, or nil.
 func rsaKey(pub ssh.PublicKey) *rsa.PublicKey {
 	c, ok := pub.(ssh.CryptoPublicKey)
 	if !ok {

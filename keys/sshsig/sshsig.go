@@ -28,7 +28,7 @@ const (
 	MaxArmored = 16 << 10
 )
 
-// Errors of [Signature.Verify]. Callers need not distinguish those of [Parse].
+// Errors of [Signature.Verify]. Those of [Parse] need not be told apart.
 var (
 	ErrNamespace = errors.New("the signature was made for another purpose (namespace)")
 	ErrSignature = errors.New("the signature does not fit the data: one of them was changed")
@@ -53,7 +53,7 @@ type wire struct {
 	Signature []byte
 }
 
-// wireSignature is the last field of wire. ssh.Signature would let bytes follow.
+// wireSignature is the last field of wire. ssh.Signature would accept trailing bytes.
 type wireSignature struct {
 	Format string
 	Blob   []byte
@@ -62,10 +62,9 @@ type wireSignature struct {
 // Sign signs message under namespace with SHA-512 and returns the armored
 // signature as ssh-keygen writes it (lines of 70, final line feed).
 //
-// RSA keys sign as rsa-sha2-512 and must be an [ssh.AlgorithmSigner]. The
-// signature is verified before it is returned, so that a signer whose two
-// halves do not belong together, or a computing fault, is an error here and not
-// at the receiver.
+// RSA keys sign as rsa-sha2-512 and must be an [ssh.AlgorithmSigner]. The signature is
+// verified before it is returned, so that a signer with mismatched halves, or a computing
+// fault, is an error here rather than at the receiver.
 func Sign(signer ssh.Signer, namespace string, message []byte) ([]byte, error) {
 	if namespace == "" {
 		return nil, errors.New("a signature needs a namespace")
@@ -107,8 +106,8 @@ func Sign(signer ssh.Signer, namespace string, message []byte) ([]byte, error) {
 // namespace or trailing bytes are errors. Any armor line width is accepted, but
 // it must be the same on every line but the last.
 //
-// Only the keys that [CheckKey] passes are accepted, in their one canonical
-// encoding, and of RSA only rsa-sha2-256 and rsa-sha2-512.
+// It accepts only keys that [CheckKey] accepts, in their canonical encoding, and for RSA only
+// rsa-sha2-256 and rsa-sha2-512.
 func Parse(armored []byte) (*Signature, error) {
 	blob, err := dearmor(armored)
 	if err != nil {
@@ -149,8 +148,8 @@ func Parse(armored []byte) (*Signature, error) {
 }
 
 // Verify checks that s is s.PublicKey's signature over message under namespace.
-// The error is [ErrNamespace] or [ErrSignature]. It does not say that
-// s.PublicKey is anybody in particular.
+// The error is [ErrNamespace] or [ErrSignature]. Whose key s.PublicKey is, and whether it is
+// trusted, is for the caller to decide.
 func (s *Signature) Verify(message []byte, namespace string) error {
 	if namespace == "" || s.Namespace != namespace {
 		return ErrNamespace
@@ -165,8 +164,8 @@ func (s *Signature) Verify(message []byte, namespace string) error {
 	return nil
 }
 
-// parseInner reads the signature proper. What x/crypto/ssh would let pass in
-// two spellings (RSA without leading zeros, padded ECDSA numbers) has one here.
+// parseInner reads the signature proper. Where x/crypto/ssh would accept two encodings (RSA
+// without leading zeros, padded ECDSA numbers), it accepts one.
 func parseInner(b []byte, pub ssh.PublicKey) (*ssh.Signature, error) {
 	var w wireSignature
 	if err := ssh.Unmarshal(b, &w); err != nil {
@@ -194,7 +193,7 @@ func parseInner(b []byte, pub ssh.PublicKey) (*ssh.Signature, error) {
 	return &ssh.Signature{Format: w.Format, Blob: w.Blob}, nil
 }
 
-// signedData is what the key signs, PROTOCOL.sshsig section 3.
+// signedData returns the bytes that the key signs (PROTOCOL.sshsig section 3).
 func (s *Signature) signedData(message []byte) ([]byte, error) {
 	var digest []byte
 	switch s.Hash {
@@ -215,6 +214,7 @@ func (s *Signature) signedData(message []byte) ([]byte, error) {
 	}{s.Namespace, s.reserved, s.Hash, digest})...), nil
 }
 
+// marshal returns the blob of s (PROTOCOL.sshsig section 2).
 func (s *Signature) marshal() []byte {
 	return append([]byte(magic), ssh.Marshal(wire{
 		Version:   version,

@@ -21,7 +21,7 @@ const (
 	BadText          Fault = "bad-text"           // a remark, or who verified, is not for a receipt; Err says why
 	NoReceiptFolder  Fault = "no-receipt-folder"  // the folder of the receipt at Path is not there
 	NotReceiptFolder Fault = "not-receipt-folder" // Path is no folder, and there are Count shipments
-	Occupied         Fault = "occupied"           // Path is there already
+	Occupied         Fault = "occupied"           // Path already exists
 	BadStation       Fault = "bad-station"        // the station's name is empty, too long or has control characters
 )
 
@@ -53,7 +53,7 @@ func (e *Error) Error() string {
 	case NotReceiptFolder:
 		return fmt.Sprintf("%s is no folder for receipts, and there are %d shipments", path, e.Count)
 	case Occupied:
-		return path + " is there already; it was not touched"
+		return path + " already exists; it was not touched"
 	case BadStation:
 		return "this station has no name that the register can take"
 	}

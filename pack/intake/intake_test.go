@@ -451,7 +451,7 @@ func TestReceiptNotWritten(t *testing.T) {
 		}
 		r := &Result{Shipments: []*pack.Verdict{arrived("WEIR-0001", "b1", pack.Accepted)}}
 		err = w.writeAll(r, today)
-		want := "the receipt of WEIR-0001 was not written: " + taken + " is there already; it was not touched"
+		want := "the receipt of WEIR-0001 was not written: " + taken + " already exists; it was not touched"
 		if err == nil || err.Error() != want {
 			t.Errorf("%v, not %q", err, want)
 		}

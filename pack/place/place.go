@@ -75,7 +75,7 @@ func (e *Error) Error() string {
 		return path + " lies on the medium itself, and what is unpacked there could be read by whoever gets the " +
 			"medium; nothing was written"
 	case SlipExists:
-		return path + " is there already; it was not touched"
+		return path + " already exists; it was not touched"
 	case SlipNoFolder:
 		return "there is no folder for " + path
 	case SlipInCollection:

@@ -16,7 +16,7 @@
 // Waves lower than 0.4 kPa are not breaths, and what is both far shorter and lower
 // than the breaths before it is a cough. The limits are ours.
 //
-// # What cannot be told
+// # Limits
 //
 // The count holds for 6 to 40 breaths a minute and five samples a second or more.
 // A cough between breaths that follow each other within 2 s, or that fills most of
@@ -27,14 +27,14 @@
 // of up to 0.03 kPa, and with coughs up to 30 breaths a minute. Beyond that the
 // count may be a tenth off and the value 0.3 kPa.
 //
-// Whether a flat stretch is a mask laid aside, a blocked line or a held breath is
-// not told; nor is the unit, beyond a hint from size alone.
+// The figures do not distinguish a mask laid aside, a blocked line and a held breath, and do not
+// identify the unit, beyond a hint from size alone.
 package breath
 
 import "math"
 
-// Figures describe one recording. Shares and counts are of the recording as it
-// is; nothing is said about the person. Numbers are rounded to 3 decimals.
+// Figures describe one recording, and say nothing about the person. Numbers are rounded to 3
+// decimals.
 type Figures struct {
 	Seconds   float64 `json:"seconds"` // from the first to the last sample
 	Samples   int     `json:"samples"`
@@ -47,8 +47,8 @@ type Figures struct {
 	LongestGap float64 `json:"longest_gap_s"` // longest step from one sample to the next
 	Flat       bool    `json:"flat"`          // two values or more, all within 0.02 kPa: is the sensor connected?
 
-	// Hint is one of the Hint constants, or empty. CO2 in percent gets none:
-	// 1 % of 1 atm is 1.013 kPa, so that its plateau cannot be told from kPa.
+	// Hint is one of the Hint constants, or empty. CO2 in percent gets none: 1 % of 1 atm is
+	// 1.013 kPa, so its plateau cannot be distinguished from one in kPa.
 	Hint string `json:"hint,omitempty"`
 
 	// Strip holds at most 60 values: the maximum of CO2 in equal stretches of
@@ -66,7 +66,7 @@ const (
 	flatWithin           = 0.02    // kPa
 	longestStep          = 3.0     // seconds; the curve is not followed across a longer one
 	blockSeconds         = 0.04    // samples closer than this are averaged
-	farthest             = 1e9     // a time or a value beyond this is none
+	farthest             = 1e9     // a time or a value beyond this is not real
 	roundingError        = 1.0 / (1 << 30)
 )
 
@@ -100,8 +100,8 @@ func NewMeter() *Meter {
 }
 
 // Add takes a sample: its time in seconds and its CO2 in kPa, NaN if it was
-// dropped. Times rise; a sample whose time does not, or is not finite, is passed
-// over. A value beyond any sensor's range counts as dropped.
+// dropped. Times rise; a sample whose time does not, or is not finite, is ignored. A value beyond
+// any sensor's range counts as dropped.
 func (m *Meter) Add(t, co2 float64) {
 	if !(math.Abs(t) <= farthest) || m.samples > 0 && t <= m.last {
 		return
@@ -157,7 +157,7 @@ func (m *Meter) AddEven(t, step float64, n int, sum func(i, j int) float64) {
 	}
 }
 
-// endBlock hands on the mean of the samples since blockAt.
+// endBlock processes the mean of the samples since blockAt.
 func (m *Meter) endBlock() {
 	t, v := m.blockAt, m.sum/float64(m.n)
 	m.n, m.sum = 0, 0
@@ -213,7 +213,7 @@ func (m *Meter) Figures() Figures {
 
 func round(f float64) float64 { return math.Round(f*1000) / 1000 }
 
-// An airTime sums the stretches in which CO2 stays as in room air.
+// An airTime sums the stretches in which CO2 remains as low as in room air.
 type airTime struct {
 	in       bool
 	from, at float64

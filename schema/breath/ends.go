@@ -2,7 +2,7 @@ package breath
 
 const manyBreaths = 10
 
-// An ends keeps the end-tidal values of all breaths, in steps of 0.01 kPa up to
+// An ends is a histogram of the end-tidal values of all breaths, in steps of 0.01 kPa up to
 // 81.92, which is enough for their median.
 type ends struct {
 	n         int
@@ -42,8 +42,8 @@ func (e *ends) median() float64 {
 	return (e.rank((e.n-1)/2) + e.rank(e.n/2)) / 2
 }
 
-// rank returns value k in ascending order from 0, taking the values in a step as
-// evenly spread over it.
+// rank returns value k in ascending order from 0, assuming that the values in a step
+// are evenly distributed.
 func (e *ends) rank(k int) float64 {
 	step := 0
 	for k >= int(e.counts[step]) {

@@ -52,8 +52,8 @@ func (s *strip) values() []float64 {
 }
 
 // Sparkline draws a strip in block characters of eight heights, a space where
-// there is no value. The lowest block stands for 0 kPa or less; the highest is the
-// greatest value, but 1 kPa at least, lest noise look like breath.
+// there is no value. The lowest block means 0 kPa or less, the highest the greatest value but at
+// least 1 kPa, so that noise does not look like breath.
 func Sparkline(strip []float64) string {
 	top := 1.0
 	for _, v := range strip {

@@ -67,7 +67,7 @@ func (w *waves) add(t, v float64) (ended bool) {
 // latest returns the point i places before the newest.
 func (w *waves) latest(i int) point { return w.ring[uint(w.n-1-i)%uint(len(w.ring))] }
 
-// follow looks at what the newest point p changes.
+// follow updates the state with the newest point p, and reports whether it ended a wave.
 func (w *waves) follow(p point) bool {
 	lo, hi := p.v, p.v
 	from, whole := p.t, false
@@ -165,7 +165,7 @@ func (w *waves) plateau(edge float64) int {
 
 // plateauEnd returns the greatest value, or of four or more the second greatest,
 // which noise raises less, from the point i places before the newest back to time
-// from. If a cough stands out there it returns the median.
+// from. If a cough is conspicuous there, it returns the median.
 func (w *waves) plateauEnd(i int, from, bottom float64) float64 {
 	var values [len(w.ring)]float64
 	n := 0

@@ -15,8 +15,8 @@ import (
 	"time"
 )
 
-// Hang is how long a test waits for what must come. No slow machine needs as long: what
-// takes longer hangs.
+// Hang is how long a test waits for something that must happen. No slow machine needs that long:
+// what takes longer hangs.
 const Hang = 5 * time.Minute
 
 // Of returns the processor time that do takes, user and system, of all threads. What

@@ -26,7 +26,7 @@ const (
 	Site  = "WEIR"
 )
 
-// Contact is what study.json tells the finder of a lost stick.
+// Contact is the contact in study.json for the finder of a lost stick.
 const Contact = "Weir Infirmary (invented), Breath Collection Unit, telephone +1 646 555 0199"
 
 // Options say what to write. The zero value is the demonstration that ships:
@@ -43,7 +43,7 @@ type Options struct {
 	// RecordingSeconds is the length of each recording, 1 to 700. By default
 	// it varies from 6 to 9 minutes.
 	RecordingSeconds int
-	SampleHz         int // rows a second, 1 to 1000; default 20
+	SampleHz         int // rows per second, 1 to 1000; default 20
 
 	// NoEDF leaves out the one EDF+ recording.
 	NoEDF bool
@@ -91,7 +91,7 @@ func (o Options) withDefaults() (Options, error) {
 // Truth says what [Write] wrote.
 type Truth struct {
 	Columns  []string            // of roster.csv, in its order
-	Roster   []map[string]string // a row a subject; empty cells are left out
+	Roster   []map[string]string // one row per subject; empty cells are left out
 	Sessions []Session           // in the order of their files
 }
 
@@ -164,7 +164,7 @@ func Write(dir string, o Options) (t *Truth, err error) {
 	return t, writeRecordings(dir, o, t)
 }
 
-// rng gives every part of the collection a generator of its own, so that one
+// rng returns the generator of one part of the collection. Every part has its own, so that one
 // more row in one place changes nothing in another.
 func rng(seed uint64, part string, i int) *rand.Rand {
 	h := seed ^ 0x9E3779B97F4A7C15

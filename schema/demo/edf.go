@@ -21,7 +21,7 @@ var marks = []struct {
 	{341, "tube 2 closed"},
 }
 
-// annotationBytes leaves room for one more annotation in every data record.
+// annotationBytes leaves space for one more annotation in every data record.
 const annotationBytes = 160
 
 // writeEDF writes the curve as EDF+C, a data record a second. The header names

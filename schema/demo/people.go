@@ -15,7 +15,7 @@ var columns = []string{
 	"phone", "email", "street", "city", "postal_code", "country", "emergency_contact_name", "emergency_contact_phone",
 }
 
-// invented people, one a line: given, family, other names, sex, age, emergency contact, mail name.
+// invented people, one per line: given, family, other names, sex, age, emergency contact, mail name.
 var invented = []struct {
 	given, family, other, sex string
 	age                       int

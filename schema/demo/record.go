@@ -84,7 +84,7 @@ func maskOff(i int) bool { return i%18 == 11 }
 
 func edfSession(o Options) int { return min(3, o.Sessions-1) }
 
-// rowOf says whose visit session i is: first everybody once, then a few return.
+// rowOf returns the roster row of session i: first everybody once, then a few return.
 func rowOf(o Options, i int) int {
 	if i < o.Subjects {
 		return i

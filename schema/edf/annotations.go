@@ -7,11 +7,11 @@ import (
 	"strconv"
 )
 
-// A Range is where one annotation signal lies in each data record.
+// A Range is the location of one annotation signal within each data record.
 type Range struct{ Offset, Size int } // bytes, from the start of the record
 
 // AnnotationRanges returns the annotation signals of an EDF+ file in the order
-// of the file; none for plain EDF.
+// of the file, none for plain EDF.
 func (h *Header) AnnotationRanges() []Range {
 	var out []Range
 	at := 0
@@ -26,10 +26,10 @@ func (h *Header) AnnotationRanges() []Range {
 }
 
 // WalkAnnotations calls fn for every annotation of the file r that is not empty,
-// with its data record (from 0) and the offset of its first byte in the file. Of
-// the data only annotation signals are read, one of one record at a time. An
-// error of fn ends the walk and is returned as it is. The error is a *FieldError
-// if an annotation signal breaks a rule, or if r is shorter than h says.
+// with its data record (from 0) and the offset of its first byte in the file. It reads only the
+// annotation signals, one of one record at a time. An error of fn ends the walk and is returned
+// unchanged. The error is a *FieldError if an annotation signal breaks a rule, or if r is
+// shorter than h says.
 func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64, text string) error) error {
 	ranges := h.AnnotationRanges()
 	if len(ranges) == 0 {
@@ -60,7 +60,7 @@ func WalkAnnotations(r io.ReaderAt, h *Header, fn func(record int, offset int64,
 	return nil
 }
 
-// A walk is where WalkAnnotations is.
+// A walk is the state of WalkAnnotations.
 type walk struct {
 	fn         func(record int, offset int64, text string) error
 	continuous bool
@@ -69,7 +69,7 @@ type walk struct {
 	time       float64 // of the record before, in seconds
 }
 
-// signal walks over b, which stands at byte at of the file. The first text of a
+// signal walks over b, which is at byte at of the file. The first text of a
 // record's first annotation signal is empty: its onset is the record's time (2.2.4).
 func (w *walk) signal(b []byte, at int64, first bool) error {
 	var stop error
@@ -95,9 +95,9 @@ func (w *walk) signal(b []byte, at int64, first bool) error {
 	return stop
 }
 
-// tick checks the time of a data record: "+0" or "+0.25" in the first, then one
-// step later each, more after an interruption in EDF+D. Half a step is left for
-// recorders that round the step to the 8 characters of its field.
+// tick checks the time of a data record: "+0" or "+0.25" for the first, then one step later for
+// each, or more after an interruption in EDF+D. It allows half a step for recorders that round
+// the step to the 8 characters of its field.
 func (w *walk) tick(onset []byte) *FieldError {
 	if w.record == 0 && string(onset) != "+0" && !bytes.HasPrefix(onset, []byte("+0.")) {
 		return talError(0, "that keeps the time of the first data record does not begin +0")

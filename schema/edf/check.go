@@ -2,17 +2,17 @@ package edf
 
 import "bytes"
 
-// A Check proves of a recording that passes by what [ReadHeader],
-// [Header.Check] and [WalkAnnotations] prove of a file: every rule of the header, a
-// size that is what the header announces, and annotations that are texts with times.
-// It is an io.Writer that holds the header and the annotations of one data record.
+// A Check makes the checks of [ReadHeader], [Header.Check] and [WalkAnnotations] on a recording
+// that streams through: every rule of the header, the size that the header announces, and
+// annotations that are texts with times. It is an io.Writer that holds only the header and the
+// annotations of one data record.
 type Check struct {
-	size int64 // bytes that are announced from outside
+	size int64 // announced, in bytes
 	at   int64 // bytes seen
 	head Head
 	h    *Header
 	w    walk
-	held [][]byte // of each annotation signal, of the data record that passes
+	held [][]byte // annotation signals of the current data record
 	in   []Range
 	err  error
 }
@@ -37,7 +37,7 @@ func (c *Check) Write(p []byte) (int, error) {
 	return n, nil
 }
 
-// header takes bytes until the header is whole, and returns those that follow.
+// header consumes bytes until the header is complete, and returns those after it.
 func (c *Check) header(p []byte) []byte {
 	rest := c.head.Add(p)
 	c.at += int64(len(p) - len(rest))
@@ -60,7 +60,7 @@ func (c *Check) header(p []byte) []byte {
 	return rest
 }
 
-// record takes bytes of one data record, at most to its end.
+// record consumes bytes up to the end of the current data record, and returns the rest.
 func (c *Check) record(p []byte) []byte {
 	size := c.h.RecordSize()
 	begin := (c.at - c.h.HeaderSize()) % int64(size) // in the data record
@@ -84,7 +84,7 @@ func (c *Check) record(p []byte) []byte {
 	return p[to-from:]
 }
 
-// Close returns what is wrong with the recording, a *FieldError, or nil.
+// Close returns the first fault of the recording, a *FieldError, or nil.
 func (c *Check) Close() error {
 	switch {
 	case c.err != nil:

@@ -22,8 +22,8 @@ const (
 // AnnotationLabel is the label of a signal that holds text, not samples (2.2.1).
 const AnnotationLabel = "EDF Annotations"
 
-// A Header is everything that stands before the samples. Strings are as written
-// in the file, without the spaces that pad them to the right; all are printable
+// A Header is everything before the samples. Strings are as written in the file, without the
+// spaces that pad them on the right; all are printable
 // ASCII (bytes 32 to 126) and no longer than the number of bytes noted.
 type Header struct {
 	Patient        string // local patient identification, 80
@@ -36,7 +36,7 @@ type Header struct {
 	Signals        []Signal
 }
 
-// A Signal is what the header says of one signal.
+// A Signal is the part of the header about one signal.
 type Signal struct {
 	Label            string // 16
 	Transducer       string // 80
@@ -48,10 +48,10 @@ type Signal struct {
 	Reserved         string // 32
 }
 
-// IsAnnotation tells whether the signal holds text instead of samples.
+// IsAnnotation reports whether the signal holds text instead of samples.
 func (s *Signal) IsAnnotation() bool { return s.Label == AnnotationLabel }
 
-// Plus tells whether the file is EDF+, and therefore has annotations.
+// Plus reports whether the file is EDF+, and therefore has annotations.
 func (h *Header) Plus() bool { return h.flag() != "" }
 
 // flag returns "EDF+C", "EDF+D", or "" for plain EDF.
@@ -88,7 +88,7 @@ func (h *Header) DataSize() int64 { return int64(h.Records) * int64(h.RecordSize
 func (h *Header) FileSize() int64 { return h.HeaderSize() + h.DataSize() }
 
 // Check compares size, the real size of the file in bytes, with the header. The
-// error is a *FieldError: bytes are missing, or bytes follow that nobody has read.
+// error is a *FieldError: bytes are missing, or unexpected bytes follow.
 func (h *Header) Check(size int64) error {
 	want := h.FileSize()
 	switch {

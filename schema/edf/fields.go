@@ -17,7 +17,7 @@ func (e *FieldError) Error() string {
 	return fmt.Sprintf("%s (byte %d): %s", e.Field, e.Offset, e.Message)
 }
 
-// The fields of a header, in the order in which they stand.
+// The fields of a header, in their order.
 const (
 	version = iota
 	patient
@@ -78,7 +78,7 @@ func times(f, ns int) int {
 	return ns
 }
 
-// offset returns where field f of signal i (from 0) of ns signals stands.
+// offset returns the byte offset of field f of signal i (from 0) of ns signals.
 func offset(f, i, ns int) int {
 	if f < label {
 		return fields[f].at
@@ -98,7 +98,7 @@ func fieldError(f, i, ns int, message string) *FieldError {
 	return &FieldError{fieldName(f, i), int64(offset(f, i, ns)), message}
 }
 
-// text returns field f of signal i as it is written.
+// text returns field f of signal i as written.
 func (h *Header) text(f, i int) string {
 	switch f {
 	case version:

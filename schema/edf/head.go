@@ -1,14 +1,14 @@
 package edf
 
-// A Head gathers a header that arrives in pieces: the first 256 bytes, and 256 more
-// for each signal that they announce. The zero Head is empty. It holds at most 1 MiB
-// and judges nothing: [ReadHeader] does, of Bytes.
+// A Head collects a header that arrives in pieces: the first 256 bytes, and 256 more for each
+// signal that they announce. The zero Head is empty. It holds at most 1 MiB. It checks nothing:
+// give Bytes to [ReadHeader] for that.
 type Head struct {
 	b     []byte
 	whole bool
 }
 
-// Add takes from p what belongs to the header, and returns what follows it.
+// Add takes the bytes of p that belong to the header, and returns the rest.
 func (h *Head) Add(p []byte) (rest []byte) {
 	for !h.whole && len(p) > 0 {
 		take := min(len(p), h.size()-len(h.b))
@@ -30,8 +30,8 @@ func (h *Head) size() int {
 	return 256
 }
 
-// Whole reports whether the header has arrived to its end.
+// Whole reports whether the header is complete.
 func (h *Head) Whole() bool { return h.whole }
 
-// Bytes returns what has arrived of the header.
+// Bytes returns the bytes of the header so far.
 func (h *Head) Bytes() []byte { return h.b }

@@ -8,12 +8,12 @@ import (
 	"strconv"
 )
 
-// What a person can do about a header that breaks a rule: nobody edits one by hand.
+// exportAgain is the advice on a header that breaks a rule: nobody edits one by hand.
 const exportAgain = "; export the recording again, or ask the person who maintains the recorder"
 
-// ReadHeader reads and checks a header, and reads no byte beyond it. At most
-// 1 MiB is held. The error is a *FieldError if the bytes are no valid header;
-// Encode gives the bytes of a valid one back as they were.
+// ReadHeader reads and checks a header, of at most 1 MiB, and reads no byte beyond it. The error
+// is a *FieldError if the bytes are not a valid header. [Header.Encode] reproduces the bytes of
+// a valid one.
 func ReadHeader(r io.Reader) (*Header, error) {
 	b := make([]byte, 256)
 	if err := fill(r, b, 0); err != nil {
@@ -53,7 +53,7 @@ func fill(r io.Reader, b []byte, at int64) error {
 	return err
 }
 
-// parse takes a whole header of ns signals apart.
+// parse parses a complete header of ns signals.
 func parse(b []byte, ns int) (*Header, error) {
 	h := &Header{Signals: make([]Signal, ns)}
 	for f := range int(fieldCount) {
@@ -94,8 +94,8 @@ func fieldBytes(b []byte, f, i, ns int) []byte {
 
 func trimmed(b []byte, f, i, ns int) []byte { return bytes.TrimRight(fieldBytes(b, f, i, ns), " ") }
 
-// count reads a whole number that is written in the one way in which Encode
-// writes it: no leading zeros, no plus sign, to the left of its field.
+// count reads a whole number in the only form that Encode writes: left-aligned, without leading
+// zeros or a plus sign.
 func count(b []byte, f, i, ns int) (int, bool) {
 	s := string(trimmed(b, f, i, ns))
 	n, err := strconv.Atoi(s)

@@ -11,11 +11,10 @@ var months = [...]string{"JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG",
 // Anonymise replaces everything in the file's own fields that may point to a
 // person: the patient field becomes code and three unknowns, the recording field
 // the day start and three unknowns, the start date the same day, the reserved
-// field keeps only its EDF+ mark, and those of the signals nothing. The time of day stays, and so do the
-// free texts of the signals: see Texts. Only the year, month and day of start
-// count. The error is a *FieldError if code is no subfield (1 to 74 printable
-// characters without a space) or start is before year 1 or after 9999; nothing
-// is changed then.
+// field only its EDF+ mark, and the reserved fields of the signals nothing. The time of day
+// remains, and so do the free texts of the signals: see Texts. Only the year, month and day of
+// start count. The error is a *FieldError if code is not a subfield (1 to 74 printable characters
+// without a space) or start is before year 1 or after 9999; then nothing is changed.
 //
 // Source: 2.1.3, rules 2 to 4. An unknown subfield is a single X. Start dates
 // outside 1985 to 2084 have the letters yy for a year, and only the recording
@@ -33,7 +32,7 @@ func (h *Header) Anonymise(code string, start time.Time) error {
 		fmt.Sprintf("%02d.%02d.%s", d, int(m), year), h.StartTime)
 }
 
-// DropDate is Anonymise for a plan that lets no date out: the recording field
+// DropDate is Anonymise for a plan under which no date may leave: the recording field
 // calls the day unknown, the start date is the neutral 01.01.85 (common practice,
 // no source), and the time of day is 00.00.00.
 func (h *Header) DropDate(code string) error {
@@ -57,8 +56,8 @@ func (h *Header) replace(code, day, date, clock string) error {
 }
 
 // StartDay returns the day on which the recording began, at midnight UTC, with
-// the full year from the recording field when that gives one. It is false when
-// the header does not know: the recording field says X, it contradicts the start
+// the full year from the recording field if that gives one. It returns false if
+// the header does not tell: the recording field says X, it contradicts the start
 // date, the year is missing, or the start date is 01.01.85 and nothing confirms it.
 func (h *Header) StartDay() (time.Time, bool) {
 	sub := strings.Split(h.Recording, " ")
@@ -81,7 +80,7 @@ func (h *Header) StartDay() (time.Time, bool) {
 	return time.Time{}, false
 }
 
-// A TextField is a free text of the header that Anonymise leaves as it is.
+// A TextField is a free text of the header that Anonymise does not change.
 type TextField struct {
 	Name   string // e.g. "label of signal 3"
 	Offset int64  // of its first byte in the file
@@ -89,7 +88,7 @@ type TextField struct {
 }
 
 // Texts returns the free texts of all signals that are not empty, in the order
-// in which they stand in the file: anybody may have typed anything into them.
+// of the file. Anybody may have typed anything into them.
 func (h *Header) Texts() []TextField {
 	var out []TextField
 	ns := len(h.Signals)

@@ -66,7 +66,7 @@ func (h *Header) bad(f, i int, message string) error {
 	return fieldError(f, i, len(h.Signals), message)
 }
 
-// checkTexts checks that every value fits its field and comes back from it.
+// checkTexts checks that every value fits its field and can be read back from it.
 func (h *Header) checkTexts() error {
 	for f := range int(fieldCount) {
 		for i := range times(f, len(h.Signals)) {
@@ -90,7 +90,7 @@ func (h *Header) checkTexts() error {
 
 func (h *Header) checkSignal(i int) error {
 	s := &h.Signals[i]
-	// A reader that compares labels loosely would find text where we saw samples.
+	// A reader that compares labels loosely would see text where this one sees samples.
 	if l := strings.ToUpper(strings.Join(strings.Fields(s.Label), " ")); l == "EDF ANNOTATIONS" ||
 		l == "BDF ANNOTATIONS" {
 		if !s.IsAnnotation() {
@@ -151,7 +151,7 @@ func (h *Header) checkSignal(i int) error {
 // number reads a decimal number: sign, digits, point, exponent, nothing else.
 func number(s string) (float64, bool) {
 	if strings.Trim(s, "0123456789+-.eE") != "" {
-		return 0, false // ParseFloat takes more: inf, nan, hexadecimal
+		return 0, false // ParseFloat accepts more: inf, nan, hexadecimal
 	}
 	f, err := strconv.ParseFloat(s, 64)
 	return f, err == nil
@@ -170,8 +170,8 @@ func digitCount(s string) (n int) {
 	return n
 }
 
-// padded reports whether a number begins with a zero that it does not need. No
-// recorder writes one (common practice, no source), and it would not be counted.
+// padded reports whether a number begins with a superfluous zero. No recorder writes one (common
+// practice, no source), and digitCount would not count it.
 func padded(s string) bool {
 	s = strings.TrimLeft(s, "+-")
 	return len(s) > 1 && s[0] == '0' && '0' <= s[1] && s[1] <= '9'
@@ -192,7 +192,7 @@ func digital(s string) (int, bool) {
 }
 
 // validDate accepts "dd.mm.yy" with yy from 85 (1985) to 84 (2084), or with the
-// letters yy, which stand for any other year (2.1.3, rule 2).
+// letters yy, which mean any other year (2.1.3, rule 2).
 func validDate(s string) bool {
 	if head, ok := strings.CutSuffix(s, ".yy"); ok {
 		_, err := time.Parse("02.01.2006", head+".2000") // a leap year: 29 February is a day

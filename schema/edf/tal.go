@@ -14,8 +14,8 @@ const (
 	endTAL         = 0x00
 )
 
-// maxTime is the longest onset or duration taken, in bytes; the format sets no
-// limit, but no time needs more and digits without end could hide anything.
+// maxTime is the longest onset or duration that is accepted, in bytes. The format sets no limit,
+// but no time needs more, and endless digits could hide anything.
 const maxTime = 24
 
 // A TAL is a time-stamped annotations list: texts that share an onset.
@@ -41,9 +41,8 @@ func NewTAL(onset, duration string, texts ...string) TAL {
 	return t
 }
 
-// ParseTALs takes the bytes of one annotation signal in one data record apart:
-// TALs one after another, then zero bytes to the end. Every byte is accounted
-// for: EncodeTALs gives the same bytes back. The error is a *FieldError whose
+// ParseTALs parses the bytes of one annotation signal in one data record: TALs one after another,
+// then zero bytes to the end. Every byte is accounted for: EncodeTALs reproduces them. The error is a *FieldError whose
 // Offset counts from b[0].
 func ParseTALs(b []byte) ([]TAL, error) {
 	var out []TAL
@@ -80,7 +79,7 @@ func scanTALs(b []byte, fn func(annotation) *FieldError) *FieldError {
 	}
 	for i := at; i < len(b); i++ {
 		if b[i] != endTAL {
-			return talError(i, "stands after the zero bytes that close the signal, where only more of them may stand")
+			return talError(i, "is after the zero bytes that close the signal, where only more of them may follow")
 		}
 	}
 	return nil
@@ -109,7 +108,7 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 		return 0, talError(begin, "has an onset or a duration that "+paddedNumber)
 	}
 	if places(a.onset) > maxTimePlaces || places(a.duration) > maxTimePlaces {
-		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d places behind the point, "+
+		return 0, talError(begin, fmt.Sprintf("has an onset or a duration of more than %d decimal places, "+
 			"more than a time needs and enough for somebody's number", maxTimePlaces))
 	}
 	at += n + 1
@@ -137,7 +136,7 @@ func scanTAL(b []byte, at int, fn func(annotation) *FieldError) (int, *FieldErro
 // zero: a day in tenths of milliseconds.
 const maxTimeDigits = 9
 
-// maxTimePlaces is how many of them may stand behind the point: microseconds. The
+// maxTimePlaces is how many of them may be decimal places: microseconds. The
 // examples of 2.2.4 have up to four places.
 const maxTimePlaces = 6
 
@@ -214,7 +213,7 @@ func EncodeTALs(size int, tals ...TAL) ([]byte, error) {
 	return out, nil
 }
 
-// sameTALs compares what is written, not where.
+// sameTALs compares the contents of TALs, not their offsets.
 func sameTALs(a, b []TAL) bool {
 	return slices.EqualFunc(a, b, func(x, y TAL) bool {
 		return x.Onset == y.Onset && x.Duration == y.Duration &&

@@ -19,7 +19,7 @@ func Write(w io.Writer, h *Header, data [][]byte) error {
 	for i, r := range data {
 		if len(r) != h.RecordSize() {
 			return &FieldError{fmt.Sprintf("data record %d", i+1), h.HeaderSize(),
-				"has not the size that the header gives"}
+				"does not have the size that the header gives"}
 		}
 	}
 	if _, err := w.Write(h.Encode()); err != nil {

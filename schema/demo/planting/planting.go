@@ -16,7 +16,7 @@ import (
 	"outbreath/schema/edf"
 )
 
-// A Place is where [Put] can put an identifier.
+// A Place is a place where [Put] can put an identifier.
 type Place string
 
 const (
@@ -124,7 +124,7 @@ func surround(before, value, after string) (text string, start int) {
 	return before + value + after, len(before)
 }
 
-// plantEDF returns where in the file the value now stands.
+// plantEDF plants the value in an EDF file, and returns its byte offset.
 func plantEDF(file string, p Identifier) (int, error) {
 	data, err := os.ReadFile(file)
 	if err != nil {
