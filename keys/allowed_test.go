@@ -32,8 +32,8 @@ func newSSHKey(t testing.TB) (ssh.Signer, string) {
 	return s, formatPublicKey(s.PublicKey(), "")
 }
 
-// lineTests are single lines of allowed_signers, KEY standing for a good key
-// and SK for a hardware-token one. theirs says whether ssh-keygen 9.2 accepts a
+// lineTests are single lines of allowed_signers, with KEY for a good key
+// and SK for a hardware-token one. theirs is true if ssh-keygen 9.2 accepts a
 // signature by KEY for 07 under shipment@outbreath with that line, and ours
 // whether we do. Ours must never be yes where theirs is no.
 var lineTests = []struct {
@@ -126,7 +126,7 @@ func TestAllowedLines(t *testing.T) {
 			if tt.problem != "" {
 				wantError(t, err, "line 1 ", tt.problem)
 				if strings.Contains(err.Error(), key[len(key)-20:]) {
-					t.Error("the line stands in the error")
+					t.Error("the line is in the error")
 				}
 			} else if err != nil {
 				t.Fatal(err)

@@ -259,7 +259,7 @@ func TestOpenRefuses(t *testing.T) {
 			_, err := Open(f.Dir(), nil)
 			wantError(t, err, tt.want...)
 			if err != nil && strings.Contains(err.Error(), "Marta") {
-				t.Error("the content stands in the error")
+				t.Error("the content is in the error")
 			}
 		})
 	}
@@ -407,7 +407,7 @@ func TestPassphrase(t *testing.T) {
 				t.Error("not ErrPassphrase")
 			}
 			if strings.Contains(err.Error(), "entirely") {
-				t.Error("the passphrase stands in the error")
+				t.Error("the passphrase is in the error")
 			}
 		}
 		if calls != 1 {

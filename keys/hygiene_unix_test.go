@@ -49,7 +49,7 @@ func useAll(dir string) error {
 	return errors.Join(errs...)
 }
 
-// secretTexts are stretches of the secret files of a folder as they would stand in
+// secretTexts are stretches of the secret files of a folder as they would be in
 // a message: lines of what is in the file and of what it decrypts to.
 func secretTexts(t *testing.T, f *Folder) (out []string) {
 	f, err := Open(f.Dir(), func(string) ([]byte, error) { return somePass, nil })
@@ -83,7 +83,7 @@ func secretTexts(t *testing.T, f *Folder) (out []string) {
 }
 
 // cutOff are the contents in other places that a rotation leaves which was cut
-// off between its two files: the key in use stands twice, and nothing says that
+// off between its two files: the key in use is there twice, and nothing says that
 // another was meant to be there.
 var cutOff = map[[2]string]bool{
 	{pseudonymFile, "pseudonym-2.key"}: true,

@@ -12,7 +12,7 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// shows says whether text holds the first eight bytes of secret in a form that
+// shows reports whether text holds the first eight bytes of secret in a form that
 // fmt or JSON might give them.
 func shows(text string, secret []byte) bool {
 	b := secret[:8]

@@ -313,12 +313,12 @@ func TestTrustRefuses(t *testing.T) {
 			for line := range strings.Lines(tt.data) {
 				for _, word := range strings.Fields(line) {
 					if len(word) > 12 && strings.Contains(err.Error(), word) {
-						t.Errorf("a word of the data stands in the error: %s", err)
+						t.Errorf("a word of the data is in the error: %s", err)
 					}
 				}
 			}
 			if strings.Contains(err.Error(), "Marta") {
-				t.Error("a name stands in the error")
+				t.Error("a name is in the error")
 			}
 		})
 	}
@@ -403,7 +403,7 @@ func TestRecipientsRefuses(t *testing.T) {
 			wantError(t, err, append(tt.want, recipientsFile)...)
 			for _, word := range strings.Fields(tt.text) {
 				if len(word) > 4 && strings.Contains(err.Error(), word) {
-					t.Errorf("a word of the file stands in the error: %s", err)
+					t.Errorf("a word of the file is in the error: %s", err)
 				}
 			}
 		})
@@ -437,7 +437,7 @@ func TestRecipientFingerprint(t *testing.T) {
 	}
 }
 
-// TestTrustInAnyOrder: whatever keys come in whatever portions, each stands in
+// TestTrustInAnyOrder: whatever keys come in whatever portions, each is in
 // its file once, and the files stay readable.
 func TestTrustInAnyOrder(t *testing.T) {
 	var signers, recipients []string // apart: together they are one party's
@@ -480,7 +480,7 @@ func TestTrustInAnyOrder(t *testing.T) {
 	})
 }
 
-// FuzzTrust: no input crashes the parser, and a marker that stands on every
+// FuzzTrust: no input crashes the parser, and a marker that is on every
 // line never comes back in the error.
 func FuzzTrust(f *testing.F) {
 	const marker = "QZXMARKERQZX"

@@ -85,10 +85,10 @@ func writeArchive(ctx context.Context, dst io.Writer, p *payload, o *SealOptions
 	return &archived{bag: w.bag, listed: w.listed}, nil
 }
 
-// A sink takes the tar stream: bytes that are written, or put into its room.
+// A sink takes the tar stream: bytes that are written, or put into its buffer.
 type sink interface {
 	io.Writer
-	room() ([]byte, error) // at least one byte of space, to be followed by fill
+	buffer() ([]byte, error) // at least one byte of space, to be followed by fill
 	fill(n int)
 }
 
@@ -248,13 +248,13 @@ func (w *bagWriter) file(f deid.File) (err error) {
 	sum := sha256.New()
 	again := w.inspection.File(f.Name)
 	for left := f.Size; left > 0; {
-		room, err := w.out.room()
+		space, err := w.out.buffer()
 		if err != nil {
 			return err
 		}
-		n, err := readSome(r, room[:min(int64(len(room)), left, nearBytes)])
-		w.looks <- look{again, room[:n]}
-		sum.Write(room[:n])
+		n, err := readSome(r, space[:min(int64(len(space)), left, nearBytes)])
+		w.looks <- look{again, space[:n]}
+		sum.Write(space[:n])
 		<-w.looked
 		w.out.fill(n)
 		left -= int64(n)

@@ -14,7 +14,7 @@ import (
 	"outbreath/schema"
 )
 
-// Files of a shipment folder, beside the archive.
+// Files of a shipment folder, except the archive.
 const (
 	readmeName = "READ-ME-FIRST.txt"
 	labelName  = "shipment.json"
@@ -161,7 +161,7 @@ func (p *payload) total() (n int64) {
 func (p *payload) check(number string) error {
 	if !siteCode.MatchString(p.site) || !studyCode.MatchString(p.study) {
 		return tooMuch("study.json",
-			"the study or site code cannot stand in a shipment: letters, digits and hyphens only")
+			"the study or site code cannot be used in a shipment: letters, digits and hyphens only")
 	}
 	if err := checkNumber(number, p.site); err != nil {
 		return err
@@ -184,7 +184,7 @@ func (p *payload) check(number string) error {
 		name := number + "/data/" + f.Name
 		switch {
 		case k == otherFile || seen[foldName(f.Name)]:
-			return errors.New("a file of the payload has a name that cannot stand in a shipment")
+			return errors.New("a file of the payload has a name that cannot be used in a shipment")
 		case len(name) > maxName:
 			return tooMuch("study.json", fmt.Sprintf("a name in the archive would be longer than %d characters: "+
 				"choose a shorter site code", maxName))

@@ -65,7 +65,7 @@ func (d *Damage) plain(parts []Part) bool {
 func (v *verifying) examine(cause error) (*Verdict, error) {
 	r, rejected := errors.AsType[*rejection](cause)
 	_, medium := errors.AsType[*MediaError](cause)
-	told := func() (*Verdict, error) {
+	outcome := func() (*Verdict, error) {
 		if !rejected {
 			return nil, cause
 		}
@@ -75,10 +75,10 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	archive := rejected && (r.check == checkArchive || r.check == checkRepair ||
 		r.check == checkFiles && v.unreadable())
 	if v.sums == nil || !archive && !(medium && v.o.RepairInto != "") {
-		return told()
+		return outcome()
 	}
 	if v.labelMatches() != nil || !v.plausible() {
-		return told()
+		return outcome()
 	}
 	d := v.damaged()
 	defer d.close()
@@ -91,7 +91,7 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	}
 	v.verdict.Damage = damage
 	if v.o.RepairInto == "" || !damage.Mendable {
-		return told()
+		return outcome()
 	}
 	found, err := v.mend(d)
 	if err != nil {
@@ -102,7 +102,7 @@ func (v *verifying) examine(cause error) (*Verdict, error) {
 	}
 	if found == nil {
 		damage.Mendable = false
-		return told()
+		return outcome()
 	}
 	found.Damage, found.Repaired = damage, &Repaired{v.o.RepairInto, damage.Bytes}
 	if rejected {

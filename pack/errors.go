@@ -84,21 +84,21 @@ func (e *MediaError) Unwrap() error { return e.Err }
 // mediaError wraps err, which is not nil, for the medium at path. A *durable.Refusal,
 // which is no failure of the medium and says itself what to do, stays as it is.
 func mediaError(path string, err error) error {
-	if told(err) {
+	if explained(err) {
 		return err
 	}
 	kind, _ := media.Explain(err)
 	return &MediaError{Path: path, Fault: kind, Err: err}
 }
 
-// told reports whether err says already what to do.
-func told(err error) bool {
+// explained reports whether err already says what to do.
+func explained(err error) bool {
 	return errors.As(err, new(*MediaError)) || errors.As(err, new(*durable.Refusal))
 }
 
 // readError is mediaError for something that is only read.
 func readError(path string, err error) error {
-	if !told(err) && errors.Is(err, fs.ErrPermission) {
+	if !explained(err) && errors.Is(err, fs.ErrPermission) {
 		return &MediaError{Path: path, Fault: Unreadable, Err: err, what: "this account may not read it"}
 	}
 	return mediaError(path, err)

@@ -45,7 +45,7 @@ func (v *verifying) finished() (there []fs.DirEntry, err error) {
 	}
 	for _, name := range []string{sigName, sumsName} {
 		if !slices.ContainsFunc(there, func(e fs.DirEntry) bool { return e.Name() == name }) {
-			return nil, reject(checkFinished, "%s is missing: either this is no shipment folder, or it was not "+
+			return nil, reject(checkFinished, "%s is missing: either this is not a shipment folder, or it was not "+
 				"copied to the end; copy it again from the medium, else %s", name, askForNew)
 		}
 	}
@@ -190,7 +190,7 @@ func (v *verifying) files(there []fs.DirEntry) error {
 }
 
 // leftBySystem reports whether a computer's system left e behind: a file or a folder,
-// whichever has such a name, and what a Mac keeps beside a file that is there.
+// whichever has such a name, and what a Mac keeps with a file that is there.
 func leftBySystem(e fs.DirEntry, there []fs.DirEntry) bool {
 	if !OfSystem(e.Name()) || !e.IsDir() && !e.Type().IsRegular() || e.IsDir() != systemFolder(e.Name()) {
 		return false
@@ -330,7 +330,7 @@ func (v *verifying) small(check, name string, limit int64) ([]byte, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, reject(check, "%s is missing: copy the folder again from the medium, else %s", name, askForNew)
 	case errors.Is(err, errIrregular):
-		return nil, reject(check, "%s is no plain file: %s", name, askForNew)
+		return nil, reject(check, "%s is not an ordinary file: %s", name, askForNew)
 	case err != nil:
 		return nil, err
 	}
@@ -345,7 +345,7 @@ func (v *verifying) small(check, name string, limit int64) ([]byte, error) {
 	return data, nil
 }
 
-var errIrregular = errors.New("is no plain file")
+var errIrregular = errors.New("is not an ordinary file")
 
 // openRegular opens a plain file of a shipment, and nothing else.
 func openRegular(root *os.Root, name string) (*os.File, error) {

@@ -42,7 +42,7 @@ func (r *records) recording(name string, f form) {
 		if fault, ok := err.(*edf.FieldError); ok {
 			what = fault.Field
 		}
-		r.problem("data/%s is no EDF recording (%s)", name, what)
+		r.problem("data/%s is not an EDF recording (%s)", name, what)
 	}
 }
 

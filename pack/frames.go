@@ -90,8 +90,8 @@ func (p *packer) write() {
 	}
 }
 
-// room returns at least one byte of space to fill, to be followed by fill.
-func (p *packer) room() ([]byte, error) {
+// buffer returns at least one byte of space to fill, to be followed by fill.
+func (p *packer) buffer() ([]byte, error) {
 	if p.ctx.Err() != nil {
 		return nil, context.Cause(p.ctx)
 	}
@@ -109,7 +109,7 @@ func (p *packer) room() ([]byte, error) {
 	return p.now.plain[len(p.now.plain):pieceSize], nil
 }
 
-// fill says that n bytes of the room hold data.
+// fill says that n bytes of the buffer hold data.
 func (p *packer) fill(n int) {
 	p.now.plain = p.now.plain[:len(p.now.plain)+n]
 	if len(p.now.plain) == pieceSize {
@@ -125,11 +125,11 @@ func (p *packer) send() {
 
 func (p *packer) Write(b []byte) (n int, err error) {
 	for len(b) > 0 {
-		room, err := p.room()
+		space, err := p.buffer()
 		if err != nil {
 			return n, err
 		}
-		m := copy(room, b)
+		m := copy(space, b)
 		p.fill(m)
 		n, b = n+m, b[m:]
 	}

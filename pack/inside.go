@@ -154,7 +154,7 @@ func someIssues(issues []bag.Issue) string {
 func (v *verifying) search(again *deid.Inspection) {
 	left := again.Left()
 	if len(left) == 0 {
-		v.pass(checkSearch, "no text has the form of an identifier, as far as can be told without the site's roster")
+		v.pass(checkSearch, "no text has the form of an identifier, as far as can be known without the site's roster")
 		return
 	}
 	v.verdict.Decision = Discrepancies

@@ -39,8 +39,8 @@ type staging struct {
 // mostly waiting, and a file system can answer several in one go.
 const syncers = 16
 
-// askRoom is the size of a file, in bytes, from which room is asked for it alone.
-const askRoom = 1 << 20
+// askSpace is the size of a file, in bytes, from which space is checked for it alone.
+const askSpace = 1 << 20
 
 // newStaging makes the folder. into must not exist. What a killed run left
 // behind on its way to the same folder is removed.
@@ -95,8 +95,8 @@ func removeIn(root *os.Root, name string) error {
 	return durable.RemoveFolder(root, stale, name)
 }
 
-// room refuses what needs more bytes than the disk has, before it is filled.
-func (s *staging) room(need int64) error {
+// checkSpace refuses what needs more bytes than the disk has, before it is filled.
+func (s *staging) checkSpace(need int64) error {
 	free, err := media.Free(s.above)
 	if err != nil || free < 0 || free >= need {
 		return nil // or the writing finds out
@@ -107,7 +107,7 @@ func (s *staging) room(need int64) error {
 
 // intoError is the failure of the disk that is unpacked onto.
 func intoError(path string, err error) error {
-	if told(err) {
+	if explained(err) {
 		return err
 	}
 	if isFull(err) {
@@ -132,8 +132,8 @@ func (s *staging) create(name string) (io.WriteCloser, error) {
 			s.made[dir] = true
 		}
 	}
-	if s.next > askRoom {
-		if err := s.room(s.next); err != nil {
+	if s.next > askSpace {
+		if err := s.checkSpace(s.next); err != nil {
 			return nil, err
 		}
 	}

@@ -116,7 +116,7 @@ func ParseReceipt(data []byte) (*Receipt, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(r); err != nil {
-		return nil, errors.New("is no receipt, or is damaged")
+		return nil, errors.New("is not a receipt, or is damaged")
 	}
 	if err := r.check(); err != nil {
 		return nil, err
@@ -147,7 +147,7 @@ func (r *Receipt) checkHead() error {
 	known := r.Site != ""
 	switch {
 	case r.Kind != receiptFormat:
-		return errors.New("is no receipt, or is damaged")
+		return errors.New("is not a receipt, or is damaged")
 	case statements[r.Decision] == "" || r.Statement != statements[r.Decision]:
 		return errors.New("states no decision that is known")
 	case !shipmentNumber.MatchString(r.Shipment):

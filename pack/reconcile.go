@@ -36,7 +36,7 @@ func (v *Verdict) compareTubes(scanned []string) {
 	m.Explain()
 	if len(m.Missing)+len(m.Unexpected) == 0 {
 		v.disagree(checkTubes, fmt.Sprintf("all %d tubes were found, but %d read with a carriage return that most "+
-			"lines have not: scan these again, and save the file anew", len(m.Matched), len(m.Returned)))
+			"lines have not: scan these again, and save a new file", len(m.Matched), len(m.Returned)))
 		return
 	}
 	v.disagree(checkTubes, fmt.Sprintf(

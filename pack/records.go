@@ -120,7 +120,7 @@ func (r *records) counts(k kind) bool {
 func (r *records) schema(data []byte) {
 	v, err := schema.CompileOutgoing(data)
 	if err != nil {
-		r.problem("data/%s is no schema that can be used", schemaName)
+		r.problem("data/%s is not a usable schema", schemaName)
 		return
 	}
 	r.validator = v
@@ -132,7 +132,7 @@ func (r *records) schema(data []byte) {
 func (r *records) summary(data []byte) {
 	n, err := schema.ParseJSON(data)
 	if err != nil || n.Member("recordings") == nil || n.Member("recordings").Kind != schema.Array {
-		r.problem("data/%s is not of the form that it must have", deid.SummaryName)
+		r.problem("data/%s does not have the required form", deid.SummaryName)
 		return
 	}
 	last := ""
@@ -178,7 +178,7 @@ func (r *records) handlingList(data []byte) {
 			return
 		}
 		if row[1] != deid.AnalyseFirst && row[1] != deid.AnalyseUsual || r.handled[row[0]] {
-			r.problem("data/%s: row %d has a word that the list does not know, or a tube that stands there twice",
+			r.problem("data/%s: row %d has a word that the list does not know, or a tube that occurs twice",
 				deid.HandlingName, i)
 			return
 		}
@@ -194,7 +194,7 @@ func (r *records) treatment(data []byte) {
 	case err != nil:
 		r.problem("data/%s is not proper JSON", treatmentName)
 	case text(n, "study") != r.label.Study || text(n, "site") != r.label.Site:
-		r.problem("data/%s is of another study or site than the shipment", treatmentName)
+		r.problem("data/%s belongs to another study or site than the shipment", treatmentName)
 	}
 	r.ledger = bytes.Clone(data)
 }
@@ -203,7 +203,7 @@ func (r *records) treatment(data []byte) {
 func (r *records) session(name string, data []byte) {
 	r.sessions++
 	if r.validator == nil || r.work == nil {
-		r.problem("data/%s does not stand between the schema and the list of tubes", name)
+		r.problem("data/%s is not between the schema and the list of tubes", name)
 		return
 	}
 	to := &checkedRecord{name: name}
@@ -293,7 +293,7 @@ func (r *records) merge() {
 		}
 		for _, row := range c.tubes {
 			if _, twice := r.tubes[row[0]]; twice {
-				r.problem("data/%s has a tube that stands in the records twice", c.name)
+				r.problem("data/%s has a tube that occurs twice in the records", c.name)
 				continue
 			}
 			r.tubes[row[0]] = row
@@ -364,7 +364,7 @@ func (r *records) tubeList(data []byte) {
 		barcode := strings.Clone(row[0])
 		want, ok := r.tubes[barcode]
 		if !ok || want == nil {
-			r.problem("data/%s: row %d is a tube that no record has, or that stands there twice", tubesName, line)
+			r.problem("data/%s: row %d is a tube that no record has, or that occurs twice", tubesName, line)
 			continue
 		}
 		if !equalRows(row, want) {

@@ -33,11 +33,11 @@ func rehearse(ctx context.Context, p *payload, o SealOptions) error {
 	return err
 }
 
-// HasRoom looks at the media, folders that exist, as Seal would before it writes:
-// whether they are apart, have no shipment of that number, and have room for c.
-// It writes nothing, so that it cannot tell whether they can be written. The error
+// HasSpace looks at the media, folders that exist, as Seal would before it writes:
+// whether they are apart, have no shipment of that number, and have space for c.
+// It writes nothing, so it does not know whether they can be written. The error
 // is as Seal's.
-func HasRoom(c *deid.Cleared, folders []string, number string) error {
+func HasSpace(c *deid.Cleared, folders []string, number string) error {
 	p, err := payloadOf(c)
 	if err != nil {
 		return err
@@ -51,7 +51,7 @@ func HasRoom(c *deid.Cleared, folders []string, number string) error {
 	return s.look(false)
 }
 
-// nowhere is a sink that forgets.
+// nowhere is a sink that keeps nothing.
 type nowhere struct {
 	ctx   context.Context
 	space []byte
@@ -60,7 +60,7 @@ type nowhere struct {
 func (n *nowhere) Write(b []byte) (int, error) { return len(b), n.ctx.Err() }
 func (n *nowhere) fill(int)                    {}
 
-func (n *nowhere) room() ([]byte, error) {
+func (n *nowhere) buffer() ([]byte, error) {
 	if n.space == nil {
 		n.space = make([]byte, nearBytes)
 	}

@@ -223,7 +223,7 @@ func (s *sealing) look(tidy bool) error {
 	if err := s.apart(); err != nil {
 		return err
 	}
-	return s.room()
+	return s.checkSpace()
 }
 
 // apart refuses two folders that are one.

@@ -69,11 +69,11 @@ func ParseSlipCode(text string) (c SlipCode, err error) {
 	words := strings.Fields(text)
 	switch {
 	case len(words) == 0 || !strings.EqualFold(words[0], slipWord):
-		return c, errors.New("does not begin with " + slipWord + ": it is no slip's code of a version known here")
+		return c, errors.New("does not begin with " + slipWord + ": it is not a slip's code of a known version")
 	case len(words) < 3:
 		return c, errors.New("is not complete: shipment number and digest follow " + slipWord)
 	case !shipmentNumber.MatchString(words[1]):
-		return c, errors.New("has no shipment number in its second place")
+		return c, errors.New("has no shipment number in second place")
 	}
 	misread := strings.NewReplacer("-", "", "o", "0", "i", "1", "l", "1")
 	digest := misread.Replace(strings.ToLower(strings.Join(words[2:], "")))
@@ -107,7 +107,7 @@ func (v *verifying) slip() {
 			"again, or the digest was misread; compare the groups printed on the slip with archive_sha256, and ask "+
 			"the site which of the two counts", v.verdict.Shipment)
 	default:
-		v.disagree(checkSlip, "the slip read is of %s and not of %s: look for the right paper, and for the box and "+
+		v.disagree(checkSlip, "the slip is for %s, not for %s: look for the right paper, and for the box and "+
 			"the stick that belong to the other one", someNames(others), v.verdict.Shipment)
 	}
 }

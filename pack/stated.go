@@ -35,7 +35,7 @@ func (r *records) discrepancies(data []byte) {
 		ordered := i == 0 || strings.Join(row[:2], "\x00") > strings.Join(rows[i][:2], "\x00")
 		readable := utf8.ValidString(text) && !strings.ContainsFunc(text, isControl)
 		if !ordered || !readable || row[0] == "" || row[2] == "" {
-			r.problem("data/%s: row %d is not one tube and a reason, stands there twice or out of order",
+			r.problem("data/%s: row %d is not one tube and a reason, occurs twice or is out of order",
 				deid.DiscrepanciesName, i+1)
 			return
 		}

@@ -39,7 +39,7 @@ func buildAge(t *testing.T) string {
 }
 
 // The commands that READ-ME-FIRST.txt gives to a laboratory without outbreath
-// are run as they stand there, on a whole shipment and on one in parts.
+// are run as they are printed, on a whole shipment and on one in parts.
 //
 // Source: OpenSSH's ssh-keygen, zstd, GNU tar and coreutils, age's own command.
 func TestStockTools(t *testing.T) {

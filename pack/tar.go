@@ -57,7 +57,7 @@ func parseTarHeader(h *[tarBlock]byte) (name string, size int64, err error) {
 	case string(h[257:265]) != "ustar\x0000" || err != nil || size < 0:
 		return "", 0, errors.New("has no header that outbreath writes")
 	case h[156] != '0':
-		return "", 0, errors.New("is a link, a folder or something else that is no plain file")
+		return "", 0, errors.New("is a link, a folder or something else that is not an ordinary file")
 	case !entryName.MatchString(name):
 		return "", 0, errors.New("has a name that could lead out of its folder or that some systems cannot hold")
 	case *h != tarHeader(name, size):

@@ -57,7 +57,7 @@ func (m *TubeMatch) Explain() {
 	}
 	for _, b := range m.Returned {
 		m.Notes = append(m.Notes, TubeNote{Barcode: b, Kind: NoteReturn,
-			Detail: "was read with a carriage return at its end, which most lines have not; " +
+			Detail: "was read with a carriage return at its end, unlike most lines; " +
 				"it is compared without: read the tube itself, " +
 				"and scan it again with the scanner that read the others"})
 	}

@@ -80,7 +80,7 @@ func MatchTubes(scanned, recorded []string) *TubeMatch {
 // or is [ErrNoBarcode].
 func ParseTubes(data []byte) ([]string, error) {
 	if len(data) > maxScan {
-		return nil, fmt.Errorf("the file is longer than %d bytes: it is no list of barcodes", maxScan)
+		return nil, fmt.Errorf("the file is longer than %d bytes: it is not a list of barcodes", maxScan)
 	}
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	var tubes []string

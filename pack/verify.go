@@ -20,9 +20,9 @@ type VerifyOptions struct {
 	Allowed    *keys.Allowed           // required; a zero one trusts nobody
 	Identities []age.Identity          // not empty
 	Now        time.Time               // for valid-before in allowed_signers
-	Into       string                  // not "": unpack the bag there, whole or not at all; its parent must exist
+	Into       string                  // not "": unpack the bag there, completely or not at all; its parent must exist
 	Look       Looker                  // not nil, and Into "": is given every file of the bag while it is read
-	RepairInto string                  // not "": write a damaged shipment anew there, if possible; must not exist
+	RepairInto string                  // not "": write a repaired shipment there, if possible; must not exist
 	Tubes      []string                // barcodes in the box; nil: not compared; empty, not nil: an empty box
 	Slips      []SlipCode              // of the packing slips at hand; none: not compared
 	Progress   func(done, total int64) // archive bytes; may be nil; called on another goroutine, never twice at once
@@ -198,7 +198,7 @@ func (v *verifying) run() error {
 			return err
 		}
 		defer v.staging.remove()
-		if err := v.staging.room(v.label.archiveBytes()); err != nil {
+		if err := v.staging.checkSpace(v.label.archiveBytes()); err != nil {
 			return err
 		}
 	}

@@ -165,7 +165,7 @@ func TestVerifyCauses(t *testing.T) {
 			_ *VerifyOptions) {
 			os.Remove(filepath.Join(dir, sigName))
 		}},
-		{"empty folder", "finished", "no shipment folder", func(t *testing.T, dir string, _ *VerifyOptions) {
+		{"empty folder", "finished", "not a shipment folder", func(t *testing.T, dir string, _ *VerifyOptions) {
 			for name := range tree(t, dir) {
 				os.Remove(filepath.Join(dir, name))
 			}

@@ -212,7 +212,7 @@ func TestPageWithOddFolderName(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !strings.Contains(string(data), "outbreath check FOLDER") || strings.Contains(string(data), "; more") {
-		t.Error("the odd name stands in the page")
+		t.Error("the odd name is in the page")
 	}
 }
 

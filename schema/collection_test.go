@@ -26,7 +26,7 @@ const (
 	validCSV = "t_s,co2_kpa,pressure_pa\n0,0.1,2\n0.05,0.2,3\n"
 )
 
-// second is another valid record beside validRecord.
+// second is a valid record other than validRecord.
 func second(t testing.TB, changes ...string) string {
 	return changed(t, append([]string{"/session_id", `"WEIR-V0002"`, "/subject/subject_id", `"S-0002"`,
 		"/subject/birth_date", `"1990-11-02"`,

@@ -122,7 +122,7 @@ func TestSameID(t *testing.T) {
 	}
 }
 
-// Removing what stands between a letter and its mark must not make a form that
+// Removing what is between a letter and its mark must not make a form that
 // would be another identifier when it is typed again.
 func TestCanonicalComposesAcrossRemoved(t *testing.T) {
 	a, err := Canonical("A\u200d\u0301")

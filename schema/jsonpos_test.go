@@ -196,7 +196,7 @@ func node(depth int) *rapid.Generator[*Node] {
 	})
 }
 
-// unplaced compares values and ignores where they stand.
+// unplaced compares values and ignores their places.
 var unplaced = cmp.FilterPath(func(p cmp.Path) bool {
 	return p.Last().String() == ".Line" ||
 		p.Last().String() == ".Column"
@@ -252,7 +252,7 @@ func FuzzParseJSON(f *testing.F) {
 			e := err.(*SyntaxError)
 			lines := bytes.Split(data, []byte("\n"))
 			if e.Line < 1 || e.Line > len(lines) || e.Column < 1 || e.Column > len(lines[e.Line-1])+1 {
-				t.Fatalf("the error stands at %d:%d, outside the text", e.Line, e.Column)
+				t.Fatalf("the error is at %d:%d, outside the text", e.Line, e.Column)
 			}
 			return
 		}

@@ -47,7 +47,7 @@ func TestValidate(t *testing.T) {
 	if problems := p.Validate("r", parse(t, validRecord)); len(problems) != 0 {
 		t.Fatalf("the valid record: %v", problems)
 	}
-	const z = "ZQXJ" // stands in every wrong value, and may not come back
+	const z = "ZQXJ" // is in every wrong value, and may not come back
 	for _, c := range []struct {
 		pointer, value string
 		at, rule       string // pointer and rule of the one problem; "" if there is none
@@ -227,7 +227,7 @@ func TestValidateOrder(t *testing.T) {
 	last := Problem{}
 	for _, p := range p.Validate("r", n) {
 		if p.Line < last.Line || p.Line == last.Line && p.Column < last.Column || p == last {
-			t.Errorf("%+v stands after %+v", p, last)
+			t.Errorf("%+v comes after %+v", p, last)
 		}
 		last = p
 	}
@@ -280,7 +280,7 @@ func TestFormats(t *testing.T) {
 	}
 }
 
-// TestNothingUntreated is the promise of a plan: whatever stands in a record
+// TestNothingUntreated is the promise of a plan: whatever is in a record
 // that it accepts is a field of the plan, and so has a treatment.
 func TestNothingUntreated(t *testing.T) {
 	p := plan(t, "shifted")

@@ -54,7 +54,7 @@ func TestHidden(t *testing.T) {
 }
 
 // Whatever Unicode says is a format character, a control or no character is hidden
-// wherever it stands alone between words.
+// wherever it is alone between words.
 func TestHiddenCategories(t *testing.T) {
 	n := 0
 	for r := rune(0); r <= unicode.MaxRune; r++ {

@@ -55,7 +55,7 @@ func kinds(t *testing.T, kind string, pkgs ...string) map[string]bool {
 				}
 				word, err := strconv.Unquote(v.Values[0].(*ast.BasicLit).Value)
 				if err != nil || word == "" || found[word] {
-					t.Errorf("%s: %q is no word, or stands for two kinds", path, word)
+					t.Errorf("%s: %q is not a word, or is used for two kinds", path, word)
 				}
 				found[word] = true
 			}
@@ -119,7 +119,7 @@ func texts[K ~string](table map[K]string) map[string]string {
 	return out
 }
 
-// TestAdviceIsFilledIn: what an error is about stands in the advice, and of several
+// TestAdviceIsFilledIn: what an error is about is in the advice, and of several
 // errors each is advised on once.
 func TestAdviceIsFilledIn(t *testing.T) {
 	for want, err := range map[string]error{

@@ -145,12 +145,12 @@ func (d *desk) newKeys(folder, role, name string) string {
 	d.tmux("send-keys", "-t", d.name, "Enter")
 	d.see(`(?m)passphrase of the new keys, from your paper:$`)
 	if strings.Contains(d.screen(), pass) {
-		d.t.Error("the passphrase still stands on the screen")
+		d.t.Error("the passphrase is still on the screen")
 	}
 	d.types(pass)
 	d.see(`print "?` + folder + `/what-to-keep-where.html"?, and keep copies`)
 	if strings.Contains(d.screen(), pass) {
-		d.t.Error("the passphrase stands on the screen")
+		d.t.Error("the passphrase is on the screen")
 	}
 	return pass
 }

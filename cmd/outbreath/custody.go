@@ -318,9 +318,9 @@ func (d restoreResult) print(w io.Writer, done *site.Restoration) {
 
 func voidDecisions(n int) string {
 	if n == 1 {
-		return "1 decision is void and must be made anew"
+		return "1 decision is void and must be made again"
 	}
-	return fmt.Sprintf("%d decisions are void and must be made anew", n)
+	return fmt.Sprintf("%d decisions are void and must be made again", n)
 }
 
 // printUnproven lists the accepted entries that anybody may have written.

@@ -147,7 +147,7 @@ func TestForgedDecisionsAreVoid(t *testing.T) {
 	all := maps.Clone(h.present)
 	all[reviewFile] = forged
 	put(t, h.collection, all)
-	restore("forged", "review.aside-1.jsonl", "1 decision is void and must be made anew")
+	restore("forged", "review.aside-1.jsonl", "1 decision is void and must be made again")
 	now := ours(t, h.collection)
 	if !bytes.Equal(now[reviewFile], whole) {
 		t.Errorf("in force:\n%s", now[reviewFile])
@@ -183,7 +183,7 @@ func TestForgedDecisionsAreVoid(t *testing.T) {
 	all = ours(t, h.collection)
 	delete(all, custodyFile)
 	put(t, h.collection, all)
-	restore("no log", "2 decisions are void and must be made anew")
+	restore("no log", "2 decisions are void and must be made again")
 	if now := ours(t, h.collection); len(now[reviewFile]) != 0 {
 		t.Errorf("in force:\n%s", now[reviewFile])
 	}

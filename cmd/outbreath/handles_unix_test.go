@@ -27,7 +27,7 @@ type scene struct {
 	bin string
 }
 
-// decoyText stands for a file of somebody's own: a key, a letter, a roster.
+// decoyText represents a file of somebody's own: a key, a letter, a roster.
 const decoyText = "a file that is none of the program's business\n"
 
 // newScene seals a shipment and lets the laboratory write its receipt.

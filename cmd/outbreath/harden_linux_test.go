@@ -28,7 +28,7 @@ func unprivileged(name string, args ...string) *exec.Cmd {
 	return exec.Command(name, args...)
 }
 
-// readable says whether another process of the same user can look into the
+// readable reports whether another process of the same user can look into the
 // process pid.
 //
 // Source: proc(5) and prctl(2), PR_SET_DUMPABLE.
@@ -43,7 +43,7 @@ func readable(t *testing.T, pid int) bool {
 
 // environment returns the environment of a process that closed its memory. An
 // administrator reads it all the same. To everybody else the refusal of the system
-// is what is wanted: nobody can read what stands there, and "" is returned.
+// is what is wanted: nobody can read its contents, and "" is returned.
 //
 // Source: proc(5), /proc/pid/environ is subject to PTRACE_MODE_READ_FSCREDS.
 func environment(t *testing.T, pid int) string {
@@ -113,7 +113,7 @@ func watched(t *testing.T, args ...string) {
 	w.Close()
 	for range 20 {
 		if text := proc("cmdline") + environment(t, cmd.Process.Pid); strings.Contains(text, "seven words") {
-			t.Fatalf("%q: the passphrase stands in arguments or environment", args)
+			t.Fatalf("%q: the passphrase is in arguments or environment", args)
 		}
 		time.Sleep(5 * time.Millisecond)
 	}
@@ -123,7 +123,7 @@ func watched(t *testing.T, args ...string) {
 }
 
 // TestHardened: while a command waits for a passphrase it can leave no core dump,
-// no other program of its user can read its memory, and no secret stands in its arguments or
+// no other program of its user can read its memory, and no secret is in its arguments or
 // environment; what it then writes is
 // its owner's alone.
 func TestHardened(t *testing.T) {
@@ -162,12 +162,12 @@ func TestHardened(t *testing.T) {
 		}
 		data, err := os.ReadFile(filepath.Join(dir, "site", e.Name()))
 		if err != nil || strings.Contains(string(data), "seven words that") {
-			t.Errorf("%s: %v, or the passphrase stands in it", e.Name(), err)
+			t.Errorf("%s: %v, or the passphrase is in it", e.Name(), err)
 		}
 	}
 }
 
-// No flag takes a secret: one would stand in the list of processes and in the
+// No flag takes a secret: one would be in the list of processes and in the
 // shell's history.
 func TestNoFlagTakesASecret(t *testing.T) {
 	files := map[string]bool{"passphrase-file": true, "passphrases-from": true, "no-passphrase": true}

@@ -152,7 +152,7 @@ type lawVerdict struct {
 	text     string
 }
 
-// brief lists what stands in the way.
+// brief lists what prevents it.
 func (v lawVerdict) brief() string {
 	var b strings.Builder
 	for _, p := range v.Problems {

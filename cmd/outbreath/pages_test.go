@@ -47,7 +47,7 @@ func allPages(t *testing.T) []page {
 
 // TestPages runs every command that README.md and the help topics show, each page in a
 // folder of its own that "outbreath demo demo" was run in, and wants what it shows: in a
-// line, "..." stands for any text; a line "..." for any lines.
+// line, "..." is any text; a line "..." for any lines.
 func TestPages(t *testing.T) {
 	all := allPages(t)
 	base := t.TempDir()

@@ -83,7 +83,7 @@ func (r *reading) preflightMedia(o *options, dir string, to []string) error {
 	if r.log != nil {
 		number, _ = r.log.Next(r.col.Study.Site)
 	}
-	r.refuse("", "seal.medium", pack.HasRoom(r.cleared, to, number))
+	r.refuse("", "seal.medium", pack.HasSpace(r.cleared, to, number))
 	return nil
 }
 

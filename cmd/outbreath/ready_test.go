@@ -41,7 +41,7 @@ func decideAll(t *testing.T, dir, site, action string) (findings int) {
 	return len(doc.Leaks)
 }
 
-// What stands behind a title is taken for a name. It must not be taken for one
+// The text after a title is taken for a name. It must not be taken for one
 // when it is the mask that the treatment put there.
 func TestMaskBehindTitle(t *testing.T) {
 	for _, text := range []string{"Dr. Whitlock came in", "seen by Frau Hollbeck", "asked Mr Tamsin", "Dr Whitlock"} {

@@ -37,7 +37,7 @@ func (h *history) after(step int, name string) string {
 	return filepath.Join(h.dir, fmt.Sprintf("after-%d", step), name)
 }
 
-// medium makes an empty folder that stands for a stick.
+// medium makes an empty folder in place of a stick.
 func (h *history) medium(t *testing.T) string {
 	t.Helper()
 	h.media++

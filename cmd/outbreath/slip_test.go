@@ -246,11 +246,11 @@ func testPrint(t *testing.T, barcodes []string, paper string, sheets int) {
 	}
 	text := tool(t, dir, "pdftotext", "-layout", "slip.pdf", "-")
 	if n := strings.Count(text, "WEIR-0012"); n != sheets {
-		t.Errorf("the head stands on the paper %d times, want %d", n, sheets)
+		t.Errorf("the head is on the paper %d times, want %d", n, sheets)
 	}
 	for _, box := range []string{"Packed", "Carried", "Received at the laboratory", "Found, or in doubt?"} {
 		if strings.Count(text, box) != 1 {
-			t.Errorf("%q stands on the paper %d times, want once", box, strings.Count(text, box))
+			t.Errorf("%q is on the paper %d times, want once", box, strings.Count(text, box))
 		}
 	}
 }

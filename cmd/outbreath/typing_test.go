@@ -107,7 +107,7 @@ func TestSuggestedTypedTooEarly(t *testing.T) {
 	d.types(pass)
 	d.see(`(?m)once more, from your paper\n(.*\n)*passphrase of the new keys, from your paper:$`)
 	if strings.Contains(d.screen(), pass) {
-		t.Error("the words still stand on the screen")
+		t.Error("the words are still on the screen")
 	}
 	d.types(pass)
 	d.see(`(?m)^status 0$`)

@@ -95,7 +95,7 @@ func files(t *testing.T, dir string) map[string][]byte {
 	return out
 }
 
-// digest stands for a folder's contents, custody.jsonl and its signature left
+// digest represents a folder's contents, custody.jsonl and its signature left
 // aside: those are ours to write.
 func digest(t *testing.T, dir string) string {
 	t.Helper()

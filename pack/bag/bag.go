@@ -1,9 +1,9 @@
 // Package bag reads and writes the tag files of an RFC 8493 bag (BagIt 1.0),
-// SHA-256 only, and says what of a bag is missing, changed or too much.
+// SHA-256 only, and reports what is missing from a bag, changed or extra.
 //
 // In and out are bytes and lists: the package opens no file. Callers need the
 // Format/Parse pairs and [CheckComplete]. Reading is strict where the RFC leaves
-// room: a name that could lead out of the bag, or that two systems could
+// a choice: a name that could lead out of the bag, or that two systems could
 // understand differently, is refused.
 //
 // A manifest shows damage, not an attacker's change (RFC 8493, 1.1 and 5.4):
@@ -39,7 +39,7 @@ type Entry struct {
 	SHA256 [32]byte
 }
 
-// A SyntaxError tells what is wrong in a tag file; it quotes nothing of it.
+// A SyntaxError says what is wrong in a tag file; it quotes nothing of it.
 type SyntaxError struct {
 	Line int // from 1; 0 when the whole file is meant
 	Msg  string

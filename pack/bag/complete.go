@@ -65,7 +65,7 @@ func (i Issue) String() string {
 
 // CheckComplete compares the lists of a bag with the files that are there:
 // actual holds every file of the bag, payload and tag files, with the SHA-256
-// of its bytes as read. unlisted names tag files that cannot stand in the tag
+// of its bytes as read. unlisted names tag files that cannot be in the tag
 // manifest, such as its detached signature; each must be there. No issue means
 // a complete and valid bag (RFC 8493, 3), provided that the tag files parse.
 //

@@ -97,7 +97,7 @@ func bags(t *testing.T, version string) []string {
 	t.Helper()
 	entries, err := os.ReadDir(suite + "/" + version + "/valid")
 	if errors.Is(err, fs.ErrNotExist) {
-		t.Skip("the conformance suite is not beside the project")
+		t.Skip("the conformance suite is not next to the project")
 	}
 	if err != nil {
 		t.Fatal(err)

@@ -23,7 +23,7 @@ var versionRE = regexp.MustCompile(`^BagIt-Version: ([0-9]{1,4}\.[0-9]{1,4})$`)
 type VersionError struct{ Version string }
 
 func (e *VersionError) Error() string {
-	return fmt.Sprintf("the bag is of BagIt version %s; only version 1.0 is read here", e.Version)
+	return fmt.Sprintf("the bag has BagIt version %s; only version 1.0 is read here", e.Version)
 }
 
 // FormatBagit returns the bytes of bagit.txt. Source: RFC 8493, 2.1.1.
@@ -101,7 +101,7 @@ func oneOxum(fields []Field) error {
 		}
 	}
 	if n > 1 {
-		return &SyntaxError{Msg: oxumLabel + " stands there more than once"}
+		return &SyntaxError{Msg: oxumLabel + " occurs more than once"}
 	}
 	return nil
 }

@@ -18,7 +18,7 @@ import (
 // taken away again.
 var ErrReadBack = errors.New("what was added reads back otherwise, and was taken away again")
 
-// ErrFull is behind the error of a journal that has no room for another entry.
+// ErrFull is the cause of the error of a journal with no space for another entry.
 var ErrFull = fmt.Errorf("it would become longer than %d bytes", maxFile)
 
 // A ChangedError is a journal that has grown or changed since [Read].

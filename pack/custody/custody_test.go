@@ -439,7 +439,7 @@ func TestWriters(t *testing.T) {
 	}
 }
 
-// A failing stands for the file of the journal on a failing disk.
+// A failing replaces the file of the journal on a failing disk.
 type failing struct {
 	*os.File
 	write, sync, close error

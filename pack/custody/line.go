@@ -43,7 +43,7 @@ func format(e *Entry) ([]byte, error) {
 var (
 	errNotEntry = errors.New("is not an entry of this journal")
 	errChanged  = errors.New("was changed after it was written")
-	errForm     = errors.New("is not of the form of an entry of this program: it was changed, or another version " +
+	errForm     = errors.New("is not in the form of an entry of this program: it was changed, or another version " +
 		"of the program wrote it")
 	errGap = errors.New("does not follow the one before: lines between them are missing, or their order was " +
 		"changed")

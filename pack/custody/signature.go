@@ -74,7 +74,7 @@ func (j *Journal) Signed(verify func(text, signature []byte) error) (int, error)
 	}
 	j.unsigned = len(j.Entries)
 	return 0, &AlteredError{j.path, "the signature in " + j.name + signatureSuffix +
-		" fits no beginning of this file: entries were taken away from its end, or it was written anew"}
+		" fits no beginning of this file: entries were taken away from its end, or it was rewritten"}
 }
 
 func (j *Journal) readSignature() ([]byte, error) {
@@ -83,7 +83,7 @@ func (j *Journal) readSignature() ([]byte, error) {
 	}
 	data, err := durable.Read(j.root, j.name+signatureSuffix, maxSignature)
 	if errors.As(err, new(*durable.TooLargeError)) {
-		err = fmt.Errorf("%s: longer than %d bytes; it is no signature", j.path+signatureSuffix, maxSignature)
+		err = fmt.Errorf("%s: longer than %d bytes; it is not a signature", j.path+signatureSuffix, maxSignature)
 	}
 	return data, err
 }

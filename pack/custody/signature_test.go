@@ -15,7 +15,7 @@ import (
 )
 
 // A key signs and verifies as SignWith and Signed want it. A keyed hash is
-// enough to stand for a signature here, and quick; the scripts use a real one.
+// enough as a signature here, and quick; the scripts use a real one.
 type key [32]byte
 
 func newKey() key { return key{1} }
@@ -195,7 +195,7 @@ func TestWithoutSignature(t *testing.T) {
 	if err := os.WriteFile(path+".sig", bytes.Repeat([]byte("a"), maxSignature+1), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := covered(path); err == nil || !strings.Contains(err.Error(), "no signature") {
+	if _, _, err := covered(path); err == nil || !strings.Contains(err.Error(), "not a signature") {
 		t.Error(err)
 	}
 }

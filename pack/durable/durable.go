@@ -23,7 +23,7 @@ import (
 	"path/filepath"
 )
 
-// A Refusal says that a name stands for something that is not opened. Its text
+// A Refusal reports a name of something that is not opened. Its text
 // says what to do.
 type Refusal struct {
 	Path string
@@ -37,7 +37,7 @@ func refusal(root *os.Root, name, is, msg string) *Refusal {
 	return &Refusal{Path: filepath.Join(root.Name(), name), Is: is, Msg: msg}
 }
 
-// Kind names what is no plain file, or returns "".
+// Kind names what is not an ordinary file, or returns "".
 func Kind(mode fs.FileMode) string {
 	switch {
 	case mode.IsRegular():
@@ -62,7 +62,7 @@ func notPlain(root *os.Root, name string, info fs.FileInfo) error {
 	if is == "" {
 		return nil
 	}
-	return refusal(root, name, is, "is "+is+" and not a plain file, so it was not opened; find out who put it there, "+
+	return refusal(root, name, is, "is "+is+", not an ordinary file, so it was not opened; find out who put it there, "+
 		"and put the file itself in its place or move it away")
 }
 
@@ -77,7 +77,7 @@ func Folder(root *os.Root, name string) (*os.Root, error) {
 		return nil, err
 	}
 	if !before.IsDir() {
-		return nil, refusal(root, name, Kind(before.Mode()), "is no folder; put the folder itself in its place")
+		return nil, refusal(root, name, Kind(before.Mode()), "is not a folder; put the folder itself in its place")
 	}
 	sub, err := root.OpenRoot(name + folderSuffix)
 	if err != nil {
@@ -99,7 +99,7 @@ func At(path string) (root *os.Root, name string, err error) {
 	path = filepath.Clean(path)
 	name = filepath.Base(path)
 	if !filepath.IsLocal(name) || name == "." {
-		return nil, "", &Refusal{Path: path, Msg: "is no name for a file; give another one"}
+		return nil, "", &Refusal{Path: path, Msg: "is not a file name; give another one"}
 	}
 	root, err = OpenFolder(filepath.Dir(path))
 	return root, name, err
@@ -186,7 +186,7 @@ func (e *TooLargeError) Error() string {
 	return fmt.Sprintf("%s: longer than %d bytes; check that it is the right file", e.Path, e.Limit)
 }
 
-// Read reads a plain file of at most limit bytes. Besides the errors of [Open]
+// Read reads a plain file of at most limit bytes. In addition to the errors of [Open],
 // there is a *[TooLargeError].
 func Read(root *os.Root, name string, limit int64) ([]byte, error) {
 	f, err := Open(root, name)
@@ -210,7 +210,7 @@ func ReadDir(root *os.Root, name string) ([]fs.DirEntry, error) {
 			return nil, err
 		}
 		if !info.IsDir() {
-			return nil, refusal(root, name, Kind(info.Mode()), "is no folder; put the folder itself in its place")
+			return nil, refusal(root, name, Kind(info.Mode()), "is not a folder; put the folder itself in its place")
 		}
 	}
 	d, err := root.OpenFile(name, os.O_RDONLY|onlyFolder|noWait, 0)

@@ -19,7 +19,7 @@ const (
 )
 
 // openFolder names the folder "dir/.", which nothing but a folder can be: opening
-// a pipe would wait for ever.
+// a pipe would wait without end.
 func openFolder(dir string) (*os.Root, error) {
 	if dir == "" {
 		dir = "."

@@ -37,11 +37,11 @@ func notOffered(err error) bool {
 		errors.Is(err, invalidHandle)
 }
 
-// own is not looked at: owners stand in access lists here.
+// own is not looked at: owners are in access lists here.
 func own(*os.Root, fs.FileInfo) (bool, error) { return true, nil }
 
-// Shared is not known: who may write stands in access lists here.
+// Shared is not known: who may write is in access lists here.
 func Shared(*os.Root, string) (string, error) { return "", nil }
 
-// namesOf is not told without opening the file.
+// namesOf is not known without opening the file.
 func namesOf(fs.FileInfo) uint64 { return 1 }

@@ -8,7 +8,7 @@ import (
 	"runtime"
 )
 
-// Lstat tells what has a name in root, and follows no link.
+// Lstat returns what has a name in root, and follows no link.
 func Lstat(root *os.Root, name string) (fs.FileInfo, error) {
 	info, err := root.Lstat(name)
 	return info, Plain(root, err)

@@ -15,7 +15,7 @@ import (
 	"strings"
 )
 
-// Replace gives name the bytes data in the given mode, whole or not at all. What had the name
+// Replace gives name the bytes data in the given mode, completely or not at all. What had the name
 // before is replaced, and not followed if it was a link.
 func Replace(root *os.Root, name string, data []byte, mode fs.FileMode) error {
 	s, err := Stage(root, name, data, mode)
@@ -47,7 +47,7 @@ func WriteTwo(root *os.Root, first string, one []byte, second string, two []byte
 	return "", nil
 }
 
-// A Staged file is whole, under a random name beside its own. The folder's handle must
+// A Staged file is complete, under a random name in the same folder. The folder's handle must
 // stay open until it is committed or discarded.
 type Staged struct {
 	root       *os.Root
@@ -161,7 +161,7 @@ func Sweep(root *os.Root, name string) error {
 const randomBytes = 8
 
 // tempPrefix begins the names of the files that become name; the name itself, which
-// may be long, does not stand in it.
+// may be long, is not part of it.
 func tempPrefix(name string) string {
 	sum := sha256.Sum256([]byte(name))
 	return ".outbreath-new-" + hex.EncodeToString(sum[:4]) + "-"

@@ -9,8 +9,8 @@ import (
 	"outbreath/pack/durable"
 )
 
-// A Fault is the kind of an [Error]. Its values are stable, so that a caller can choose
-// by them what to advise.
+// A Fault is the kind of an [Error]. Its values are stable, for callers that choose
+// their advice by them.
 type Fault string
 
 const (
@@ -41,7 +41,7 @@ func (e *Error) Error() string {
 	case NoFolder:
 		return "there is no folder at " + path
 	case NotShipment:
-		return fmt.Sprintf("%s is no shipment, but holds some: %s", path, e.inside())
+		return fmt.Sprintf("%s is not a shipment, but holds some: %s", path, e.inside())
 	case SiteKeys:
 		return path + " is a site's key folder, which cannot open shipments"
 	case Nameless:
@@ -51,7 +51,7 @@ func (e *Error) Error() string {
 	case NoReceiptFolder:
 		return "there is no folder for the receipt " + path
 	case NotReceiptFolder:
-		return fmt.Sprintf("%s is no folder for receipts, and there are %d shipments", path, e.Count)
+		return fmt.Sprintf("%s is not a folder for receipts, and there are %d shipments", path, e.Count)
 	case Occupied:
 		return path + " already exists; it was not touched"
 	case BadStation:

@@ -61,9 +61,9 @@ func TestNamed(t *testing.T) {
 		{"deep", "", ""}, // further down than anybody copies a shipment
 		{"nowhere", NoFolder, "there is no folder at nowhere"},
 		{"file", NoFolder, "there is no folder at file"},
-		{"stick", NotShipment, "stick is no shipment, but holds some: WEIR-0001, WEIR-0002"},
-		{"a", NotShipment, "a is no shipment, but holds some: b/c"},
-		{"many", NotShipment, "many is no shipment, but holds some: 1, 2, 3, 4, 5, and 2 more"},
+		{"stick", NotShipment, "stick is not a shipment, but holds some: WEIR-0001, WEIR-0002"},
+		{"a", NotShipment, "a is not a shipment, but holds some: b/c"},
+		{"many", NotShipment, "many is not a shipment, but holds some: 1, 2, 3, 4, 5, and 2 more"},
 	} {
 		err := Named(c.dir)
 		if c.fault == "" {

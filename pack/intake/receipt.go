@@ -19,7 +19,7 @@ import (
 const signature = ".sig"
 
 // Receipts are where the laboratory's signed receipts are written, and what they say
-// beside the verdict. Only [NewReceipts] makes one.
+// in addition to the verdict. Only [NewReceipts] makes one.
 type Receipts struct {
 	folder  *keys.Folder
 	path    string // file of one shipment's receipt; folder for those of several

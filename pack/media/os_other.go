@@ -4,7 +4,7 @@ package media
 
 import "os"
 
-// On other systems nothing is known of limits or room: they are found out by
+// On other systems nothing is known of limits or space: they are found out by
 // writing.
 
 func fileLimit(*os.Root) (int64, error)      { return 0, nil }

@@ -12,8 +12,8 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// A Fault is the kind of an [Error]. Its values are stable, so that a caller can choose
-// by them what to advise.
+// A Fault is the kind of an [Error]. Its values are stable, for callers that choose
+// their advice by them.
 type Fault string
 
 // Faults of the address and of the settings for the database.
@@ -25,7 +25,7 @@ const (
 	BadSetting     Fault = "bad-setting"      // it or an environment variable cannot be used
 	BadTLS         Fault = "bad-tls"          // likewise, of what it says on TLS
 	Unverified     Fault = "unverified"       // another computer's certificate would not be verified
-	SettingNoFile  Fault = "setting-no-file"  // a setting names something that is no ordinary file
+	SettingNoFile  Fault = "setting-no-file"  // a setting names something that is not an ordinary file
 	SettingTooLong Fault = "setting-too-long" // or a file that is far too large
 	NoFolder       Fault = "no-folder"        // the folder of the register's file cannot be opened
 	NotFile        Fault = "not-a-file"       // the register is a link, a folder, a pipe ...
@@ -111,7 +111,7 @@ func explain(err error) error {
 func explainSQLite(code int) error {
 	switch code & 0xff {
 	case sqlite3.SQLITE_NOTADB:
-		return configError(NotRegister, "the file named as the register is no SQLite database")
+		return configError(NotRegister, "the file named as the register is not an SQLite database")
 	case sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM:
 		return configError(NotWritable, "the register's file cannot be opened for writing")
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:

@@ -24,7 +24,7 @@ var driverFiles = map[string]struct{ env, home string }{
 }
 
 // plainFiles refuses an address that would make the driver open a pipe, for which it would
-// wait for ever, a device or a folder. Every place that may name a file is judged, whichever
+// wait without end, a device or a folder. Every place that may name a file is checked, whichever
 // of them the driver would prefer. Whether a file exists is left to the driver.
 func plainFiles(address *url.URL) error {
 	home, _ := os.UserHomeDir()
@@ -81,7 +81,7 @@ func plainFile(setting, path string) error {
 	case path == os.DevNull: // the usual way to say: none
 		return nil
 	case !info.Mode().IsRegular():
-		return configError(SettingNoFile, "what is set as "+what+" is no ordinary file; it was not opened")
+		return configError(SettingNoFile, "what is set as "+what+" is not an ordinary file; it was not opened")
 	case info.Size() > maxSettings:
 		return configError(SettingTooLong, "the file that is set as "+what+" is far too large to be one")
 	}

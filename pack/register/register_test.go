@@ -445,8 +445,8 @@ func TestAddresses(t *testing.T) {
 		{"file:intake.db", "neither a file nor a PostgreSQL address"},
 		{"", "no address"},
 		{filepath.Join(dir, "tide-secret", "r.db"), "folder of the register is not there"},
-		{dir, "not a plain file"},
-		{text, "no SQLite database"},
+		{dir, "not an ordinary file"},
+		{text, "not an SQLite database"},
 		{foreign, "database of something else"},
 		{newer, "later version"},
 	} {

@@ -58,7 +58,7 @@ func station() {
 	fail(r.Close())
 }
 
-// half enters a shipment and stops for ever before the transaction is
+// half enters a shipment and stops without end before the transaction is
 // committed.
 func half() {
 	ctx := context.Background()

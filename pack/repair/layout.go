@@ -107,13 +107,13 @@ func (l Layout) blocks() int64 {
 
 func (l Layout) groups() int64 { return ceil(l.blocks(), groupBlocks) }
 
-// at returns where block i stands.
+// at returns the part and the offset of block i.
 func (l Layout) at(i int64) (part int, offset int64) {
 	per := ceil(l.Part, blockSize)
 	return int(i / per), i % per * blockSize
 }
 
-// A run is a row of blocks that stand in one part.
+// A run is a sequence of blocks in one part.
 type run struct {
 	first, n int64 // block numbers
 	part     int

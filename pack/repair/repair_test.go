@@ -67,7 +67,7 @@ func encode(t rapid.TB, l Layout, p [][]byte) []byte {
 }
 
 // TestAnyBlocks loses as many blocks as there are repair blocks, of data and of
-// repair, wherever they stand, and one more.
+// repair, wherever they are, and one more.
 func TestAnyBlocks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		data := random(rapid.Uint64().Draw(t, "seed"), rapid.IntRange(1, 300_000).Draw(t, "bytes"))

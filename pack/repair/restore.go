@@ -166,7 +166,7 @@ func readTable(g int64, file io.ReaderAt, size int64, places ...int64) []byte {
 	return nil
 }
 
-// good says whether block k is as the table says; without a table it is
+// good reports whether block k agrees with the table; without a table it is
 // believed.
 func (g *group) good(k int) bool {
 	if g.table == nil {

@@ -60,7 +60,7 @@ func (b *Box) Compare(scanned []string) *pack.TubeMatch {
 type StrangerError struct{ At int } // place of the scan, from 1
 
 func (e *StrangerError) Error() string {
-	return fmt.Sprintf("barcode %d of the box is no tube: it stands in the roster, and is not shown here", e.At)
+	return fmt.Sprintf("barcode %d of the box is not a tube: it is in the roster, and is not shown here", e.At)
 }
 
 // Strangers refuses a box in which something unexpected is in the roster. The error

@@ -64,7 +64,7 @@ func (e *NumberError) Error() string {
 	case NumberNeverSealed:
 		return e.Number + " was not sealed at this site, so there is nothing to copy"
 	case NumberUsed:
-		return fmt.Sprintf("%s is no new number: it was given on %s", e.Number, e.Day)
+		return fmt.Sprintf("%s is not a new number: it was given on %s", e.Number, e.Day)
 	case NumberWithdrawn:
 		return e.Number + " holds data of a subject who has withdrawn consent since; it must not be copied"
 	case NumberGivenUpBefore:
@@ -78,7 +78,7 @@ func (e *NumberError) Error() string {
 	case NumberFar:
 		return e.Number + " is far beyond the numbers that this site has given"
 	}
-	return fmt.Sprintf("%s is the number of another shipment, of %s, and one number must never stand for two "+
+	return fmt.Sprintf("%s is the number of another shipment, of %s, and one number must never have two "+
 		"contents", e.Number, e.Day)
 }
 

@@ -58,7 +58,7 @@ func (e *ConflictError) Error() string {
 		return fmt.Sprintf("this %s belongs to another collection, or this folder was copied with its log: the "+
 			"key folder knows it from other sessions (%s, the last of %s)", LogName, entries(e.Known), day)
 	case Rewritten:
-		return fmt.Sprintf("%s is another log than the key folder knows: it was written anew, or belongs to "+
+		return fmt.Sprintf("%s is another log than the key folder knows: it was rewritten, or belongs to "+
 			"another copy of the collection (known: %s, the last of %s)", LogName, entries(e.Known), day)
 	case Newer:
 		return fmt.Sprintf("the key folder is older than this collection: %s has %s that it does not know, the "+

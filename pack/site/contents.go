@@ -10,7 +10,7 @@ import (
 )
 
 // A ContentsError says that a number was sealed before with other contents: one number
-// must never stand for two.
+// must never have two contents.
 type ContentsError struct {
 	Number, Day string    // Day is YYYY-MM-DD, when the number was given
 	Copy        bool      // another copy was wanted
@@ -51,7 +51,7 @@ func (e *ContentsError) Error() string {
 		fmt.Fprintf(&b, ": it was sealed with %s, and this is %s, which may treat the records "+
 			"otherwise", e.Before.Program, e.Now.Program)
 	case len(sorts) > 0:
-		b.WriteString(": changed since are " + strings.Join(sorts, ", "))
+		b.WriteString(" (changed: " + strings.Join(sorts, ", ") + ")")
 	case known:
 		b.WriteString(": the data are the same, but the site's signing key or this program's version has changed")
 	}
@@ -67,11 +67,11 @@ func (e *ContentsError) Error() string {
 			fmt.Fprintf(&b, "; %d %s then, %d now", c.was, c.name, c.now)
 		}
 	}
-	b.WriteString("; one number must never stand for two")
+	b.WriteString("; one number must never have two contents")
 	return b.String()
 }
 
-// sameContents refuses to let a number stand for two contents. The error is a
+// sameContents refuses a second content for a number. The error is a
 // *[ContentsError].
 func (l *Log) sameContents(number string, now CopyFacts, again bool) error {
 	x := l.State.Shipment(number)

@@ -16,11 +16,11 @@ import (
 	"outbreath/schema"
 )
 
-// A withdrawal holds of a subject, and a number stands for sessions: both are known
+// A withdrawal applies to a subject, and a number to sessions: both are known
 // by more than the subject's id, which a slip of the pen changes.
 
 // Facts of an entry "withdrawn", each a list with blanks between. They suffice to
-// make a lost state anew.
+// restore a lost state.
 const (
 	factPseudonyms = "pseudonyms"
 	factSessions   = "sessions" // of the collection, in every generation
@@ -28,7 +28,7 @@ const (
 	factLook       = "look"     // HMAC-SHA256 (hex) of how the id looks
 )
 
-// withdrawalBytes is how much of the collection one entry tells at least before the next
+// withdrawalBytes is how much of the collection one entry contains at least before the next
 // one begins: a session has 100 tubes at most, so that it stays below the longest line
 // of the log.
 const withdrawalBytes = 32 << 10
@@ -203,7 +203,7 @@ func (l *Log) keepsTubes(x *Shipment) bool {
 	return days == 0 || x.Day >= l.o.Now().AddDate(0, 0, -days).Format(time.DateOnly)
 }
 
-// listedBeside reports whether the roster lists, beside the subject id, one that looks
+// listedBeside reports whether the roster also lists, with the subject id, one that looks
 // alike and has withdrawn, with another birth date: they are two people.
 func (l *Log) listedBeside(c *schema.Collection, id string) bool {
 	born, gone := "", l.State.Gone()
@@ -226,7 +226,7 @@ func (l *Log) listedBeside(c *schema.Collection, id string) bool {
 
 // sharingTubes returns the log whose shipments hold most of the collection's tubes, if
 // they hold more than half of them, and how many; nil else. A tube or two are a
-// mistake in a record, which [Log.Objections] tells of.
+// mistake in a record, which [Log.Objections] reports.
 func (l *Log) sharingTubes() (best *KnownLog, most int) {
 	m, held, all := l.State.memory(), map[string]int{}, 0
 	for _, s := range l.o.Collection.Sessions {

@@ -16,7 +16,7 @@ const (
 	RulePlan    = "seal.plan"    // [Order.NewPlan]
 )
 
-// A Refusal is one thing that keeps a seal from being made, beside the data, the
+// A Refusal is one thing that prevents a seal from being made, other than the data, the
 // medium and the box.
 type Refusal struct {
 	File string // of the collection, or of the key folder, that it is about
@@ -34,8 +34,8 @@ const (
 	atRecords              // [Seal.Amendments]
 )
 
-// laws are all that a seal refuses beside the data, the medium and the box, in the
-// order in which it comes upon them. A seal stops at the first that is broken;
+// laws are all that a seal refuses, except by the data, the medium and the box, in the
+// order in which it checks them. A seal stops at the first that is broken;
 // [Seal.Refusals] lists all of them.
 var laws = []struct {
 	at         stage

@@ -5,7 +5,7 @@
 // In: a collection, and the site's key folder, which holds the [State] of each
 // study under a keyed checksum. Out: a [Log], which has been compared with the
 // state; or a *[ConflictError]. Callers need [Open], and then [Log.Append] and
-// what is beside it. [Restore] takes a collection for the present one that came
+// its other methods. [Restore] takes a collection for the present one that came
 // back from a backup.
 //
 // Nothing is signed or sealed over a log, decisions or a signature that
@@ -36,7 +36,7 @@ const (
 	namespace = "custody@outbreath" // of the log's signature
 )
 
-// What entries of the log are about, beside those of package custody.
+// What entries of the log are about, in addition to those of package custody.
 const (
 	Contents  = "contents"  // further subjects of a shipment that is about to be sealed
 	Withdrawn = "withdrawn" // consent was withdrawn
@@ -73,7 +73,7 @@ type Log struct {
 
 	o        Options
 	study    string
-	others   []string   // studies that the key folder knows beside it
+	others   []string   // studies that the key folder also knows
 	sessions [][]string // of the collection, a pseudonym for each generation
 	torn     bool       // the last line is unfinished
 	made     *Shipment  // what the next entry "sealing" is about
@@ -372,7 +372,7 @@ func (l *Log) arrived(known *KnownLog) bool {
 	return p != nil && len(l.Entries) == p.Length+1 && l.Head() == p.Line && l.Digest(p.Length) == p.Head
 }
 
-// compareSignature judges the signature beside a log that agrees with the state.
+// compareSignature judges the signature of a log that agrees with the state.
 func (l *Log) compareSignature(known *KnownLog, sig Kind, signed int) *ConflictError {
 	if known == nil { // a log without entries
 		if sig != "" {
@@ -469,7 +469,7 @@ func (l *Log) ready() (err error) {
 		return sshsig.Sign(signer, namespace, text)
 	})
 	l.Watch(l.announce, l.there)
-	if l.restored != nil { // an officer's entry tells of the line itself
+	if l.restored != nil { // an officer's entry is about the line itself
 		return nil
 	}
 	if l.torn {

@@ -129,7 +129,7 @@ var contradictions = map[string]struct {
 	}, ConflictError{Kind: StateAltered, Signed: -1}, "was changed, is damaged, or belongs to another pseudonym key"},
 	"a state of another version": {func(w *week, _, _ saved) {
 		w.must(w.site.ChangeState("LARK-2", func([]byte) ([]byte, error) { return []byte("{}\n"), nil }))
-	}, ConflictError{Kind: StateAltered, Signed: -1}, "is not of the form"},
+	}, ConflictError{Kind: StateAltered, Signed: -1}, "is not in the form"},
 }
 
 // tubes returns the barcodes of the collection.

@@ -26,7 +26,7 @@ type Packing struct {
 	now  func() time.Time
 
 	When    time.Time          `json:"when"`    // UTC, of the last answer
-	Scan    bool               `json:"scan"`    // else the scans are those beside a list in a file
+	Scan    bool               `json:"scan"`    // else the scans are those of a list in a file
 	Scanned []string           `json:"scanned"` // in the order of scanning
 	Reasons []deid.Discrepancy `json:"reasons"`
 }

@@ -59,7 +59,7 @@ func (l *Log) recalled(number, what, when string) custody.Entry {
 
 // successor returns the ID of the log that was put in a known log's place.
 func (l *Log) successor(id string) string {
-	for range l.State.Logs { // not for ever, whatever the state says
+	for range l.State.Logs { // not without end, whatever the state contains
 		k := l.State.log(id)
 		if k == nil || k.Replaced == "" {
 			break

@@ -11,7 +11,7 @@ import (
 	"outbreath/pack/custody"
 )
 
-// Facts of an entry "receipt", beside those of package custody.
+// Facts of an entry "receipt", in addition to those of package custody.
 const (
 	factLaboratory      = "laboratory"
 	factReceivedBy      = "received_by"

@@ -17,7 +17,7 @@ import (
 // restoring is what [Restore] has the next line do to the state.
 type restoring struct{ replaces []string }
 
-// take takes over what the log tells: numbers and withdrawals become more, never
+// take takes over the contents of the log: numbers and withdrawals become more, never
 // fewer.
 func (*restoring) take(s *State, id string, j *custody.Journal) {
 	for _, e := range j.Entries {

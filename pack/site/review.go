@@ -72,10 +72,10 @@ func (l *Log) reviewed() bool {
 	return true
 }
 
-// noReason stands in the log where nobody had to say why.
+// noReason is in the log where nobody had to say why.
 const noReason = "decided in review"
 
-// decisionLines returns the lines of review.jsonl that an entry "decided" stands for.
+// decisionLines returns the lines of review.jsonl that an entry "decided" is about.
 func decisionLines(e custody.Entry) (lines []byte) {
 	reason := e.Why
 	if reason == noReason {

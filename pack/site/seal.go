@@ -80,7 +80,7 @@ func (s *Seal) Begin(l *Log) (settled []Interrupted, err error) {
 	}
 	s.entry = custody.Entry{When: s.order.When, Who: s.order.Who, Why: "sealed for the laboratory"}
 	if s.clockBehind {
-		s.entry.Why += "; the clock stands before an earlier entry, and the operator says that it is right"
+		s.entry.Why += "; the clock is behind an earlier entry, and the operator says that it is right"
 	}
 	return l.SettleInterrupted(s.order.Media, s.entry)
 }

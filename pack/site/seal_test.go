@@ -216,7 +216,7 @@ func TestCopyFacts(t *testing.T) {
 	}
 }
 
-// One number never stands for two contents, and the error says what is another now.
+// One number never has two contents, and the error says what differs now.
 func TestSameContents(t *testing.T) {
 	before := CopyFacts{Bag: "a", Sessions: 3, Recordings: 2, Tubes: 9, Program: "p 1",
 		Inside: map[string]string{"sessions": "1", "recordings": "1", "tubes.csv": "1", "treatment.json": "1"}}
@@ -241,14 +241,14 @@ func TestSameContents(t *testing.T) {
 		{"WEIR-0001", change(func(*CopyFacts) {}), "other contents: the data are the same, but the site's signing " +
 			"key or this program's version has changed; one number"},
 		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["sessions"] = "2"; f.Sessions = 4 }),
-			"changed since are the records; 3 sessions then, 4 now; one number"},
+			"(changed: the records); 3 sessions then, 4 now; one number"},
 		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside["tubes.csv"], f.Inside["sessions"] = "2", "2" }),
-			"changed since are the records, the tubes; one number"},
+			"(changed: the records, the tubes); one number"},
 		{"WEIR-0001", change(func(f *CopyFacts) { f.Program, f.Inside["treatment.json"] = "p 2", "2" }),
 			"it was sealed with p 1, and this is p 2"},
 		{"WEIR-0001", change(func(f *CopyFacts) { f.Inside[deid.DiscrepanciesName] = "1" }), "what was said of tubes"},
 		{"WEIR-0002", change(func(*CopyFacts) {}), "WEIR-0002 was sealed before, on 2026-11-02, with other contents; " +
-			"one number must never stand for two"},
+			"one number must never have two contents"},
 	} {
 		err := l.sameContents(c.number, c.now, true)
 		e, ok := errors.AsType[*ContentsError](err)

@@ -38,7 +38,7 @@ type KnownLog struct {
 }
 
 // A Pending is a line that is about to be appended. It is written before the
-// line, so that a run that was killed in between can be told from a forged line.
+// line, so that a run that was killed in between can be distinguished from a forged line.
 type Pending struct {
 	Line     string    `json:"line"`   // SHA-256 (hex)
 	Length   int       `json:"length"` // of the log before it
@@ -49,7 +49,7 @@ type Pending struct {
 	Sealing  *Shipment `json:"sealing,omitempty"`  // what the line is about
 }
 
-// A Shipment is a number that the site has given, and what it stands for.
+// A Shipment is a number that the site has given, and its contents.
 type Shipment struct {
 	Number   string             `json:"number"` // "WEIR-0001"
 	Log      string             `json:"log"`    // ID of the log that it was first sealed in
@@ -101,7 +101,7 @@ func parseState(data []byte) (*State, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&s); err != nil || s.Format != stateFormat {
-		return nil, errors.New("the site's state is not of the form " + stateFormat + "; a newer version of this " +
+		return nil, errors.New("the site's state is not in the form " + stateFormat + "; a newer version of this " +
 			"program may have written it")
 	}
 	if _, err := d.Token(); err != io.EOF {
@@ -131,7 +131,7 @@ func (s *State) log(id string) *KnownLog {
 	return nil
 }
 
-// Shipment returns what the number stands for, or nil if it was never given. A
+// Shipment returns the contents of the number, or nil if it was never given. A
 // nil State has given none.
 func (s *State) Shipment(number string) *Shipment {
 	if s != nil {
@@ -213,7 +213,7 @@ func (x *Shipment) made(e custody.Entry) {
 	x.Makings = append(x.Makings, Making{e.What, e.When, ofCopy(e.Facts)})
 }
 
-// ofCopy returns the facts of an entry that are of the copy and not of the entry.
+// ofCopy returns the facts of an entry that belong to the copy, not to the entry.
 func ofCopy(facts map[string]string) map[string]string {
 	facts = maps.Clone(facts)
 	delete(facts, custody.FactUnsigned)
@@ -226,8 +226,8 @@ func (x *Shipment) settled() {
 	x.Makings = slices.DeleteFunc(x.Makings, func(m Making) bool { return m.What == custody.Sealing })
 }
 
-// isIn reports whether the entry tells of the copy. Two copies may be of one second:
-// their digests tell them apart.
+// isIn reports whether the entry is about the copy. Two copies may be made in one second:
+// their digests differ.
 func (m *Making) isIn(e custody.Entry) bool {
 	when := e.When.Equal(m.When) || e.Facts[custody.FactRecalled] == m.When.UTC().Format(time.RFC3339)
 	return when && e.What == m.What && maps.Equal(m.Facts, ofCopy(e.Facts))

@@ -256,7 +256,7 @@ func TestOnlyMore(t *testing.T) {
 		t.Errorf("withdrawn: %v", gone)
 	}
 	for made, want := range map[*Shipment]string{
-		{Number: "WEIR-0001", Bag: "b"}:                           "must never stand for two contents",
+		{Number: "WEIR-0001", Bag: "b"}:                           "must never have two contents",
 		{Number: "WEIR-0002", Bag: "b", Subjects: []string{"P2"}}: "a subject who has withdrawn",
 		{Number: "WEIR-0002", Bag: "b", Subjects: []string{"P3"}}: "",
 	} {

@@ -33,7 +33,7 @@ func hold(o Options) (release func(), err error) {
 		return nil, err
 	}
 	defer root.Close()
-	told := false
+	noticed := false
 	for began := time.Now(); ; time.Sleep(10 * time.Millisecond) {
 		release, held, err := custody.Hold(root)
 		if err != nil || held {
@@ -42,8 +42,8 @@ func hold(o Options) (release func(), err error) {
 		switch waited := time.Since(began); {
 		case waited > longestWait:
 			return nil, &BusyError{}
-		case waited > time.Second && !told && o.Waiting != nil:
-			told = true
+		case waited > time.Second && !noticed && o.Waiting != nil:
+			noticed = true
 			o.Waiting()
 		}
 	}
@@ -57,7 +57,7 @@ func (l *Log) Release() {
 	}
 }
 
-// marks tells what the files hold at this moment that [Open] compares.
+// marks returns the present contents of the files that [Open] compares.
 func marks(o Options) (sum [sha256.Size]byte) {
 	h := sha256.New()
 	add := func(data []byte, err error) {

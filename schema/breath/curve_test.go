@@ -101,7 +101,7 @@ type fataler interface {
 	Errorf(string, ...any)
 }
 
-// easy says whether a curve is one for which the package promises its figures to
+// easy reports whether a curve is one for which the package promises its figures to
 // 2 % or one breath and 0.1 kPa.
 func (c curve) easy() bool {
 	return 60*float64(c.hz) >= 20*c.perMinute && c.noise <= 0.03 && c.slope <= 0.06 && c.seconds >= 120 &&

@@ -288,7 +288,7 @@ func TestNotesAreClean(t *testing.T) {
 	}
 }
 
-// near says whether one letter changed, added or left out turns a into b.
+// near reports whether one letter changed, added or left out turns a into b.
 func near(a, b string) bool {
 	x, y := []rune(a), []rune(b)
 	if len(x) > len(y) {

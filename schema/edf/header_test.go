@@ -21,7 +21,7 @@ import (
 const shared = "../../../shared/external/edf"
 
 // sampleFiles returns the recordings that other projects wrote (MNE-Python,
-// edfio; see SOURCES.md beside them), by their name.
+// edfio; see SOURCES.md in that folder), by their name.
 func sampleFiles(t testing.TB) map[string][]byte {
 	t.Helper()
 	names, _ := filepath.Glob(shared + "/*/*.edf")
@@ -74,7 +74,7 @@ func TestFilesOfOthers(t *testing.T) {
 		if err := WalkAnnotations(bytes.NewReader(b), h, func(_ int, at int64, text string) error {
 			n++
 			if string(b[at:at+int64(len(text))]) != text {
-				t.Errorf("%s: annotation %d does not stand where it is said to", name, n)
+				t.Errorf("%s: annotation %d is not at its stated place", name, n)
 			}
 			return nil
 		}); err != nil {

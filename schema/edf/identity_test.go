@@ -155,7 +155,7 @@ func TestTexts(t *testing.T) {
 	var got []string
 	for _, f := range h.Texts() {
 		if string(b[f.Offset:f.Offset+int64(len(f.Value))]) != f.Value {
-			t.Errorf("%s does not stand at byte %d", f.Name, f.Offset)
+			t.Errorf("%s is not at byte %d", f.Name, f.Offset)
 		}
 		got = append(got, f.Name+"="+f.Value)
 	}

@@ -183,7 +183,7 @@ func FuzzTALs(f *testing.F) {
 		for _, tal := range tals {
 			for _, s := range tal.Texts {
 				if string(b[s.Start:s.End]) != s.Value {
-					t.Fatalf("text %q does not stand at %d", s.Value, s.Start)
+					t.Fatalf("text %q is not at %d", s.Value, s.Start)
 				}
 			}
 		}
@@ -229,7 +229,7 @@ func TestWalkAnnotations(t *testing.T) {
 	var got []string
 	err := WalkAnnotations(onlyAnnotations{t, b, h}, h, func(rec int, at int64, text string) error {
 		if string(b[at:at+int64(len(text))]) != text {
-			t.Errorf("%q does not stand at byte %d", text, at)
+			t.Errorf("%q is not at byte %d", text, at)
 		}
 		got = append(got, fmt.Sprint(rec, " ", text))
 		return nil

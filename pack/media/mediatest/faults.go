@@ -1,5 +1,5 @@
 // Package mediatest has a medium that counts what is asked of it and fails when
-// told to, for tests.
+// asked to, for tests.
 package mediatest
 
 import (
@@ -34,7 +34,7 @@ type Faults struct {
 	// Damage, if not nil, may change bytes that were read.
 	Damage func(path string, offset int64, b []byte)
 
-	// Limit and Room, if not zero, stand for FileLimit and Free.
+	// Limit and Room, if not zero, replace FileLimit and Free.
 	Limit, Room int64
 
 	mu    sync.Mutex

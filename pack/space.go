@@ -20,10 +20,10 @@ const (
 	probeBytes = 256 << 10
 )
 
-// room refuses a medium on which the shipment cannot fit, before anything is
+// checkSpace refuses a medium on which the shipment cannot fit, before anything is
 // written: less is free than half of what the beginnings of some recordings,
-// packed, foretell. In between the writing itself finds out.
-func (s *sealing) room() error {
+// packed, suggest. In between, the writing itself finds out.
+func (s *sealing) checkSpace() error {
 	known := false
 	for _, t := range s.targets {
 		known = known || t.free >= 0
@@ -49,7 +49,7 @@ func fullError(t *target, need int64, err error) error {
 		what: fmt.Sprintf("the medium is full: %d bytes were free, the shipment needs about %d", t.free, need)}
 }
 
-// likely foretells the bytes of the archive from the beginnings of a few files
+// likely estimates the bytes of the archive from the beginnings of a few files
 // of known size. The error is a reader's.
 func (p *payload) likely() (int64, error) {
 	var probed []deid.File
