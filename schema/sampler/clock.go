@@ -26,8 +26,8 @@ func parseStamp(cell string) (stamp, bool) {
 	}
 	half := -1
 	for i, word := range []string{"AM", "PM"} {
-		if rest, ok := strings.CutSuffix(strings.ToUpper(cell), word); ok {
-			half, cell = i, strings.TrimSpace(cell[:len(rest)])
+		if n := len(cell) - len(word); n > 0 && strings.EqualFold(cell[n:], word) {
+			half, cell = i, strings.TrimSpace(cell[:n])
 		}
 	}
 	clock := cell

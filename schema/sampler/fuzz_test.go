@@ -2,6 +2,7 @@ package sampler
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"io"
 	"strings"
@@ -47,6 +48,32 @@ func FuzzPropose(f *testing.F) {
 			if next != nil {
 				questions = append(questions, *next)
 			}
+		}
+		var out strings.Builder
+		if _, err := Convert(&out, bytes.NewReader(data), p, GasPressure{100, "a test"}); err != nil {
+			return
+		}
+		check := schema.NewCSVCheck("a.csv", schema.DefaultColumns(), 5)
+		check.Write([]byte(out.String()))
+		check.Close()
+		if problems := check.Problems(); len(problems) > 0 {
+			t.Fatalf("%+v", problems[0])
+		}
+	})
+}
+
+// FuzzConvert: no profile, as log-settings.json may hold it, and no table break
+// Convert.
+func FuzzConvert(f *testing.F) {
+	f.Add([]byte(`{"separator":";","decimal":",","columns":[{"heading":"Zeit","number":1,"is":"time","unit":"s"},`+
+		`{"heading":"CO2","number":2,"is":"co2","unit":"%"}],"gas":"dry","missing":["-9"]}`),
+		[]byte("Zeit;CO2\n0;1\n1;-9\n"))
+	f.Add([]byte(`{"separator":" ","decimal":".","skip":1,"columns":[{"number":2,"is":"clock"},{"number":1,"is":"date"},`+
+		`{"number":4,"is":"pressure","unit":"mbar"}],"hz":2}`), []byte("x\n1.2.2026 10:00:00 1 2\n1.2.2026 10:00:00 3 4\n"))
+	f.Fuzz(func(t *testing.T, profile, data []byte) {
+		var p Profile
+		if json.Unmarshal(profile, &p) != nil {
+			return
 		}
 		var out strings.Builder
 		if _, err := Convert(&out, bytes.NewReader(data), p, GasPressure{100, "a test"}); err != nil {

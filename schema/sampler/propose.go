@@ -432,8 +432,9 @@ func (d *draft) odd(i int) bool {
 func unitIn(heading string, q Quantity) Unit {
 	heading = strings.ReplaceAll(heading, "₂", "2")
 	try := []string{heading}
-	if i := strings.LastIndex(strings.ToLower(heading), "co2"); i >= 0 {
-		try = append(try, heading[i+3:])
+	low := strings.ToLower(heading)
+	if i := strings.LastIndex(low, "co2"); i >= 0 {
+		try = append(try, low[i+3:])
 	}
 	if i := strings.LastIndexAny(heading, "[("); i >= 0 {
 		try = append(try, heading[i:])
