@@ -190,7 +190,8 @@ func (s *sheetReader) cell(e xml.StartElement, row *Row, col int) *Refusal {
 		c, r = s.book.read(&raw)
 	}
 	if r == nil && c != (Cell{}) && col >= MaxColumns {
-		r = refuse("is beyond the 500 columns that are read: check that this is the log, and clear what is no part of it")
+		r = refuse("is beyond the 500 columns that are read: " +
+			"check that this is the log, and clear what is no part of it")
 	}
 	if r != nil {
 		r.Where = fmt.Sprintf("sheet %s, cell %s%d", s.table.Name, Letters(col), s.number)

@@ -25,6 +25,6 @@ const (
 	MaxSheets  = 20       // of a workbook
 	MaxRows    = 20_000   // of a table, headings included
 	MaxColumns = 500      // of a table
-	MaxCells   = 500_000  // of a file, all tables together, formatted empty cells included
+	MaxCells   = 250_000  // of a file, all tables together, formatted empty cells included
 	MaxCell    = 32_767   // UTF-16 units in a cell, the bound that spreadsheet programs keep
 )

@@ -20,7 +20,7 @@ type formats struct {
 // A format says how numbers are shown. The zero format is General.
 type format struct {
 	id      int
-	code    string // "" for a built-in one
+	code    string // "" where only a region has one
 	date    bool   // shows year, month or day
 	clock   bool   // shows hours, minutes or seconds
 	elapsed bool   // shows hours beyond 24 ("[h]:mm")
@@ -74,26 +74,33 @@ func (f *formats) of(style int) format {
 	return found
 }
 
-// parseFormat tells what a format shows. The built-in ones are those of ECMA-376
-// Part 1, 18.8.30, with the East Asian ones (27 to 36, 50 to 58), all dates.
+// builtIn are the formats that have no code in the file, as far as they are the
+// same everywhere.
+//
+// Source: ECMA-376 Part 1, 18.8.30 (numFmt). The programs show 14 and 22 as the
+// region has it; 27 to 36 and 50 to 58 are dates and times of East Asia.
+var builtIn = map[int]string{
+	1: "0", 2: "0.00", 3: "#,##0", 4: "#,##0.00", 9: "0%", 10: "0.00%", 11: "0.00E+00", 12: "# ?/?", 13: "# ??/??",
+	14: "mm-dd-yy", 15: "d-mmm-yy", 16: "d-mmm", 17: "mmm-yy", 18: "h:mm AM/PM", 19: "h:mm:ss AM/PM", 20: "h:mm",
+	21: "h:mm:ss", 22: "m/d/yy h:mm", 37: "#,##0 ;(#,##0)", 38: "#,##0 ;(#,##0)", 39: "#,##0.00;(#,##0.00)",
+	40: "#,##0.00;(#,##0.00)", 45: "mm:ss", 46: "[h]:mm:ss", 47: "mmss.0", 48: "##0.0E+0",
+}
+
+// parseFormat tells what a format shows; code is "" for a built-in one.
 func parseFormat(id int, code string) format {
 	f := format{id: id, code: code}
-	switch {
-	case code != "":
-		f.parse()
-	case id == 14, id >= 27 && id <= 31, id == 36, id >= 50 && id <= 54, id == 57, id == 58:
-		f.date, f.region = true, true
-	case id >= 15 && id <= 17:
-		f.date = true
-	case id >= 18 && id <= 21, id == 45, id == 47:
-		f.clock = true
-	case id == 22:
-		f.date, f.clock, f.region = true, true, true
-	case id == 46:
-		f.clock, f.elapsed = true, true
-	case id >= 32 && id <= 35, id == 55, id == 56:
-		f.clock, f.region = true, true
+	if code == "" {
+		f.code = builtIn[id]
+		switch {
+		case id == 14, id == 22:
+			f.region = true
+		case id >= 32 && id <= 35, id == 55, id == 56:
+			f.clock, f.region = true, true
+		case id >= 27 && id <= 36, id >= 50 && id <= 58:
+			f.date, f.region = true, true
+		}
 	}
+	f.parse()
 	return f
 }
 

@@ -14,15 +14,17 @@ import (
 // Bounds of a workbook's parts, which are files in a ZIP archive. They hold for
 // what is unpacked, counted as it is: sizes in the archive are claims.
 const (
-	maxParts    = 2000     // files in the archive
-	maxUnpacked = 32 << 20 // bytes unpacked of all parts that are read
-	maxToken    = 1 << 20  // bytes of one tag, comment or text of an XML part
-	maxDepth    = 64       // elements within each other
+	maxParts    = 2000         // files in the archive
+	maxUnpacked = 32 << 20     // bytes unpacked of all parts that are read
+	maxToken    = 1 << 20      // bytes of one tag, comment or text of an XML part
+	maxDepth    = 64           // elements within each other
+	maxTokens   = 8 * MaxCells // beginnings, ends and texts of elements
 )
 
 const (
 	damaged = "is damaged, or was not copied to its end: copy it again, " +
 		"or open it in a spreadsheet program and save it under another name"
+	tooLong         = "holds a text that is longer than a cell can be: check that this is the log"
 	unpacksTooLarge = "unpacks to more than any log does: check that this is the log, " +
 		"and copy its rows alone into a new workbook"
 )
@@ -30,8 +32,9 @@ const (
 // An archive is a workbook's file. Only parts that are opened are unpacked:
 // pictures, macros and whatever else lies beside them are not.
 type archive struct {
-	files map[string]*zip.File
-	left  int64 // bytes that may still be unpacked
+	files  map[string]*zip.File
+	left   int64 // bytes that may still be unpacked
+	tokens int   // that may still be read
 }
 
 func openArchive(data []byte) (*archive, *Refusal) {
@@ -44,7 +47,7 @@ func openArchive(data []byte) (*archive, *Refusal) {
 	if err != nil {
 		return nil, refuse(damaged)
 	}
-	a := &archive{files: map[string]*zip.File{}, left: maxUnpacked}
+	a := &archive{files: map[string]*zip.File{}, left: maxUnpacked, tokens: maxTokens}
 	for _, f := range z.File {
 		name := partName(f.Name)
 		if a.files[name] != nil { // one program would read the first and another the last
@@ -103,7 +106,7 @@ func (p *part) ReadByte() (byte, error) {
 		return 0, errBound
 	}
 	if p.token >= maxToken {
-		p.over = refuse("holds a text that is longer than a cell can be: check that this is the log")
+		p.over = refuse(tooLong)
 		return 0, errBound
 	}
 	p.archive.left--
@@ -120,6 +123,9 @@ func (p *part) Read([]byte) (int, error) { return 0, errBound }
 func (p *part) next() (xml.Token, *Refusal) {
 	for {
 		p.token = 0
+		if p.archive.tokens--; p.archive.tokens < 0 {
+			return nil, refuse(unpacksTooLarge)
+		}
 		t, err := p.xml.Token()
 		switch {
 		case p.over != nil:

@@ -20,9 +20,10 @@ type showKey struct {
 // is not known. It bounds time: a value takes some microseconds.
 const maxShown = 20_000
 
-// number returns digits in the format f, "" if that is not known.
+// number returns digits in the format f, "" if that is not known. The library
+// counts hours beyond 24 from 1900 where days count from 1904.
 func (s *shower) number(digits string, f format, from1904 bool) string {
-	if f.id == 0 || f.region || len(f.code) > maxCode {
+	if f.code == "" || f.region || f.elapsed && from1904 || len(f.code) > maxCode {
 		return ""
 	}
 	key := showKey{f.id, digits}
@@ -54,12 +55,8 @@ func (s *shower) format(digits string, f format, from1904 bool) (shown string) {
 	}
 	style, ok := s.styles[f.id]
 	if !ok {
-		options := &excelize.Style{NumFmt: f.id}
-		if f.code != "" {
-			options = &excelize.Style{CustomNumFmt: &f.code}
-		}
 		var err error
-		if style, err = s.file.NewStyle(options); err != nil {
+		if style, err = s.file.NewStyle(&excelize.Style{CustomNumFmt: &f.code}); err != nil {
 			return ""
 		}
 		s.styles[f.id] = style

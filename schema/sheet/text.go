@@ -190,7 +190,7 @@ func tooLarge(text string, comma rune, first int) *Refusal {
 	return nil
 }
 
-const tooMany = "has more rows or values than are read (20,000 rows, 500,000 values): " +
+const tooMany = "has more rows or values than are read (20,000 rows, 250,000 values): " +
 	"check that this is the log and not a recording, and split a log of several years"
 
 // split parses text into t.Rows. first is the number of lines before text.

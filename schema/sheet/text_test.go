@@ -76,3 +76,96 @@ func TestTextGuises(t *testing.T) {
 		}
 	}
 }
+
+func TestRefusedText(t *testing.T) {
+	const good = "session_id,note\nWS-1,x\n"
+	for what, c := range map[string]struct{ data, want string }{
+		"nothing":        {"", "is empty (0 bytes)"},
+		"blank":          {"\r\n , \r\n,,\r\n", "holds no value"},
+		"zero byte":      {good + "WS-2,a\x00b\n", "line 3: holds a zero byte"},
+		"control":        {good + "WS-2,\x1B[2J\n", "line 3: holds a control character"},
+		"next line":      {good + "WS-2,a\u0085b\n", "line 3: holds a control character"},
+		"open quote":     {good + "WS-2,\"a\nWS-3,b\n", "lines 3 to 4: a quotation mark"},
+		"quote inside":   {good + "WS-2,5\" tube\n", "line 3: a quotation mark"},
+		"after a quote":  {good + "WS-2,\"a\"b\n", "line 3: a quotation mark"},
+		"UTF-32":         {"\xFF\xFE\x00\x00a\x00\x00\x00", "is a text in UTF-32"},
+		"UTF-16 odd":     {"\xFF\xFEa\x00,", "is a damaged text in UTF-16"},
+		"UTF-16 half":    {"\xFE\xFF\xD8\x00\x00a", "is a damaged text in UTF-16"},
+		"two encodings":  {"a,b\nü,1\n\xFC,2\n", "line 3: is in another encoding"},
+		"unknown":        {"a,b\n\x81,2\n", "line 2: holds a character of an encoding"},
+		"web page":       {"\n<!DOCTYPE html><table><tr><td>a</table>", "is a web page or XML"},
+		"XML":            {"<?xml version=\"1.0\"?><Workbook/>", "is a web page or XML"},
+		"web archive":    {"MIME-Version: 1.0\nX: y\n", "is a web page or XML"},
+		"PDF":            {"%PDF-1.7\n", "is a document for reading"},
+		"picture":        {"\x89PNG\r\n\x1a\n", "is a picture"},
+		"compressed":     {"\x1F\x8B\x08\x00", "is compressed"},
+		"old workbook":   {"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1" + good, "is a workbook in the old format (.xls)"},
+		"cut archive":    {"PK\x03\x04" + good, "is damaged"},
+		"sep over CR":    {"sep=;\ra;b\rWS-1;\"x\r", "line 3: a quotation mark"},
+		"a long line":    {good + strings.Repeat("x,", MaxColumns), "line 3: has more than 500 values"},
+		"many lines":     {strings.Repeat("a,b\n", MaxRows+1), "line 20001: has more rows"},
+		"a long value":   {good + "WS-2," + strings.Repeat("x", 4*MaxCell+2), "line 3: holds a value of more than"},
+		"a longer quote": {good + "WS-2,\"" + strings.Repeat("x\n", 4*MaxCell), "line 3: begins a value that"},
+	} {
+		_, err := Read("log.csv", []byte(c.data))
+		if err == nil || !strings.HasPrefix(err.Error(), "log.csv: "+c.want) {
+			t.Errorf("%s: %v", what, err)
+		}
+		if err != nil && strings.Contains(err.Error(), "WS-") {
+			t.Errorf("%s: the message quotes a value: %v", what, err)
+		}
+	}
+	for _, name := range []string{"~$log.xlsx", `C:\week 48\~$log.xlsx`, "week/.~lock.log.xlsx#"} {
+		_, err := Read(name, []byte(good))
+		if err == nil || !strings.Contains(err.Error(), "mark that a program makes") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	tables, err := Read("log.csv", []byte(strings.Repeat("a,b\n", MaxRows)))
+	if err != nil || len(tables[0].Rows) != MaxRows {
+		t.Errorf("as many lines as are read: %v", err)
+	}
+}
+
+// TestSeparator shows what parts the values of texts in which more than one
+// separator occurs. The cases are our own; common practice, no source.
+func TestSeparator(t *testing.T) {
+	for text, want := range map[string]string{
+		"id;volume;flow\nA;12,5;3,4\nB;12,5;3,4\n":             "semicolons", // decimal commas
+		"id;CO2, kPa;flow, ml\nA;5,2;1,0\n":                    "semicolons", // commas in headings as well
+		"id;a;b\nA;1,5\nB;1,5\nC;1,5;2\nD;1,5;2\n":             "semicolons", // ends cut off
+		"id,note\nA,\"x; y\"\nB,\"x; y\"\nC,\"x; y\"\n":        "commas",
+		"id,note\nA,cough; twice\nB,cough; twice\n":            "commas", // not in the headings
+		"id\tnote, more; and\nA\ta,b;c\n":                      "tabs",
+		"Session log, week 48\n\nid,tube,flow\nA,1,2\nB,3,4\n": "commas", // a title above
+		"Session log week 48\nid;tube;flow\nA;1;2,5\n":         "semicolons",
+		"id\nA\nB\n": "commas", // one column
+		"id;note\n":  "semicolons",
+	} {
+		tables, err := Read("log.csv", []byte(text))
+		if err != nil {
+			t.Errorf("%q: %v", text, err)
+			continue
+		}
+		if got := tables[0].Notes[len(tables[0].Notes)-1]; got != want {
+			t.Errorf("%q: %s and not %s", text, got, want)
+		}
+	}
+}
+
+func TestLinesAsInAnEditor(t *testing.T) {
+	tables, err := Read("log.csv", []byte("sep=,\r\n\r\na,b\r\n\"x\r\ny\",2\r\n,,\r\nlast,3"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []int
+	for _, r := range tables[0].Rows {
+		got = append(got, r.Number)
+	}
+	if d := cmp.Diff([]int{3, 4, 7}, got); d != "" {
+		t.Error(d)
+	}
+	if got := tables[0].Ref(1, 1); got != "line 4, value 2" {
+		t.Errorf("Ref is %q", got)
+	}
+}

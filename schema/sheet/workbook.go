@@ -228,11 +228,11 @@ func (w *workbook) readStrings(name string) *Refusal {
 // richText reads the text of the current element (CT_Rst): one text, or runs of
 // them, without phonetic hints.
 func (p *part) richText() (string, *Refusal) {
-	var all string
+	var all strings.Builder
 	add := func() *Refusal {
 		s, r := p.text()
-		if all += s; len(all) > maxToken {
-			return refuse("holds a text that is longer than a cell can be: check that this is the log")
+		if all.WriteString(s); all.Len() > 8*MaxCell { // escaped, a character may have seven bytes
+			return refuse(tooLong)
 		}
 		return r
 	}
@@ -250,5 +250,5 @@ func (p *part) richText() (string, *Refusal) {
 		}
 		return nil
 	})
-	return unescape(all), r
+	return unescape(all.String()), r
 }

@@ -298,14 +298,14 @@ func (w *writer) time(sheet, ref, text string) error {
 		if err != nil {
 			continue
 		}
-		since := t.Sub(base)
+		since := t.Unix() - base.Unix() // a time.Duration ends after 292 years
 		switch {
 		case form.style == w.clock:
-			since = t.Sub(time.Date(0, 1, 1, 0, 0, 0, 0, time.UTC))
+			since = t.Unix() - time.Date(0, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
 		case t.Before(time.Date(1900, 3, 1, 0, 0, 0, 0, time.UTC)):
 			return fmt.Errorf("a date before March 1900, from which programs count days alike")
 		}
-		if err := w.file.SetCellValue(sheet, ref, since.Seconds()/86_400); err != nil {
+		if err := w.file.SetCellValue(sheet, ref, float64(since)/86_400); err != nil {
 			return err
 		}
 		return w.file.SetCellStyle(sheet, ref, ref, form.style)

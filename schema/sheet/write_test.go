@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
 )
 
 func ptr(v float64) *float64 { return &v }
@@ -28,7 +29,7 @@ func sampleBook() Book {
 				{Heading: "started_at"},
 			}, Rows: [][]Cell{
 				{{Kind: Text, Text: "0007"}, {Kind: Number, Text: "181.5"}, {Kind: Text, Text: "female"}, {},
-					{Kind: Text, Text: " two\nlines, _x0041_x0042_ <&> \"ü\" 😀 "},
+					{Kind: Text, Text: " two\nlines, _x0041_ <&> \"ü\" 😀 "},
 					{Kind: Time, Text: "2026-03-14T09:10:00"}},
 				{{Kind: Text, Text: "=1+1"}, {Kind: Number, Text: "47400000000"}, {}, {},
 					{Kind: Bool, Text: "TRUE"},
@@ -109,5 +110,18 @@ func TestWriteRefuses(t *testing.T) {
 	two := Book{Sheets: []Sheet{{Name: "s"}, {Name: "S"}}}
 	if err := Write(&bytes.Buffer{}, two); err == nil {
 		t.Error("two sheets of one name were written")
+	}
+}
+
+// TestPassword reads a workbook that excelize has put under a password.
+func TestPassword(t *testing.T) {
+	f := excelize.NewFile()
+	var buf bytes.Buffer
+	if _, err := f.WriteTo(&buf, excelize.Options{Password: "week 48"}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Read("log.xlsx", buf.Bytes())
+	if err == nil || !strings.Contains(err.Error(), "is protected by a password") {
+		t.Errorf("%v", err)
 	}
 }
