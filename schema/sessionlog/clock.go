@@ -38,6 +38,7 @@ var (
 	clockForm = regexp.MustCompile(`(?i)^([0-9]{1,2}) ?(?:[:.]|h|uhr|H) ?([0-9]{2})(?: ?(?:[:.]|min|m|') ?([0-9]{2})` +
 		`(?:[.,]([0-9]{1,9}))?)? ?(?:s|sec|min|m|h|uhr|hrs?|o'clock)?\.? ?` + tail)
 	solidClock = regexp.MustCompile(`(?i)^([0-9]{2})([0-9]{2})([0-9]{2})?()(?: ?(?:h|uhr|hrs?))? ?` + tail)
+	loneClock  = regexp.MustCompile(`^[0-9]{1,2}[.,][0-9]$`)
 	hourClock  = regexp.MustCompile(`(?i)^([0-9]{1,2})()()() ?(?:h|uhr|o'clock)?\.? ?` + tail)
 )
 
@@ -48,7 +49,7 @@ const tail = `([ap]\.? ?m\.?)? ?(Z|UTC|GMT|(?:UTC|GMT)?[+-][0-9]{1,2}(?::?[0-9]{
 // number whose places are not certain: "9.1" may be ten past nine or one minute past.
 func readClock(s string) (c clock, lone, ok bool) {
 	s = clean(s)
-	if regexp.MustCompile(`^[0-9]{1,2}[.,][0-9]$`).MatchString(s) {
+	if loneClock.MatchString(s) {
 		return c, true, true
 	}
 	m := clockForm.FindStringSubmatch(s)

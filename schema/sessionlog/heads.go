@@ -15,10 +15,12 @@ type heads struct {
 	sheets  []string                        // in the order of the columns
 	lists   map[string]string               // of each list's sheet its path, "/tubes"
 	forms   map[string]map[string][]*Column // by sheet and normal form
+	found   map[string][]meaning            // by sheet and heading, as far as it was asked for
 }
 
 func newHeads(p *schema.Plan) *heads {
-	h := &heads{columns: Columns(p), lists: map[string]string{}, forms: map[string]map[string][]*Column{}}
+	h := &heads{columns: Columns(p), lists: map[string]string{}, forms: map[string]map[string][]*Column{},
+		found: map[string][]meaning{}}
 	for i := range h.columns {
 		c := &h.columns[i]
 		if h.forms[c.Sheet] == nil {
@@ -59,18 +61,26 @@ type meaning struct {
 // meanings returns what a heading can stand for in a sheet, the heading's own words
 // before the same without a unit, the sheet's columns before those of lists.
 func (h *heads) meanings(sheet, heading string) []meaning {
+	key := sheet + "\x00" + heading
+	found, ok := h.found[key]
+	if !ok {
+		found = h.look(sheet, heading)
+		h.found[key] = found
+	}
+	return found
+}
+
+func (h *heads) look(sheet, heading string) []meaning {
 	base, u, hasUnit := splitUnit(heading)
-	if found := h.exact(sheet, normal(heading), unit{}, false); len(found) > 0 && !hasUnit {
-		return found
+	whole := h.exact(sheet, normal(heading), unit{}, false)
+	if len(whole) > 0 && !hasUnit {
+		return whole
 	}
 	if found := h.exact(sheet, normal(base), u, hasUnit); len(found) > 0 {
 		return found
 	}
-	if found := h.exact(sheet, normal(heading), unit{}, false); len(found) > 0 {
-		return found
-	}
-	if sheet != SessionsSheet {
-		return nil
+	if len(whole) > 0 || sheet != SessionsSheet {
+		return whole
 	}
 	return h.inLists(base, u, hasUnit)
 }
@@ -93,6 +103,10 @@ func (h *heads) exact(sheet, form string, u unit, hasUnit bool) []meaning {
 // "barcode A" that of entry a, "barcode" that of the row's only entry.
 func (h *heads) inLists(base string, u unit, hasUnit bool) []meaning {
 	var found []meaning
+	parts := tokens(base)
+	if len(parts) > mostWords {
+		return nil
+	}
 	for _, sheet := range h.sheets {
 		list := h.lists[sheet]
 		if list == "" {
@@ -108,8 +122,7 @@ func (h *heads) inLists(base string, u unit, hasUnit bool) []meaning {
 				}
 			}
 		}
-		keep(h.exact(sheet, normal(base), u, hasUnit), "")
-		parts := tokens(base)
+		keep(h.exact(sheet, strings.Join(parts, ""), u, hasUnit), "")
 		for i, part := range parts {
 			if !marksEntry(part) {
 				continue
@@ -126,6 +139,9 @@ func (h *heads) inLists(base string, u unit, hasUnit bool) []meaning {
 	}
 	return found
 }
+
+// mostWords is how many words a heading of a list's entry may have.
+const mostWords = 12
 
 // marksEntry reports whether a part of a heading counts the entries of a list.
 func marksEntry(part string) bool {

@@ -77,12 +77,19 @@ func decimal(digits string, sign, other byte) string {
 	return whole
 }
 
+// storedForm is a number as workbooks store it. A double has no greater exponent.
+var storedForm = regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]{1,3})?$`)
+
 // storedNumber returns the decimal of a number that a workbook stores, to 15 digits,
 // which is what spreadsheet programs keep (common practice, no source). digits is
 // how many it had before it was rounded, from the first that is not zero.
 func storedNumber(text string) (decimal string, digits int, ok bool) {
-	r, ok := new(big.Rat).SetString(strings.TrimSpace(text))
-	if !ok || len(text) > 64 {
+	text = strings.TrimSpace(text)
+	if len(text) > 64 || !storedForm.MatchString(text) {
+		return "", 0, false
+	}
+	r, ok := new(big.Rat).SetString(text)
+	if !ok {
 		return "", 0, false
 	}
 	mantissa, _, _ := strings.Cut(strings.ToLower(text), "e")

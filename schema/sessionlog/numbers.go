@@ -2,6 +2,7 @@ package sessionlog
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"outbreath/schema"
@@ -25,15 +26,15 @@ func (r *reader) readNumbers(c *column, out []value) {
 		}
 		out[i] = value{at: at, bad: !ok && !saysNothing(cell.Text)}
 	})
-	sign := ""
+	sign, looked := "", false
 	for i, n := range read {
 		if n == nil {
 			continue
 		}
 		text := n.point
 		if !n.settled() {
-			if sign == "" {
-				sign = r.sign(c, read, out)
+			if !looked {
+				sign, looked = r.sign(c, read, out), true
 			}
 			one := n.only(c.column.Leaf)
 			switch {
@@ -186,26 +187,39 @@ func (r *reader) tableSign(c *column) (sign, at string) {
 		if o == c || kindOf(o.column) != numbers {
 			continue
 		}
-		for _, row := range c.src.rows {
-			cell := c.src.cell(row, o.col)
-			if cell.Kind != sheet.Text || r.skipped[rowOf{c.src, row}] {
-				continue
-			}
-			n, ok := readNumeral(cell.Text)
-			if !ok || n.settled() {
-				continue
-			}
-			one := n.only(o.column.Leaf)
-			if sign != "" && one != "" && one != sign {
+		if o.shows == nil {
+			o.shows = r.signsShown(o)
+		}
+		for _, e := range o.shows {
+			if sign != "" && e.possible[0] != sign {
 				return "", ""
 			}
-			if one != "" && sign == "" {
-				sign, at = one, c.src.ref(row, o.col)
-			}
+			sign, at = e.possible[0], e.at
 		}
 	}
 	if sign != "" && r.set.Decimals != "" && r.set.Decimals != sign {
 		return "", ""
 	}
 	return sign, at
+}
+
+// signsShown returns each decimal sign that a cell of a column can have alone, with the
+// first such cell.
+func (r *reader) signsShown(c *column) []showing {
+	shows := []showing{}
+	for _, row := range c.src.rows {
+		cell := c.src.cell(row, c.col)
+		if cell.Kind != sheet.Text || r.skipped[rowOf{c.src, row}] {
+			continue
+		}
+		n, ok := readNumeral(cell.Text)
+		if !ok || n.settled() {
+			continue
+		}
+		one := n.only(c.column.Leaf)
+		if one != "" && !slices.ContainsFunc(shows, func(s showing) bool { return s.possible[0] == one }) {
+			shows = append(shows, showing{[]string{one}, c.src.ref(row, c.col)})
+		}
+	}
+	return shows
 }

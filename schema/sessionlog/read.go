@@ -17,6 +17,7 @@ import (
 // A reader reads one log.
 type reader struct {
 	in    Inputs
+	form  *schema.Outline // of the plan's records
 	set   *Settings
 	heads *heads
 	out   *Reading
@@ -43,7 +44,8 @@ func Read(tables []sheet.Table, in Inputs, s *Settings) *Reading {
 	if s == nil {
 		s = &Settings{}
 	}
-	r := &reader{in: in, set: s, heads: newHeads(in.Plan), out: &Reading{Recordings: map[string]bool{}},
+	r := &reader{in: in, form: in.Plan.Outline(), set: s, heads: newHeads(in.Plan), out: &Reading{
+		Recordings: map[string]bool{}},
 		asked: map[string]*question{}, skipped: map[rowOf]bool{}, byID: map[string]*session{}}
 	r.gather(tables)
 	for _, src := range r.sources { // the roster first: it settles zeros in front and births
@@ -107,8 +109,8 @@ func (r *reader) gather(tables []sheet.Table) {
 			how += "; " + strings.Join(src.Notes, ", ")
 		}
 		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), How: how})
-		r.columns(src)
 		r.rows(src)
+		r.columns(src)
 	}
 }
 
@@ -381,7 +383,7 @@ func (r *reader) entries(s *source, to *session, at string, values map[*column]v
 		}
 		position := "/tubes/*/position"
 		if _, ok := e.values[position]; !ok && k.entry != "" && strings.HasPrefix(position, k.list) &&
-			r.in.Plan.Outline().Find(position) != nil && !s.has(position) {
+			r.form.Find(position) != nil && !s.has(position) {
 			e.values[position] = value{at: at, node: &schema.Node{Kind: schema.String,
 				Text: strings.ToUpper(k.entry)}}
 			for _, c := range s.cols {
@@ -403,7 +405,7 @@ func (s *source) has(field string) bool {
 // finish makes the records: times get their day and zone, the values their pointers, and
 // the plan judges the whole.
 func (r *reader) finish() {
-	outline := r.in.Plan.Outline()
+	outline := r.form
 	r.fromRoster(outline)
 	for _, s := range r.sessions {
 		s.Values, s.Places = map[string]*schema.Node{}, map[string]string{}
@@ -429,7 +431,7 @@ func (r *reader) finish() {
 			}
 		}
 		r.files(s, outline)
-		r.judge(s)
+		r.judge(s, outline)
 		r.out.Records = append(r.out.Records, s.Record)
 	}
 }
@@ -535,8 +537,8 @@ func (r *reader) fromRoster(outline *schema.Outline) {
 }
 
 // judge asks the plan about a record, and names the cells of what it does not take.
-func (r *reader) judge(s *session) {
-	doc := s.Doc(r.in.Plan)
+func (r *reader) judge(s *session, outline *schema.Outline) {
+	doc := outline.Record(s.Values)
 	for _, p := range r.in.Plan.Validate("", doc) {
 		if strings.HasPrefix(p.Pointer, "/recordings") {
 			continue // they are completed, and judged, when the files are known

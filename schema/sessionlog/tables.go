@@ -27,6 +27,8 @@ type column struct {
 	col     int
 	heading string
 	how     []string // what was decided, for Understood
+
+	shows []showing // of orders or decimal signs; nil until it is asked for
 }
 
 // ref names a cell for a person.
@@ -69,11 +71,14 @@ func (s *source) cell(row, col int) sheet.Cell {
 
 // heading returns the text of a cell that may be a heading.
 func headingText(c sheet.Cell) string {
-	if c.Kind != sheet.Text && c.Kind != sheet.Number {
+	if c.Kind != sheet.Text && c.Kind != sheet.Number || len(c.Text) > longestHeading {
 		return ""
 	}
 	return clean(c.Text)
 }
+
+// longestHeading is how many bytes a text may have that is taken for one.
+const longestHeading = 200
 
 // lastHead is how far down a row of headings is looked for.
 const lastHead = 25
@@ -210,7 +215,7 @@ func (r *reader) columns(s *source) {
 		if col < len(cells) {
 			heading = headingText(cells[col])
 		}
-		if s.void(col) {
+		if r.void(s, col) {
 			continue
 		}
 		if heading == "" {
@@ -256,9 +261,9 @@ func width(s *source) int {
 }
 
 // void reports whether a column has no value.
-func (s *source) void(col int) bool {
+func (r *reader) void(s *source, col int) bool {
 	for _, row := range s.rows {
-		if s.cell(row, col).Kind != sheet.Empty {
+		if s.cell(row, col).Kind != sheet.Empty && !r.skipped[rowOf{s, row}] {
 			return false
 		}
 	}

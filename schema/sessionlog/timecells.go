@@ -97,13 +97,15 @@ func (r *reader) serial(c *column, kind columnKind, cell sheet.Cell, v *value) {
 				return
 			}
 		}
-		if regexp.MustCompile(`^[0-9]{1,2}\.[0-9]{1,2}$`).MatchString(text) {
+		if decimalHours.MatchString(text) {
 			r.asHours(c, text, v)
 			return
 		}
 	}
 	r.asDays(c, kind, text, v)
 }
+
+var decimalHours = regexp.MustCompile(`^[0-9]{1,2}\.[0-9]{1,2}$`)
 
 // asHours asks what 9.1 is: typed as 9.10, ten past nine, or as 9.1.
 func (r *reader) asHours(c *column, text string, v *value) {
@@ -323,22 +325,44 @@ func (r *reader) tableOrder(c *column, left []string) (narrowed []string, at str
 		if kind := kindOf(o.column); o == c || kind != dates && kind != times {
 			continue
 		}
-		for _, row := range c.src.rows {
-			cell := c.src.cell(row, o.col)
-			if cell.Kind != sheet.Text || r.skipped[rowOf{c.src, row}] {
-				continue
-			}
-			w, ok := readDate(cell.Text)
-			if !ok || len(w.days) == 0 || w.allOrders() {
-				continue
-			}
-			narrowed = slices.DeleteFunc(narrowed, func(o string) bool { return w.days[o] == nil })
+		if o.shows == nil {
+			o.shows = r.ordersShown(o)
+		}
+		for _, e := range o.shows {
+			narrowed = slices.DeleteFunc(narrowed, func(o string) bool { return !slices.Contains(e.possible, o) })
 			if len(narrowed) == 1 && at == "" {
-				at = c.src.ref(row, o.col)
+				at = e.at
 			}
 		}
 	}
 	return narrowed, at
+}
+
+// A showing is what one cell of a column leaves possible: orders of dates, decimal signs.
+type showing struct {
+	possible []string
+	at       string
+}
+
+// ordersShown returns for each set of orders that cells of a column leave possible the
+// first cell that does.
+func (r *reader) ordersShown(c *column) []showing {
+	shows := []showing{}
+	for _, row := range c.src.rows {
+		cell := c.src.cell(row, c.col)
+		if cell.Kind != sheet.Text || r.skipped[rowOf{c.src, row}] {
+			continue
+		}
+		w, ok := readDate(cell.Text)
+		if !ok || len(w.days) == 0 || w.allOrders() {
+			continue
+		}
+		possible := slices.DeleteFunc(slices.Clone(orders), func(o string) bool { return w.days[o] == nil })
+		if !slices.ContainsFunc(shows, func(s showing) bool { return slices.Equal(s.possible, possible) }) {
+			shows = append(shows, showing{possible, c.src.ref(row, c.col)})
+		}
+	}
+	return shows
 }
 
 // oldestSession is the year from which on sessions and tubes can be (common practice, no

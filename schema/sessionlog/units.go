@@ -3,6 +3,7 @@ package sessionlog
 import (
 	"math/big"
 	"strings"
+	"sync"
 )
 
 // A unit is one way to give a quantity: value in the base unit = value * factor + offset.
@@ -85,22 +86,37 @@ func splitSuffix(name string) (base, unit string) {
 
 // unitOf returns the unit that is written as s. The second result is false if s is none.
 func unitOf(s string) (unit, bool) {
+	if s == "" || len(s) > longestUnit {
+		return unit{}, false
+	}
 	s = strings.TrimSuffix(clean(strings.NewReplacer("³", "3", "⁻¹", "-1", "₂", "2").Replace(s)), ".")
-	for _, u := range units {
-		if s == u.name {
-			return u.unit, true
-		}
+	if u, ok := unitNames()[s]; ok {
+		return u, true
 	}
 	low := strings.ToLower(s)
+	u, ok := unitNames()[low]
+	if !ok {
+		u, ok = unitNames()[strings.ReplaceAll(low, " ", "")]
+	}
+	return u, ok
+}
+
+// unitNames holds every spelling of every unit.
+var unitNames = sync.OnceValue(func() map[string]unit {
+	all := map[string]unit{}
 	for _, u := range units {
 		for _, as := range u.as {
-			if low == as || strings.ReplaceAll(low, " ", "") == as {
-				return u.unit, true
-			}
+			all[as] = u.unit
 		}
 	}
-	return unit{}, false
-}
+	for _, u := range units { // a name in its own capitals goes before another's in small letters
+		all[u.name] = u.unit
+	}
+	return all
+})
+
+// longestUnit is how many bytes a unit may have.
+const longestUnit = 24
 
 // splitUnit parts the unit at the end of a heading from the rest: "Volume (ml)",
 // "Volumen [ml]", "Volume, ml", "volume_ml", "Volume in ml", "Volume ml".
@@ -113,7 +129,7 @@ func splitUnit(heading string) (base string, u unit, ok bool) {
 			return strings.TrimSpace(h[:open]), u, ok
 		}
 	}
-	for i := len(h) - 1; i > 0; i-- {
+	for i := len(h) - 1; i > 0 && i > len(h)-longestUnit; i-- {
 		if !strings.ContainsRune(" _,/:;", rune(h[i])) {
 			continue
 		}

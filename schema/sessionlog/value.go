@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"outbreath/schema"
@@ -225,9 +226,22 @@ func matches(leaf *schema.Leaf, text string) bool {
 		return text != ""
 	}
 	return slices.ContainsFunc(leaf.Patterns, func(p string) bool {
-		form, err := regexp.Compile(p)
-		return err == nil && form.MatchString(text)
+		form := compiled(p)
+		return form != nil && form.MatchString(text)
 	})
+}
+
+// patterns keeps those of plans, compiled once; nil for one that does not compile, which
+// no plan has.
+var patterns sync.Map
+
+func compiled(pattern string) *regexp.Regexp {
+	if form, ok := patterns.Load(pattern); ok {
+		return form.(*regexp.Regexp)
+	}
+	form, _ := regexp.Compile(pattern)
+	patterns.Store(pattern, form)
+	return form
 }
 
 // fileName returns the name of a recording as records write it, without the folders
