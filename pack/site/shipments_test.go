@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"testing"
+	"time"
 
 	"outbreath/pack/custody"
 )
@@ -86,5 +87,30 @@ func TestOwn(t *testing.T) {
 	}
 	if l := (&Log{Journal: &custody.Journal{}, State: s}); l.Own(&Shipment{}) || l.Own(&Shipment{Log: "c"}) {
 		t.Error("a log without entries owns a shipment")
+	}
+}
+
+// Of a session that left under several pseudonyms, the last shipment counts.
+func TestLastOf(t *testing.T) {
+	last := map[string]Amendment{"old": {Shipment: "WEIR-0001"}, "new": {Shipment: "WEIR-0002"}}
+	for _, names := range [][]string{{"old", "new"}, {"new", "old"}, {"none", "old", "new"}} {
+		if a, ok := lastOf(names, last); !ok || a.Shipment != "WEIR-0002" {
+			t.Errorf("%q: %+v, %v", names, a, ok)
+		}
+	}
+	if a, ok := lastOf([]string{"none"}, last); ok {
+		t.Errorf("%+v", a)
+	}
+}
+
+// A making is told by its time, what was done, and its facts: by all of them.
+func TestMakingIsIn(t *testing.T) {
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	m := &Making{What: custody.Sealed, When: at, Facts: map[string]string{"a": "b"}}
+	same := custody.Entry{What: custody.Sealed, When: at, Facts: map[string]string{"a": "b"}}
+	later, begun, other := same, same, same
+	later.When, begun.What, other.Facts = at.Add(time.Second), custody.Sealing, map[string]string{"a": "c"}
+	if !m.isIn(same) || m.isIn(later) || m.isIn(begun) || m.isIn(other) {
+		t.Errorf("%v, %v, %v, %v", m.isIn(same), m.isIn(later), m.isIn(begun), m.isIn(other))
 	}
 }
