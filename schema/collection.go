@@ -79,6 +79,7 @@ func (c *Collection) load() error {
 	if c.Roster, c.Problems, err = loadRoster(c.Root); err != nil {
 		return err
 	}
+	c.Problems = append(c.Problems, c.Roster.OnePerson()...)
 	sessions, recordings, err := c.top()
 	if err != nil {
 		return err
@@ -147,6 +148,7 @@ func (c *Collection) records(entries []fs.DirEntry, inv *inventory) error {
 			Message: "the contact is still that of a new folder: write there whom a finder of a lost stick " +
 				"should call, an institution and not a person; everybody can read it on the medium"})
 	}
+	c.between()
 	inv.unnamed(c)
 	return nil
 }

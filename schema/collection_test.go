@@ -30,7 +30,7 @@ const (
 func second(t testing.TB, changes ...string) string {
 	return changed(t, append([]string{"/session_id", `"WEIR-V0002"`, "/subject/subject_id", `"S-0002"`,
 		"/subject/birth_date", `"1990-11-02"`,
-		"/subject/sex", `"male"`, "/kit/unit", "8", "/tubes/0/barcode", `"LK07-0002-A"`, "/recordings/0/file",
+		"/subject/sex", `"male"`, "/sampler/serial", `"SMP-211"`, "/kit/unit", "8", "/tubes/0/barcode", `"LK07-0002-A"`, "/recordings/0/file",
 		`"trace-0002.csv"`}, changes...)...)
 }
 
@@ -110,7 +110,7 @@ func TestLoad(t *testing.T) {
 	if diff := cmp.Diff(&Study{Study: "LARK-2", Site: "WEIR",
 		Contact: "Weir Infirmary (invented), telephone +1 646 555 0143",
 		Plan:    "shifted", HoldingDays: 30, UncappedLimit: 120 * time.Second, TimeLimit: 12 * time.Minute,
-		ReceiptDays: 14}, c.Study); diff != "" {
+		ReceiptDays: 14, GapDays: 7, ClockDrift: 10 * time.Minute}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	if diff := cmp.Diff(&Roster{Columns: RosterColumns(), Rows: []map[string]string{
@@ -241,13 +241,16 @@ func TestRules(t *testing.T) {
 			{at("/subject/subject_id") + "subject.unlisted", "this subject is not in roster.csv, but one"}}},
 		{"two listed subjects that look alike", func(f folder) {
 			edited("/subject/subject_id", `"S-OOOI"`)(f)
-			f["sessions/0003.json"] = second(t, "/session_id", `"3"`, "/kit/unit", "9", "/tubes/0/barcode", `"3"`,
-				"/recordings", "[]", "/subject/subject_id", `"S-OOOI"`)
+			f["sessions/0003.json"] = moved(second(t, "/session_id", `"3"`, "/kit/unit", "9", "/tubes/0/barcode", `"3"`,
+				"/recordings", "[]", "/subject/subject_id", `"S-OOOI"`), 3600, 0)
 			f["roster.csv"] = rosterHead + strings.ReplaceAll(rosterRows, "S-0002", "S-OOOI")
 		}, []want{{"roster.csv:3:1  subject.alike?", ""}, {at("/subject/subject_id") + "subject.alike?", ""}}},
 		{"subject spelt otherwise", edited("/subject/subject_id", `"s 0002"`), nil},
-		{"one subject twice", edited("/subject/subject_id", `"S-0001"`, "/subject/birth_date", `"1978-05-17"`,
-			"/subject/sex", `"female"`), nil},
+		{"one subject twice", func(f folder) {
+			edited("/subject/subject_id", `"S-0001"`, "/subject/birth_date", `"1978-05-17"`, "/subject/sex",
+				`"female"`)(f)
+			f[r2] = moved(f[r2], 3600, 0)
+		}, nil},
 		{"two subjects mixed up", edited("/subject/birth_date", `"1978-05-17"`),
 			[]want{{at("/subject/birth_date") + "subject.birth-date",
 				"birth_date differs from that in roster.csv, so subjects may be mixed up"}}},
@@ -279,7 +282,9 @@ func TestRules(t *testing.T) {
 			`"LK07-0002-a"`)),
 			[]want{{at("/tubes/1/barcode", "/tubes/1",
 				parseText(t, validRecord, "/tubes/0", "/barcode", `"LK07-0002-a"`)) + "tube.twice",
-				"this barcode is already in sessions/0002.json, line 35"}}},
+				"this barcode is already in sessions/0002.json, line 35"},
+				{"sessions/0002.json:44:19 /tubes/1/position tube.position?",
+					"the tube in sessions/0002.json, line 36 has the same position in this session"}}},
 		{"tubes that look alike", edited("/tubes/0/barcode", `"lko7-ooOI-A"`),
 			[]want{{at("/tubes/0/barcode") + "tube.alike?",
 				"this barcode differs from that in sessions/0001.json, line 22 only by characters that look alike"}}},
@@ -459,8 +464,8 @@ func TestLoadSessions(t *testing.T) {
 	f := valid(t)
 	f["sessions/0003.json"] = second(t, "/session_id", `"V3"`, "/tubes", "[]")
 	f["sessions/0004.json"] = "{"
-	f["sessions/0005.json"] = second(t, "/session_id", `"V5"`, "/kit/unit", "9", "/tubes/0/barcode", `"T5"`,
-		"/recordings/0/file", `"none.csv"`)
+	f["sessions/0005.json"] = moved(second(t, "/session_id", `"V5"`, "/kit/unit", "9", "/tubes/0/barcode", `"T5"`,
+		"/recordings/0/file", `"none.csv"`), 3600, 0)
 	c := load(t, f.write(t))
 	var files []string
 	for _, s := range c.Sessions {
@@ -606,12 +611,13 @@ func TestLoadStudy(t *testing.T) {
 	f := valid(t)
 	f["study.json"] = `{"study": "LARK-2", "site": "WEIR", "contact": " c ", "plan": "./plans/own.json", ` +
 		`"holding_days": 3e1, "uncapped_limit_s": 60, "time_limit_min": 20.0, "receipt_days": 21, "reuse_days": ` +
-		`90, "zone": "Asia/Kathmandu", "recipients": ["harbour-lab", "officer"]}`
+		`90, "gap_days": 9, "clock_drift_min": 20, "zone": "Asia/Kathmandu",` +
+		` "recipients": ["harbour-lab", "officer"]}`
 	f["plans/own.json"] = string(own(t, "/properties/notes/deid", `"drop"`,
 		"/properties/recordings/items/properties/file/columns", `[{"name": "t_s", "min": 0, "max": 9}]`))
 	c := load(t, f.write(t))
 	if diff := cmp.Diff(&Study{"LARK-2", "WEIR", "c", "./plans/own.json", 30, time.Minute, 20 * time.Minute, 21, 90,
-		"Asia/Kathmandu", []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
+		"Asia/Kathmandu", 9, 20 * time.Minute, []string{"harbour-lab", "officer"}}, c.Study); diff != "" {
 		t.Error(diff)
 	}
 	notes, _ := c.Plan.Field("/notes")

@@ -160,7 +160,7 @@ func (c *Collection) top() (sessions, recordings bool, err error) {
 			c.omit(name+"/", "a folder that is not part of a collection")
 		case !regular(e):
 			c.irregular(name, e.Type())
-		case name == "session-to-copy.json" || strings.HasSuffix(low, ".md") || strings.HasSuffix(low, ".html"):
+		case name == exampleFile || strings.HasSuffix(low, ".md") || strings.HasSuffix(low, ".html"):
 			c.omit(name, "explains the folder; it stays here")
 		default:
 			c.omit(name, "not part of a collection")

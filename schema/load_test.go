@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
+	"time"
 )
 
 // many writes a collection of n sessions of two subjects, without recordings.
@@ -16,7 +18,7 @@ func many(t testing.TB, n int) string {
 	for i := range n {
 		text := strings.NewReplacer(`"WEIR-V0001"`, fmt.Sprintf(`"WEIR-V%06d"`, i), `"unit": 7`,
 			fmt.Sprintf(`"unit": %d`, i),
-			"LK07-0001-A", fmt.Sprintf("LK07-%06d-A", i)).Replace(record)
+			"LK07-0001-A", fmt.Sprintf("LK07-%06d-A", i)).Replace(moved(record, i*600, i%7))
 		if err := os.WriteFile(filepath.Join(dir, "sessions", fmt.Sprintf("%06d.json", i)), []byte(text),
 			0o600); err != nil {
 			t.Fatal(err)
@@ -24,6 +26,20 @@ func many(t testing.TB, n int) string {
 	}
 	return dir
 }
+
+// moved moves every time of validRecord by so many seconds, and those of the tubes and the end
+// by some more.
+func moved(record string, seconds, more int) string {
+	return recordTimes.ReplaceAllStringFunc(record, func(s string) string {
+		at, _ := parseTime(s)
+		if !strings.Contains(s, "T08:22:00") {
+			at = at.Add(time.Duration(more) * time.Second)
+		}
+		return at.Add(time.Duration(seconds) * time.Second).Format(time.RFC3339)
+	})
+}
+
+var recordTimes = regexp.MustCompile(`2026-03-02T08:[0-9:]*-05:00`)
 
 func BenchmarkLoad(b *testing.B) {
 	dir := many(b, 20_000)

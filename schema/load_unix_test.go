@@ -132,8 +132,8 @@ func TestLoadOddNames(t *testing.T) {
 	dir := valid(t).write(t)
 	for i, name := range []string{"\x1b[31m.json", "caf\xe9.json", "\xff\xfe.json", "a\nb.json", "\u202eb.json",
 		"0003.json "} {
-		text := second(t, "/session_id", fmt.Sprintf(`"X%d"`, i), "/kit/unit", fmt.Sprint(100+i), "/tubes/0/barcode",
-			fmt.Sprintf(`"X%d"`, i), "/recordings", "[]")
+		text := moved(second(t, "/session_id", fmt.Sprintf(`"X%d"`, i), "/kit/unit", fmt.Sprint(100+i),
+			"/tubes/0/barcode", fmt.Sprintf(`"X%d"`, i), "/recordings", "[]"), 3600*(i+1), i)
 		if err := os.WriteFile(filepath.Join(dir, "sessions", name), []byte(text), 0o600); err != nil {
 			t.Skipf("the file system does not take such names: %v", err)
 		}

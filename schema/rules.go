@@ -72,6 +72,8 @@ func (r *rules) check(s *Session, q *queries) {
 	r.identity(s, q)
 	r.subject(s, q)
 	r.tube(q)
+	position(q)
+	copied(q)
 	r.kit(q)
 	r.sampler(q)
 	r.times(s, q)
@@ -180,6 +182,29 @@ func (r *rules) tube(q *queries) {
 	}
 }
 
+// position: a place of the sampler holds one tube at a time, and a second in it is
+// mostly a copied line. Blanks and room air go through no place of the sampler.
+func position(q *queries) {
+	seen := make(map[string]place)
+	for i, t := range entries(q.node, "tubes") {
+		at := strings.ToLower(literal(t.Member("position")))
+		switch t.Member("role").text() {
+		case "room-air", "field-blank", "travel-blank":
+			continue
+		}
+		if at == "" {
+			continue
+		}
+		pointer := fmt.Sprintf("/tubes/%d/position", i)
+		if first, twice := seen[at]; twice {
+			q.warning(pointer, "tube.position", fmt.Sprintf("the tube in %s has the same position in this session: "+
+				"look at the log, and correct the position of the tube that was elsewhere", first))
+			continue
+		}
+		seen[at] = q.place(pointer)
+	}
+}
+
 // kit checks that no kit is in two records: either it was used twice, or one of the records
 // names the wrong one (common practice, no source).
 func (r *rules) kit(q *queries) {
@@ -202,6 +227,11 @@ func (r *rules) sampler(q *queries) {
 	}
 }
 
+// longestSession is what no session of breath collection takes: twice what
+// time_limit_min may be (common practice, no source). A longer one has a wrong date, or an
+// hour of the other half of the day.
+const longestSession = 8 * time.Hour
+
 // times checks that events are in order. A clock that is slightly wrong gives a warning; an end
 // before its beginning is an error. The limits of study.json, and the note on a session that was
 // not completed, are common practice, no source.
@@ -210,7 +240,12 @@ func (r *rules) times(s *Session, q *queries) {
 		q.error("/ended_at", "time.order", "ended_at is before started_at: correct one of the two")
 		return
 	}
-	if s.Ended.Sub(s.Started) > r.study.TimeLimit {
+	switch lasted := s.Ended.Sub(s.Started); {
+	case lasted > longestSession:
+		q.error("/ended_at", "session.day", fmt.Sprintf("the session would have lasted for more than %d hours: "+
+			"correct the date or the hour of started_at or ended_at", int(longestSession.Hours())))
+		return
+	case lasted > r.study.TimeLimit:
 		q.warning("/ended_at", "session.long", fmt.Sprintf("the session took longer than the %d min of "+
 			"time_limit_min in study.json: check both times", int(r.study.TimeLimit.Minutes())))
 	}

@@ -22,6 +22,8 @@ type Study struct {
 	ReceiptDays   int           // default 14: then a shipment without receipt is overdue
 	ReuseDays     int           // default 0: a sent tube is reused only after an acknowledged shipment
 	Zone          string        // IANA name of the zone of the site's clocks; "" if study.json has none
+	GapDays       int           // default 7: sessions of one folder with a longer gap between them are odd
+	ClockDrift    time.Duration // default 10 min: by how much a sampler's clock may be wrong
 	// names of the recipients that shipments are encrypted for; empty: all that the key folder trusts
 	Recipients []string
 }
@@ -60,6 +62,8 @@ func parseStudy(data []byte) (*Study, error) {
 		TimeLimit:     time.Duration(whole(n.Member("time_limit_min"), 12)) * time.Minute,
 		ReceiptDays:   whole(n.Member("receipt_days"), 14),
 		ReuseDays:     whole(n.Member("reuse_days"), 0),
+		GapDays:       whole(n.Member("gap_days"), 7),
+		ClockDrift:    time.Duration(whole(n.Member("clock_drift_min"), 10)) * time.Minute,
 	}
 	if list := n.Member("recipients"); list != nil {
 		for _, name := range list.Items {

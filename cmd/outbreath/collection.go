@@ -95,7 +95,8 @@ func readWith(ctx context.Context, u *ui, col *schema.Collection, folder *keys.F
 	if err := r.look(u); err != nil {
 		return nil, err
 	}
-	r.problems = append(col.Problems, col.Holding(time.Now())...)
+	at := time.Now()
+	r.problems = slices.Concat(col.Problems, col.Future(at), col.Holding(at))
 	if r.log != nil {
 		r.add(r.log.Objections(col))
 	}

@@ -191,10 +191,11 @@ func (j *sealJob) open(held *site.Held) error {
 			return err
 		}
 	}
-	if errs := j.col.Errors(); len(errs) > 0 {
+	at := time.Now()
+	if errs := append(j.col.Errors(), j.col.Future(at)...); len(errs) > 0 {
 		return &schema.QueriesError{Problems: errs}
 	}
-	if held := j.col.Holding(time.Now()); len(held) > 0 {
+	if held := j.col.Holding(at); len(held) > 0 {
 		j.u.say("remark: %s about how long tubes have waited; check lists them", count(len(held), "warning"))
 	}
 	folder, key, err := siteKey(j.u, j.o, true)

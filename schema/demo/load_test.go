@@ -96,3 +96,23 @@ func TestRecordingsPassTheCheck(t *testing.T) {
 func readFile(dir, file string) ([]byte, error) {
 	return os.ReadFile(filepath.Join(dir, filepath.FromSlash(file)))
 }
+
+// Nothing suspicious is seen in what is ordinary: 30 seeds of the week that ships.
+func TestNothingSuspicious(t *testing.T) {
+	for seed := range uint64(30) {
+		dir := filepath.Join(t.TempDir(), "collection")
+		truth, err := demo.Write(dir, demo.Options{Seed: seed, RecordingSeconds: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := schema.Load(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Root.Close()
+		if last := truth.Sessions[len(truth.Sessions)-1]; len(c.Sessions) != 18 || len(c.Problems) > 0 ||
+			len(c.Future(last.Started)) > 0 {
+			t.Errorf("seed %d: %d sessions, %v, %v", seed, len(c.Sessions), c.Problems, c.Future(last.Started))
+		}
+	}
+}
