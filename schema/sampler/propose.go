@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // A Question is what the file itself does not settle. Its text quotes no value, but
@@ -332,12 +333,21 @@ func (d *draft) names(at []int) []string {
 	return out
 }
 
-// name is what a person calls the column.
+// name is what a person calls the column: nothing in it moves a terminal's cursor.
 func (c *ProfileColumn) name() string {
 	if c.Heading == "" {
 		return fmt.Sprintf("column %d", c.Number)
 	}
-	return fmt.Sprintf("column %d, %s", c.Number, c.Heading)
+	shown := strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return '?'
+		}
+		return r
+	}, c.Heading)
+	if long := []rune(shown); len(long) > 60 {
+		shown = string(long[:60]) + "..."
+	}
+	return fmt.Sprintf("column %d, %s", c.Number, shown)
 }
 
 // meanings are words of headings, English, German, French and Spanish.

@@ -203,6 +203,14 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// TestHeadingsAreShown: a heading cannot change what a terminal shows.
+func TestHeadingsAreShown(t *testing.T) {
+	c := ProfileColumn{Number: 3, Heading: "CO2 \u009b2J\u202e" + strings.Repeat("x", 70)}
+	if got := c.name(); got != "column 3, CO2 ?2J?"+strings.Repeat("x", 52)+"..." {
+		t.Errorf("%q", got)
+	}
+}
+
 // TestStamps: times as samplers write them.
 func TestStamps(t *testing.T) {
 	for text, want := range map[string]string{

@@ -4,8 +4,11 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"outbreath/schema/sampler"
 )
@@ -33,7 +36,7 @@ type Match struct {
 // first four.
 type Matching struct {
 	Matches []Match  // by file
-	Doubts  []Doubt  // Option "recording": Settings.Answers[ID] = session_id, or "-" for no session's
+	Doubts  []Doubt  // Option "recording": the answer is a session_id, or "-" for no session's; or "clock"
 	Left    []string // files that a person said are no session's
 	Waiting []string // files that cannot be matched before the doubt about the clock is answered
 	Without []string // sessions (Where) without a recording, as far as it is known
@@ -114,7 +117,7 @@ func (m *matcher) clock() {
 		return
 	}
 	answer := m.set.Answers[clockDoubt]
-	d := Doubt{ID: clockDoubt, Where: "all recordings", Option: "recording", Question: fmt.Sprintf("%d of %d "+
+	d := Doubt{ID: clockDoubt, Where: "all recordings", Option: "clock", Question: fmt.Sprintf("%d of %d "+
 		"recordings with a clock fit a session by it, and %d if the clock was wrong by whole hours or half hours, "+
 		"as after a change of summer time: was it?", without, clocked, most),
 		Choices: []Choice{{"right", "no, the sampler's clock was right"}}}
@@ -245,7 +248,7 @@ func (m *matcher) contradicted(i, k int) {
 			}
 			if back := m.best(j, false); len(back) == 1 && back[0] == k {
 				text += fmt.Sprintf(". %s is named for that one and fits %s: the two files seem to be exchanged",
-					m.files[j].Name, m.visits[k].Where)
+					shown(m.files[j].Name), m.visits[k].Where)
 			}
 		}
 	}
@@ -292,14 +295,23 @@ func (m *matcher) list(sessions []int) string {
 	return strings.Join(names, "")
 }
 
+// shown is a file's name as a message has it: in quotation marks if it holds anything
+// but visible characters and blanks.
+func shown(name string) string {
+	if !utf8.ValidString(name) || strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return strconv.QuoteToASCII(name)
+	}
+	return name
+}
+
 // mostChoices is how many sessions are offered for a file.
 const mostChoices = 50
 
 // ask makes the doubt about file i; offered are the sessions that it may be of.
 func (m *matcher) ask(i int, text string, offered []int) {
 	name := m.files[i].Name
-	d := &Doubt{ID: RecordingDoubt(name), Where: name, Option: "recording",
-		Question: name + " " + text + ". Whose recording is it?"}
+	d := &Doubt{ID: RecordingDoubt(name), Where: shown(name), Option: "recording",
+		Question: shown(name) + " " + text + ". Whose recording is it?"}
 	for n, k := range offered {
 		if n < mostChoices && !slices.Contains(offered[:n], k) {
 			d.Choices = append(d.Choices, Choice{m.visits[k].ID, "the session of " + m.visits[k].Where})
@@ -320,10 +332,10 @@ func (m *matcher) twice() {
 			}
 			switch {
 			case a.Digest != "" && a.Digest == b.Digest && m.found[j] != -2:
-				m.ask(i, "is a copy of "+b.Name+", byte for byte", []int{m.found[i]})
+				m.ask(i, "is a copy of "+shown(b.Name)+", byte for byte", []int{m.found[i]})
 			case m.found[i] == m.found[j] && m.overlap(a, b) && (!m.named(i) || !m.named(j)):
 				m.ask(i, fmt.Sprintf("fits %s, and so does %s, which lasts at the same time",
-					m.visits[m.found[i]].Where, b.Name), append([]int{m.found[i]}, m.possible(i)...))
+					m.visits[m.found[i]].Where, shown(b.Name)), append([]int{m.found[i]}, m.possible(i)...))
 			}
 		}
 	}

@@ -182,6 +182,7 @@ func TestDoubtfulRecordings(t *testing.T) {
 		week  []Visit // nil: the usual one
 		want  string  // "file=session", or part of the question
 	}{
+		"odd name":      {[]RecordingFile{{Name: "a\x1b[2J\u202e.csv"}}, nil, `"a\x1b[2J\u202e.csv" fits no session`},
 		"nothing known": {[]RecordingFile{{Name: "trace.csv"}}, nil, "fits no session by name"},
 		"wrong year": {first(func(a *sampler.About) { a.Start = a.Start.AddDate(-1, 0, 0) }), nil,
 			"365 days before"},
@@ -243,7 +244,7 @@ func TestWrongClock(t *testing.T) {
 			}
 			s := &Settings{}
 			m := MatchRecordings(files, week(), s)
-			if len(m.Doubts) != 1 || m.Doubts[0].ID != clockDoubt || len(m.Waiting) != len(files) {
+			if len(m.Doubts) != 1 || m.Doubts[0].ID != clockDoubt || m.Doubts[0].Option != "clock" || len(m.Waiting) != len(files) {
 				t.Fatalf("%v: %+v", ahead, m)
 			}
 			value := fmt.Sprintf("%+.0f", -ahead.Minutes())

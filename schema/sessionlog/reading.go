@@ -72,7 +72,7 @@ type Doubt struct {
 	Choices  []Choice
 
 	// Option names the setting that answers it besides Answers: "column", "dates",
-	// "decimals", "zone"; "" if there is none, and then changing the log answers it.
+	// "decimals", "zone", "recording", "clock"; "" if there is none, and then changing the log answers it.
 	Option  string
 	Heading string // for "column": the heading as written
 	Sheet   string // for "column": see [Heading.Sheet]
