@@ -207,7 +207,7 @@ func TestRefusedWorkbooks(t *testing.T) {
 // TestCutAnywhere shows that no part of a workbook is taken for the whole.
 func TestCutAnywhere(t *testing.T) {
 	whole := write(t, sampleBook())
-	for n := 2; n < len(whole); n++ { // a P alone is a text
+	for n := 3; n < len(whole); n++ { // PK alone is a text
 		if _, err := Read("log.xlsx", whole[:n]); err == nil {
 			t.Fatalf("the first %d of %d bytes were read", n, len(whole))
 		}

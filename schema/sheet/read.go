@@ -37,12 +37,11 @@ func read(file string, data []byte) ([]Table, *Refusal) {
 	if r := foreign(data); r != nil {
 		return nil, r
 	}
-	if bytes.HasPrefix(data, []byte("PK")) {
+	if isArchive(data) {
 		tables, r := readWorkbook(data)
 		if r == nil && !namedWorkbook(file) {
 			for i := range tables {
-				tables[i].Notes = append(tables[i].Notes[:len(tables[i].Notes):len(tables[i].Notes)],
-					"a workbook, though the name is that of another file")
+				tables[i].Notes = append(tables[i].Notes, "a workbook, though the name is that of another file")
 			}
 		}
 		return tables, r
@@ -66,6 +65,12 @@ func lockFile(file string) *Refusal {
 			"save and close the log there, then name the file without this beginning")
 	}
 	return nil
+}
+
+// isArchive reports whether data begins as a ZIP archive: with a file's header,
+// or, where it has no file, with the end of its directory (APPNOTE 4.3.7, 4.3.16).
+func isArchive(data []byte) bool {
+	return bytes.HasPrefix(data, []byte("PK\x03\x04")) || bytes.HasPrefix(data, []byte("PK\x05\x06"))
 }
 
 func namedWorkbook(file string) bool {

@@ -139,8 +139,9 @@ func TestSeparator(t *testing.T) {
 		"id\tnote, more; and\nA\ta,b;c\n":                      "tabs",
 		"Session log, week 48\n\nid,tube,flow\nA,1,2\nB,3,4\n": "commas", // a title above
 		"Session log week 48\nid;tube;flow\nA;1;2,5\n":         "semicolons",
-		"id\nA\nB\n": "commas", // one column
-		"id;note\n":  "semicolons",
+		"id\nA\nB\n":       "commas",     // one column
+		"PKU;note\nno;x\n": "semicolons", // begins as archives do, nearly
+		"id;note\n":        "semicolons",
 	} {
 		tables, err := Read("log.csv", []byte(text))
 		if err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"slices"
 	"strings"
 )
 
@@ -25,7 +26,10 @@ type sheetEntry struct {
 	hidden     bool
 }
 
-// readWorkbook reads the workbook in a ZIP archive.
+// readWorkbook reads the workbook in a ZIP archive. It leaves to the library
+// only what cannot be bounded badly, the showing of numbers: excelize unpacks
+// every part, writes large ones to temporary files, fills a row up to its last
+// cell, and ends a sheet without an error where its XML is damaged.
 func readWorkbook(data []byte) ([]Table, *Refusal) {
 	a, r := openArchive(data)
 	if r != nil {
@@ -49,7 +53,7 @@ func readWorkbook(data []byte) ([]Table, *Refusal) {
 			return nil, r
 		}
 		if len(t.Rows) > 0 {
-			t.Notes = w.notes
+			t.Notes = slices.Clip(w.notes) // shared: whoever appends gets a copy
 			tables = append(tables, *t)
 		}
 	}
