@@ -15,11 +15,12 @@ type sessionClock struct {
 	known bool
 	start clock // when it began, local time
 	begun bool
+	bad   bool // the day is in doubt, which was said already
 }
 
 // clockOf finds the session's day, and the time at which it began.
 func (r *reader) clockOf(s *session) sessionClock {
-	t := sessionClock{id: s.ID}
+	t := sessionClock{id: s.ID, bad: s.own[DateField].bad || s.own["/started_at"].bad}
 	if date := s.own[DateField]; date.hasDay {
 		t.day, t.known = date.day, true
 	}
@@ -61,7 +62,7 @@ func (r *reader) moment(pointer string, leaf *schema.Leaf, v value, t sessionClo
 	case v.hasDay:
 	case own.hasDay:
 		d = own.day
-	case own.bad:
+	case own.bad, !t.known && t.bad:
 		return "" // said already
 	case !t.known || !ofSession(field):
 		r.problem(v.at, field, "the day of this time is missing: write the date before it, such as 2026-03-02 09:10")

@@ -120,7 +120,11 @@ func (r *reader) inUnit(c *column, at string, n numeral) (numeral, bool) {
 		}
 		from = beside
 	}
-	if from.name == "" || !known || from.name == own.name {
+	switch {
+	case from.name == "" && known:
+		c.say("taken as " + own.name)
+		return n, true
+	case !known || from.name == own.name:
 		return n, true
 	}
 	c.say(fmt.Sprintf("converted from %s to %s", from.name, own.name))

@@ -466,9 +466,8 @@ func (r *reader) blanks(s *session, item *schema.Outline, pointer, at string) {
 		if l == nil || !m.Required || l.Treatment.Kind != schema.Text || l.MinLength > 0 || len(l.Patterns) > 0 {
 			continue
 		}
-		if at := pointer + "/" + m.Name; s.Values[at] == nil && s.Places[at] == "" && strings.HasPrefix(at,
-			"/interruptions") {
-			s.put(at, &schema.Node{Kind: schema.String, Text: ""}, s.Where)
+		if to := pointer + "/" + m.Name; s.Values[to] == nil && s.Places[to] == "" && item.Path != "/recordings/*" {
+			s.put(to, &schema.Node{Kind: schema.String, Text: ""}, at)
 		}
 	}
 }

@@ -129,7 +129,7 @@ func (r *reader) asHours(c *column, text string, v *value) {
 func (r *reader) asDays(c *column, kind columnKind, text string, v *value) {
 	whole, part, _ := strings.Cut(text, ".")
 	n, err := strconv.Atoi(whole)
-	if err != nil || n < 1000 || n > 80000 {
+	if err != nil || len(whole) != 5 || n > 80000 { // from 1927 to 2119
 		r.timeProblem(c, kind, v)
 		return
 	}
@@ -176,7 +176,7 @@ func (r *reader) typed(c *column, kind columnKind, cell sheet.Cell, v *value) *w
 			return nil
 		}
 	}
-	if n, _, ok := storedNumber(text); ok && !strings.ContainsAny(text, ",") && len(text) != 8 {
+	if n, _, ok := storedNumber(text); ok && len(text) != 8 && !(allDigits.MatchString(text) && len(text) > 5) {
 		r.serial(c, kind, sheet.Cell{Kind: sheet.Number, Text: n}, v)
 		return nil
 	}

@@ -136,7 +136,10 @@ func (r *reader) readTexts(c *column, kind columnKind, out []value) {
 		case kind == filenames:
 			text = fileName(text)
 		default:
-			text = r.code(c, at, text)
+			if text = r.code(c, at, text); r.monthMade(c, at, text) {
+				out[i] = value{at: at, bad: true}
+				return
+			}
 		}
 		if text != "" {
 			out[i] = value{at: at, node: &schema.Node{Kind: schema.String, Text: text}}
@@ -218,6 +221,26 @@ func (r *reader) code(c *column, at, text string) string {
 		}
 	}
 	return text
+}
+
+var monthForm = regexp.MustCompile(`^(?:[0-9]{1,2}[-. ]*(\pL{3,4})|(\pL{3,4})[-. ]*[0-9]{2})\.?$`)
+
+// monthMade asks whether a spreadsheet has made a month of a code: 1-3 becomes 01-Mar when
+// it is saved as a text table.
+func (r *reader) monthMade(c *column, at, text string) bool {
+	m := monthForm.FindStringSubmatch(text)
+	if m == nil || months()[normal(m[1]+m[2])] == 0 || c.column.Leaf == nil || !c.src.Text {
+		return false
+	}
+	key := id("month", c.key())
+	if r.set.Answers[key] == "keep" {
+		return false
+	}
+	r.doubt(Doubt{ID: key, Question: fmt.Sprintf("codes under %q look like days or months: has a spreadsheet made "+
+		"dates of "+
+		"them, such as 01-Mar of 1-3? Then set the column to the format text and type them again", c.heading),
+		Choices: []Choice{{"keep", "no: they are right as they are"}}}, at)
+	return true
 }
 
 // matches reports whether the patterns of a leaf take a text.
@@ -385,6 +408,9 @@ func (r *reader) location(at string) *time.Location {
 		return r.zone
 	}
 	name := r.in.Zone
+	if name == "" {
+		name = r.in.Study.Zone
+	}
 	if name == "" {
 		name = r.set.Zone
 	}
