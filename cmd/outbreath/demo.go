@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -11,7 +12,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"outbreath/keys"
+	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/sessionlog"
+	"outbreath/schema/sheet"
 )
 
 // demoStep is one command of the demo, and its result.
@@ -55,6 +59,9 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 	if err != nil {
 		return fmt.Errorf("the invented collection cannot be written: %w", err)
 	}
+	if err := logOf(at("collection"), at("log.xlsx")); err != nil {
+		return fmt.Errorf("the invented log cannot be written: %w", err)
+	}
 	var box []string
 	for _, s := range truth.Sessions {
 		box = append(box, s.Tubes...)
@@ -77,6 +84,8 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		{Who: "lab", Why: "the laboratory trusts the site's public key", args: []string{"keys", "trust",
 			filepath.Join(site, "public-keys.txt"), "--keys", lab}, words: site},
 		{Who: "privacy officer", Why: "how is each field treated?", args: []string{"plan", at("collection")}},
+		{Who: "site coordinator", Why: "make the records from the log of the week", args: []string{"fill",
+			at("collection"), "--from", at("log.xlsx"), "--yes"}},
 		{Who: "site coordinator", Why: "is the folder ready to seal?", args: []string{"check",
 			at("collection"), "--keys", site}},
 		{Who: "privacy officer", Why: "a page to read and sign", args: []string{"audit", at("collection"), "--report",
@@ -113,6 +122,33 @@ func runDemo(c *cobra.Command, u *ui, dir string) error {
 		fmt.Fprintf(w, "\nDone. Look into %s: the page audit.html, the sealed shipment in media, and what the "+
 			"laboratory sees in opened.\nAll people, codes and numbers in it are invented.\n", quoted(dir))
 	})
+}
+
+// logOf takes the records out of an invented collection, and writes the workbook log from
+// which fill makes them again.
+func logOf(collection, log string) error {
+	c, err := schema.Load(collection)
+	if err != nil {
+		return err
+	}
+	defer c.Root.Close()
+	var records []*schema.Node
+	for _, s := range c.Sessions {
+		records = append(records, s.Doc)
+	}
+	var book bytes.Buffer
+	if err := sheet.Write(&book, sessionlog.BookOf(c.Plan, c.Study, records, c.Roster)); err != nil {
+		return err
+	}
+	if err := os.WriteFile(log, book.Bytes(), 0o600); err != nil {
+		return err
+	}
+	for _, s := range c.Sessions {
+		if err := c.Root.Remove(s.File); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // ownWords returns the words that the owner of a key folder reads out.

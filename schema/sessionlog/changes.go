@@ -30,14 +30,14 @@ const (
 
 // A Change is what filling does to one session's record.
 type Change struct {
-	Session  string
-	File     string   // "sessions/0001.json"
-	Where    string   // in the log, of the session's first row; "" for Left
-	What     string   // New, Changed ...
-	Fields   []string // pointers of the values that differ, sorted; none for New
-	Kept     []string // pointers of values that were typed into the record and stay, sorted
-	Shipment string   // for Sealed: its number
-	Problems []schema.Problem
+	Session  string           `json:"-"`
+	File     string           `json:"file"`               // "sessions/0001.json"
+	Where    string           `json:"where"`              // in the log, of the session's first row; "" for Left
+	What     string           `json:"what"`               // New, Changed ...
+	Fields   []string         `json:"fields"`             // pointers of the values that differ, sorted; none for New
+	Kept     []string         `json:"kept"`               // pointers of values that were typed into the record and stay, sorted
+	Shipment string           `json:"shipment,omitempty"` // for Sealed: its number
+	Problems []schema.Problem `json:"problems"`
 
 	doc *schema.Node
 }
@@ -48,23 +48,24 @@ type Changes struct {
 	Roster   RosterChange
 	Doubts   []Doubt // values that both a person and the log have changed
 
-	filled *Filled
-	roster []byte // of roster.csv, nil if it stays
+	filled     *Filled
+	roster     []byte // of roster.csv, nil if it stays
+	recordings *Recordings
 }
 
 // Compare finds what writing the records of r into the collection folder root would
 // change. prior is what the last run left; logs are the digests of the files that were
-// read. sealed returns the number of the shipment that a session_id was sealed in, or
+// read; recordings may be nil. sealed returns the number of the shipment that a session_id was sealed in, or
 // "". The error is a *[schema.ConfigError] about a file of the collection that must be
 // mended first, or an I/O error.
 func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, logs []string,
-	sealed func(session string) string) (*Changes, error) {
+	recordings *Recordings, sealed func(session string) (string, error)) (*Changes, error) {
 	there, last, err := recordsIn(root)
 	if err != nil {
 		return nil, err
 	}
 	c := &Changes{filled: &Filled{Logs: slices.Sorted(slices.Values(logs)), Sessions: maps.Clone(prior.Sessions),
-		Roster: maps.Clone(prior.Roster)}}
+		Roster: maps.Clone(prior.Roster), Recordings: maps.Clone(prior.Recordings)}, recordings: recordings}
 	outline := in.Plan.Outline()
 	seen := map[string]bool{}
 	for _, record := range r.Records {
@@ -80,7 +81,10 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 			m.was = nil // a record that was removed is made anew
 			m.is = &onDisk{file: fmt.Sprintf("%s/%04d.json", sessionsDir, last)}
 		}
-		change, values := m.change(sealed)
+		change, values, err := m.change(sealed)
+		if err != nil {
+			return nil, err
+		}
 		if change.What == New && len(change.Problems) > 0 {
 			last-- // the name stays free
 		}
@@ -98,18 +102,43 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 	return c, c.compareRoster(root, r.Roster, s, prior.Roster)
 }
 
-// Any reports whether Write would change a record or the roster.
+// Any reports whether Write would change a record, the roster or a recording.
 func (c *Changes) Any() bool {
-	return c.roster != nil || slices.ContainsFunc(c.Sessions, func(s Change) bool { return s.doc != nil })
+	return c.roster != nil || len(c.incoming()) > 0 || slices.ContainsFunc(c.Sessions, func(s Change) bool { return s.doc != nil })
 }
 
-// Write writes the roster and the records, each whole or not at all, and then what they
+// incoming returns the recordings that Write brings in: those of sessions whose record
+// can be written.
+func (c *Changes) incoming() (out []*Incoming) {
+	if c.recordings == nil {
+		return nil
+	}
+	for _, x := range c.recordings.Incoming {
+		if x.New && slices.ContainsFunc(c.Sessions, func(s Change) bool {
+			return s.Session == x.Session && (s.What == New || s.What == Changed || s.What == Unchanged)
+		}) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// Write writes the roster, the recordings and the records, each whole or not at all, and then what they
 // were filled with: a run that was cut off between is finished by the next.
 func (c *Changes) Write(root *os.Root) error {
 	if c.roster != nil {
 		if err := durable.Replace(root, rosterFile, c.roster, 0o600); err != nil {
 			return err
 		}
+	}
+	for _, x := range c.incoming() {
+		if err := c.recordings.write(x); err != nil {
+			return err
+		}
+		if c.filled.Recordings == nil {
+			c.filled.Recordings = map[string]string{}
+		}
+		c.filled.Recordings[x.File] = x.digest
 	}
 	for _, s := range c.Sessions {
 		if s.doc == nil {
@@ -229,7 +258,7 @@ type merge struct {
 
 // change decides about every value. values is what the log says, to be kept for the
 // next time.
-func (m *merge) change(sealed func(string) string) (c Change, values map[string]string) {
+func (m *merge) change(sealed func(string) (string, error)) (c Change, values map[string]string, err error) {
 	c = Change{Session: m.record.ID, File: m.is.file, Where: m.record.Where, What: New}
 	values = map[string]string{}
 	for pointer, n := range m.record.Values {
@@ -262,13 +291,16 @@ func (m *merge) change(sealed func(string) string) (c Change, values map[string]
 	case len(c.Fields) == 0:
 		c.What = Unchanged
 	default:
-		if c.Shipment = sealed(m.record.ID); c.Shipment != "" {
+		if c.Shipment, err = sealed(m.record.ID); err != nil {
+			return c, nil, err
+		}
+		if c.Shipment != "" {
 			c.What = Sealed
 			break
 		}
 		c.What, c.doc = Changed, doc
 	}
-	return c, values
+	return c, values, nil
 }
 
 // pointers returns those of all values of the three sides, sorted.

@@ -62,8 +62,8 @@ func (f *fillTest) fill(log map[string]map[string]*schema.Node) *Changes {
 		if err != nil {
 			f.Fatal(err)
 		}
-		c, err := r.Compare(f.root, f.in, settings, prior, []string{"b", "a"},
-			func(id string) string { return f.sealed[id] })
+		c, err := r.Compare(f.root, f.in, settings, prior, []string{"b", "a"}, nil,
+			func(id string) (string, error) { return f.sealed[id], nil })
 		if err != nil {
 			f.Fatal(err)
 		}
@@ -245,13 +245,13 @@ func TestRosterIsMerged(t *testing.T) {
 		Places: []string{"sheet roster, row 2", "sheet roster, row 3"}}}
 	s := &Settings{}
 	in := Inputs{Plan: plan, Study: study}
-	none := func(string) string { return "" }
+	none := func(string) (string, error) { return "", nil }
 	for {
 		prior, err := ReadFilled(root)
 		if err != nil {
 			t.Fatal(err)
 		}
-		c, err := r.Compare(root, in, s, prior, nil, none)
+		c, err := r.Compare(root, in, s, prior, nil, nil, none)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -23,6 +23,10 @@ type Filled struct {
 	Logs     []string                     `json:"logs"`     // SHA-256 of the files read last, in hex, sorted
 	Sessions map[string]FilledSession     `json:"sessions"` // by canonical session_id
 	Roster   map[string]map[string]string `json:"roster"`   // by canonical subject_id: column to value
+
+	// Recordings holds the SHA-256 of every recording that filling has brought into the
+	// collection, by its name there.
+	Recordings map[string]string `json:"recordings,omitempty"`
 }
 
 // A FilledSession is one record as the log gave it.

@@ -10,7 +10,6 @@ import (
 	"pgregory.net/rapid"
 
 	"outbreath/schema"
-	"outbreath/schema/sheet"
 )
 
 // drawRecord makes a valid record of any plan from its outline: every required field,
@@ -113,67 +112,6 @@ func drawNumber(t *rapid.T, l *schema.Leaf, pointer string) *schema.Node {
 	return &schema.Node{Kind: schema.Number, Text: plainDecimal(v.Quo(v, scale).FloatString(places))}
 }
 
-// filledBook puts records into the workbook of their plan, as a person would type them:
-// a row a session, and one an entry.
-func filledBook(p *schema.Plan, records []*schema.Node) sheet.Book {
-	book := Workbook(p, study)
-	columns := Columns(p)
-	for i := range book.Sheets {
-		s := &book.Sheets[i]
-		var of []Column
-		for _, c := range columns {
-			if c.Sheet == s.Name {
-				of = append(of, c)
-			}
-		}
-		if s.Name == RosterSheet {
-			continue
-		}
-		for _, n := range records {
-			for _, at := range entriesOf(n, of) {
-				row := make([]sheet.Cell, len(of))
-				for j, c := range of {
-					field := c.Field
-					if c.List != "" {
-						field = strings.Replace(field, c.List, at, 1)
-					}
-					row[j] = cellOf(n.At(field))
-				}
-				s.Rows = append(s.Rows, row)
-			}
-		}
-	}
-	return book
-}
-
-// entriesOf returns the pointers of the entries that a sheet's columns are in; one, the
-// record itself, for those of the session.
-func entriesOf(n *schema.Node, of []Column) []string {
-	list := of[len(of)-1].List
-	if list == "" {
-		return []string{""}
-	}
-	var at []string
-	if items := n.At(strings.TrimSuffix(list, "/*")); items != nil {
-		for i := range items.Items {
-			at = append(at, strings.Replace(list, "*", strconv.Itoa(i), 1))
-		}
-	}
-	return at
-}
-
-func cellOf(n *schema.Node) sheet.Cell {
-	switch {
-	case n == nil || n.Text == "":
-		return sheet.Cell{}
-	case n.Kind == schema.Number:
-		return sheet.Cell{Kind: sheet.Number, Text: n.Text}
-	case n.Kind == schema.Bool:
-		return sheet.Cell{Kind: sheet.Text, Text: map[string]string{"true": "yes", "false": "no"}[n.Text]}
-	}
-	return sheet.Cell{Kind: sheet.Text, Text: n.Text}
-}
-
 // TestRecordsThroughTheWorkbook is the law of this package: whatever valid records are
 // written into the workbook, reading it gives the same records, byte for byte, or a named
 // doubt, and never other values. Free texts are without white space around them.
@@ -198,7 +136,7 @@ func TestRecordsThroughTheWorkbook(t *testing.T) {
 					records = append(records, n)
 					want += string(n.Encode())
 				}
-				r := Read(workbook(t, filledBook(p, records)), in, nil)
+				r := Read(workbook(t, BookOf(p, study, records, nil)), in, nil)
 				if len(r.Doubts) > 0 {
 					doubted++
 					return

@@ -70,9 +70,11 @@ type Doubt struct {
 	Where    string // the cells, or the column: "sheet sessions, cells D4, D5 and 3 more"
 	Question string // never with a value of the log; headings are named
 	Choices  []Choice
+	Number   bool // the answer is a number, and not one of choices
 
 	// Option names the setting that answers it besides Answers: "column", "dates",
-	// "decimals", "zone", "recording", "clock"; "" if there is none, and then changing the log answers it.
+	// "decimals", "zone", "recording", "clock", "gas-kpa"; "" if there is none, and then
+	// changing the log answers it.
 	Option  string
 	Heading string // for "column": the heading as written
 	Sheet   string // for "column": see [Heading.Sheet]

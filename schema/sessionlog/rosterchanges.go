@@ -22,8 +22,26 @@ const (
 
 // A RosterChange says what filling does to roster.csv.
 type RosterChange struct {
-	Added, Changed int // rows
-	Left           int // rows of subjects that the log does not have; they stay
+	Added   int `json:"added"` // rows
+	Changed int `json:"changed"`
+	Left    int `json:"left"` // rows of subjects that the log does not have; they stay
+}
+
+// Merged returns the subjects of the log beside those of list, which may be nil: those
+// of the log count where both have one.
+func (l *Roster) Merged(list *schema.Roster) *schema.Roster {
+	out := &schema.Roster{Rows: slices.Clone(l.Rows)}
+	if list == nil {
+		return out
+	}
+	for _, row := range list.Rows {
+		if !slices.ContainsFunc(l.Rows, func(r map[string]string) bool {
+			return schema.SameID(r["subject_id"], row["subject_id"])
+		}) {
+			out.Rows = append(out.Rows, row)
+		}
+	}
+	return out
 }
 
 // compareRoster merges the log's list of subjects into roster.csv: rows and columns

@@ -3,8 +3,15 @@ package sessionlog
 import (
 	"bytes"
 	"encoding/json"
-	"fmt"
+	"errors"
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"time"
 
+	"outbreath/pack/durable"
+	"outbreath/schema"
 	"outbreath/schema/sampler"
 )
 
@@ -21,6 +28,10 @@ type Settings struct {
 
 	// Samplers are the forms of the samplers' tables, as a person has checked them.
 	Samplers []sampler.Profile `json:"samplers,omitempty"`
+
+	// GasKPa is the pressure of the air where recordings give CO2 as a share of the gas and
+	// the log has no pressure of the room; 0 if nobody has said.
+	GasKPa float64 `json:"gas_kpa,omitempty"`
 
 	// Answers holds the Value of the choice that was taken, by the doubt's ID.
 	Answers map[string]string `json:"answers,omitempty"`
@@ -72,6 +83,8 @@ func (s *Settings) Answer(d Doubt, value string) {
 		s.Decimals = value
 	case "zone":
 		s.Zone = value
+	case "gas-kpa":
+		s.GasKPa, _ = strconv.ParseFloat(strings.ReplaceAll(value, ",", "."), 64)
 	default:
 		if s.Answers == nil {
 			s.Answers = map[string]string{}
@@ -80,13 +93,38 @@ func (s *Settings) Answer(d Doubt, value string) {
 	}
 }
 
+// ReadSettings reads those of a collection; they are the zero value if it has none.
+func ReadSettings(root *os.Root) (*Settings, error) {
+	data, err := durable.Read(root, SettingsFile, maxSettings)
+	if errors.Is(err, fs.ErrNotExist) {
+		return &Settings{}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return ParseSettings(data)
+}
+
+// Write keeps the settings in a collection.
+func (s *Settings) Write(root *os.Root) error {
+	return durable.Replace(root, SettingsFile, s.Encode(), 0o600)
+}
+
+const maxSettings = 16 << 20 // bytes
+
+// IsZone reports whether name is one of the IANA time zone database.
+func IsZone(name string) bool {
+	_, err := time.LoadLocation(name)
+	return err == nil && name != "" && name != "Local"
+}
+
 // ParseSettings reads what [Settings.Encode] wrote.
 func ParseSettings(data []byte) (*Settings, error) {
 	s := &Settings{}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	if err := dec.Decode(s); err != nil || dec.More() {
-		return nil, fmt.Errorf("%s is not in the form in which it was written: remove it, and the questions are "+
-			"asked again", SettingsFile)
+		return nil, &schema.ConfigError{File: SettingsFile, Message: "is not in the form in which it was written: " +
+			"remove it, and the questions are asked again"}
 	}
 	return s, nil
 }
