@@ -26,9 +26,10 @@ var floors = map[string][]string{
 	"outbreath/schema":               {"outbreath/schema/edf", "outbreath/pack/durable"},
 	"outbreath/schema/demo":          {"outbreath/schema", "outbreath/schema/edf"},
 	"outbreath/schema/demo/planting": {"outbreath/schema", "outbreath/schema/edf"}, // for tests
-	"outbreath/schema/sessionlog":    {"outbreath/schema", "outbreath/schema/sheet", "outbreath/schema/sampler"},
-	"outbreath/keys":                 {"outbreath/keys/sshsig", "outbreath/pack/durable"},
-	"outbreath/deid/leak":            {"outbreath/schema", "outbreath/pack/durable"},
+	"outbreath/schema/sessionlog": {"outbreath/schema", "outbreath/schema/edf", "outbreath/schema/sheet",
+		"outbreath/schema/sampler", "outbreath/pack/durable"},
+	"outbreath/keys":      {"outbreath/keys/sshsig", "outbreath/pack/durable"},
+	"outbreath/deid/leak": {"outbreath/schema", "outbreath/pack/durable"},
 	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
 		"outbreath/schema/sampler", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema",

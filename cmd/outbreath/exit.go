@@ -14,6 +14,7 @@ import (
 	"outbreath/pack/place"
 	"outbreath/pack/register"
 	"outbreath/schema"
+	"outbreath/schema/sheet"
 )
 
 const (
@@ -111,7 +112,7 @@ func exitStatus(err error) int {
 		return exitRejected
 	case is[*usageError](err), is[*schema.ConfigError](err),
 		is[*keys.Error](err), is[*pack.ExistsError](err), is[*pack.TwiceError](err), is[*durable.Refusal](err),
-		is[*place.Error](err), is[*intake.Error](err):
+		is[*place.Error](err), is[*intake.Error](err), is[*sheet.Refusal](err):
 		return exitUsage
 	case errors.As(err, &reg) && reg.Config:
 		return exitUsage

@@ -109,7 +109,7 @@ func (s *fillOptions) run(u *ui, o *options, dir string) error {
 	if f.settings, err = sessionlog.ReadSettings(col.Root); err != nil {
 		return err
 	}
-	if err := s.answer(f.settings); err != nil {
+	if err := s.answer(col.Plan, f.settings); err != nil {
 		return err
 	}
 	if f.prior, err = sessionlog.ReadFilled(col.Root); err != nil {
@@ -131,13 +131,13 @@ func (f *filling) open(s *fillOptions) error {
 	files := s.from
 	if files == nil {
 		files = []string{filepath.Join(f.col.Dir, sessionlog.LogFile)}
+		if _, err := lstat(files[0]); notExist(err) {
+			return usagef("name the log with --from", "there is no %s in the collection", sessionlog.LogFile)
+		}
 	}
 	for _, path := range files {
 		data, err := readBounded(path, maxLog)
-		if notExist(err) {
-			return usagef("name the log with --from, or put it into the collection as "+sessionlog.LogFile,
-				"there is no log at %s", quoted(path))
-		} else if err != nil {
+		if err != nil {
 			return err
 		}
 		tables, err := sheet.Read(filepath.Base(path), data)
@@ -207,7 +207,11 @@ func (f *filling) sealed() func(string) (string, error) {
 }
 
 // answer takes what the options say into the settings.
-func (s *fillOptions) answer(set *sessionlog.Settings) error {
+func (s *fillOptions) answer(plan *schema.Plan, set *sessionlog.Settings) error {
+	fields := map[string]bool{sessionlog.DateField: true, "-": true}
+	for _, c := range sessionlog.Columns(plan) {
+		fields[c.Field] = true
+	}
 	orders := []string{"", "day-first", "month-first", "year-first"}
 	if !slices.Contains(orders, s.dates) {
 		return usagef("write day-first, month-first or year-first", "--dates %s is no order of dates", quoted(s.dates))
@@ -216,7 +220,12 @@ func (s *fillOptions) answer(set *sessionlog.Settings) error {
 		return usagef("write comma or point", "--decimals %s is no decimal sign", quoted(s.decimals))
 	}
 	if s.gasKPa != 0 && (s.gasKPa < 40 || s.gasKPa > 115) {
-		return usagef("write what a barometer in the room shows, in kPa: 40 to 115", "--gas-kpa is no pressure of a room")
+		return usagef("write what a barometer in the room shows, in kPa: 40 to 115",
+			"--gas-kpa is no pressure of a room")
+	}
+	if s.zone != "" && !sessionlog.IsZone(s.zone) {
+		return usagef("write it as continent and city, such as Europe/Berlin", "--zone %s is no time zone",
+			quoted(s.zone))
 	}
 	for _, o := range []struct{ option, value string }{{"dates", s.dates}, {"decimals", s.decimals}, {"zone", s.zone}} {
 		if o.value != "" {
@@ -231,6 +240,10 @@ func (s *fillOptions) answer(set *sessionlog.Settings) error {
 		if !ok {
 			return usagef(`write it like --column "Tube no.=/tubes/*/barcode"`, "--column needs HEADING=FIELD")
 		}
+		if !fields[strings.Split(field, "@")[0]] {
+			return usagef("write it as outbreath plan lists it, such as /tubes/*/barcode, or - to leave the column out",
+				"there is no field %s", quoted(field))
+		}
 		set.Set(sessionlog.Heading{Heading: heading, Field: field})
 	}
 	for _, given := range s.files {
@@ -243,7 +256,8 @@ func (s *fillOptions) answer(set *sessionlog.Settings) error {
 	for _, given := range s.answers {
 		id, answer, ok := strings.Cut(given, "=")
 		if !ok {
-			return usagef("write it like --answer NUMBER=ANSWER, as the question was listed", "--answer needs NUMBER=ANSWER")
+			return usagef("write it like --answer NUMBER=ANSWER, as the question was listed",
+				"--answer needs NUMBER=ANSWER")
 		}
 		set.Answer(sessionlog.Doubt{ID: id}, answer)
 	}
@@ -265,6 +279,11 @@ func (f *filling) read() error {
 	in := sessionlog.Inputs{Plan: f.col.Plan, Study: f.col.Study, Roster: f.col.Roster, Zone: f.col.Study.Zone,
 		Today: now()}
 	f.reading = sessionlog.Read(f.tables, in, f.settings)
+	if r := f.reading; len(r.Records)+len(r.Problems)+len(r.Doubts) == 0 {
+		r.Problems = []sessionlog.Problem{{Where: "the log",
+			Message: "there is no session in it yet: write a row for " +
+				"each session, save it, and run fill again"}}
+	}
 	if f.reading.Roster != nil {
 		in.Roster = f.reading.Roster.Merged(f.col.Roster)
 	}
@@ -300,7 +319,8 @@ func (f *filling) finish(yes bool) error {
 			f.printUnderstood(f.u.out)
 		}
 		printDoubts(f.u.out, doubts) // errors are listed once nothing is open: many would follow from a question
-		fmt.Fprintln(f.u.out, "to do: answer each question, at a terminal or with the option named; nothing was written")
+		fmt.Fprintln(f.u.out, "to do: answer each question, at a terminal or with the option named; nothing "+
+			"was written")
 		return statusError(exitResolve)
 	}
 	if !interactive(f.u) {
@@ -310,7 +330,8 @@ func (f *filling) finish(yes bool) error {
 	printLogProblems(f.u.out, problems)
 	if write && !yes {
 		if !interactive(f.u) {
-			fmt.Fprintln(f.u.out, "to do: look through the above, then run the command again with --yes; nothing was written")
+			fmt.Fprintln(f.u.out, "to do: look through the above, then run the command again with --yes; nothing "+
+				"was written")
 			return statusError(exitResolve)
 		}
 		answer, err := askLine(f.u, "Write this? (yes or no) ")
@@ -368,7 +389,8 @@ func (f *filling) finishJSON(doubts []sessionlog.Doubt, problems []sessionlog.Pr
 	ok := len(doubts) == 0 && !pending && !f.left(problems)
 	doc := map[string]any{"ok": ok, "understood": nonNil(f.reading.Understood), "doubts": nonNil(doubts),
 		"problems": nonNil(problems), "sessions": nonNil(f.changes.Sessions), "roster": f.changes.Roster,
-		"recordings": nonNil(f.recordings.Incoming), "without_recording": nonNil(f.recordings.Without), "written": write}
+		"recordings": nonNil(f.recordings.Incoming), "without_recording": nonNil(f.recordings.Without),
+		"written": write}
 	if err := f.u.result(doc, nil); err != nil {
 		return err
 	}

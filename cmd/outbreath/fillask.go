@@ -191,9 +191,10 @@ func (f *filling) printChanges(w io.Writer) {
 		counts[c.What]++
 		switch c.What {
 		case sessionlog.Changed:
-			fmt.Fprint(w, printable(filled(c.Where+": "+named(c.Fields)+" change", c.File+"  ")))
+			fmt.Fprint(w, printable(filled("changes in "+named(c.Fields)+", as in "+c.Where, c.File+"  ")))
 		case sessionlog.Sealed:
-			fmt.Fprint(w, printable(filled(fmt.Sprintf("%s: was sealed in %s, and the log says something else in %s: the "+
+			fmt.Fprint(w, printable(filled(fmt.Sprintf("%s: was sealed in %s, and the log says something else "+
+				"in %s: the "+
 				"record stays; if the log is right, correct the record by hand, and seal it again with --amended",
 				c.Where, c.Shipment, named(c.Fields)), c.File+"  ")))
 		case sessionlog.Left:
@@ -227,9 +228,13 @@ func (f *filling) printChanges(w io.Writer) {
 			parts = append(parts, fmt.Sprintf("%d %s", counts[what], changeWords[what]))
 		}
 	}
+	if parts == nil {
+		parts = []string{"none"}
+	}
 	fmt.Fprintf(w, "sessions: %s\n", strings.Join(parts, ", "))
 	if r := f.changes.Roster; r != (sessionlog.RosterChange{}) {
-		fmt.Fprintf(w, "roster.csv: %d added, %d changed, %d that the log does not have stay\n", r.Added, r.Changed, r.Left)
+		fmt.Fprintf(w, "roster.csv: %d added, %d changed, %d that the log does not have stay\n", r.Added, r.Changed,
+			r.Left)
 	}
 	incoming := 0
 	for _, x := range f.recordings.Incoming {

@@ -30,12 +30,13 @@ const (
 
 // A Change is what filling does to one session's record.
 type Change struct {
-	Session  string           `json:"-"`
-	File     string           `json:"file"`               // "sessions/0001.json"
-	Where    string           `json:"where"`              // in the log, of the session's first row; "" for Left
-	What     string           `json:"what"`               // New, Changed ...
-	Fields   []string         `json:"fields"`             // pointers of the values that differ, sorted; none for New
-	Kept     []string         `json:"kept"`               // pointers of values that were typed into the record and stay, sorted
+	Session string   `json:"-"`
+	File    string   `json:"file"`   // "sessions/0001.json"
+	Where   string   `json:"where"`  // in the log, of the session's first row; "" for Left
+	What    string   `json:"what"`   // New, Changed ...
+	Fields  []string `json:"fields"` // pointers of the values that differ, sorted; none for New
+	// pointers of values that were typed into the record and stay, sorted
+	Kept     []string         `json:"kept"`
 	Shipment string           `json:"shipment,omitempty"` // for Sealed: its number
 	Problems []schema.Problem `json:"problems"`
 
@@ -74,8 +75,9 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 			continue // Read has said so
 		}
 		seen[key] = true
-		m := merge{plan: in.Plan, outline: outline, settings: s, record: record, key: key, was: prior.Sessions[key].Values,
-			is: there[key]}
+		m := merge{plan: in.Plan, outline: outline, settings: s, record: record, key: key,
+			was: prior.Sessions[key].Values,
+			is:  there[key]}
 		if m.is == nil {
 			last++
 			m.was = nil // a record that was removed is made anew
@@ -104,7 +106,8 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 
 // Any reports whether Write would change a record, the roster or a recording.
 func (c *Changes) Any() bool {
-	return c.roster != nil || len(c.incoming()) > 0 || slices.ContainsFunc(c.Sessions, func(s Change) bool { return s.doc != nil })
+	return c.roster != nil || len(c.incoming()) > 0 ||
+		slices.ContainsFunc(c.Sessions, func(s Change) bool { return s.doc != nil })
 }
 
 // incoming returns the recordings that Write brings in: those of sessions whose record
@@ -339,7 +342,8 @@ func (m *merge) broken(c *Change, doc *schema.Node, values map[string]*schema.No
 	for _, pointer := range slices.Sorted(maps.Keys(values)) {
 		if _, ok := written[pointer]; !ok {
 			c.Problems = append(c.Problems, schema.Problem{File: c.File, Pointer: pointer, Rule: "fill.unknown",
-				Severity: schema.Error, Message: "the plan has no such field, so that it would be lost: take it out of " +
+				Severity: schema.Error, Message: "the plan has no such field, so that it would be lost: " +
+					"take it out of " +
 					"the record first"})
 		}
 	}

@@ -115,7 +115,8 @@ func TestFillAgain(t *testing.T) {
 	run := 0
 	rapid.Check(t, func(t *rapid.T) {
 		run++
-		f := &fillTest{T: t, dir: filepath.Join(dir, "c"), in: Inputs{Plan: plan, Study: study}, sealed: map[string]string{}}
+		f := &fillTest{T: t, dir: filepath.Join(dir, "c"), in: Inputs{Plan: plan, Study: study},
+			sealed: map[string]string{}}
 		os.RemoveAll(f.dir)
 		if err := os.MkdirAll(filepath.Join(f.dir, sessionsDir), 0o700); err != nil {
 			t.Fatal(err)
@@ -240,7 +241,8 @@ func TestRosterIsMerged(t *testing.T) {
 	defer root.Close()
 	r := &Reading{Roster: &Roster{Columns: []string{"subject_id", "given_name", "family_name", "birth_date", "phone"},
 		Rows: []map[string]string{
-			{"subject_id": "w-2", "given_name": "Bo", "family_name": "Larch", "birth_date": "1980-02-01", "phone": "0199"},
+			{"subject_id": "w-2", "given_name": "Bo", "family_name": "Larch", "birth_date": "1980-02-01",
+				"phone": "0199"},
 			{"subject_id": "W-3", "given_name": "Cy", "family_name": "Moss", "birth_date": "1990-03-02"}},
 		Places: []string{"sheet roster, row 2", "sheet roster, row 3"}}}
 	s := &Settings{}
@@ -278,9 +280,10 @@ func TestRosterIsMerged(t *testing.T) {
 	if string(got) != want {
 		t.Errorf("got\n%s", got)
 	}
-	if _, problems, err := schema.ParseRoster(got); err != nil || slices.ContainsFunc(problems, func(p schema.Problem) bool {
-		return p.Severity == schema.Error
-	}) {
+	if _, problems, err := schema.ParseRoster(got); err != nil ||
+		slices.ContainsFunc(problems, func(p schema.Problem) bool {
+			return p.Severity == schema.Error
+		}) {
 		t.Error(problems, err)
 	}
 	if strings.Contains(string(got), "\r") {

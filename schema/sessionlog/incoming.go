@@ -94,8 +94,9 @@ func (r *Reading) TakeRecordings(from, into *os.Root, same bool, in Inputs, s *S
 	k.Doubts, k.Left, k.Without = append(k.Doubts, m.Doubts...), m.Left, m.Without
 	for _, match := range m.Matches {
 		i := slices.IndexFunc(all, func(l *looked) bool { return l.name == match.File })
-		k.Incoming = append(k.Incoming, &Incoming{From: match.File, Session: match.Session, How: match.How, match: match,
-			look: all[i]})
+		k.Incoming = append(k.Incoming, &Incoming{From: match.File, Session: match.Session, How: match.How,
+			match: match,
+			look:  all[i]})
 	}
 	k.name()
 	outline := in.Plan.Outline()
@@ -164,7 +165,8 @@ func (k *Recordings) lookAt(name string, in Inputs, s *Settings) (*looked, error
 			return nil, nil
 		}
 		if k.same {
-			k.problem(name, "is not in the form of the collection, and in this folder it would stay beside what is made "+
+			k.problem(name, "is not in the form of the collection, and in this folder it would stay beside "+
+				"what is made "+
 				"of it: put the sampler's files into a folder of their own, and name that")
 			return nil, nil
 		}
@@ -367,9 +369,11 @@ func (k *Recordings) complete(r *Record, outline *schema.Outline, in Inputs, s *
 			return x.Session == r.ID && stem(x.From) == stem(file.Text)
 		})
 		if !there && !open {
-			k.Problems = append(k.Problems, Problem{Where: place, Field: "/recordings/*/file", Message: "the recording " +
-				"that the log names for this session is not among the sampler's files, or belongs to another session: " +
-				"copy it there, or correct the name"})
+			k.Problems = append(k.Problems, Problem{Where: place, Field: "/recordings/*/file",
+				Message: "the recording " +
+					"that the log names for this session is not among the sampler's files, or belongs to " +
+					"another session: " +
+					"copy it there, or correct the name"})
 			r.Places[prefix+"file"] = place // the record is not written without it
 		}
 	}
@@ -444,9 +448,11 @@ func (k *Recordings) convert(x *Incoming, r *Record, s *Settings) error {
 		case s.GasKPa > 0:
 			x.gas = sampler.GasPressure{KPa: s.GasKPa, From: "the answer given when the log was read"}
 		default:
-			k.doubt(Doubt{ID: "gas", Where: x.From, Option: "gas-kpa", Number: true, Question: "CO2 is a share of the gas " +
-				"in this recording, and the log has no room kpa: what was the pressure of the air in the room, in kPa, as a " +
-				"barometer in it shows it?"})
+			k.doubt(Doubt{ID: "gas", Where: x.From, Option: "gas-kpa", Number: true,
+				Question: "CO2 is a share of the gas " +
+					"in this recording, and the log has no room kpa: what was the pressure of the air in the room, " +
+					"in kPa, as a " +
+					"barometer in it shows it?"})
 			return nil
 		}
 	}
