@@ -354,7 +354,7 @@ func (r *reader) unclear(c *column, found []meaning) {
 
 // choices are the fields that a column of a sheet can hold.
 func (r *reader) choices(sheetName string) []Choice {
-	choices := []Choice{{ignored, "nothing for the records: do not read this column"}}
+	choices := []Choice{{ignored, "none: the column is not read"}}
 	for i := range r.heads.columns {
 		c := &r.heads.columns[i]
 		if c.Sheet == sheetName || sheetName == SessionsSheet && c.List != "" && c.Field != sessionField {
