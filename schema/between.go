@@ -19,6 +19,8 @@ func (c *Collection) between() {
 	c.farApart()
 	c.changedSubjects()
 	c.allEqual()
+	c.misnamed()
+	c.whose()
 }
 
 // report adds a problem at a place of a session's record.
