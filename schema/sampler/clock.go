@@ -60,11 +60,15 @@ func parseStamp(cell string) (stamp, bool) {
 	return s, true
 }
 
-// parseClock reads hours, minutes and perhaps seconds with a fraction, colons between.
+// parseClock reads hours, minutes and perhaps seconds with a fraction, colons between;
+// or, where there is a fraction, minutes and seconds alone.
 func parseClock(s string) (float64, bool) {
 	parts := strings.Split(s, ":")
 	if len(parts) < 2 || len(parts) > 3 {
 		return 0, false
+	}
+	if len(parts) == 2 && strings.ContainsAny(parts[1], ".,") {
+		parts = append([]string{"0"}, parts...)
 	}
 	h, okH := small(parts[0], 1, 2, 23)
 	m, okM := small(parts[1], 2, 2, 59)

@@ -419,7 +419,8 @@ func (c *converter) end() error {
 	}
 	c.report.About.Length = time.Duration(math.Round(c.last*1000)) * time.Millisecond
 	c.report.About.note("length", "first and last row of the file")
-	if c.clock.rows > 0 {
+	// A clock without a date that begins at midnight counts from the beginning.
+	if counts := c.clock.begin.date == "" && c.clock.begin.seconds < 60; c.clock.rows > 0 && !counts {
 		c.report.About.start(c.clock.begin, "clock column of the file")
 	}
 	return nil

@@ -478,7 +478,11 @@ func (d *draft) rate() {
 	if i < 0 {
 		i = d.p.Column(Clock)
 	}
-	if i < 0 || len(d.rows) < 2 {
+	if i < 0 {
+		timed := func(q Question) bool { return q.ID == string(Time) || q.ID == string(Clock) }
+		if !slices.ContainsFunc(d.questions, timed) {
+			d.questions = append(d.questions, noTime)
+		}
 		return
 	}
 	equal := 0
@@ -492,6 +496,10 @@ func (d *draft) rate() {
 			"it write? Its settings say it")
 	}
 }
+
+// noTime is asked where no column gives the time.
+var noTime = Question{ID: "hz", Text: "no column gives the time in a form that is known: how many rows a second does " +
+	"the sampler write? Its settings say it"}
 
 // Answer takes the answer to a question into the profile: one of its choices, or for
 // "hz" a number. It may lead to another question, which it returns. The error says
@@ -535,6 +543,8 @@ func (p *Profile) Answer(q Question, choice string) (*Question, error) {
 			d.gas()
 		}
 		return first(d.questions), nil
+	case what == Time && p.Column(Clock) < 0 || what == Clock && p.Column(Time) < 0:
+		return &noTime, nil
 	}
 	return nil, nil
 }

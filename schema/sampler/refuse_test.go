@@ -140,6 +140,9 @@ func TestProposeAsks(t *testing.T) {
 		"curve and EtCO2":   {"t [s],CO2 [kPa],EtCO2 [kPa]\n0,0.1,1\n1,4.2,1\n", nil},
 		"share":             {"t [s],CO2 [ppm]\n0,100\n1,42000\n", []string{"gas"}},
 		"mmHg as kPa":       {"t [s],CO2 [kPa]\n0,0.3\n1,38\n", []string{"unit of co2"}},
+		"no time":           {"n;CO2 [kPa]\n1;0,3\n2;0,4\n", []string{"time"}},
+		"minutes":           {"Time;CO2 [kPa];O2 [%]\n00:01.5;0,3;17\n00:02.0;0,4;17\n", nil},
+		"no known time":     {"Tick;CO2 [kPa];Paw [Pa]\n#1;0,3;17,1\n", []string{"!holds no rows of numbers"}},
 		"coarse":            {"time,CO2 [kPa]\n10:00:00,0.3\n10:00:00,4\n10:00:01,4\n", []string{"hz"}},
 		"no CO2":            {"t [s],O2 [%]\n0,17\n1,18\n", []string{"co2"}},
 		"barometer":         {"t [s],CO2 [kPa],baro pressure [hPa]\n0,1,1013\n1,1,1013\n", nil},
@@ -211,6 +214,19 @@ func TestHeadingsAreShown(t *testing.T) {
 	}
 }
 
+// TestElapsedAsClock: a column of hours, minutes and seconds that counts from the
+// beginning gives no time of day.
+func TestElapsedAsClock(t *testing.T) {
+	a, err := Look("a.csv", strings.NewReader("Time,CO2 [kPa]\n0:00:00,1\n0:00:01,2\n0:00:02,2\n"), nil)
+	if err != nil || !a.Start.IsZero() || a.Length.Seconds() != 2 {
+		t.Errorf("%v %+v", err, a)
+	}
+	p := Profile{}
+	if q, err := p.Answer(Question{ID: "time", Choices: []string{None}}, None); err != nil || q == nil || q.ID != "hz" {
+		t.Errorf("%+v %v", q, err)
+	}
+}
+
 // TestStamps: times as samplers write them.
 func TestStamps(t *testing.T) {
 	for text, want := range map[string]string{
@@ -220,7 +236,8 @@ func TestStamps(t *testing.T) {
 		"03/04/2026 09:10:05": "2026-04-03T09:10:05 or 2026-03-04T09:10:05 local",
 		"04/04/2026 09:10":    "2026-04-04T09:10:00 local", "11/30/26 9:10:05 PM": "2026-11-30T21:10:05 local",
 		"12:10:05 AM": "0001-01-01T00:10:05 clock local", "30-Nov-2026 09:10:05": "2026-11-30T09:10:05 local",
-		"31.11.2026 09:10:05": "", "25:10:05": "", "09:60": "", "0910": "", "13:00 PM": "", "9.1": "", "": "",
+		"31.11.2026 09:10:05": "", "25:10:05": "", "09:60": "", "0910": "", "13:00 PM": "", "9.1": "",
+		"01:02.5": "0001-01-01T00:01:02.5 clock local", "": "",
 		"2026-11-30 09:10:05+25:00": "",
 	} {
 		got := ""

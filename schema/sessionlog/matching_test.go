@@ -244,7 +244,8 @@ func TestWrongClock(t *testing.T) {
 			}
 			s := &Settings{}
 			m := MatchRecordings(files, week(), s)
-			if len(m.Doubts) != 1 || m.Doubts[0].ID != clockDoubt || m.Doubts[0].Option != "clock" || len(m.Waiting) != len(files) {
+			if len(m.Doubts) != 1 || m.Doubts[0].ID != clockDoubt || m.Doubts[0].Option != "clock" ||
+				len(m.Waiting) != len(files) {
 				t.Fatalf("%v: %+v", ahead, m)
 			}
 			value := fmt.Sprintf("%+.0f", -ahead.Minutes())
