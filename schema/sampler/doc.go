@@ -9,8 +9,7 @@
 // it began, how long it is, which sampler wrote it, and whose it is.
 //
 // What a file says about a person is only ever compared. No error, question or
-// report of this package quotes a value; headings of columns are quoted, without
-// what stands in brackets beside a unit.
+// report of this package quotes a value; questions quote the headings of columns.
 //
 // Memory does not grow with the file: a line has at most 64 KiB, a table 500
 // columns, and its head 1,000 lines.
