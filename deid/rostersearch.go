@@ -28,7 +28,7 @@ import (
 // concurrent use.
 type RosterSearch struct {
 	literals  *leak.Literals
-	inSamples func() *leak.Literals // made for the first EDF recording: many shipments have none
+	inSamples func() *leak.Literals // nil without EDF recordings; else made for the first
 	source    map[string]string     // payload file to file of the collection
 	settled   map[string][]span     // by payload file: where hits are excused
 
@@ -98,12 +98,16 @@ func classOfColumn(column string) leak.Class {
 // [leak.NewLiterals].
 func (c *Cleared) RosterSearch() (*RosterSearch, error) {
 	known := strings.Join([]string{string(c.plan.Outgoing()), c.study.Study, c.study.Site, ourText}, "\n")
-	literals, err := leak.NewLiterals(leak.RosterLiterals(c.roster, known))
+	samples := slices.ContainsFunc(c.files, func(f File) bool { return strings.HasSuffix(f.Name, ".edf") })
+	literals, err := leak.NewLiterals(leak.RosterLiterals(c.roster, known, samples))
 	if err != nil {
 		return nil, err
 	}
-	return &RosterSearch{literals: literals, inSamples: sync.OnceValue(literals.Samples), source: c.source,
-		settled: c.settled}, nil
+	r := &RosterSearch{literals: literals, source: c.source, settled: c.settled}
+	if samples {
+		r.inSamples = sync.OnceValue(literals.Samples)
+	}
+	return r, nil
 }
 
 // ourText holds the words that we write into every shipment: the header rows of lists,

@@ -35,7 +35,7 @@ func TestASCIIAmongSamples(t *testing.T) {
 	for _, x := range spelledInASCII {
 		r.Rows = append(r.Rows, map[string]string{"given_name": x.given, "family_name": x.family})
 	}
-	all, err := NewLiterals(RosterLiterals(r, ""))
+	all, err := NewLiterals(RosterLiterals(r, "", true))
 	if err != nil {
 		t.Fatal(err)
 	}

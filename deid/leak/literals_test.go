@@ -330,7 +330,7 @@ func TestWordBits(t *testing.T) {
 // A piece costs no memory.
 func TestLiteralsAllocateNothing(t *testing.T) {
 	r := manyRows(500)
-	l, err := NewLiterals(RosterLiterals(r, ""))
+	l, err := NewLiterals(RosterLiterals(r, "", true))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -437,7 +437,7 @@ func BenchmarkNewLiterals(b *testing.B) {
 	r := manyRows(10000)
 	b.ReportAllocs()
 	for b.Loop() {
-		l, err := NewLiterals(RosterLiterals(r, "known"))
+		l, err := NewLiterals(RosterLiterals(r, "known", true))
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -39,14 +39,14 @@ const mostSpellings = 24
 // none if v is ASCII, or holds a letter without such a spelling. Each spelling treats
 // all occurrences of a letter in the same way.
 func asciiSpellings(v string) []string {
+	if isASCII(v) {
+		return nil
+	}
 	forms := romanised(v)
 	if forms == nil {
 		forms = []string{strings.ToLower(norm.NFC.String(v))}
 	}
 	if len(forms) == 1 && isASCII(forms[0]) {
-		if isASCII(v) {
-			return nil
-		}
 		return forms
 	}
 	for _, r := range forms[0] {

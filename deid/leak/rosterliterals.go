@@ -24,8 +24,11 @@ const household = 4
 // everyday words; values that many subjects share; and single words and values of extra
 // columns that occur in known, the texts that the tool or the plan writes into every
 // shipment. [Scanner] judges these by the words around them.
-func RosterLiterals(r *schema.Roster, known string) []Literal {
-	c := literalsOf{known: strings.ToLower(known), words: map[string]bool{}}
+//
+// Only with samples does it return the literals that [Literals.Samples] alone searches,
+// which are several times as many.
+func RosterLiterals(r *schema.Roster, known string, samples bool) []Literal {
+	c := literalsOf{known: strings.ToLower(known), words: map[string]bool{}, samples: samples}
 	for _, w := range strings.FieldsFunc(c.known, notWord) {
 		c.words[w] = true
 	}
@@ -55,9 +58,10 @@ func RosterLiterals(r *schema.Roster, known string) []Literal {
 
 // literalsOf collects literals.
 type literalsOf struct {
-	known string
-	words map[string]bool
-	list  []Literal
+	known   string
+	words   map[string]bool
+	samples bool // those for samples as well
+	list    []Literal
 }
 
 // value adds one value of the column col, which this many subjects share.
@@ -146,8 +150,12 @@ func (c *literalsOf) forms(x Literal) {
 
 // respelt adds the spellings of x in ASCII, and for several words also without blanks
 // and with underscores, as EDF+ writes names (section 2.1.3.3). They are searched among
-// samples only, because in texts [Scanner] finds them by folding.
+// samples only, because in texts [Scanner] finds them by folding; short words are
+// searched in texts only.
 func (c *literalsOf) respelt(x Literal) {
+	if !c.samples && x.Border != Word {
+		return
+	}
 	x.InSamples = true
 	plain := asciiSpellings(x.Text)
 	for _, x.Text = range plain {
@@ -176,6 +184,9 @@ const wideLetters = 7
 // outside ASCII, Latin-1, Latin-2 and Windows-1250, which has the languages of the
 // latter.
 func (c *literalsOf) encoded(x Literal) {
+	if !c.samples {
+		return
+	}
 	plain := x.Text
 	x.InSamples, x.Border, x.Capitalised = true, Anywhere, false
 	if utf8.RuneCountInString(plain) >= wideLetters {
@@ -199,6 +210,9 @@ func (c *literalsOf) encoded(x Literal) {
 // add adds x unless [NewLiterals] would refuse it, for example because it is too short
 // in this encoding.
 func (c *literalsOf) add(x Literal) {
+	if x.InSamples && !c.samples && len(x.Text) >= minLong {
+		return
+	}
 	if x.check() == nil {
 		c.list = append(c.list, x)
 	}

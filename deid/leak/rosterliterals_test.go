@@ -12,7 +12,7 @@ import (
 // columns of what it found.
 func finds(t testing.TB, r *schema.Roster, known, text string) (columns []string) {
 	t.Helper()
-	l, err := NewLiterals(RosterLiterals(r, known))
+	l, err := NewLiterals(RosterLiterals(r, known, true))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,7 +88,7 @@ func TestRosterLiterals(t *testing.T) {
 			t.Errorf("%q: found by %q, want %q", test.text, got, test.columns)
 		}
 	}
-	if got := RosterLiterals(nil, ""); got != nil {
+	if got := RosterLiterals(nil, "", true); got != nil {
 		t.Errorf("%v without a roster", got)
 	}
 }
@@ -97,7 +97,7 @@ func TestRosterLiterals(t *testing.T) {
 // else nobody could decide on it, and the seal would be stopped for good.
 func TestRosterLiteralsAreFindings(t *testing.T) {
 	for _, r := range []*schema.Roster{roster, manyRows(300)} {
-		l, err := NewLiterals(RosterLiterals(r, ""))
+		l, err := NewLiterals(RosterLiterals(r, "", true))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -125,6 +125,50 @@ func TestRosterLiteralsAreFindings(t *testing.T) {
 		}
 		if n < 500 && r != roster || n < 20 {
 			t.Errorf("%d places only", n)
+		}
+	}
+}
+
+// Without the literals for samples a text is searched for the same: every hit that
+// there is with them is there without them, names spelt in ASCII letters included.
+func TestRosterLiteralsOfTexts(t *testing.T) {
+	spelt := &schema.Roster{Columns: []string{"subject_id", "given_name", "family_name"}}
+	texts := []string{strangers, remarks, prose(manyRows(300), 1<<18, false)}
+	for _, row := range roster.Rows {
+		for _, v := range row {
+			texts = append(texts, v, strings.ToUpper(v))
+		}
+	}
+	for _, x := range spelledInASCII {
+		spelt.Rows = append(spelt.Rows, map[string]string{"given_name": x.given, "family_name": x.family})
+		texts = append(texts, x.given+" "+x.family+", "+x.family+"_"+x.given+"; "+x.ascii)
+	}
+	for _, r := range []*schema.Roster{roster, manyRows(300), spelt} {
+		hits := map[bool]map[Hit]bool{}
+		count := map[bool]int{}
+		for _, samples := range []bool{false, true} {
+			l, err := NewLiterals(RosterLiterals(r, "", samples))
+			if err != nil {
+				t.Fatal(err)
+			}
+			hits[samples], count[samples] = map[Hit]bool{}, l.Count()
+			s := l.Stream(func(h Hit, _ []byte) {
+				hits[samples][Hit{Offset: h.Offset, Size: h.Size, Column: h.Column, Border: h.Border}] = true
+			})
+			for _, text := range texts {
+				s.Write([]byte(text))
+				s.Skip(1)
+			}
+			s.Close()
+		}
+		if len(hits[true]) == 0 || count[false] >= count[true] {
+			t.Errorf("%d hits; %d literals without those for samples, %d with them", len(hits[true]), count[false],
+				count[true])
+		}
+		for h := range hits[true] {
+			if !hits[false][h] {
+				t.Errorf("a hit of %q at byte %d is not there without the literals for samples", h.Column, h.Offset)
+			}
 		}
 	}
 }
