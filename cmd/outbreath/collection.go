@@ -24,6 +24,9 @@ func loadCollection(u *ui, dir string) (*schema.Collection, error) {
 	c, err := schema.Load(dir)
 	if err == nil {
 		sayShared(u, c)
+		if len(c.Sessions) > manySessions {
+			dropBallast()
+		}
 	}
 	if notExist(err) && !errors.As(err, new(*schema.ConfigError)) {
 		return nil, usagef("check the name, or create a collection with begin", "there is no collection folder at %s",

@@ -63,6 +63,13 @@ var workOnCollection = sync.OnceFunc(func() {
 	runtime.KeepAlive(ballast)
 })
 
+// manySessions is the number of sessions whose memory is so large that the ballast would
+// only add to it.
+const manySessions = 5000
+
+// dropBallast ends what workOnCollection began.
+var dropBallast = sync.OnceFunc(func() { ballast = nil })
+
 // run carries out one command line and returns its exit status.
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) (status int) {
 	u := newUI(in, out, errOut)
