@@ -66,13 +66,19 @@ func (c *Collection) whose() {
 	}
 	people := newPeople(c)
 	offsets := clockOffsets(headers)
+	off := make(map[*Session]bool) // by the clock, a recording is not the session's
+	for i := range headers {
+		if h := &headers[i]; h.off(c.Study.ClockDrift, offsets[i]) {
+			off[h.session] = true
+		}
+	}
 	for i := range headers {
 		h := &headers[i]
 		own, other, contradict := people.judge(h)
 		switch visit := people.visit(h); {
 		case visit != nil && visit != h.session:
-			c.report(h.session, h.pointer, "recording.session", Error, fmt.Sprintf("the header of this recording names "+
-				"the session in %s: find out whose it is, and name the right file in each record",
+			c.report(h.session, h.pointer, "recording.session", Error, fmt.Sprintf("the header of this recording "+
+				"names the session in %s: find out whose it is, and name the right file in each record",
 				visit.at("/session_id")))
 		case contradict && !own:
 			c.report(h.session, h.pointer, "recording.subject", Error, "the header of this recording names another "+
@@ -82,7 +88,7 @@ func (c *Collection) whose() {
 				"session's subject in one field and another of the roster in the next: find out whose recording it is")
 		default:
 			c.identity(h, people)
-			c.clock(h, own, offsets[i])
+			c.clock(h, own, offsets[i], off)
 		}
 	}
 }
@@ -133,22 +139,34 @@ func clockOffsets(headers []header) []time.Duration {
 	return out
 }
 
+// off reports whether a recording begins neither in its session nor within drift of it, by a
+// clock that is wrong by offset.
+func (h *header) off(drift, offset time.Duration) bool {
+	away := h.start.Sub(h.expected) - offset
+	return !h.start.IsZero() && (away > max(drift, wallClock(h.session.Ended).Sub(h.expected)) || away < -drift)
+}
+
 // clock compares the recorder's clock with the times of the record, and names the session
-// that a recording fits instead. own says that its header names this session's subject.
-func (c *Collection) clock(h *header, own bool, offset time.Duration) {
+// that a recording fits instead. own says that its header names this session's subject. A
+// wrong clock may fit a session by chance, so it is an error only where that session's own
+// recording, in off, does not fit it either.
+func (c *Collection) clock(h *header, own bool, offset time.Duration, off map[*Session]bool) {
 	drift := c.Study.ClockDrift
+	report := func(rule string, weight Severity, format string, args ...any) {
+		c.report(h.session, h.pointer, rule, weight, "by its own clock this recording begins "+
+			fmt.Sprintf(format, args...))
+	}
 	if h.start.IsZero() {
 		return
 	}
 	wrong := h.start.Sub(h.expected)
 	if offset.Abs() > drift && (wrong-offset).Abs() <= drift {
-		c.report(h.session, h.pointer, "recording.clock", Warning, fmt.Sprintf("by its own clock this recording begins "+
-			"%s the session, as the others of this sampler do: the sampler's clock is wrong or set to another zone, or "+
-			"all files are named by the wrong session; compare one with the notes taken at the time",
-			apart(wrong)))
+		report("recording.clock", Warning, "%s the session, as the others of this sampler do: the sampler's clock "+
+			"is wrong or set to another zone, or all files are named by the wrong session; compare one with the "+
+			"notes taken at the time", apart(wrong))
 		return
 	}
-	if wrong-offset <= max(drift, wallClock(h.session.Ended).Sub(h.expected)) && wrong-offset >= -drift {
+	if !h.off(drift, offset) {
 		return
 	}
 	var fits *Session
@@ -161,20 +179,20 @@ func (c *Collection) clock(h *header, own bool, offset time.Duration) {
 	}
 	hours := wrong.Round(time.Hour)
 	zone := hours != 0 && hours.Abs() <= 14*time.Hour && (wrong-hours).Abs() <= 2*time.Minute
-	switch {
-	case fits != nil && !(own && !SameID(fits.Subject, h.session.Subject)):
-		weight, todo := Error, ""
-		if zone {
-			weight, todo = Warning, "; if the sampler's clock is set to another zone, leave it"
-		}
-		c.report(h.session, h.pointer, "recording.session", weight, fmt.Sprintf("by its own clock this recording begins "+
-			"%s this session, and fits that in %s: find out whose it is, and name the right file in each record%s",
-			apart(wrong), fits.at("/started_at"), todo))
-	default:
-		c.report(h.session, h.pointer, "recording.clock", Warning, fmt.Sprintf("by its own clock this recording begins "+
-			"%s the session that names it, and fits no other session of this folder by it: check started_at and the "+
-			"sampler's clock (its zone as well), and whether the file is this session's", apart(wrong)))
+	if fits == nil || own && !SameID(fits.Subject, h.session.Subject) {
+		report("recording.clock", Warning, "%s the session that names it: check "+
+			"started_at and the sampler's clock (its zone as well), and whether the file is this session's",
+			apart(wrong))
+		return
 	}
+	weight, todo := Warning, ""
+	if zone {
+		todo = "; if the sampler's clock is set to another zone, leave it"
+	} else if off[fits] {
+		weight = Error
+	}
+	report("recording.session", weight, "%s this session, and fits that in %s: find out whose it is, and name the "+
+		"right file in each record%s", apart(wrong), fits.at("/started_at"), todo)
 }
 
 // apart says by how much and to which side: "12 minutes after".

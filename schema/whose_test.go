@@ -14,8 +14,9 @@ import (
 // trace is an EDF recording that begins at start and names a patient and a visit.
 func trace(t *testing.T, patient, visit string, start time.Time) string {
 	h := &edf.Header{Patient: patient, StartDate: start.Format("02.01.06"), StartTime: start.Format("15.04.05"),
-		Recording: "Startdate " + strings.ToUpper(start.Format("02-Jan-2006")) + " " + visit + " X X", Reserved: "EDF+C",
-		Records: 1, RecordDuration: "1", Signals: []edf.Signal{
+		Recording: "Startdate " + strings.ToUpper(start.Format("02-Jan-2006")) + " " + visit + " X X",
+		Reserved:  "EDF+C",
+		Records:   1, RecordDuration: "1", Signals: []edf.Signal{
 			{Label: "CO2", Dimension: "kPa", PhysMin: "-1", PhysMax: "1", DigMin: "-9", DigMax: "9", Samples: 1},
 			{Label: edf.AnnotationLabel, PhysMin: "-1", PhysMax: "1", DigMin: "-32768", DigMax: "32767", Samples: 8}}}
 	tals, err := edf.EncodeTALs(16, edf.NewTAL("+0", "", ""))
@@ -41,7 +42,8 @@ func TestWhoseRecording(t *testing.T) {
 		says    string
 	}{
 		{"as it should be", [4]string{}, [4]string{"V0", "V1", "V2", "V3"}, [4]time.Duration{time.Minute}, nil, ""},
-		{"nothing known", [4]string{"X X X X", "X X X X", "X X X X", "X X X X"}, [4]string{}, [4]time.Duration{}, nil, ""},
+		{"nothing known", [4]string{"X X X X", "X X X X", "X X X X", "X X X X"}, [4]string{}, [4]time.Duration{},
+			nil, ""},
 		{"drift", [4]string{}, [4]string{}, [4]time.Duration{-9 * time.Minute, 9 * time.Minute, 0, 0}, nil, ""},
 		{"another subject by all", [4]string{tam}, [4]string{}, [4]time.Duration{},
 			[]string{"0 recording.subject"}, "it fits the session in sessions/0002.json, line 15"},
@@ -53,8 +55,8 @@ func TestWhoseRecording(t *testing.T) {
 			[]string{"0 recording.identity?"}, "in one field and another"},
 		{"a birth date of nobody", [4]string{"X X 01-JAN-1970 X"}, [4]string{}, [4]time.Duration{},
 			[]string{"0 recording.identity?"}, "the birth date in the header"},
-		{"another birth date and sex, the own code", [4]string{"S-0001 M 01-JAN-1970 X"}, [4]string{}, [4]time.Duration{},
-			[]string{"0 recording.identity?"}, "the birth date and the sex in the header"},
+		{"another birth date and sex, the own code", [4]string{"S-0001 M 01-JAN-1970 X"}, [4]string{},
+			[4]time.Duration{}, []string{"0 recording.identity?"}, "the birth date and the sex in the header"},
 		{"another visit of the same subject", [4]string{}, [4]string{"V2"}, [4]time.Duration{},
 			[]string{"0 recording.session"}, "names the session in sessions/0003.json"},
 		{"exchanged by the clock", [4]string{"X X X X", "X X X X"}, [4]string{},
@@ -63,6 +65,14 @@ func TestWhoseRecording(t *testing.T) {
 		{"exchanged over days by the clock", [4]string{"X X X X", "X X X X", "X X X X"}, [4]string{},
 			[4]time.Duration{24*time.Hour + 2*time.Minute, 0, -24 * time.Hour},
 			[]string{"0 recording.session", "2 recording.session"}, "fits that in sessions/0003.json"},
+		{"a wrong clock that fits no session", [4]string{"X X X X"}, [4]string{},
+			[4]time.Duration{50 * time.Minute}, []string{"0 recording.clock?"}, "50 minutes after"},
+		{"one file of another day that fits none", [4]string{"X X X X"}, [4]string{},
+			[4]time.Duration{-23*time.Hour - 40*time.Minute},
+			[]string{"0 recording.clock?"}, "1420 minutes before"},
+		{"one file that fits another session", [4]string{"", "", "X X X X"}, [4]string{},
+			[4]time.Duration{0, 0, -23*time.Hour + 5*time.Minute}, []string{"2 recording.session?"},
+			"1375 minutes before this session, and fits that in sessions/0002.json"},
 		{"the clock alone", [4]string{}, [4]string{}, [4]time.Duration{25 * time.Minute},
 			[]string{"0 recording.clock?"}, "begins 25 minutes after the session that names it"},
 		{"another zone, one name", [4]string{}, [4]string{}, [4]time.Duration{time.Hour},
