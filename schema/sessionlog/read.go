@@ -341,10 +341,35 @@ func (v value) same(o value) bool {
 	return v.hasDay == o.hasDay && v.day == o.day && v.hasHm == o.hasHm && v.clock == o.clock && v.exact == o.exact
 }
 
+// A slot is one entry of a list in a session's own row.
+type slot struct{ list, entry string }
+
+// share gives what a row says of a list without naming an entry to all of its entries that
+// are named, and reports whether there are any.
+func (s *source) share(k slot, found map[slot]entry) bool {
+	shared := false
+	for o := range found {
+		if o.list != k.list || o.entry == "" {
+			continue
+		}
+		shared = true
+		for field, v := range found[k].values {
+			if _, own := found[o].values[field]; !own {
+				found[o].values[field] = v
+			}
+		}
+	}
+	for _, c := range s.cols {
+		if shared && c.column.List == k.list && c.entry == "" {
+			c.say("for every entry of its row")
+		}
+	}
+	return shared
+}
+
 // entries adds the entries of lists that a row holds, in the order of what tells them
 // apart in the headings, and returns how many they were.
 func (r *reader) entries(s *source, to *session, at string, values map[*column]value) int {
-	type slot struct{ list, entry string }
 	found := map[slot]entry{}
 	for _, c := range s.cols {
 		v, ok := values[c]
@@ -361,6 +386,7 @@ func (r *reader) entries(s *source, to *session, at string, values map[*column]v
 	for k := range found {
 		order = append(order, k)
 	}
+	order = slices.DeleteFunc(order, func(k slot) bool { return k.entry == "" && s.share(k, found) })
 	slices.SortFunc(order, func(a, b slot) int {
 		if a.list != b.list {
 			return strings.Compare(a.list, b.list)

@@ -291,7 +291,8 @@ func (r *reader) known(sheetName, heading, field string) *meaning {
 }
 
 // once keeps one column a field; a second one is a doubt. So is a list's column in the
-// sessions' own rows without that which begins the list.
+// sessions' own rows without that which begins the list. "Storage" beside "Tube A" and
+// "Tube B" is that of both.
 func (r *reader) once(s *source, taken []*column) []*column {
 	var kept []*column
 	for _, c := range taken {
@@ -299,7 +300,8 @@ func (r *reader) once(s *source, taken []*column) []*column {
 			return o.column.Field == c.column.Field && o.entry == c.entry
 		})
 		begins := s.sheet != SessionsSheet || c.column.List == "" || slices.ContainsFunc(taken, func(o *column) bool {
-			return o.column.List == c.column.List && o.entry == c.entry && o.column == r.first(c.column.List)
+			return o.column.List == c.column.List && (o.entry == c.entry || c.entry == "") &&
+				o.column == r.first(c.column.List)
 		})
 		switch {
 		case same >= 0:
