@@ -15,6 +15,7 @@ import (
 	"outbreath/pack/place"
 	"outbreath/pack/site"
 	"outbreath/schema"
+	"outbreath/schema/sessionlog"
 )
 
 type sealOptions struct {
@@ -203,9 +204,13 @@ func (j *sealJob) open(held *site.Held) error {
 		return err
 	}
 	j.folder = folder
+	filled, err := sessionlog.ReadFilled(j.col.Root)
+	if err != nil {
+		return err
+	}
 	j.Seal = site.NewSeal(held, j.col, folder, key, site.Order{
 		Media: j.s.to, Who: operatorName(j.s.by), When: now(), ClockIsRight: j.s.clockIsRight,
-		NewPlan: j.s.newPlan, Program: programName(),
+		NewPlan: j.s.newPlan, Program: programName(), Logs: filled.Logs,
 	})
 	err = j.OpenKeys()
 	sayRecipients(j.u, j.Readers)

@@ -26,6 +26,7 @@ const (
 	factPlan       = "plan"
 	factReaders    = "recipients"
 	factStated     = "discrepancies"
+	factLogs       = "session_logs"
 	insidePrefix   = "inside "
 	partPrefix     = "sha256 "
 )
@@ -49,7 +50,8 @@ type CopyFacts struct {
 	Inside     map[string]string // [pack.Sealed.Inside]
 	Parts      map[string]string // file of the archive to its SHA-256 (hex)
 	Readers    []Reader
-	Stated     int // tubes that box and records do not share; 0 where the entry has none
+	Logs       []string // SHA-256 (hex) of the session logs that the records were made from, sorted
+	Stated     int      // tubes that box and records do not share; 0 where the entry has none
 }
 
 // factsOf returns what the log keeps of a shipment that was written.
@@ -80,6 +82,7 @@ func CopyFactsOf(e custody.Entry) CopyFacts {
 			f.Parts[part] = value
 		}
 	}
+	f.Logs = strings.Fields(e.Facts[factLogs])
 	if list := e.Facts[factReaders]; list != "" {
 		for _, reader := range strings.Split(list, ", ") {
 			name, fingerprint, _ := strings.Cut(reader, " ")
@@ -119,6 +122,9 @@ func (f CopyFacts) encode() map[string]string {
 		readers = append(readers, cmp.Or(r.Name, "-")+" "+r.Fingerprint)
 	}
 	out[factReaders] = strings.Join(readers, ", ")
+	if len(f.Logs) > 0 {
+		out[factLogs] = strings.Join(f.Logs, " ")
+	}
 	if f.Stated > 0 {
 		out[factStated] = strconv.Itoa(f.Stated)
 	}

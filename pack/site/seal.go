@@ -24,6 +24,7 @@ type Order struct {
 	ClockIsRight bool      // though the log has a later entry
 	NewPlan      string    // why the plan is another than that of the shipment before; "" is no reason
 	Amended      string    // why records were changed after they were sealed; "" is no reason
+	Logs         []string  // SHA-256 (hex) of the session logs that the records were made from
 	Program      string    // this program, as treatment.json, the label and the log name it
 }
 
@@ -245,5 +246,7 @@ func (s *Seal) commit(w Writing, done *pack.Sealed) error {
 }
 
 func (s *Seal) facts(done *pack.Sealed) CopyFacts {
-	return factsOf(done, s.order.Program, PlanName(s.col.Plan), s.Readers, len(s.Stated))
+	f := factsOf(done, s.order.Program, PlanName(s.col.Plan), s.Readers, len(s.Stated))
+	f.Logs = s.order.Logs
+	return f
 }

@@ -200,7 +200,7 @@ func TestCopyFacts(t *testing.T) {
 		f := CopyFacts{Bag: word.Draw(t, "bag"), Sessions: count.Draw(t, "sessions"), Recordings: count.Draw(t,
 			"recordings"), Tubes: count.Draw(t, "tubes"),
 			Copies: count.Draw(t, "copies"), Program: word.Draw(t, "program"), Plan: word.Draw(t, "plan"),
-			Stated: count.Draw(t, "stated"),
+			Stated: count.Draw(t, "stated"), Logs: rapid.SliceOfN(word, 0, 3).Draw(t, "logs"),
 			Inside: rapid.MapOf(word, word).Draw(t, "inside"), Parts: rapid.MapOf(word, word).Draw(t, "parts")}
 		for range rapid.IntRange(1, 3).Draw(t, "readers") {
 			f.Readers = append(f.Readers, Reader{rapid.SampledFrom([]string{"", "LAB", "ARK"}).Draw(t, "name"),
