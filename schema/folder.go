@@ -115,6 +115,8 @@ var asideFiles = map[string]string{
 	"session-log.":     "the log that records are made from; it stays here",
 	logSettings:        "the settings of the log; keep it",
 	"filled.json":      "what was made from the log; keep it",
+	"entry.json":       "a session that is being entered; finish it with enter",
+	"amendments.jsonl": "what was changed in records, by whom and why; keep it",
 }
 
 // aside returns why a file that was set aside is kept, or "" if it was not set aside.

@@ -28,8 +28,9 @@ var floors = map[string][]string{
 	"outbreath/schema/demo/planting": {"outbreath/schema", "outbreath/schema/edf"}, // for tests
 	"outbreath/schema/sessionlog": {"outbreath/schema", "outbreath/schema/edf", "outbreath/schema/sheet",
 		"outbreath/schema/sampler", "outbreath/pack/durable"},
-	"outbreath/keys":      {"outbreath/keys/sshsig", "outbreath/pack/durable"},
-	"outbreath/deid/leak": {"outbreath/schema", "outbreath/pack/durable"},
+	"outbreath/schema/entry": {"outbreath/schema", "outbreath/schema/sessionlog", "outbreath/pack/durable"},
+	"outbreath/keys":         {"outbreath/keys/sshsig", "outbreath/pack/durable"},
+	"outbreath/deid/leak":    {"outbreath/schema", "outbreath/pack/durable"},
 	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
 		"outbreath/schema/sampler", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema",
@@ -43,7 +44,7 @@ var floors = map[string][]string{
 		"outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
 		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath",
-		"outbreath/schema/demo", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
+		"outbreath/schema/demo", "outbreath/schema/entry", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
 		"outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
 		"outbreath/pack/durable", "outbreath/pack/intake", "outbreath/pack/media", "outbreath/pack/place",
 		"outbreath/pack/register", "outbreath/pack/repair", "outbreath/pack/site", "outbreath/pack/symbol",

@@ -13,6 +13,7 @@ import (
 	"outbreath/pack/custody"
 	"outbreath/pack/site"
 	"outbreath/schema"
+	"outbreath/schema/entry"
 )
 
 type custodyOptions struct {
@@ -30,6 +31,9 @@ func newCustodyCmd(u *ui, o *options) *cobra.Command {
 entries, its signature and the decisions in review.jsonl are compared with what the
 site's key folder knows. A shipment without a receipt is overdue after receipt_days
 (study.json; 14 unless it says otherwise).
+
+Records that were changed with enter --amend are listed, with how many of their
+values; amendments.jsonl in the collection has them.
 
 --receipt checks the laboratory's receipt, and its signature against the
 laboratories that the site's key folder trusts, and records it. Only then may a
@@ -101,6 +105,9 @@ func runCustody(u *ui, o *options, s *custodyOptions, dir string) error {
 		return err
 	}
 	doc := &custodyResult{Entries: nonNil(l.Entries), Shipments: l.Shipments(time.Now(), col.Study.ReceiptDays)}
+	if doc.Amendments, doc.Torn, err = entry.Amendments(col.Root); err != nil {
+		return err
+	}
 	if s.check {
 		doc.Check = checkLog(l)
 	}
@@ -128,6 +135,9 @@ type custodyResult struct {
 	Entries   []custody.Entry    `json:"entries"`
 	Shipments []custody.Shipment `json:"shipments"`
 	Check     *logCheck          `json:"check,omitempty"`
+
+	Amendments []entry.Amended `json:"amendments,omitempty"`      // how many values of which record
+	Torn       int             `json:"amendments_torn,omitempty"` // lines of that log that cannot be read
 }
 
 // finish prints d, and returns an error with the exit status if a shipment is open or the
@@ -166,6 +176,7 @@ func (d *custodyResult) print(w io.Writer) {
 		rows = append(rows, []string{e.When.Format(time.DateTime), e.Who, e.Shipment, e.What, e.Why})
 	}
 	table(w, rows)
+	d.printAmendments(w)
 	if d.Check == nil {
 		if len(d.Entries) == 0 {
 			fmt.Fprintln(w, "the log has no entry yet")
@@ -178,6 +189,18 @@ func (d *custodyResult) print(w io.Writer) {
 }
 
 // day formats a date in local time, "-" for none.
+// printAmendments says how many values were changed in which records, and none of them.
+func (d *custodyResult) printAmendments(w io.Writer) {
+	for _, a := range d.Amendments {
+		fmt.Fprintf(w, "%s: %s amended; %s says what, who, when and why\n", quoted(a.Record), count(a.Values, "value"),
+			entry.AmendmentsFile)
+	}
+	if d.Torn > 0 {
+		fmt.Fprintf(w, "caution: %s of %s cannot be read: keep the file as it is, and look whether an earlier copy has "+
+			"more\n", count(d.Torn, "line"), entry.AmendmentsFile)
+	}
+}
+
 func day(t time.Time) string {
 	if t.IsZero() {
 		return "-"

@@ -51,7 +51,8 @@ the protocol and local law decide.
 		return usagef("see outbreath help "+c.Name(), "%s", flagMessage(err))
 	})
 	root.AddCommand(
-		newBeginCmd(u, o), newFillCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o), newReviewCmd(u, o), newSealCmd(u, o),
+		newBeginCmd(u, o), newFillCmd(u, o), newEnterCmd(u, o), newPlanCmd(u, o), newCheckCmd(u, o),
+		newReviewCmd(u, o), newSealCmd(u, o),
 		newCustodyCmd(u, o),
 		newVerifyCmd(u, o), newOpenCmd(u, o), newTraceCmd(u, o), newWithdrawCmd(u, o), newAuditCmd(u, o),
 		newKeysCmd(u, o), newDemoCmd(u, o),
