@@ -12,6 +12,7 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/pack/site"
 	"outbreath/schema"
+	"outbreath/schema/sessionlog"
 	"outbreath/schema/breath"
 )
 
@@ -66,10 +67,14 @@ Recordings of CO2 are summarised in figures, for judging how the sample was take
 			}
 			left := r.counts()
 			names := r.names()
+			problems, err := inTheLog(r.col, r.problems)
+			if err != nil {
+				return err
+			}
 			doc := checkResult{
 				OK: r.ok(), Ready: r.ok() && len(untested) == 0, NotTested: nonNil(untested),
 				Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
-				Problems: names.Problems(r.problems), Leaks: names.Findings(r.findings), Omitted: []schema.Omitted{},
+				Problems: names.Problems(problems), Leaks: names.Findings(r.findings), Omitted: []schema.Omitted{},
 			}
 			for _, o := range r.col.Omitted {
 				o.File = names.Shown(o.File)
@@ -102,6 +107,22 @@ Recordings of CO2 are summarised in figures, for judging how the sample was take
 	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one per line, to compare with "+
 		"the records")
 	return c
+}
+
+// inTheLog says of each problem where in the log the value was read, for records that fill
+// has made: there it is corrected.
+func inTheLog(col *schema.Collection, problems []schema.Problem) ([]schema.Problem, error) {
+	filled, err := sessionlog.ReadFilled(col.Root)
+	if err != nil {
+		return nil, err
+	}
+	out := slices.Clone(problems)
+	for i, p := range out {
+		if at := filled.Place(p.File, p.Pointer); at != "" {
+			out[i].Message += " (in the log: " + at + ")"
+		}
+	}
+	return out, nil
 }
 
 // printCheck prints the result for people: problems, findings and figures, then one line of

@@ -53,7 +53,8 @@ are asked. A record that was sealed is never changed. The log and the sampler's
 files are only read.
 
 Where there is no terminal, each question is listed with the option that answers
-it, and nothing is written while one is open. --yes writes without the last question.
+it. While a question is open or something in the log cannot be read, nothing is
+written. --yes writes without the last question.
 ` + statusHelp,
 		Example: "  outbreath fill week-48\n" +
 			"  outbreath fill week-48 --from log.xlsx --recordings export\n" +
@@ -284,6 +285,12 @@ func (f *filling) read() error {
 			Message: "there is no session in it yet: write a row for " +
 				"each session, save it, and run fill again"}}
 	}
+	// What is wrong with the log comes first: a session that is missing from it would only
+	// make its recording a riddle.
+	f.recordings, f.changes = &sessionlog.Recordings{}, &sessionlog.Changes{}
+	if len(f.reading.Doubts)+len(f.reading.Problems) > 0 {
+		return nil
+	}
 	if f.reading.Roster != nil {
 		in.Roster = f.reading.Roster.Merged(f.col.Roster)
 	}
@@ -298,19 +305,23 @@ func (f *filling) read() error {
 	return err
 }
 
-// doubts are all open questions. What the log says comes first: it may settle the rest.
+// doubts are all open questions.
 func (f *filling) doubts() []sessionlog.Doubt {
-	if len(f.reading.Doubts) > 0 {
-		return f.reading.Doubts
-	}
-	return slices.Concat(f.recordings.Doubts, f.changes.Doubts)
+	return slices.Concat(f.reading.Doubts, f.recordings.Doubts, f.changes.Doubts)
+}
+
+// faulty reports whether a record would break the plan.
+func (f *filling) faulty() bool {
+	return slices.ContainsFunc(f.changes.Sessions, func(c sessionlog.Change) bool {
+		return c.What == sessionlog.Faulty
+	})
 }
 
 // finish shows what would be written, and writes it once a person, or --yes, agrees.
 func (f *filling) finish(yes bool) error {
 	doubts := f.doubts()
 	problems := slices.Concat(f.reading.Problems, f.recordings.Problems)
-	write := len(doubts) == 0 && f.changes.Any()
+	write := len(doubts)+len(problems) == 0 && !f.faulty() && f.changes.Any()
 	if f.u.json {
 		return f.finishJSON(doubts, problems, write && yes)
 	}
@@ -326,8 +337,14 @@ func (f *filling) finish(yes bool) error {
 	if !interactive(f.u) {
 		f.printUnderstood(f.u.out)
 	}
-	f.printChanges(f.u.out)
+	if len(f.reading.Problems) == 0 {
+		f.printChanges(f.u.out)
+	}
 	printLogProblems(f.u.out, problems)
+	if len(problems) > 0 || f.faulty() {
+		fmt.Fprintln(f.u.out, "to do: correct what is named, save it, and run fill again; nothing was written")
+		return statusError(exitResolve)
+	}
 	if write && !yes {
 		if !interactive(f.u) {
 			fmt.Fprintln(f.u.out, "to do: look through the above, then run the command again with --yes; nothing "+
@@ -345,7 +362,7 @@ func (f *filling) finish(yes bool) error {
 	if err := f.write(write); err != nil {
 		return err
 	}
-	return f.closing(write, problems)
+	return f.closing(write)
 }
 
 func (f *filling) write(write bool) error {
@@ -358,18 +375,17 @@ func (f *filling) write(write bool) error {
 	return f.changes.Write(f.col.Root)
 }
 
-// left reports whether something of the log is in no record.
-func (f *filling) left(problems []sessionlog.Problem) bool {
-	return len(problems) > 0 || slices.ContainsFunc(f.changes.Sessions, func(c sessionlog.Change) bool {
-		return c.What == sessionlog.Faulty || c.What == sessionlog.Sealed
-	})
+// left reports whether the log differs from a record that was sealed.
+func (f *filling) left() bool {
+	return slices.ContainsFunc(f.changes.Sessions,
+		func(c sessionlog.Change) bool { return c.What == sessionlog.Sealed })
 }
 
-func (f *filling) closing(wrote bool, problems []sessionlog.Problem) error {
+func (f *filling) closing(wrote bool) error {
 	switch {
-	case f.left(problems):
-		fmt.Fprintln(f.u.out, "to do: correct the log at the places named, save it, and run fill again; the sessions "+
-			"named were not written, all others are")
+	case f.left():
+		fmt.Fprintln(f.u.out, "to do: find out which is right for the sessions that were sealed; they stay as they "+
+			"were, all others are as the log says")
 		return statusError(exitResolve)
 	case wrote:
 		fmt.Fprintln(f.u.out, "written. Next: outbreath check "+quoted(f.col.Dir))
@@ -380,13 +396,13 @@ func (f *filling) closing(wrote bool, problems []sessionlog.Problem) error {
 }
 
 func (f *filling) finishJSON(doubts []sessionlog.Doubt, problems []sessionlog.Problem, write bool) error {
-	if len(doubts) == 0 {
+	if len(doubts)+len(problems) == 0 {
 		if err := f.write(write); err != nil {
 			return err
 		}
 	}
 	pending := f.changes.Any() && !write
-	ok := len(doubts) == 0 && !pending && !f.left(problems)
+	ok := len(doubts) == 0 && !pending && !f.left() && !f.faulty() && len(problems) == 0
 	doc := map[string]any{"ok": ok, "understood": nonNil(f.reading.Understood), "doubts": nonNil(doubts),
 		"problems": nonNil(problems), "sessions": nonNil(f.changes.Sessions), "roster": f.changes.Roster,
 		"recordings": nonNil(f.recordings.Incoming), "without_recording": nonNil(f.recordings.Without),

@@ -93,7 +93,7 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 		c.Sessions = append(c.Sessions, change)
 		c.Doubts = append(c.Doubts, m.doubts...)
 		if change.What != Faulty && change.What != Sealed {
-			c.filled.Sessions[key] = FilledSession{File: change.File, Values: values}
+			c.filled.Sessions[key] = FilledSession{File: change.File, Values: values, Places: record.Places}
 		}
 	}
 	for _, key := range slices.Sorted(maps.Keys(prior.Sessions)) {

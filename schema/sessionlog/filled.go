@@ -6,7 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
+	"slices"
+	"strings"
 
 	"outbreath/pack/durable"
 	"outbreath/schema"
@@ -33,6 +36,27 @@ type Filled struct {
 type FilledSession struct {
 	File   string            `json:"file"`   // "sessions/0001.json"
 	Values map[string]string `json:"values"` // pointer to JSON text
+	Places map[string]string `json:"places"` // pointer to where in the log it was read: "sheet sessions, cell D4"
+}
+
+// Place returns where in the log a value of a record was read, or the first of the values
+// below a pointer: "sheet sessions, cell D4". file is the record's, "sessions/0001.json".
+// It is "" where the log did not say it.
+func (f *Filled) Place(file, pointer string) string {
+	for _, s := range f.Sessions {
+		if s.File != file || pointer == "" {
+			continue
+		}
+		if at := s.Places[pointer]; at != "" {
+			return at
+		}
+		for _, p := range slices.Sorted(maps.Keys(s.Places)) {
+			if strings.HasPrefix(p, pointer+"/") {
+				return s.Places[p]
+			}
+		}
+	}
+	return ""
 }
 
 // ReadFilled reads what the last run left in the collection root; it is empty if there
