@@ -23,7 +23,12 @@ func (f *Folder) lock() (unlock func(), err error) {
 		return nil, &Error{Fault: BusyFolder, Path: f.dir, cause: ErrBusy,
 			Message: "another command is changing this key folder"}
 	}
-	return func() { d.Close() }, nil
+	// Closing alone would leave the lock for a moment with a program that is being started,
+	// which has a copy of every open file until it begins.
+	return func() {
+		syscall.Flock(int(d.Fd()), syscall.LOCK_UN)
+		d.Close()
+	}, nil
 }
 
 // await is lock for brief work that every command does, such as changing a state: it waits

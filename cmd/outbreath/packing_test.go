@@ -70,7 +70,7 @@ func TestScanStopped(t *testing.T) {
 	d.see(`(?m)^status 2$`)
 
 	d.run(seal)
-	d.see(`scans of .* are kept`)
+	d.see(`scans from .* saved in packing.json`)
 	d.tmux("send-keys", "-t", d.name, "Enter")
 	d.see(`scan each tube`)
 	d.tmux("send-keys", "-t", d.name, "Enter")

@@ -37,7 +37,7 @@ func TestPassphraseAgain(t *testing.T) {
 
 	// one of one's own: too short, then two that differ, then well
 	d.run("outbreath keys new --role site --name " + demo.Site + " --keys site; echo status $?")
-	d.see(`(?m)o: I type one of my own$`)
+	d.see(`(?m)o: type my own`)
 	d.types("o")
 	question := regexp.MustCompile(`(?m)^passphrase of the new keys[^\n]*:$`)
 	for i, typed := range []string{"short", pass, other, pass, pass} {

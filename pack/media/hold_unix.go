@@ -22,5 +22,10 @@ func Hold(root *os.Root) (release func(), held bool, err error) {
 		f.Close()
 		return nil, false, nil
 	}
-	return func() { f.Close() }, true, nil
+	// Closing alone would leave the lock for a moment with a program that is being started,
+	// which has a copy of every open file until it begins.
+	return func() {
+		unix.Flock(int(f.Fd()), unix.LOCK_UN)
+		f.Close()
+	}, true, nil
 }
