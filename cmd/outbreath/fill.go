@@ -90,6 +90,8 @@ type filling struct {
 	source   *os.Root // of the recordings
 	inside   bool     // they are in the collection already
 	shipped  func(session string) (string, error)
+	screen   *screen
+	said     map[string]bool // of what was understood
 
 	reading    *sessionlog.Reading
 	recordings *sessionlog.Recordings
@@ -102,7 +104,7 @@ func (s *fillOptions) run(u *ui, o *options, dir string) error {
 		return err
 	}
 	defer col.Root.Close()
-	f := &filling{u: u, o: o, col: col}
+	f := &filling{u: u, o: o, col: col, screen: newScreen(u, errStopped), said: map[string]bool{}}
 	if err := f.open(s); err != nil {
 		return err
 	}
@@ -326,21 +328,16 @@ func (f *filling) finish(yes bool) error {
 		return f.finishJSON(doubts, problems, write && yes)
 	}
 	if len(doubts) > 0 {
-		if !interactive(f.u) {
-			f.printUnderstood(f.u.out)
-		}
-		printDoubts(f.u.out, doubts) // errors are listed once nothing is open: many would follow from a question
-		fmt.Fprintln(f.u.out, "to do: answer each question, at a terminal or with the option named; nothing "+
-			"was written")
+		f.printDoubts(doubts) // errors are listed once nothing is open: many would follow from a question
 		return statusError(exitResolve)
 	}
-	if !interactive(f.u) {
-		f.printUnderstood(f.u.out)
-	}
+	text := f.understood()
 	if len(f.reading.Problems) == 0 {
-		f.printChanges(f.u.out)
+		text += f.changesText()
 	}
-	printLogProblems(f.u.out, problems)
+	if err := f.screen.print(f.u.out, text+logProblems(problems)); err != nil {
+		return err
+	}
 	if len(problems) > 0 || f.faulty() {
 		fmt.Fprintln(f.u.out, "to do: correct what is named, save it, and run fill again; nothing was written")
 		return statusError(exitResolve)
@@ -351,12 +348,12 @@ func (f *filling) finish(yes bool) error {
 				"was written")
 			return statusError(exitResolve)
 		}
-		answer, err := askLine(f.u, "Write this? (yes or no) ")
+		answer, err := f.screen.ask("Write this? (yes or no) ")
 		if err != nil {
 			return err
 		}
 		if a := strings.ToLower(answer); a != "yes" && a != "y" {
-			return usagef("correct the log, then run fill again", "nothing was written")
+			return usagef("correct the log, then run fill again; answers to questions are kept", "nothing was written")
 		}
 	}
 	if err := f.write(write); err != nil {

@@ -2,26 +2,25 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"slices"
 	"strconv"
 	"strings"
 
 	"outbreath/schema/sessionlog"
 )
 
-// shownFields is how many fields of one change are named; the others are counted.
-const shownFields = 4
+// errStopped ends a run at a question.
+var errStopped = usagef("run fill again; the answers so far are kept", "stopped; no record was written")
 
 // askAll shows what was understood and asks every question, until none is left.
 func (f *filling) askAll() error {
-	f.printUnderstood(f.u.err)
 	for {
+		if err := f.screen.print(f.u.err, f.understood()); err != nil {
+			return err
+		}
 		doubts := f.doubts()
 		if len(doubts) == 0 {
 			return nil
 		}
-		f.u.tell("\n%s:", count(len(doubts), "question"))
 		for i, d := range doubts {
 			if err := f.ask(d, i+1, len(doubts)); err != nil {
 				return err
@@ -39,19 +38,23 @@ func (f *filling) askAll() error {
 
 // ask asks one question, and again until the answer can be used.
 func (f *filling) ask(d sessionlog.Doubt, n, of int) error {
-	f.u.tell("\n%s", strings.TrimRight(filled(d.Where+": "+d.Question, fmt.Sprintf("%d of %d  ", n, of)), "\n"))
-	f.u.tell("%s", strings.TrimRight(choices(d), "\n"))
-	question := "Answer: "
+	d, taken := f.taken(d)
+	number := "question: "
+	if of > 1 {
+		number = fmt.Sprintf("question %d of %d: ", n, of)
+	}
+	text := "\n" + hung(number+d.Where+": "+d.Question, 2) + choices(d, taken)
+	if err := f.screen.block(f.u.err, text); err != nil {
+		return err
+	}
+	question := "Answer, or q to stop: "
 	if len(d.Choices) > 0 {
 		question = fmt.Sprintf("1 to %d, or q to stop: ", len(d.Choices))
 	}
 	for {
-		answer, err := askLine(f.u, question)
+		answer, err := f.screen.ask(question)
 		if err != nil {
 			return err
-		}
-		if answer == "q" {
-			return usagef("run fill again; the answers so far are kept", "stopped; no record was written")
 		}
 		if value, ok := chosen(d, answer); ok {
 			f.settings.Answer(d, value)
@@ -59,23 +62,49 @@ func (f *filling) ask(d sessionlog.Doubt, n, of int) error {
 		}
 		switch {
 		case len(d.Choices) > 0:
-			f.u.tell("  type one of the numbers")
+			f.u.tell("  type one of the numbers, or the words beside it")
 		case d.Number:
 			f.u.tell("  type a number")
+		case d.Option == "zone":
+			f.u.tell("  no such zone is known; type continent and city with a slash between, in English")
 		default:
 			f.u.tell("  this cannot be used; type it as the question says")
 		}
 	}
 }
 
+// taken puts the fields that other columns have behind the others, and returns how many
+// they are: they are hardly ever the answer.
+func (f *filling) taken(d sessionlog.Doubt) (sessionlog.Doubt, int) {
+	if d.Option != "column" || len(d.Choices) <= fewChoices {
+		return d, 0
+	}
+	fields := map[string]bool{}
+	for _, x := range f.reading.Understood {
+		fields[x.Field] = x.Heading != ""
+	}
+	var free, last []sessionlog.Choice
+	for _, c := range d.Choices {
+		if fields[c.Value] {
+			last = append(last, c)
+		} else {
+			free = append(free, c)
+		}
+	}
+	d.Choices = append(free, last...)
+	return d, len(last)
+}
+
 // chosen returns what is stored for an answer that was typed.
 func chosen(d sessionlog.Doubt, answer string) (string, bool) {
 	if len(d.Choices) > 0 {
 		n, err := strconv.Atoi(answer)
-		if err != nil || n < 1 || n > len(d.Choices) {
-			return "", false
+		for i, c := range d.Choices {
+			if i+1 == n && err == nil || answer != "" && strings.EqualFold(c.Words, answer) {
+				return c.Value, true
+			}
 		}
-		return d.Choices[n-1].Value, true
+		return "", false
 	}
 	if d.Number {
 		_, err := strconv.ParseFloat(strings.ReplaceAll(answer, ",", "."), 64)
@@ -90,42 +119,52 @@ func chosen(d sessionlog.Doubt, answer string) (string, bool) {
 // fewChoices is how many choices get a line each.
 const fewChoices = 8
 
-// choices numbers the choices of a question, many of them side by side.
-func choices(d sessionlog.Doubt) string {
+// choices numbers the choices of a question, many of them side by side. The last ones,
+// so many as are taken by other columns, are run together.
+func choices(d sessionlog.Doubt, taken int) string {
 	var b strings.Builder
 	if len(d.Choices) <= fewChoices {
 		for i, c := range d.Choices {
-			b.WriteString(filled(c.Words, fmt.Sprintf("  %2d  ", i+1)))
+			b.WriteString(hung(fmt.Sprintf("  %2d  %s", i+1, c.Words), 6))
 		}
 		return b.String()
 	}
-	half := (len(d.Choices) + 1) / 2
-	for i := range half {
-		fmt.Fprintf(&b, "  %2d  %-33s", i+1, d.Choices[i].Words)
-		if j := i + half; j < len(d.Choices) {
-			fmt.Fprintf(&b, " %2d  %s", j+1, d.Choices[j].Words)
+	free := len(d.Choices) - taken
+	cells := make([]string, free)
+	for i, c := range d.Choices[:free] {
+		cells[i] = fmt.Sprintf("%2d  %s", i+1, c.Words)
+	}
+	b.WriteString(beside(cells))
+	if taken > 0 {
+		var last []string
+		for i, c := range d.Choices[free:] {
+			last = append(last, strings.ReplaceAll(fmt.Sprintf("%d %s", free+i+1, c.Words), " ", unbroken))
 		}
-		b.WriteString("\n")
+		b.WriteString(hung("  Other columns have: "+strings.Join(last, ", "), 6))
 	}
 	return b.String()
 }
 
 // printDoubts lists the open questions for somebody who answers with options.
-func printDoubts(w io.Writer, doubts []sessionlog.Doubt) {
+func (f *filling) printDoubts(doubts []sessionlog.Doubt) {
+	var b strings.Builder
+	b.WriteString(f.understood())
 	for _, d := range doubts {
-		fmt.Fprint(w, printable(filled(d.Where+": "+d.Question, "question  ")))
+		b.WriteString(hung("question  "+d.Where+": "+d.Question, 10))
 		if len(d.Choices) == 0 {
-			fmt.Fprint(w, printable(filled(optionFor(d, "..."), "  ")))
+			b.WriteString(hung("  "+optionFor(d, "..."), 4))
 		}
 		if d.Option == "column" && len(d.Choices) > fewChoices {
-			fmt.Fprint(w, printable(filled(optionFor(d, "-")+"  if it is no field of the records", "  ")))
-			fmt.Fprint(w, printable(filled(optionFor(d, "FIELD")+"  with FIELD as outbreath plan lists it", "  ")))
+			b.WriteString(hung("  "+optionFor(d, "-")+"  if it is no field of the records", 4))
+			b.WriteString(hung("  "+optionFor(d, "FIELD")+"  with FIELD as outbreath plan lists it", 4))
 			continue
 		}
 		for _, c := range d.Choices {
-			fmt.Fprint(w, printable(filled(optionFor(d, c.Value)+"  "+c.Words, "  ")))
+			b.WriteString(hung("  "+optionFor(d, c.Value)+"  "+c.Words, 4))
 		}
 	}
+	b.WriteString("to do: answer each question, at a terminal or with the option named; nothing was written\n")
+	fmt.Fprint(f.u.out, printable(b.String()))
 }
 
 // optionFor is how a question is answered on the command line.
@@ -140,137 +179,4 @@ func optionFor(d sessionlog.Doubt, value string) string {
 		return fmt.Sprintf("--recording %s", quoted(file+"="+value))
 	}
 	return fmt.Sprintf("--answer %s", quoted(d.ID+"="+value))
-}
-
-// printUnderstood says how the log was read, table by table. Columns under the headings of
-// the plan's own workbook are counted, all others are named.
-func (f *filling) printUnderstood(w io.Writer) {
-	own := map[string]bool{}
-	for _, c := range sessionlog.Columns(f.col.Plan) {
-		own[c.Heading+"\x00"+c.Field] = true
-	}
-	fmt.Fprintln(w, "understood:")
-	plain := 0
-	for _, x := range f.reading.Understood {
-		if x.How == "" && own[x.Heading+"\x00"+x.Field] {
-			plain++
-		} else {
-			fmt.Fprint(w, printable(filled(understood(x), "  ")))
-		}
-	}
-	if plain > 0 {
-		fmt.Fprintf(w, "  %s under the headings of the plan's own workbook\n", count(plain, "column"))
-	}
-	if f.reading.Zone != "" {
-		fmt.Fprintf(w, "  times without a zone are those of %s\n", cellText(f.reading.Zone))
-	}
-}
-
-// understood says in a line how one column, or a table, was read.
-func understood(x sessionlog.Understood) string {
-	text := x.Where
-	if x.Heading != "" {
-		text += fmt.Sprintf(" %q", cellText(x.Heading))
-	}
-	switch {
-	case x.Field != "":
-		text += " is " + strings.TrimPrefix(x.Field, "/")
-	case x.Heading != "" && x.How == "":
-		text += " is not read"
-	}
-	if x.How != "" {
-		text += ": " + x.How
-	}
-	return text
-}
-
-// printChanges says what becomes of each session, of the roster and of the recordings.
-func (f *filling) printChanges(w io.Writer) {
-	counts := map[string]int{}
-	for _, c := range f.changes.Sessions {
-		counts[c.What]++
-		switch c.What {
-		case sessionlog.Changed:
-			fmt.Fprint(w, printable(filled("changes in "+named(c.Fields)+", as in "+c.Where, c.File+"  ")))
-		case sessionlog.Sealed:
-			fmt.Fprint(w, printable(filled(fmt.Sprintf("%s: was sealed in %s, and the log says something else "+
-				"in %s: the "+
-				"record stays; if the log is right, correct the record by hand, and seal it again with --amended",
-				c.Where, c.Shipment, named(c.Fields)), c.File+"  ")))
-		case sessionlog.Left:
-			fmt.Fprint(w, printable(filled("the log does not have this session any more: the record stays; move it "+
-				"out of sessions if there was no such session", c.File+"  ")))
-		case sessionlog.Faulty:
-			for _, p := range c.Problems {
-				fmt.Fprint(w, printable(filled(fmt.Sprintf("%s: %s", strings.TrimPrefix(p.Pointer, "/"), p.Message),
-					c.Where+"  ")))
-			}
-		}
-		if len(c.Kept) > 0 {
-			fmt.Fprint(w, printable(filled(named(c.Kept)+" as typed into the record", c.File+"  keeps ")))
-		}
-	}
-	for _, x := range f.recordings.Incoming {
-		for _, said := range x.Said {
-			fmt.Fprint(w, printable(filled(said, x.From+"  ")))
-		}
-	}
-	for _, name := range f.recordings.Unread {
-		fmt.Fprintf(w, "%s  is no recording, by its name; it was not read\n", cellText(name))
-	}
-	for _, where := range f.recordings.Without {
-		fmt.Fprintf(w, "%s  has no recording\n", cellText(where))
-	}
-	var parts []string
-	for _, what := range []string{sessionlog.New, sessionlog.Changed, sessionlog.Unchanged, sessionlog.Sealed,
-		sessionlog.Faulty, sessionlog.Left} {
-		if counts[what] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", counts[what], changeWords[what]))
-		}
-	}
-	if parts == nil {
-		parts = []string{"none"}
-	}
-	fmt.Fprintf(w, "sessions: %s\n", strings.Join(parts, ", "))
-	if r := f.changes.Roster; r != (sessionlog.RosterChange{}) {
-		fmt.Fprintf(w, "roster.csv: %d added, %d changed, %d that the log does not have stay\n", r.Added, r.Changed,
-			r.Left)
-	}
-	incoming := 0
-	for _, x := range f.recordings.Incoming {
-		if x.New {
-			incoming++
-		}
-	}
-	fmt.Fprintf(w, "recordings: %d matched, %d of them to be taken in, %d without a session\n",
-		len(f.recordings.Incoming), incoming, len(f.recordings.Left))
-}
-
-var changeWords = map[string]string{
-	sessionlog.New: "new", sessionlog.Changed: "changed", sessionlog.Unchanged: "unchanged",
-	sessionlog.Sealed: "sealed and left as they are", sessionlog.Faulty: "with errors, not written",
-	sessionlog.Left: "no longer in the log",
-}
-
-// named lists fields by their pointers.
-func named(pointers []string) string {
-	shown := slices.Clone(pointers[:min(len(pointers), shownFields)])
-	for i, p := range shown {
-		shown[i] = strings.TrimPrefix(p, "/")
-	}
-	if more := len(pointers) - len(shown); more > 0 {
-		shown = append(shown, fmt.Sprintf("%d more", more))
-	}
-	return strings.Join(shown, ", ")
-}
-
-// printLogProblems lists what only a change of the log, or of a file, can mend.
-func printLogProblems(w io.Writer, problems []sessionlog.Problem) {
-	for _, p := range problems {
-		text := p.Message
-		if p.Field != "" {
-			text = p.Field + ": " + text
-		}
-		fmt.Fprint(w, printable(filled(text, "error  "+p.Where+"  ")))
-	}
 }

@@ -320,6 +320,9 @@ var inWords = map[Quantity]string{
 	Pressure: "the pressure in mask or airway", Flow: "the flow",
 }
 
+// Words says for a person what a column of q holds.
+func (q Quantity) Words() string { return inWords[q] }
+
 func (d *draft) ask(id, text string, choices ...string) {
 	d.questions = append(d.questions, Question{id, text, choices})
 }

@@ -139,3 +139,20 @@ func TestAsked(t *testing.T) {
 		})
 	}
 }
+
+// TestCellsTogether: the cells of a doubt are named sheet by sheet, or line by line.
+func TestCellsTogether(t *testing.T) {
+	for want, all := range map[string][]string{
+		"sheet a, cell L2, cell":                  {"sheet a, cell L2, cell"},
+		"sheet a, cells L2, K2; sheet b, cell E2": {"sheet a, cell L2", "sheet a, cell K2", "sheet b, cell E2"},
+		"l.csv, line 2, values 5, 4":              {"l.csv, line 2, value 5", "l.csv, line 2, value 4"},
+		"l.csv, lines 2, 7, value 5":              {"l.csv, line 2, value 5", "l.csv, line 7, value 5"},
+		"l.csv, line 2, value 5":                  {"l.csv, line 2, value 5"},
+		"x, cells A1, A2, A3, A4, A5, A6 and 2 more": {"x, cell A1", "x, cell A2", "x, cell A3", "x, cell A4",
+			"x, cell A5", "x, cell A6", "x, cell A7", "x, cell A8"},
+	} {
+		if got := cells(all); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}

@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -50,17 +52,59 @@ func (r *reader) doubts() []Doubt {
 	return out
 }
 
-// cells names the first cells of many: "sheet sessions, cell D4, D5 and 3 more".
+// cells names the first cells of many, those of one sheet, line or column together:
+// "sheet sessions, cells D4, D5; sheet tubes, cell C2 and 3 more".
 func cells(all []string) string {
-	s := all[0]
-	place := s[:strings.LastIndexByte(s, ' ')+1]
-	for _, c := range all[1:min(len(all), shownCells)] {
-		s += ", " + strings.TrimPrefix(c, place)
+	shown := all[:min(len(all), shownCells)]
+	places := together(shown, byLine)
+	if p := together(shown, byValue); len(p) < len(places) {
+		places = p
 	}
-	if more := len(all) - shownCells; more > 0 {
+	s := strings.Join(places, "; ")
+	if more := len(all) - len(shown); more > 0 {
 		s += fmt.Sprintf(" and %d more", more)
 	}
 	return s
+}
+
+var (
+	byLine  = regexp.MustCompile(`^(.*, )(line \d+, value|cell) (\w+)()$`)
+	byValue = regexp.MustCompile(`^(.*, )(line) (\d+)(, value \d+)$`)
+)
+
+// together groups references of cells that differ only in what the form has as its
+// third part. Others are left as they are.
+func together(refs []string, form *regexp.Regexp) (places []string) {
+	type group struct {
+		parts []string
+		names []string
+	}
+	var groups []*group
+	for _, ref := range refs {
+		m := form.FindStringSubmatch(ref)
+		if m == nil {
+			m = []string{"", "", "", ref, ""}
+		}
+		i := slices.IndexFunc(groups, func(g *group) bool {
+			return m[2] != "" && g.parts[1] == m[1] && g.parts[2] == m[2] && g.parts[4] == m[4]
+		})
+		if i < 0 {
+			i = len(groups)
+			groups = append(groups, &group{parts: m})
+		}
+		groups[i].names = append(groups[i].names, m[3])
+	}
+	for _, g := range groups {
+		word := g.parts[2]
+		if len(g.names) > 1 {
+			word += "s"
+		}
+		if word != "" {
+			word += " "
+		}
+		places = append(places, g.parts[1]+word+strings.Join(g.names, ", ")+g.parts[4])
+	}
+	return places
 }
 
 func (r *reader) problem(where, field, message string) {
@@ -81,7 +125,8 @@ func (c *column) understood(r *reader, how string) {
 	if how == "" {
 		how = strings.Join(c.how, "; ")
 	}
-	r.out.Understood = append(r.out.Understood, Understood{c.name(), c.heading, field, how})
+	r.out.Understood = append(r.out.Understood, Understood{Where: c.name(), Table: c.src.name(), Heading: c.heading,
+		Field: field, How: how})
 }
 
 // say notes a decision about a column once.

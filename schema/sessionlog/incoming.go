@@ -309,17 +309,18 @@ func (k *Recordings) doubt(d Doubt) {
 func described(p *sampler.Profile) string {
 	var parts []string
 	for _, c := range p.Columns {
-		name := fmt.Sprintf("column %d", c.Number)
-		if c.Heading != "" {
-			name += fmt.Sprintf(" %q", c.Heading)
+		name := fmt.Sprintf("%q", c.Heading)
+		if c.Heading == "" {
+			name = fmt.Sprintf("column %d", c.Number)
 		}
+		is := c.Is.Words()
 		switch {
 		case c.Is == sampler.Unused:
 			parts = append(parts, name+" is not used")
 		case c.Unit != "":
-			parts = append(parts, fmt.Sprintf("%s is %s in %s", name, c.Is, c.Unit))
+			parts = append(parts, fmt.Sprintf("%s is %s, in %s", name, is, c.Unit))
 		default:
-			parts = append(parts, fmt.Sprintf("%s is %s", name, c.Is))
+			parts = append(parts, fmt.Sprintf("%s is %s", name, is))
 		}
 	}
 	if p.Hz > 0 {

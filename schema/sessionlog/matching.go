@@ -32,6 +32,9 @@ type Match struct {
 	Started time.Time
 }
 
+// AsAnswered is the How of a match that a person has made.
+const AsAnswered = "as answered"
+
 // A Matching is the result of [MatchRecordings]. Each file is in exactly one of the
 // first four.
 type Matching struct {
@@ -311,10 +314,10 @@ const mostChoices = 50
 func (m *matcher) ask(i int, text string, offered []int) {
 	name := m.files[i].Name
 	d := &Doubt{ID: RecordingDoubt(name), Where: shown(name), Option: "recording",
-		Question: shown(name) + " " + text + ". Whose recording is it?"}
+		Question: text + ". Whose recording is it?"}
 	for n, k := range offered {
 		if n < mostChoices && !slices.Contains(offered[:n], k) {
-			d.Choices = append(d.Choices, Choice{m.visits[k].ID, "the session of " + m.visits[k].Where})
+			d.Choices = append(d.Choices, Choice{m.visits[k].ID, m.visits[k].ID + ", " + m.visits[k].Where})
 		}
 	}
 	d.Choices = append(d.Choices, Choice{ignored, "no session's: it is left out"})
@@ -363,7 +366,7 @@ func (m *matcher) finish() {
 		e := &m.all[i][k]
 		match := Match{File: m.files[i].Name, Session: m.visits[k].ID, How: e.how()}
 		if _, answered := m.set.Answers[RecordingDoubt(match.File)]; answered {
-			match.How = "as answered"
+			match.How = AsAnswered
 		}
 		if e.clock > silent {
 			match.Started = m.visits[k].Started.Add(e.apart)

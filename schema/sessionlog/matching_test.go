@@ -221,7 +221,7 @@ func TestDoubtfulRecordings(t *testing.T) {
 		m := MatchRecordings(c.files, c.week, &Settings{})
 		said := matched(m)
 		for _, d := range m.Doubts {
-			said += "\n" + d.Question
+			said += "\n" + d.Where + " " + d.Question
 			if len(d.Choices) < 2 || d.Choices[len(d.Choices)-1].Value != "-" || d.Option != "recording" {
 				t.Errorf("%s: %+v", name, d)
 			}

@@ -100,7 +100,7 @@ func (r *reader) gather(tables []sheet.Table) {
 	}
 	for _, t := range unread {
 		src := &source{Table: t, alone: len(files) == 1}
-		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(),
+		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), Table: src.name(),
 			How: "not read: no row of headings that are known was found"})
 	}
 	for _, src := range r.sources {
@@ -108,7 +108,7 @@ func (r *reader) gather(tables []sheet.Table) {
 		if len(src.Notes) > 0 {
 			how += "; " + strings.Join(src.Notes, ", ")
 		}
-		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), How: how})
+		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), Table: src.name(), How: how})
 		r.rows(src)
 		r.columns(src)
 	}
@@ -143,7 +143,8 @@ func (r *reader) wanted(s *source) bool {
 	case "read":
 		return true
 	case "leave":
-		r.out.Understood = append(r.out.Understood, Understood{Where: s.name(), How: "hidden, not read, as was said"})
+		r.out.Understood = append(r.out.Understood, Understood{Where: s.name(), Table: s.name(),
+			How: "hidden, not read, as was said"})
 		return false
 	}
 	r.doubt(Doubt{ID: key, Where: s.name(), Question: "this sheet is hidden: is it part of the log?",

@@ -33,6 +33,7 @@ type Reading struct {
 // An Understood says how one column, or one table as a whole, was read.
 type Understood struct {
 	Where   string // "sheet sessions, column D", or the table
+	Table   string // "sheet sessions"; "" for what is of no table
 	Heading string // as written; "" for the table as a whole
 	Field   string // "/tubes/*/barcode", "roster:phone", "date"; "" if not read
 	How     string // in words: "numbers with a decimal comma", "day first, as in cell D9"

@@ -308,7 +308,7 @@ func (r *reader) once(s *source, taken []*column) []*column {
 			r.doubt(Doubt{ID: id("column", c.key()), Where: c.name(), Option: "column", Heading: c.heading,
 				Sheet: s.sheet,
 				Question: fmt.Sprintf("the headings %q and %q both mean %s: what is under %q?", kept[same].heading,
-					c.heading, plainField(c.column), c.heading),
+					c.heading, c.column.Plain(), c.heading),
 				Choices: r.choices(s.sheet)}, "")
 		case !begins:
 			r.unclear(c, nil)
@@ -346,7 +346,7 @@ func (r *reader) unclear(c *column, found []meaning) {
 			if m.entry != "" {
 				value += "@" + m.entry
 			}
-			choices = append(choices, Choice{value, plainField(m.column)})
+			choices = append(choices, Choice{value, m.column.Plain()})
 		}
 		choices = append(choices, Choice{ignored, "none of them: do not read this column"})
 	}
@@ -360,14 +360,14 @@ func (r *reader) choices(sheetName string) []Choice {
 	for i := range r.heads.columns {
 		c := &r.heads.columns[i]
 		if c.Sheet == sheetName || sheetName == SessionsSheet && c.List != "" && c.Field != sessionField {
-			choices = append(choices, Choice{c.Field, plainField(c)})
+			choices = append(choices, Choice{c.Field, c.Plain()})
 		}
 	}
 	return choices
 }
 
-// plainField names a field for a person: its heading in the log that we write.
-func plainField(c *Column) string {
+// Plain names the column's field for a person: by its heading in the log that we write.
+func (c *Column) Plain() string {
 	if c.Heading == "" {
 		return c.Field
 	}
