@@ -217,10 +217,14 @@ func (e *entering) another() error {
 	return nil
 }
 
+// clearScreen moves to the first place of the screen and empties it. Source: ECMA-48, 5th
+// edition, 8.3.21 (CUP) and 8.3.39 (ED), from memory.
+const clearScreen = "\x1b[H\x1b[2J"
+
 // clear begins a screen.
 func (e *entering) clear() {
 	if os.Getenv("TERM") != "dumb" {
-		fmt.Fprint(e.u.err, "\x1b[H\x1b[2J")
+		fmt.Fprint(e.u.err, clearScreen)
 	}
 }
 

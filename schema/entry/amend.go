@@ -110,7 +110,7 @@ func (s *Session) WriteAmended(who, why string) error {
 	}
 	there, err := durable.Read(s.root, s.kept.Amends, maxRecord)
 	if err != nil {
-		return &DiskError{err}
+		return &DiskError{s.kept.Amends, err}
 	}
 	record := s.record()
 	data := record.Encode()
@@ -133,12 +133,12 @@ func (s *Session) WriteAmended(who, why string) error {
 	}
 	folder, err := durable.Folder(s.root, sessionsDir)
 	if err != nil {
-		return &DiskError{err}
+		return &DiskError{sessionsDir, err}
 	}
 	defer folder.Close()
 	name := strings.TrimPrefix(s.kept.Amends, sessionsDir+"/")
 	if err := durable.Replace(folder, name, data, 0o600); err != nil {
-		return &DiskError{err}
+		return &DiskError{s.kept.Amends, err}
 	}
 	return s.Discard()
 }

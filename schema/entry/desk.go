@@ -149,7 +149,10 @@ func (d *Desk) Answer(q sessionlog.Doubt, value string) error {
 		return nil
 	}
 	d.Settings.Answer(q, value)
-	return d.Settings.Write(d.root)
+	if err := d.Settings.Write(d.root); err != nil {
+		return &DiskError{sessionlog.SettingsFile, err}
+	}
+	return nil
 }
 
 // inputs are what typed values are read against.

@@ -577,6 +577,51 @@ func TestAmendRefused(t *testing.T) {
 	}
 }
 
+// TestPlanted: a link in the place of a file of ours is not followed, and what it names is
+// not touched; no answer counts that could not be kept.
+func TestPlanted(t *testing.T) {
+	w := newSite(t, t.TempDir(), "Europe/Berlin")
+	own := filepath.Join(t.TempDir(), "own")
+	if err := os.WriteFile(own, []byte("{}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(own, filepath.Join(w.dir, File)); err != nil {
+		t.Skip("no links here")
+	}
+	if _, err := w.open().Resume(); err == nil {
+		t.Error("a link was read")
+	}
+	s := w.open().New()
+	var disk *DiskError
+	if _, err := step(s, answers[0]); !errors.As(err, &disk) || s.Subject() != "" {
+		t.Errorf("%v, and %q counts", err, s.Subject())
+	}
+	if err := os.Remove(filepath.Join(w.dir, File)); err != nil {
+		t.Fatal(err)
+	}
+	w.steps(s, answers...)
+	if _, err := s.Write(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Link(own, filepath.Join(w.dir, AmendmentsFile)); err != nil {
+		t.Skip("no hard links here")
+	}
+	s, err := w.open().Amend("sessions/0001.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	q, _ := s.At("/operator")
+	if _, err := s.Answer(q, "KL"); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.WriteAmended("x", "y"); err == nil || string(w.read("sessions/0001.json")) != wanted {
+		t.Errorf("the record was changed without an entry in the log: %v", err)
+	}
+	if data, err := os.ReadFile(own); err != nil || string(data) != "{}\n" {
+		t.Errorf("what a link names was changed: %s %v", data, err)
+	}
+}
+
 // TestKeptLaw: whatever is answered, taken back, corrected, removed, in any order: what a
 // later run reads is what this one has.
 func TestKeptLaw(t *testing.T) {

@@ -132,10 +132,13 @@ func (s *Session) keep(steps ...Step) error {
 	return nil
 }
 
-// A DiskError says that something confirmed could not be kept.
-type DiskError struct{ Err error }
+// A DiskError says that a file of the collection could not be read or written.
+type DiskError struct {
+	File string
+	Err  error
+}
 
-func (e *DiskError) Error() string { return fmt.Sprintf("%s could not be written: %v", File, e.Err) }
+func (e *DiskError) Error() string { return fmt.Sprintf("%s could not be written: %v", e.File, e.Err) }
 
 // Unwrap returns the cause.
 func (e *DiskError) Unwrap() error { return e.Err }
@@ -144,18 +147,18 @@ func (e *DiskError) Unwrap() error { return e.Err }
 func (s *Session) save() error {
 	there, err := durable.Read(s.root, File, maxKept)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return &DiskError{err}
+		return &DiskError{File, err}
 	}
 	if !bytes.Equal(there, s.disk) {
-		return &DiskError{&schema.ChangedError{File: File}}
+		return &DiskError{File, &schema.ChangedError{File: File}}
 	}
 	data, err := json.MarshalIndent(s.kept, "", " ")
 	if err != nil {
-		return &DiskError{err}
+		return &DiskError{File, err}
 	}
 	data = append(data, '\n')
 	if err := durable.Replace(s.root, File, data, 0o600); err != nil {
-		return &DiskError{err}
+		return &DiskError{File, err}
 	}
 	s.disk = data
 	return nil
@@ -167,10 +170,13 @@ func (s *Session) Discard() error {
 		return nil
 	}
 	if err := durable.Remove(s.root, File); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return &DiskError{err}
+		return &DiskError{File, err}
 	}
 	s.disk = nil
-	return durable.SyncFolder(s.root)
+	if err := durable.SyncFolder(s.root); err != nil {
+		return &DiskError{File, err}
+	}
+	return nil
 }
 
 // An InvalidError lists what the plan does not accept.
@@ -193,7 +199,7 @@ func (s *Session) Write() (file string, err error) {
 	if file = s.sessions[key]; file != "" {
 		there, err := durable.Read(s.root, file, maxRecord)
 		if err != nil {
-			return "", &DiskError{err}
+			return "", &DiskError{file, err}
 		}
 		if !bytes.Equal(there, data) {
 			return "", fmt.Errorf("%s has this session id already: give the session its own", file)
@@ -208,7 +214,7 @@ func (s *Session) Write() (file string, err error) {
 func (s *Session) writeNew(data []byte) (file string, err error) {
 	folder, err := durable.Folder(s.root, sessionsDir)
 	if err != nil {
-		return "", &DiskError{err}
+		return "", &DiskError{sessionsDir, err}
 	}
 	defer folder.Close()
 	for range 1000 {
@@ -219,11 +225,11 @@ func (s *Session) writeNew(data []byte) (file string, err error) {
 			return sessionsDir + "/" + name, nil
 		}
 		if !errors.Is(err, fs.ErrExist) {
-			return "", &DiskError{err}
+			return "", &DiskError{sessionsDir + "/" + name, err}
 		}
 		s.number++ // somebody else has taken it
 	}
-	return "", &DiskError{fs.ErrExist}
+	return "", &DiskError{sessionsDir, fs.ErrExist}
 }
 
 func digest(data []byte) string {
