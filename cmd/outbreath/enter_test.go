@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -218,13 +219,14 @@ func TestEnterScreens(t *testing.T) {
 	}
 }
 
-// TestEnterStopped: Ctrl-C at every question in turn, and then the same command goes on:
-// it asks that question again, and nothing that was confirmed is lost.
+// TestEnterStopped: Ctrl-C at every question in turn, and after every answer the program is
+// killed. The same command goes on: it asks that question again, and nothing that was
+// confirmed is lost.
 func TestEnterStopped(t *testing.T) {
 	t.Parallel()
 	dir := enterSite(t)
 	d := newDesk(t, "stopped", dir)
-	const command = "outbreath enter week; echo status $?"
+	const command = "sh -c 'echo $$ >pid; exec outbreath enter week'; echo status $?"
 	kept := func() int {
 		var k entry.Kept
 		data, err := os.ReadFile(filepath.Join(dir, "week", entry.File))
@@ -261,8 +263,14 @@ func TestEnterStopped(t *testing.T) {
 		} else {
 			d.asked(`Enter: the next session +q: stop`)
 		}
-		d.tmux("send-keys", "-t", d.name, "C-c")
-		d.see(`(?m)^status 130$`)
+		data, err := os.ReadFile(filepath.Join(dir, "pid"))
+		ok(t, err)
+		pid, err := strconv.Atoi(strings.TrimSpace(string(data)))
+		ok(t, err)
+		program, err := os.FindProcess(pid)
+		ok(t, err)
+		ok(t, program.Kill())
+		d.see(`(?m)^status 137$`)
 	}
 	holds(t, recordIn(t, filepath.Join(dir, "week", "sessions", "0001.json")), map[string]string{
 		"/session_id": "WEIR-V0001", "/operator": "MB", "/fraction": "end-tidal", "/sampler/serial": "S-1204",

@@ -726,3 +726,58 @@ func FuzzAmendments(f *testing.F) {
 		}
 	})
 }
+
+// TestOwnPlan: a study's own plan is asked for as well: what it requires comes before the
+// review, what it lists is taken by number.
+func TestOwnPlan(t *testing.T) {
+	w := newSite(t, t.TempDir(), "Europe/Berlin")
+	data, err := os.ReadFile("../session.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	own := strings.Replace(string(data), `"outcome", "fraction"`, `"outcome", "fasting", "breaths", "arm", "fraction"`, 1)
+	own = strings.Replace(own, `    "kit": {`, `    "fasting": {"type": "boolean", "deid": "keep", "why": "It changes breath."},
+    "breaths": {"type": "integer", "minimum": 1, "maximum": 999, "deid": "keep", "why": "It counts."},
+    "arm": {"enum": [1, 2, 10], "deid": "keep", "why": "The laboratory compares arms."},
+    "kit": {`, 1)
+	study := `{"study":"LARK-2","site":"WEIR","contact":"Weir Road 1","zone":"Europe/Berlin","plan":"own.json"}`
+	for name, text := range map[string]string{"own.json": own, "study.json": study} {
+		if err := os.WriteFile(filepath.Join(w.dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := w.open().New()
+	given := map[string]string{"/fasting": "y", "/breaths": "12", "/arm": "10", "/session_id": "V1", "/operator": "MB",
+		"/fraction": "1", "/sampler/serial": "S-1", "/outcome": "1", subjectAt: "LARK2-WEIR-001",
+		"/tubes/0/position": "A", "/tubes/0/volume_ml": "500", "/tubes/0/storage": "1"}
+	scans := []string{"TB-1", ""}
+	for range 40 {
+		q := s.Next()
+		if q.Kind == Review {
+			break
+		}
+		line := given[q.Pointer] // nothing for a time: now
+		if q.Kind == Scan {
+			line, scans = scans[0], scans[1:]
+		}
+		w.steps(s, line)
+	}
+	q, _ := s.At("/breaths")
+	if _, err := s.Answer(q, "12,5"); err == nil {
+		t.Error("half a breath was taken")
+	}
+	file, err := s.Write()
+	if err != nil {
+		t.Fatal(err, s.Problems())
+	}
+	for _, want := range []string{`"fasting": true`, `"breaths": 12`, `"arm": 10`} {
+		if !strings.Contains(string(w.read(file)), want) {
+			t.Errorf("%s is not in\n%s", want, w.read(file))
+		}
+	}
+	col, err := schema.Load(w.dir)
+	if err != nil || len(col.Sessions) != 1 {
+		t.Fatal(err, col)
+	}
+	col.Root.Close()
+}
