@@ -29,7 +29,7 @@ func newEnterCmd(u *ui, _ *options) *cobra.Command {
 		Short: "Enter a session at the terminal, with the barcode scanner in hand",
 		Long: `Enter a session as it happens. Subject and tubes are scanned, or typed, and looked
 at at once: a subject who is not in roster.csv, a tube that was used before and
-a position that is taken are refused. Enter takes what stands in brackets: the
+a position that is taken are refused. Enter takes what is in brackets: the
 last session's value, or for a time the present. n is the present time, too.
 ? explains a field, - takes the last answer back.
 
@@ -77,8 +77,9 @@ func (s *enterOptions) run(u *ui, dir string) error {
 		return err
 	}
 	if len(col.Roster.Rows) == 0 {
-		return usagef("add the subjects to roster.csv, then run enter again", "roster.csv lists nobody yet, so that no "+
-			"subject can be looked up")
+		return usagef("add the subjects to roster.csv, then run enter again",
+			"roster.csv lists nobody yet, so that no "+
+				"subject can be looked up")
 	}
 	set, err := sessionlog.ReadSettings(col.Root)
 	if err != nil {

@@ -167,7 +167,8 @@ func (e *entering) review() error {
 		e.printReview(rows)
 		problems := e.Problems()
 		for _, p := range problems {
-			e.u.tell("%s", strings.TrimRight(filled(strings.TrimPrefix(p.Pointer, "/")+": "+p.Message, "error: "), "\n"))
+			e.u.tell("%s", strings.TrimRight(filled(strings.TrimPrefix(p.Pointer, "/")+": "+p.Message, "error: "),
+				"\n"))
 		}
 		for _, r := range e.Disorder() {
 			e.u.tell("look again: %s", r)

@@ -216,7 +216,8 @@ func (s *Session) freeTube(pointer string, n *schema.Node) (remarks []string, er
 			return nil, fmt.Errorf("tube %d of this session has this barcode: scan the other tube", i+1)
 		}
 		if other := schema.Barcode(s.textAt(at)); at != pointer && schema.Look(other) == schema.Look(key) {
-			remarks = append(remarks, fmt.Sprintf("looks like tube %d of this session (O and 0; I, l and 1): look at both",
+			remarks = append(remarks, fmt.Sprintf("looks like tube %d of this session (O and 0; I, l and 1): "+
+				"look at both",
 				i+1))
 		}
 	}
