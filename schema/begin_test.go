@@ -5,13 +5,16 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/csv"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -342,5 +345,32 @@ func TestRecordToCopyIsValid(t *testing.T) {
 	}
 	if len(c.Sessions) != 1 || len(c.Sessions[0].Tubes) != 2 || len(c.Sessions[0].Recordings) != 1 {
 		t.Errorf("%d sessions accepted", len(c.Sessions))
+	}
+}
+
+// The page names every file that lies in a collection folder, and every setting of study.json.
+func TestPageNamesFilesAndSettings(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(begun(t), "START-HERE.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(data)
+	_, folder, _ := strings.Cut(page, `aria-label="What is in the folder"`)
+	folder, list, _ := strings.Cut(folder, "</table>")
+	names := slices.Concat(laidOut, ownFiles, slices.Collect(maps.Keys(asideFiles)))
+	for _, name := range names {
+		if !strings.Contains(folder, "<code>"+name) {
+			t.Errorf("the table of the folder does not name %s", name)
+		}
+	}
+	list, _, _ = strings.Cut(list, "</ul>")
+	var study struct{ Properties map[string]any }
+	if err := json.Unmarshal(studySchema, &study); err != nil || len(study.Properties) < 10 {
+		t.Fatal(err, study)
+	}
+	for name := range study.Properties {
+		if name != "study" && name != "site" && !strings.Contains(list, "<code>"+name+"</code>") {
+			t.Errorf("the setting %s is not explained", name)
+		}
 	}
 }

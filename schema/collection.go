@@ -140,8 +140,8 @@ func (c *Collection) records(entries []fs.DirEntry, inv *inventory) error {
 	}
 	if len(files) == 0 {
 		c.Problems = append(c.Problems, Problem{File: sessionsDir, Rule: "collection.empty", Severity: Error,
-			Message: "there are no session records yet: save each one as a .json file in the folder sessions, in " +
-				"the form that session-to-copy.json shows"})
+			Message: "there are no session records yet: make them from the session log with fill, or enter the " +
+				"sessions with enter"})
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
 		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact",
 			Severity: Error,

@@ -380,8 +380,8 @@ func TestRules(t *testing.T) {
 		{"no records", func(f folder) {
 			clear(f)
 			f["study.json"], f["roster.csv"], f["sessions/"], f["recordings/"] = validStudy, rosterHead, "", ""
-		}, []want{{"sessions:0:0  collection.empty", "there are no session records yet: save each one as a .json " +
-			"file in the folder sessions"}}},
+		}, []want{{"sessions:0:0  collection.empty", "there are no session records yet: make them from the session " +
+			"log with fill"}}},
 		{"no sessions folder", func(f folder) {
 			clear(f)
 			f["study.json"], f["roster.csv"] = validStudy, rosterHead
