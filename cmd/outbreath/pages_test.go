@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"html"
 	"io"
 	"io/fs"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
@@ -55,6 +57,7 @@ func TestPages(t *testing.T) {
 	must(t, "demo", "demo")
 	mistakes(t, "mistakes")
 	week(t, "week-48")
+	sessionLog(t)
 	for _, stick := range []string{"stick", "safe"} {
 		if err := os.Mkdir(stick, 0o755); err != nil {
 			t.Fatal(err)
@@ -260,7 +263,7 @@ func TestHelpFits(t *testing.T) {
 func TestHelpNames(t *testing.T) {
 	for typed, like := range map[string]string{
 		"coordinater": "did you mean coordinator?", "Media": "did you mean media?",
-		"lost": "did you mean lost-key or lost-stick?", "chekc": "did you mean check?",
+		"lost": "did you mean log or lost-key or lost-stick?", "chekc": "did you mean check?",
 		"Quillon": "", "keys new": "", "": "", "../help/keys": "", "README": "",
 	} {
 		status, out, errOut := runHere("help", typed)
@@ -341,6 +344,38 @@ func TestPagesName(t *testing.T) {
 	if named < 150 {
 		t.Errorf("only %d commands and options are named", named)
 	}
+	begun := startHere(t)
+	for _, text := range begun {
+		named += namesExist(t, root, anywhere, "START-HERE.html", text)
+	}
+	if len(begun) < 20 {
+		t.Errorf("START-HERE.html names only %d commands and options", len(begun))
+	}
+}
+
+var (
+	codeElement = regexp.MustCompile(`(?s)<(?:pre|code)>(.*?)</(?:pre|code)>`)
+	markup      = regexp.MustCompile(`<[^>]+>`)
+)
+
+// startHere returns the lines that the page of a new collection shows as code and that are
+// commands or hold options.
+func startHere(t *testing.T) (said []string) {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "week-1")
+	must(t, "begin", dir, "--study", "LARK-2", "--site", "WEIR")
+	page, err := os.ReadFile(filepath.Join(dir, "START-HERE.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range codeElement.FindAllStringSubmatch(string(page), -1) {
+		for line := range strings.Lines(html.UnescapeString(markup.ReplaceAllString(m[1], ""))) {
+			if line = strings.TrimSpace(line); strings.HasPrefix(line, "outbreath ") || option.MatchString(line) {
+				said = append(said, line)
+			}
+		}
+	}
+	return said
 }
 
 // namesExist wants the commands and options in text, which page writes as code, to exist, and
@@ -479,6 +514,37 @@ func mistakes(t *testing.T, dir string) {
 		t.Fatal("no volume found")
 	}
 	write(t, record, slices.Concat(data[:at[0]], []byte(`"volume_ml": 0`), data[at[1]:]))
+}
+
+// sessionLog writes a log of two sessions under a site's own headings into the folder log,
+// and a sampler's recordings of them into export.
+func sessionLog(t *testing.T) {
+	t.Helper()
+	for _, dir := range []string{"log", "export"} {
+		if err := os.Mkdir(dir, 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write(t, "log/sessions.csv",
+		[]byte("Visit;Participant;Date;Start;End;Sex;DOB;Staff;Outcome;Fraction;Sampler;Mood\n"+
+			"WEIR-V0201;WEIR-001;02.03.2026;9.10;9.18;f;24.04.1979;op-1;complete;end-tidal;SMP-207;good\n"+
+			"WEIR-V0202;WEIR-002;04.03.2026;10.10;10.18;m;04.05.1935;op-1;complete;end-tidal;SMP-207;fair\n"))
+	write(t, "log/tubes.csv", []byte("Visit;Tube;Pos;Opened;Closed;Volume (l);Storage\n"+
+		"WEIR-V0201;LK-21-A;A;9.11;9.13;0,5;fridge\nWEIR-V0202;LK-22-A;A;10.11;10.13;0,48;fridge\n"))
+	write(t, "log/subjects.csv", []byte("Participant;First name;Surname;DOB;Sex\n"+
+		"WEIR-001;Zofia;Wąsik-Małecka;24.04.1979;f\nWEIR-002;Padraig;O'Hallaghan;04.05.1935;m\n"))
+	for file, began := range map[string]time.Time{
+		"export/run1.txt": time.Date(2026, 3, 2, 9, 10, 0, 0, time.UTC),
+		"export/run2.txt": time.Date(2026, 3, 4, 10, 10, 0, 0, time.UTC),
+	} {
+		text := "Serial: SMP-207\nTime\tCO2 (mmHg)\tPressure (Pa)\n"
+		for i := range 960 {
+			breath := []string{"0.3\t-20", "38.5\t30"}[i/4%2]
+			at := began.Add(time.Duration(i) * time.Second / 2)
+			text += at.Format("02.01.2006 15:04:05.0") + "\t" + breath + "\n"
+		}
+		write(t, file, []byte(text))
+	}
 }
 
 func onlyFinding(t *testing.T, dir string) string {
