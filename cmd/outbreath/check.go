@@ -12,8 +12,8 @@ import (
 	"outbreath/deid/leak"
 	"outbreath/pack/site"
 	"outbreath/schema"
-	"outbreath/schema/sessionlog"
 	"outbreath/schema/breath"
+	"outbreath/schema/sessionlog"
 )
 
 // checkResult is the JSON form of check, as in the contract.
