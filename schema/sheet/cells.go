@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 )
 
 const (
@@ -180,7 +181,7 @@ func (s *sheetReader) cell(e xml.StartElement, row *Row, col int) *Refusal {
 		case "f":
 			raw.formula = true
 		case "is":
-			raw.inline, r = s.richText()
+			raw.inline, raw.struck, r = s.richText()
 			raw.stored = true
 		}
 		return r
@@ -200,6 +201,7 @@ func (s *sheetReader) cell(e xml.StartElement, row *Row, col int) *Refusal {
 	if c.Kind == Empty && !c.Formula {
 		return nil
 	}
+	c.Struck = c.Kind != Empty && (raw.struck || s.book.formats.struck[raw.style])
 	row.Cells = append(row.Cells, make([]Cell, col-len(row.Cells)+1)...)
 	row.Cells[col] = c
 	return nil
@@ -213,6 +215,7 @@ type rawCell struct {
 	inline  string // of is
 	stored  bool   // there is one of both
 	formula bool
+	struck  bool // a run of its own text is
 }
 
 // digits is the form of a number; strconv takes more.
@@ -231,6 +234,7 @@ func (w *workbook) read(raw *rawCell) (Cell, *Refusal) {
 		if err != nil || i < 0 || i >= len(w.strings) {
 			return c, refuse(damaged)
 		}
+		raw.struck = w.struck[i]
 		return w.readText(c, w.strings[i])
 	case "str":
 		if raw.stored || !raw.formula {
@@ -276,6 +280,10 @@ func (w *workbook) readText(c Cell, text string) (Cell, *Refusal) {
 		return c, refuse("holds more than 32,767 characters: check that this is the log")
 	case hasControl(text):
 		return c, refuse("holds a control character, which cannot be seen: retype this cell")
+	case strings.ContainsRune(text, utf8.RuneError):
+		return c, refuse("holds " + lostLetter + "retype this cell")
+	case twiceEncoded(text):
+		return c, refuse("holds " + foreignLetters + "retype this cell")
 	}
 	if w.length += len(text); w.length > maxTexts {
 		return c, refuse(tooMany)

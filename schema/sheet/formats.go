@@ -13,6 +13,8 @@ type formats struct {
 	from1904 bool
 	codes    map[int]string // custom formats by their id
 	styles   []int          // a cell has an index into them: ids of formats
+	fonts    []bool         // whether they cross out
+	struck   map[int]bool   // styles whose font crosses out
 	known    map[int]format
 	show     shower
 }
@@ -38,9 +40,19 @@ func (w *workbook) readStyles(name string) *Refusal {
 	defer p.close()
 	f := &w.formats
 	f.codes = map[int]string{}
-	return p.root(func(e xml.StartElement) *Refusal {
+	xfFonts := []int{} // of each style
+	r = p.root(func(e xml.StartElement) *Refusal {
 		return p.children(func(in xml.StartElement) *Refusal {
 			switch {
+			case e.Name.Local == "fonts" && in.Name.Local == "font":
+				struck := false
+				if r := p.children(func(e xml.StartElement) *Refusal {
+					struck = struck || crossesOut(e)
+					return nil
+				}); r != nil {
+					return r
+				}
+				f.fonts = append(f.fonts, struck)
 			case e.Name.Local == "numFmts" && in.Name.Local == "numFmt":
 				if id, err := strconv.Atoi(attr(in, "numFmtId")); err == nil {
 					f.codes[id] = attr(in, "formatCode")
@@ -48,13 +60,30 @@ func (w *workbook) readStyles(name string) *Refusal {
 			case e.Name.Local == "cellXfs" && in.Name.Local == "xf":
 				id, _ := strconv.Atoi(attr(in, "numFmtId")) // absent: General
 				f.styles = append(f.styles, id)
+				font, _ := strconv.Atoi(attr(in, "fontId"))
+				xfFonts = append(xfFonts, font)
 			}
-			if len(f.codes) > maxFormats || len(f.styles) > 65_536 { // the second is the programs' own bound
+			if len(f.codes) > maxFormats || len(f.styles) > 65_536 || len(f.fonts) > 65_536 { // the second is the programs' own bound
 				return refuse(damaged)
 			}
 			return nil
 		})
 	})
+	f.struck = map[int]bool{}
+	for style, font := range xfFonts {
+		if font >= 0 && font < len(f.fonts) && f.fonts[font] {
+			f.struck[style] = true
+		}
+	}
+	return r
+}
+
+// crossesOut reports whether an element of a font's properties is one that crosses out.
+//
+// Source: ECMA-376 Part 1, 18.4.10 (strike): without val it is true.
+func crossesOut(e xml.StartElement) bool {
+	val := attr(e, "val")
+	return e.Name.Local == "strike" && (val == "" || isTrue(val))
 }
 
 // of returns the format of a cell's style.

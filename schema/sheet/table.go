@@ -30,6 +30,19 @@ type Cell struct {
 	Shown string
 
 	Formula bool // the value was computed when the file was last saved
+	Struck  bool // it, or a part of it, is crossed out
+}
+
+// Struck reports whether everything in a row is crossed out.
+func (r *Row) Struck() bool {
+	struck := false
+	for _, c := range r.Cells {
+		if c.Kind != Empty && !c.Struck {
+			return false
+		}
+		struck = struck || c.Struck
+	}
+	return struck
 }
 
 // A Row is one line of a table.

@@ -255,10 +255,15 @@ func decode(data []byte) (text string, notes []string, r *Refusal) {
 		case c == 0:
 			return "", nil, atLine(line, "holds a zero byte, which no text does: "+
 				"the file is damaged, or is no table; export it again")
+		case c == utf8.RuneError:
+			return "", nil, atLine(line, "holds "+lostLetter+"retype it, and save the table as CSV UTF-8")
 		case isControl(c):
 			return "", nil, atLine(line, "holds a control character, which no table does: "+
 				"retype the value that it is in, and export the table again")
 		}
+	}
+	if r := garbled(text); r != nil {
+		return "", nil, r
 	}
 	if note != "" {
 		notes = []string{note}
@@ -362,6 +367,12 @@ func decodeWindows1252(data []byte) (text, note string, r *Refusal) {
 		}
 		b.WriteRune(c)
 		i += size
+	}
+	if !mixed {
+		if at := elsewhere(b.String()); at > 0 {
+			return "", "", atLine(at, "holds letters that mean another letter in each of several encodings, so that "+
+				"names can come out wrong: "+saveUTF8)
+		}
 	}
 	if mixed {
 		return "", "", atLine(first, "is in another encoding than the rest of the file: "+saveUTF8)

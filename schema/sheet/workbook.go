@@ -13,7 +13,8 @@ import (
 type workbook struct {
 	archive *archive
 	sheets  []sheetEntry
-	strings []string // shared; a cell has an index
+	strings []string     // shared; a cell has an index
+	struck  map[int]bool // shared strings that are crossed out, or a part of them
 	formats formats
 	cells   int // read so far, in all sheets
 	length  int // bytes of their texts
@@ -218,9 +219,15 @@ func (w *workbook) readStrings(name string) *Refusal {
 		if e.Name.Local != "si" {
 			return nil
 		}
-		s, r := p.richText()
+		s, struck, r := p.richText()
 		if r != nil {
 			return r
+		}
+		if struck {
+			if w.struck == nil {
+				w.struck = map[int]bool{}
+			}
+			w.struck[len(w.strings)] = true
 		}
 		if w.strings = append(w.strings, s); len(w.strings) > MaxCells {
 			return refuse(tooMany)
@@ -230,8 +237,8 @@ func (w *workbook) readStrings(name string) *Refusal {
 }
 
 // richText reads the text of the current element (CT_Rst): one text, or runs of
-// them, without phonetic hints.
-func (p *part) richText() (string, *Refusal) {
+// them, without phonetic hints. struck says that one of the runs is crossed out.
+func (p *part) richText() (text string, struck bool, r *Refusal) {
 	var all strings.Builder
 	add := func() *Refusal {
 		s, r := p.text()
@@ -240,19 +247,25 @@ func (p *part) richText() (string, *Refusal) {
 		}
 		return r
 	}
-	r := p.children(func(e xml.StartElement) *Refusal {
+	r = p.children(func(e xml.StartElement) *Refusal {
 		switch e.Name.Local {
 		case "t":
 			return add()
 		case "r":
 			return p.children(func(e xml.StartElement) *Refusal {
-				if e.Name.Local == "t" {
+				switch e.Name.Local {
+				case "t":
 					return add()
+				case "rPr":
+					return p.children(func(e xml.StartElement) *Refusal {
+						struck = struck || crossesOut(e)
+						return nil
+					})
 				}
 				return nil
 			})
 		}
 		return nil
 	})
-	return unescape(all.String()), r
+	return unescape(all.String()), struck, r
 }
