@@ -63,7 +63,8 @@ func (w *workbook) readStyles(name string) *Refusal {
 				font, _ := strconv.Atoi(attr(in, "fontId"))
 				xfFonts = append(xfFonts, font)
 			}
-			if len(f.codes) > maxFormats || len(f.styles) > 65_536 || len(f.fonts) > 65_536 { // the second is the programs' own bound
+			// the second is the programs' own bound
+			if len(f.codes) > maxFormats || len(f.styles) > 65_536 || len(f.fonts) > 65_536 {
 				return refuse(damaged)
 			}
 			return nil

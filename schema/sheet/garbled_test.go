@@ -67,7 +67,8 @@ func TestGarbled(t *testing.T) {
 			Rows: [][]Cell{{{Kind: Text, Text: value}}}}}}); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := Read("log.xlsx", b.Bytes()); err == nil || !strings.Contains(err.Error(), "sheet roster, cell A2") {
+		_, err := Read("log.xlsx", b.Bytes())
+		if err == nil || !strings.Contains(err.Error(), "sheet roster, cell A2") {
 			t.Errorf("workbook: %v", err)
 		}
 	}
