@@ -129,7 +129,8 @@ func (b *bench) compare(kind string, size int64, make func(string, int64)) {
 	var seal, pack, verify, unpack, open []cost
 	var sealed, packed int64
 	for i := range b.pairs + 1 { // the first pair warms the caches and is not counted
-		for _, name := range []string{"media", "opened", "collection/custody.jsonl", "collection/custody.jsonl.sig"} {
+		for _, name := range []string{"media", "opened", "collection/custody.jsonl", "collection/custody.jsonl.sig",
+			"site/state-" + demo.Study} {
 			check(os.RemoveAll(b.at(name)))
 		}
 		check(os.MkdirAll(b.at("media"), 0o755))
