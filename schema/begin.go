@@ -77,6 +77,23 @@ func Begin(dir, study, site string, further ...File) error {
 	return moveAll(staging, dir)
 }
 
+// StudyWith returns the study.json that [Begin] writes, with the contact of the site in
+// it. The error is a *[ConfigError] if the contact or a code cannot be used.
+func StudyWith(study, site, contact string) (File, error) {
+	data, err := beginFiles.ReadFile("begin/" + studyFile)
+	if err != nil {
+		return File{}, err
+	}
+	n, err := ParseJSON(data)
+	if err != nil {
+		return File{}, err
+	}
+	n.Member("study").Text, n.Member("site").Text, n.Member("contact").Text = study, site, contact
+	data = n.Encode()
+	_, err = parseStudy(data)
+	return File{Name: studyFile, Data: data}, err
+}
+
 // emptyFolder reports whether dir exists. If it does, it must be an empty folder.
 func emptyFolder(dir string) (bool, error) {
 	name := filepath.Base(dir)

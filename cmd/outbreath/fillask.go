@@ -49,14 +49,14 @@ func (f *filling) ask(d sessionlog.Doubt, n, of int) error {
 	}
 	question := "Answer, or q to stop: "
 	if len(d.Choices) > 0 {
-		question = fmt.Sprintf("1 to %d, or q to stop: ", len(d.Choices))
+		question = fmt.Sprintf("1 to %d, or q to stop: ", len(d.Choices)-taken)
 	}
 	for {
 		answer, err := f.screen.ask(question)
 		if err != nil {
 			return err
 		}
-		if value, ok := chosen(d, answer); ok {
+		if value, ok := chosen(d, taken, answer); ok {
 			f.settings.Answer(d, value)
 			return nil
 		}
@@ -66,7 +66,7 @@ func (f *filling) ask(d sessionlog.Doubt, n, of int) error {
 		case d.Number:
 			f.u.tell("  type a number")
 		case d.Option == "zone":
-			f.u.tell("  no such zone is known; type continent and city with a slash between, in English")
+			f.u.tell("  no such zone is known; type continent/city in English")
 		default:
 			f.u.tell("  this cannot be used; type it as the question says")
 		}
@@ -96,11 +96,11 @@ func (f *filling) taken(d sessionlog.Doubt) (sessionlog.Doubt, int) {
 }
 
 // chosen returns what is stored for an answer that was typed.
-func chosen(d sessionlog.Doubt, answer string) (string, bool) {
+func chosen(d sessionlog.Doubt, taken int, answer string) (string, bool) {
 	if len(d.Choices) > 0 {
 		n, err := strconv.Atoi(answer)
 		for i, c := range d.Choices {
-			if i+1 == n && err == nil || answer != "" && strings.EqualFold(c.Words, answer) {
+			if i+1 == n && err == nil && n <= len(d.Choices)-taken || answer != "" && strings.EqualFold(c.Words, answer) {
 				return c.Value, true
 			}
 		}
@@ -120,7 +120,7 @@ func chosen(d sessionlog.Doubt, answer string) (string, bool) {
 const fewChoices = 8
 
 // choices numbers the choices of a question, many of them side by side. The last ones,
-// so many as are taken by other columns, are run together.
+// so many as are taken by other columns, are not listed: their names can be typed.
 func choices(d sessionlog.Doubt, taken int) string {
 	var b strings.Builder
 	if len(d.Choices) <= fewChoices {
@@ -136,11 +136,7 @@ func choices(d sessionlog.Doubt, taken int) string {
 	}
 	b.WriteString(beside(cells))
 	if taken > 0 {
-		var last []string
-		for i, c := range d.Choices[free:] {
-			last = append(last, strings.ReplaceAll(fmt.Sprintf("%d %s", free+i+1, c.Words), " ", unbroken))
-		}
-		b.WriteString(hung("  Other columns have: "+strings.Join(last, ", "), 6))
+		b.WriteString(hung("  or type the name of a field that another column has, as shown above", 4))
 	}
 	return b.String()
 }

@@ -97,7 +97,7 @@ func (u *ui) failure(err error, status int) {
 	if err == nil || errors.As(err, new(statusError)) {
 		return
 	}
-	if status == exitInterrupted {
+	if status == exitInterrupted && !errors.Is(err, errStopped) {
 		err = usagef("run the command again; nothing was left behind under a final name", "interrupted")
 	}
 	var (
