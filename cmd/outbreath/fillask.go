@@ -100,7 +100,8 @@ func chosen(d sessionlog.Doubt, taken int, answer string) (string, bool) {
 	if len(d.Choices) > 0 {
 		n, err := strconv.Atoi(answer)
 		for i, c := range d.Choices {
-			if i+1 == n && err == nil && n <= len(d.Choices)-taken || answer != "" && strings.EqualFold(c.Words, answer) {
+			if i+1 == n && err == nil && n <= len(d.Choices)-taken || answer != "" &&
+				strings.EqualFold(c.Words, answer) {
 				return c.Value, true
 			}
 		}
