@@ -53,7 +53,7 @@ func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Di
 	u.tty.fresh(false)
 	var stated []deid.Discrepancy
 	err = u.tty.shown(func() error {
-		stated, err = p.pack(s, before)
+		stated, err = p.pack(s, root, before)
 		return err
 	})
 	if err != nil && p.kept.Any() {
@@ -65,10 +65,11 @@ func packBox(u *ui, s *sealOptions, root *os.Root, b *site.Box, before []deid.Di
 
 // pack gathers the scans, those of an interrupted run included, and returns what differs
 // from the records, each difference with its reason.
-func (p *packer) pack(s *sealOptions, before []deid.Discrepancy) (list []deid.Discrepancy, err error) {
+func (p *packer) pack(s *sealOptions, root *os.Root, before []deid.Discrepancy) (list []deid.Discrepancy,
+	err error) {
 	if s.scan {
 		err = p.scan()
-	} else if p.scanned, err = scannedTubes(p.u, s.tubes); err == nil {
+	} else if p.scanned, err = siteTubes(p.u, root, s.tubes, p.Box); err == nil {
 		p.listed = len(p.scanned)
 		for _, b := range p.kept.Scanned {
 			if !slices.Contains(p.scanned, b) {

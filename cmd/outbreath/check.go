@@ -104,8 +104,8 @@ Recordings of CO2 are summarised in figures, for judging how the sample was take
 		"you will give it to seal; it is not kept")
 	c.Flags().StringVar(&seal.amended, "amended", "", "why records were changed after they were sealed, as you will "+
 		"give it to seal; it is not kept")
-	c.Flags().StringVar(&seal.tubes, "tubes", "", "file with the barcodes in the box, one per line, to compare with "+
-		"the records")
+	c.Flags().StringVar(&seal.tubes, "tubes", "", "`FILE` with the barcodes in the box, "+tubesForms+", to compare "+
+		"with the records")
 	return c
 }
 

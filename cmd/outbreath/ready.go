@@ -89,11 +89,15 @@ func (r *reading) preflightMedia(o *options, dir string, to []string) error {
 
 // preflightBox adds what differs between the list of the box and the records.
 func (r *reading) preflightBox(u *ui, list string) error {
-	scanned, err := scannedTubes(u, list)
-	if err != nil || r.draft == nil {
+	if r.draft == nil {
+		_, err := scannedTubes(u, list, nil)
 		return err
 	}
 	box := site.NewBox(r.draft, r.gone)
+	scanned, err := siteTubes(u, r.col.Root, list, box)
+	if err != nil {
+		return err
+	}
 	m := box.Compare(scanned)
 	r.refuse("tubes", "box.stranger", box.Strangers(m, scanned))
 	for _, n := range m.Notes {

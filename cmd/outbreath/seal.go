@@ -81,8 +81,8 @@ personal data: hand the medium over as your protocol and local law say.
 	c.Flags().BoolVar(&s.clockIsRight, "clock-is-right", false, "this computer's clock is right, though "+
 		"custody.jsonl has a later entry")
 	c.Flags().StringVar(&s.number, "shipment", "", "shipment number (default: the next one of the site)")
-	c.Flags().StringVar(&s.tubes, "tubes", "", "file with the barcodes in the box, one per line, to compare with "+
-		"the records")
+	c.Flags().StringVar(&s.tubes, "tubes", "", "`FILE` with the barcodes in the box, "+tubesForms+", to compare "+
+		"with the records")
 	c.Flags().BoolVar(&s.scan, "scan", false, "scan or type the barcodes of the box now, and end with an empty line")
 	c.Flags().StringArrayVar(&s.reasons, "tube-reason", nil, "BARCODE=TEXT: why this tube is not in the box, or "+
 		"has no record (repeatable)")
@@ -344,22 +344,6 @@ func printSealed(w io.Writer, s *pack.Sealed, slip string) {
 			"courier and laboratory only, and delete the file.\n", quoted(slip))
 	}
 	fmt.Fprintln(w, "Next: eject the medium properly, pack it with the tubes, and hand both over together.")
-}
-
-// readTubes reads a file of barcodes, one per line.
-func readTubes(path string) ([]string, error) {
-	data, err := readBounded(path, 16<<20)
-	if err != nil {
-		return nil, err
-	}
-	tubes, err := pack.ParseTubes(data)
-	if errors.Is(err, pack.ErrNoBarcode) {
-		return nil, err
-	}
-	if err != nil {
-		return nil, usagef("scan the box again, one barcode per line", "%s: %s", quoted(path), err)
-	}
-	return tubes, nil
 }
 
 // printTubes prints how box and records agree, and each difference.

@@ -88,7 +88,7 @@ func newVerifyCmd(u *ui, o *options) *cobra.Command {
 	}
 	f := c.Flags()
 	f.StringArrayVar(&s.tubes, "tubes", nil,
-		"file with the barcodes in the box, one per line; one for each shipment, or one for all")
+		"`FILE` with the barcodes in the box, "+tubesForms+"; one for each shipment, or one for all")
 	f.StringArrayVar(&s.slips, "slip", nil, "text of the code on the packing slip (repeatable)")
 	f.BoolVar(&s.lines, "json-lines", false, "print one JSON document per line for each shipment")
 	f.StringVar(&s.receipt, "receipt", "",
@@ -136,7 +136,7 @@ bag: data/ with records, recordings and tubes.csv, and the manifests.
 		},
 	}
 	c.Flags().StringVar(&s.into, "into", "", "new folder for the unpacked bag")
-	c.Flags().StringVar(&tubes, "tubes", "", "file with the barcodes in the box, one per line")
+	c.Flags().StringVar(&tubes, "tubes", "", "`FILE` with the barcodes in the box, "+tubesForms)
 	return c
 }
 
@@ -243,7 +243,7 @@ func (s *verifyOptions) job(u *ui, o *options, shipments int) (*intake.Job, erro
 	}
 	j := &intake.Job{Workers: s.jobs, Now: time.Now, Advise: toDo}
 	for _, file := range s.tubes {
-		box, err := scannedTubes(u, file)
+		box, err := scannedTubes(u, file, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -300,17 +300,6 @@ func (s *verifyOptions) receipts(folder *keys.Folder, shipments int) (*intake.Re
 		return nil, err
 	}
 	return intake.NewReceipts(folder, s.receipt, operatorName(s.by), s.remarks, shipments)
-}
-
-// scannedTubes reads a file of barcodes. An empty file means an empty box, in which every
-// tube is missing.
-func scannedTubes(u *ui, path string) ([]string, error) {
-	box, err := readTubes(path)
-	if errors.Is(err, pack.ErrNoBarcode) {
-		u.say("remark: %s: %s", quoted(path), pack.ErrNoBarcode)
-		return []string{}, nil
-	}
-	return box, err
 }
 
 // tell prints err as a line of JSON with --json-lines, and returns it.
