@@ -118,6 +118,11 @@ func (s *fillOptions) run(u *ui, o *options, dir string) error {
 	if f.prior, err = sessionlog.ReadFilled(col.Root); err != nil {
 		return err
 	}
+	if s.given() { // kept at once, as those that are typed
+		if err := f.settings.Write(col.Root); err != nil {
+			return err
+		}
+	}
 	if err := f.read(); err != nil {
 		return err
 	}
@@ -207,6 +212,11 @@ func (f *filling) sealed() func(string) (string, error) {
 		}
 		return find(session), nil
 	}
+}
+
+// given reports whether options answer something.
+func (s *fillOptions) given() bool {
+	return len(s.columns)+len(s.files)+len(s.answers) > 0 || s.dates+s.decimals+s.zone != "" || s.gasKPa != 0
 }
 
 // answer takes what the options say into the settings.

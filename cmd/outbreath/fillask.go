@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -99,13 +100,14 @@ func (f *filling) taken(d sessionlog.Doubt) (sessionlog.Doubt, int) {
 func chosen(d sessionlog.Doubt, taken int, answer string) (string, bool) {
 	if len(d.Choices) > 0 {
 		n, err := strconv.Atoi(answer)
-		for i, c := range d.Choices {
-			if i+1 == n && err == nil && n <= len(d.Choices)-taken || answer != "" &&
-				strings.EqualFold(c.Words, answer) {
-				return c.Value, true
-			}
+		if err == nil && n >= 1 && n <= len(d.Choices)-taken {
+			return d.Choices[n-1].Value, true
 		}
-		return "", false
+		i := slices.IndexFunc(d.Choices, func(c sessionlog.Choice) bool { return strings.EqualFold(c.Words, answer) })
+		if i < 0 {
+			return "", false
+		}
+		return d.Choices[i].Value, true
 	}
 	if d.Number {
 		_, err := strconv.ParseFloat(strings.ReplaceAll(answer, ",", "."), 64)

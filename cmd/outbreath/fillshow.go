@@ -225,8 +225,11 @@ func (f *filling) recordingsText() string {
 			if how != sessionlog.AsAnswered {
 				how = "by " + x.How
 			}
-			b.WriteString(hung(fmt.Sprintf("%s  is the recording of %s (%s), %s", x.From, x.Session, where[x.Session],
-				how), 4))
+			text := fmt.Sprintf("%s  is the recording of %s (%s), %s", x.From, x.Session, where[x.Session], how)
+			if x.Renamed() {
+				text += "; it is called " + x.File + " in the collection"
+			}
+			b.WriteString(hung(text, 4))
 		}
 		for _, sentence := range x.Said {
 			said.decided(sentence, x.From)

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -42,6 +43,10 @@ type Incoming struct {
 	digest  string // of what is, or will be, in the collection
 	replace bool
 }
+
+// Renamed reports whether the recording has another name in the collection than its file,
+// because that was the name of another session.
+func (x *Incoming) Renamed() bool { return x.match.Misnamed && stem(x.File) != stem(x.From) }
 
 // Recordings are the sampler's files as they go with the sessions of a log.
 type Recordings struct {
@@ -332,12 +337,18 @@ func described(p *sampler.Profile) string {
 	return strings.Join(parts, "; ")
 }
 
-// name gives each recording its name in the collection.
+var plainID = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$`)
+
+// name gives each recording its name in the collection: that of its file, unless it would
+// say that it is another session's.
 func (k *Recordings) name() {
 	taken := map[string]bool{}
 	for _, x := range k.Incoming {
 		if x.File = recordingsDir + "/" + x.From; !k.same {
 			stem := strings.TrimSuffix(x.From, path.Ext(x.From))
+			if x.match.Misnamed && plainID.MatchString(x.Session) {
+				stem = x.Session
+			}
 			x.File = recordingsDir + "/" + stem + "." + x.look.format
 			for n := 2; taken[strings.ToLower(x.File)]; n++ {
 				x.File = fmt.Sprintf("%s/%s-%d.%s", recordingsDir, stem, n, x.look.format)
@@ -451,7 +462,7 @@ func (k *Recordings) convert(x *Incoming, r *Record, s *Settings) error {
 		default:
 			k.doubt(Doubt{ID: "gas", Where: x.From, Option: "gas-kpa", Number: true,
 				Question: "CO2 is a share of the gas " +
-					"in this recording, and the log has no room kpa: what was the pressure of the air in the room, " +
+					"in this recording, and the log has no value of room (kPa): what was the pressure of the air in the room, " +
 					"in kPa, as a " +
 					"barometer in it shows it?"})
 			return nil

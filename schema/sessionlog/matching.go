@@ -30,6 +30,8 @@ type Match struct {
 	// found to be wrong, in the zone of the session: for started_at of the recording.
 	// It is zero where the file does not say, or the clock contradicts the session.
 	Started time.Time
+
+	Misnamed bool // the file's name is that of another session
 }
 
 // AsAnswered is the How of a match that a person has made.
@@ -367,6 +369,9 @@ func (m *matcher) finish() {
 		match := Match{File: m.files[i].Name, Session: m.visits[k].ID, How: e.how()}
 		if _, answered := m.set.Answers[RecordingDoubt(match.File)]; answered {
 			match.How = AsAnswered
+		}
+		if claims := m.claims(i, exactly); len(claims) > 0 {
+			match.Misnamed = !slices.Contains(claims, k)
 		}
 		if e.clock > silent {
 			match.Started = m.visits[k].Started.Add(e.apart)
