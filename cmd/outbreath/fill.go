@@ -214,6 +214,10 @@ func (f *filling) sealed() func(string) (string, error) {
 	}
 }
 
+// isRoomKPa reports whether a pressure can be that of the air in a room, from the highest
+// towns to below sea level; the limits are those of room_kpa in the record.
+func isRoomKPa(kPa float64) bool { return kPa >= 40 && kPa <= 115 }
+
 // given reports whether options answer something.
 func (s *fillOptions) given() bool {
 	return len(s.columns)+len(s.files)+len(s.answers) > 0 || s.dates+s.decimals+s.zone != "" || s.gasKPa != 0
@@ -232,7 +236,7 @@ func (s *fillOptions) answer(plan *schema.Plan, set *sessionlog.Settings) error 
 	if !slices.Contains([]string{"", "comma", "point"}, s.decimals) {
 		return usagef("write comma or point", "--decimals %s is no decimal sign", quoted(s.decimals))
 	}
-	if s.gasKPa != 0 && (s.gasKPa < 40 || s.gasKPa > 115) {
+	if s.gasKPa != 0 && !isRoomKPa(s.gasKPa) {
 		return usagef("write what a barometer in the room shows, in kPa: 40 to 115",
 			"--gas-kpa is no pressure of a room")
 	}

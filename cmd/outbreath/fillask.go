@@ -64,6 +64,8 @@ func (f *filling) ask(d sessionlog.Doubt, n, of int) error {
 		switch {
 		case len(d.Choices) > 0:
 			f.u.tell("  type one of the numbers, or the words beside it")
+		case d.Option == "gas-kpa":
+			f.u.tell("  type what a barometer in the room shows, in kPa: 40 to 115")
 		case d.Number:
 			f.u.tell("  type a number")
 		case d.Option == "zone":
@@ -110,8 +112,8 @@ func chosen(d sessionlog.Doubt, taken int, answer string) (string, bool) {
 		return d.Choices[i].Value, true
 	}
 	if d.Number {
-		_, err := strconv.ParseFloat(strings.ReplaceAll(answer, ",", "."), 64)
-		return answer, err == nil
+		n, err := strconv.ParseFloat(strings.ReplaceAll(answer, ",", "."), 64)
+		return answer, err == nil && n > 0 && (d.Option != "gas-kpa" || isRoomKPa(n))
 	}
 	if d.Option == "zone" {
 		return answer, sessionlog.IsZone(answer)

@@ -454,3 +454,27 @@ func TestFillInterrupted(t *testing.T) {
 		t.Errorf("other records: %v\nwant %v", got, want)
 	}
 }
+
+// TestChosen: what is typed at a question is taken only if it can be an answer.
+func TestChosen(t *testing.T) {
+	three := sessionlog.Doubt{Choices: []sessionlog.Choice{{Value: "a", Words: "one"}, {Value: "b", Words: "two"},
+		{Value: "c", Words: "Three"}}}
+	gas := sessionlog.Doubt{Option: "gas-kpa", Number: true}
+	rows := sessionlog.Doubt{Number: true}
+	for _, c := range []struct {
+		d      sessionlog.Doubt
+		taken  int
+		answer string
+		want   string // "" if it cannot
+	}{
+		{three, 0, "1", "a"}, {three, 0, "3", "c"}, {three, 0, "0", ""}, {three, 0, "4", ""}, {three, 0, "", ""},
+		{three, 1, "3", ""}, {three, 1, "three", "c"}, {three, 1, "2", "b"}, {three, 0, "four", ""},
+		{gas, 0, "101,3", "101,3"}, {gas, 0, "1013", ""}, {gas, 0, "-5", ""}, {gas, 0, "NaN", ""},
+		{rows, 0, "25", "25"}, {rows, 0, "0", ""}, {rows, 0, "fast", ""},
+		{sessionlog.Doubt{Option: "zone"}, 0, "Weir", ""}, {sessionlog.Doubt{Option: "zone"}, 0, panama, panama},
+	} {
+		if got, ok := chosen(c.d, c.taken, c.answer); ok != (c.want != "") || ok && got != c.want {
+			t.Errorf("%+v: %q gives %q, %t", c.d, c.answer, got, ok)
+		}
+	}
+}
