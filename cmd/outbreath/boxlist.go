@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -71,7 +72,7 @@ func scannedTubes(u *ui, name string, recorded []string) ([]string, error) {
 
 // tabledTubes reads the column of barcodes of a table, and says which it is.
 func tabledTubes(u *ui, path, column string, data []byte, recorded []string) ([]string, error) {
-	tables, err := sheet.Read(quoted(path), data)
+	tables, err := sheet.Read(filepath.Base(path), data)
 	if err != nil {
 		return nil, err
 	}
