@@ -17,10 +17,16 @@ import (
 func (c *Collection) between() {
 	c.overlaps()
 	c.farApart()
+	c.outOfOrder()
+	c.atNight()
+	c.elsewhere()
 	c.changedSubjects()
 	c.allEqual()
 	c.misnamed()
 	c.whose()
+	c.oddCodes()
+	c.outliers()
+	c.pounds()
 }
 
 // report adds a problem at a place of a session's record.

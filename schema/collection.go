@@ -80,6 +80,8 @@ func (c *Collection) load() error {
 		return err
 	}
 	c.Problems = append(c.Problems, c.Roster.OnePerson()...)
+	c.Problems = append(c.Problems, c.Roster.Garbled()...)
+	c.Problems = append(c.Problems, c.Roster.postalCodes()...)
 	sessions, recordings, err := c.top()
 	if err != nil {
 		return err

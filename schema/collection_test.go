@@ -301,7 +301,7 @@ func TestRules(t *testing.T) {
 		{"end before the start", edited("/ended_at", `"2026-03-02T08:21:59-05:00"`),
 			[]want{{at("/ended_at") + "time.order", "ended_at is before started_at"}}},
 		{"end at the start", edited("/ended_at", `"2026-03-02T08:22:00-05:00"`, "/interruptions", ""),
-			[]want{{at("/tubes/0/capped_at") + "tube.open?", ""}}},
+			[]want{{at("/ended_at") + "session.empty?", "the session lasts 0 s, started_at equals ended_at"}}},
 		{"other offsets", edited("/ended_at", `"2026-03-02T13:31:00Z"`), nil},
 		{"12 minutes", edited("/ended_at", `"2026-03-02T08:34:00-05:00"`), nil},
 		{"longer", edited("/ended_at", `"2026-03-02T08:34:01-05:00"`),

@@ -22,20 +22,25 @@ func (c *Collection) Holding(now time.Time) []Problem {
 		}
 		out = append(out, p)
 	}
+	far := c.far()
 	for _, s := range c.Sessions {
 		if s.Ended.IsZero() || now.Before(s.Ended) {
 			continue
 		}
 		days := int(now.Sub(s.Ended) / (24 * time.Hour))
 		switch limit := c.Study.HoldingDays; {
+		case days > limit && far[s.File]:
+			warn(s, "/ended_at", "tube.held", fmt.Sprintf("this session lies far from the others, so check its date "+
+				"first; if it is right, the tubes have waited for more than the %d days of holding_days in "+
+				"study.json: ask the laboratory whether its method can still use them", limit))
 		case days > limit:
-			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for more than the "+
-				"%d days of holding_days in study.json: ask the laboratory whether its method can still use them",
-				limit))
+			warn(s, "/ended_at", "tube.held", fmt.Sprintf("by this date the tubes have waited for %d days: are year, "+
+				"month and day right? If they are, that is more than the %d days of holding_days in study.json: "+
+				"ask the laboratory whether its method can still use them", days, limit))
 		case days*5 >= limit*4:
-			warn(s, "/ended_at", "tube.held", fmt.Sprintf("the tubes of this session have waited for %d of the %d "+
-				"days of holding_days in study.json: send them now, and tell the laboratory that they are urgent",
-				days, limit))
+			warn(s, "/ended_at", "tube.held", fmt.Sprintf("by this date the tubes of this session have waited for "+
+				"%d of the %d days of holding_days in study.json: if the date is right, send them now, and tell the "+
+				"laboratory that they are urgent", days, limit))
 		}
 		if now.In(s.Ended.Location()).Format(time.DateOnly) == s.Ended.Format(time.DateOnly) {
 			continue

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 )
 
 // A place is where something first occurred.
@@ -77,6 +78,8 @@ func (r *rules) check(s *Session, q *queries) {
 	r.kit(q)
 	r.sampler(q)
 	r.times(s, q)
+	r.fill(s, q)
+	body(s, q)
 }
 
 // once reports a second use of key, at pointer. format is the message, with a verb for the place
@@ -150,6 +153,36 @@ func (r *rules) subject(s *Session, q *queries) {
 		q.warning("/subject/sex", "subject.sex", "sex differs from that in roster.csv: check that this is the "+
 			"right subject, and correct one of the two")
 	}
+	postal(q, row["postal_code"])
+}
+
+// postal compares the postal code of a record with the roster's.
+func postal(q *queries, listed string) {
+	const at, todo = "/subject/postal_code", "so the laboratory would get another region: "
+	code, listed := postalSigns(q.node.At(at).text()), postalSigns(listed)
+	switch {
+	case code == "" || listed == "" || code == listed:
+	case strings.TrimLeft(code, "0") == strings.TrimLeft(listed, "0"):
+		which := "postal_code"
+		if len(listed) < len(code) {
+			which = "that in roster.csv"
+		}
+		q.warning(at, "subject.postal-code", "postal_code differs from that in roster.csv by a zero in front, "+todo+
+			"a spreadsheet takes such zeros away, so write "+which+" with its zero")
+	default:
+		q.warning(at, "subject.postal-code", "postal_code differs from that in roster.csv, "+todo+"check that this is "+
+			"the right subject, and correct the code that is wrong or old")
+	}
+}
+
+// postalSigns returns what counts in a postal code: capital letters and digits.
+func postalSigns(code string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToUpper(r)
+		}
+		return -1
+	}, code)
 }
 
 // sexWord returns the word for the spellings that rosters use, or "" if s says nothing.
@@ -241,6 +274,10 @@ func (r *rules) times(s *Session, q *queries) {
 		return
 	}
 	switch lasted := s.Ended.Sub(s.Started); {
+	case lasted == 0 && !s.Started.IsZero():
+		q.warning("/ended_at", "session.empty", "the session lasts 0 s, started_at equals ended_at: correct the one "+
+			"that is wrong")
+		return
 	case lasted > longestSession:
 		q.error("/ended_at", "session.day", fmt.Sprintf("the session would have lasted for more than %d hours: "+
 			"correct the date or the hour of started_at or ended_at", int(longestSession.Hours())))

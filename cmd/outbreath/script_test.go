@@ -81,10 +81,16 @@ var smallDemo = demo.Options{Seed: 7, Subjects: 3, Sessions: 4, RecordingSeconds
 	Start: time.Now().AddDate(0, 0, -10)}
 
 func scriptInvent(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: invent DIR")
+	if neg || len(args) < 1 || len(args) > 2 {
+		ts.Fatalf("usage: invent DIR [SESSIONS]")
 	}
-	ts.Check(invent(ts.MkAbs(args[0]), smallDemo))
+	o := smallDemo
+	if len(args) == 2 {
+		var err error
+		o.Sessions, err = strconv.Atoi(args[1])
+		ts.Check(err)
+	}
+	ts.Check(invent(ts.MkAbs(args[0]), o))
 }
 
 // invent writes an invented collection to dir, and the barcodes of its tubes,
