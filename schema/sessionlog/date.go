@@ -23,6 +23,8 @@ type written struct {
 	days  map[string][]day // by order: the day, or two where the year has two digits
 	short bool             // the year has two digits
 	rest  string           // what follows: a time of day, or ""
+
+	yearDay day // of a year in front, if the day follows it; it may not exist
 }
 
 // A day of the calendar; the zero day is none.
@@ -72,6 +74,9 @@ func readDate(s string) (w written, ok bool) {
 	}
 	if w, ok = datePart(s); !ok {
 		return w, false
+	}
+	if weekday > 0 {
+		w.yearDay = day{}
 	}
 	for order, days := range w.days {
 		w.days[order] = slices.DeleteFunc(days, func(d day) bool {
@@ -126,7 +131,9 @@ func digits(a, b, c, sign, rest string) (written, bool) {
 	w := written{days: map[string][]day{}, rest: rest}
 	switch {
 	case len(a) == 4 && len(c) <= 2:
-		return certain(a, b, c, rest), true
+		w := certain(a, b, c, rest)
+		w.yearDay = daysOf(a, c, b)[0]
+		return w, true
 	case len(a) <= 2 && len(c) == 4:
 		w.days[dayFirst], w.days[monthFirst] = daysOf(c, b, a), daysOf(c, a, b)
 		return w, true

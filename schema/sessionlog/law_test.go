@@ -85,7 +85,7 @@ func drawLeaf(t *rapid.T, l *schema.Leaf, pointer string, n int) *schema.Node {
 		s := rapid.StringOfN(rapid.RuneFrom([]rune("aZ0123.- _/äЖ漢")), 1, 12, -1).Filter(func(s string) bool {
 			_, err := schema.Canonical(s)
 			return err == nil && clean(s) == s && !saysNothing(s) && !lostDigits.MatchString(s) &&
-				!allDigits.MatchString(s)
+				!allDigits.MatchString(s) && lookAlike(s) == ""
 		}).Draw(t, pointer)
 		return text(s)
 	}

@@ -2,7 +2,6 @@ package sessionlog
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"outbreath/schema"
@@ -16,7 +15,8 @@ const (
 )
 
 // readNumbers reads numbers. One decimal sign holds for a column: that which a cell of it
-// can have alone, else that of the table's other columns, else that of the settings.
+// can have alone, else that of the settings: 1.000 is asked about even where other columns
+// have points, because a sampler's figures have them and a person's thousands as well.
 func (r *reader) readNumbers(c *column, out []value) {
 	read := make([]*numeral, len(out))
 	r.each(c, func(i int, at string, cell sheet.Cell) {
@@ -38,6 +38,9 @@ func (r *reader) readNumbers(c *column, out []value) {
 			}
 			one := n.only(c.column.Leaf)
 			switch {
+			case one == "" && sign == disputed:
+				out[i].bad = true
+				continue
 			case one == "" && sign == contradictory:
 				out[i].bad = true
 				r.problem(out[i].at, c.column.Field, "numbers in this column have the comma as decimal sign in "+
@@ -170,60 +173,14 @@ func (r *reader) sign(c *column, read []*numeral, out []value) string {
 	}
 	switch {
 	case sign != "" && r.set.Decimals != "" && r.set.Decimals != sign:
-		return "" // the log contradicts what was said before
+		return r.dispute(c, sign, at, fmt.Sprintf("this number under %q can only be read with the %s as decimal sign, "+
+			"and the other one was said before: are the numbers of this column written so?", c.heading, sign))
 	case sign != "":
 		c.say(fmt.Sprintf("decimal %s, as %s shows", sign, at))
 		return sign
-	}
-	if other, at := r.tableSign(c); other != "" {
-		c.say(fmt.Sprintf("decimal %s, as %s shows", other, at))
-		return other
 	}
 	if r.set.Decimals != "" {
 		c.say("decimal " + r.set.Decimals + ", as was said")
 	}
 	return r.set.Decimals
-}
-
-// tableSign returns the one decimal sign that other columns of a table show.
-func (r *reader) tableSign(c *column) (sign, at string) {
-	for _, o := range c.src.cols {
-		if o == c || kindOf(o.column) != numbers {
-			continue
-		}
-		if o.shows == nil {
-			o.shows = r.signsShown(o)
-		}
-		for _, e := range o.shows {
-			if sign != "" && e.possible[0] != sign {
-				return "", ""
-			}
-			sign, at = e.possible[0], e.at
-		}
-	}
-	if sign != "" && r.set.Decimals != "" && r.set.Decimals != sign {
-		return "", ""
-	}
-	return sign, at
-}
-
-// signsShown returns each decimal sign that a cell of a column can have alone, with the
-// first such cell.
-func (r *reader) signsShown(c *column) []showing {
-	shows := []showing{}
-	for _, row := range c.src.rows {
-		cell := c.src.cell(row, c.col)
-		if cell.Kind != sheet.Text || r.skipped[rowOf{c.src, row}] {
-			continue
-		}
-		n, ok := readNumeral(cell.Text)
-		if !ok || n.settled() {
-			continue
-		}
-		one := n.only(c.column.Leaf)
-		if one != "" && !slices.ContainsFunc(shows, func(s showing) bool { return s.possible[0] == one }) {
-			shows = append(shows, showing{[]string{one}, c.src.ref(row, c.col)})
-		}
-	}
-	return shows
 }

@@ -24,6 +24,8 @@ type reader struct {
 	zone  *time.Location
 
 	asked     map[string]*question
+	halted    bool            // tables are not in order: values are not read
+	missing   map[string]bool // tables of lists of which that was said
 	questions []*question
 	skipped   map[rowOf]bool // rows that are no entries
 
@@ -48,6 +50,10 @@ func Read(tables []sheet.Table, in Inputs, s *Settings) *Reading {
 		Recordings: map[string]bool{}},
 		asked: map[string]*question{}, skipped: map[rowOf]bool{}, byID: map[string]*session{}}
 	r.gather(tables)
+	if r.halted {
+		r.out.Doubts = r.doubts()
+		return r.out
+	}
 	for _, src := range r.sources { // the roster first: it settles zeros in front and births
 		if src.sheet == RosterSheet {
 			r.roster(src)
@@ -95,7 +101,9 @@ func (r *reader) gather(tables []sheet.Table) {
 		}
 		r.sources = append(r.sources, src)
 	}
-	if !slices.ContainsFunc(r.sources, func(s *source) bool { return s.sheet == SessionsSheet }) {
+	r.onlyOnce()
+	unread = r.nameless(unread, len(files) == 1)
+	if !r.halted && !slices.ContainsFunc(r.sources, func(s *source) bool { return s.sheet == SessionsSheet }) {
 		unread = r.unknownLog(unread)
 	}
 	for _, t := range unread {
@@ -110,7 +118,18 @@ func (r *reader) gather(tables []sheet.Table) {
 		}
 		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), Table: src.name(), How: how})
 		r.rows(src)
+		r.strays(src)
+		even := r.lengths(src) && r.beyond(src)
 		r.columns(src)
+		if !even || !r.shifted(src) {
+			r.halted = true
+		}
+		if src.sheet == SessionsSheet && !slices.ContainsFunc(src.rows, func(row int) bool {
+			return src.filled(row) > 0
+		}) {
+			r.problem(src.name(), sessionField, "there is no session in it yet, only headings: fill in a row for each "+
+				"session, or name the log that has them with --from")
+		}
 	}
 }
 
@@ -180,6 +199,7 @@ func (r *reader) rows(s *source) {
 			r.skipped[rowOf{s, i}] = true
 		}
 	}
+	r.struck(s)
 }
 
 func filled(row sheet.Row) int {
@@ -239,6 +259,11 @@ func (r *reader) table(s *source) {
 		return
 	}
 	r.carry(s, key, read[key])
+	for c, days := range read {
+		if c.column.Field == DateField {
+			r.carry(s, c, days)
+		}
+	}
 	for i, row := range s.rows {
 		if r.skipped[rowOf{s, row}] {
 			continue
@@ -253,7 +278,7 @@ func (r *reader) table(s *source) {
 	}
 }
 
-// carry copies the session's number down where its cell is merged with those below.
+// carry copies the session's number, or date, down where its cell is merged with those below.
 func (r *reader) carry(s *source, key *column, ids []value) {
 	for _, m := range s.Merged {
 		left, top, right, bottom, ok := mergedRange(m)
@@ -434,10 +459,13 @@ func (s *source) has(field string) bool {
 func (r *reader) finish() {
 	outline := r.form
 	r.fromRoster(outline)
+	r.emptyDates()
+	r.nights()
 	for _, s := range r.sessions {
 		s.Values, s.Places = map[string]*schema.Node{}, map[string]string{}
 		s.put("/study", &schema.Node{Kind: schema.String, Text: r.in.Study.Study}, "study.json")
 		s.put("/site", &schema.Node{Kind: schema.String, Text: r.in.Study.Site}, "study.json")
+		r.twoDays(s)
 		t := r.clockOf(s)
 		for _, field := range slices.Sorted(maps.Keys(s.own)) {
 			v := s.own[field]
@@ -568,6 +596,9 @@ func (r *reader) judge(s *session, outline *schema.Outline) {
 	for _, p := range r.in.Plan.Validate("", doc) {
 		if strings.HasPrefix(p.Pointer, "/recordings") {
 			continue // they are completed, and judged, when the files are known
+		}
+		if len(s.lists[p.Pointer+"/*"]) == 0 && r.noEntries(p.Pointer) {
+			continue
 		}
 		at := s.Where
 		missing := p.Rule == "schema.required"

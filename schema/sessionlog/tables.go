@@ -16,8 +16,9 @@ type source struct {
 	sheet string // that of the log which it holds: SessionsSheet, RosterSheet or a list's
 	head  int    // index of the row of headings
 	cols  []*column
-	rows  []int // indexes of the rows with values
-	alone bool  // the log has no other table of that file
+	rows  []int           // indexes of the rows with values
+	alone bool            // the log has no other table of that file
+	void  map[[2]int]bool // cells that are read as empty, by row and column
 }
 
 // A column of a source that is read.
@@ -28,7 +29,10 @@ type column struct {
 	heading string
 	how     []string // what was decided, for Understood
 
-	shows []showing // of orders or decimal signs; nil until it is asked for
+	shows []showing // of orders; nil until it is asked for
+	left  []string  // orders that all dates of the column fit
+	label string    // of a heading that others have as well: with the column, "started at (column L)"
+	said  bool      // a person has said what it is
 }
 
 // ref names a cell for a person.
@@ -61,10 +65,13 @@ func (c *column) name() string {
 // key identifies a column in the ID of a doubt, in this week's log and the next one's.
 func (c *column) key() string { return c.src.sheet + "|" + c.column.Field + "|" + normal(c.heading) }
 
-// cell returns the cell of a row, the zero cell beyond its end.
+// cell returns the cell of a row; the zero cell beyond its end, and where there is nothing
+// but white space.
 func (s *source) cell(row, col int) sheet.Cell {
-	if cells := s.Rows[row].Cells; col < len(cells) {
-		return cells[col]
+	if cells := s.Rows[row].Cells; col < len(cells) && !s.void[[2]int{row, col}] {
+		if c := cells[col]; c.Kind != sheet.Text || clean(c.Text) != "" {
+			return c
+		}
 	}
 	return sheet.Cell{}
 }
@@ -223,14 +230,21 @@ func (r *reader) columns(s *source) {
 				"it")
 			continue
 		}
-		c := &column{src: s, col: col, heading: heading}
-		if field := r.set.field(s.sheet, heading); field != "" {
+		c := &column{src: s, col: col, heading: heading, label: heading}
+		field := r.set.field(s.sheet, heading)
+		if r.repeated(s, heading) {
+			c.label = fmt.Sprintf("%s (column %s)", heading, sheet.Letters(col))
+			if own := r.set.field(s.sheet, c.label); own != "" {
+				field = own
+			}
+		}
+		if field != "" {
 			if field == ignored {
 				c.understood(r, "not read, as was said before")
 				continue
 			}
 			if known := r.known(s.sheet, heading, field); known != nil {
-				c.meaning = *known
+				c.meaning, c.said = *known, true
 				taken = append(taken, c)
 				continue
 			}
@@ -290,11 +304,32 @@ func (r *reader) known(sheetName, heading, field string) *meaning {
 	return &meaning{c, entry, u}
 }
 
-// once keeps one column a field; a second one is a doubt. So is a list's column in the
+// repeated reports whether several columns with values have the same heading.
+func (r *reader) repeated(s *source, heading string) bool {
+	n := 0
+	for col, c := range s.Rows[s.head].Cells {
+		if normal(headingText(c)) == normal(heading) && !r.void(s, col) {
+			n++
+		}
+	}
+	return n > 1
+}
+
+// once keeps one column a field, that of which a person has said so before others; a
+// second one is a doubt, or a problem where both were said. So is a list's column in the
 // sessions' own rows without that which begins the list. "Storage" beside "Tube A" and
 // "Tube B" is that of both.
 func (r *reader) once(s *source, taken []*column) []*column {
 	var kept []*column
+	slices.SortStableFunc(taken, func(a, b *column) int {
+		switch {
+		case a.said == b.said:
+			return 0
+		case a.said:
+			return -1
+		}
+		return 1
+	})
 	for _, c := range taken {
 		same := slices.IndexFunc(kept, func(o *column) bool {
 			return o.column.Field == c.column.Field && o.entry == c.entry
@@ -304,18 +339,29 @@ func (r *reader) once(s *source, taken []*column) []*column {
 				o.column == r.first(c.column.List)
 		})
 		switch {
+		case same >= 0 && c.said:
+			r.problem(c.name(), c.column.Field,
+				fmt.Sprintf("it was said of this column and of %s that they hold %s: say "+
+					"of one of them that it is not read, with --column and the sign - for its field", kept[same].name(),
+					c.column.Plain()))
 		case same >= 0:
-			r.doubt(Doubt{ID: id("column", c.key()), Where: c.name(), Option: "column", Heading: c.heading,
+			r.doubt(Doubt{ID: id("column", c.key(), c.label), Where: c.name(), Option: "column", Heading: c.label,
 				Sheet: s.sheet,
-				Question: fmt.Sprintf("the headings %q and %q both mean %s: what is under %q?", kept[same].heading,
-					c.heading, c.column.Plain(), c.heading),
+				Question: fmt.Sprintf("the headings %q and %q both mean %s: what is under %q in this column?",
+					kept[same].heading, c.heading, c.column.Plain(), c.heading),
 				Choices: r.choices(s.sheet)}, "")
+		case !begins && c.said:
+			r.problem(c.name(), c.column.Field,
+				fmt.Sprintf("it was said of this column that it holds %s, and no column "+
+					"of this table holds %s: name that with --column first", c.column.Plain(),
+					r.first(c.column.List).Plain()))
 		case !begins:
 			r.unclear(c, nil)
 		default:
 			kept = append(kept, c)
 		}
 	}
+	slices.SortStableFunc(kept, func(a, b *column) int { return a.col - b.col })
 	return kept
 }
 
@@ -350,8 +396,8 @@ func (r *reader) unclear(c *column, found []meaning) {
 		}
 		choices = append(choices, Choice{ignored, "none of them: do not read this column"})
 	}
-	r.doubt(Doubt{ID: id("column", c.src.sheet, normal(c.heading)), Where: c.name(), Option: "column",
-		Heading: c.heading, Sheet: c.src.sheet, Question: question, Choices: choices}, "")
+	r.doubt(Doubt{ID: id("column", c.src.sheet, normal(c.label)), Where: c.name(), Option: "column",
+		Heading: c.label, Sheet: c.src.sheet, Question: question, Choices: choices}, "")
 }
 
 // choices are the fields that a column of a sheet can hold.

@@ -16,12 +16,13 @@ import (
 // that which all of its cells fit, else that of the table's other columns of dates, else
 // that of the settings.
 func (r *reader) readTimes(c *column, kind columnKind, out []value) {
-	read := make([]*written, len(out))
+	read, stored := make([]*written, len(out)), make([]bool, len(out))
 	r.each(c, func(i int, at string, cell sheet.Cell) {
 		out[i] = value{at: at}
 		switch cell.Kind {
 		case sheet.Time:
 			r.stored(c, kind, cell, &out[i])
+			stored[i] = true
 		case sheet.Number:
 			r.serial(c, kind, cell, &out[i])
 		case sheet.Text:
@@ -30,6 +31,7 @@ func (r *reader) readTimes(c *column, kind columnKind, out []value) {
 			r.timeProblem(c, kind, &out[i])
 		}
 	})
+	r.yearDay(c, read, out)
 	order, asked := "", false
 	for i, w := range read {
 		if w == nil {
@@ -40,6 +42,7 @@ func (r *reader) readTimes(c *column, kind columnKind, out []value) {
 		}
 		r.settle(c, w, order, &out[i])
 	}
+	r.turned(c, read, stored, out)
 	if kind == dates && c.column.Leaf != nil && c.column.Leaf.Format == "date" {
 		for i := range out {
 			if out[i].hasDay {
@@ -127,6 +130,11 @@ func (r *reader) asHours(c *column, text string, v *value) {
 
 // asDays asks whether a whole number is a spreadsheet's count of days.
 func (r *reader) asDays(c *column, kind columnKind, text string, v *value) {
+	if yearAlone(kind, text) {
+		v.bad = true
+		r.problem(v.at, c.column.Field, "this is a year alone: write the whole date, such as 1970-01-31")
+		return
+	}
 	whole, part, _ := strings.Cut(text, ".")
 	n, err := strconv.Atoi(whole)
 	if err != nil || len(whole) != 5 || n > 80000 { // from 1927 to 2119
@@ -173,6 +181,7 @@ func (r *reader) typed(c *column, kind columnKind, cell sheet.Cell, v *value) *w
 			r.asHours(c, text, v)
 			return nil
 		} else if v.hasHm {
+			v.half = halfDay.MatchString(text)
 			return nil
 		}
 	}
@@ -181,7 +190,7 @@ func (r *reader) typed(c *column, kind columnKind, cell sheet.Cell, v *value) *w
 		return nil
 	}
 	w, ok := readDate(text)
-	if !ok || len(w.days) == 0 {
+	if !ok || len(w.days) == 0 && !w.onlyYearDay() {
 		r.timeProblem(c, kind, v)
 		return nil
 	}
@@ -192,10 +201,12 @@ func (r *reader) typed(c *column, kind columnKind, cell sheet.Cell, v *value) *w
 			r.timeProblem(c, kind, v)
 			return nil
 		}
-		v.hasHm = kind == times
+		v.hasHm, v.half = kind == times, halfDay.MatchString(w.rest)
 	}
 	return &w
 }
+
+var halfDay = regexp.MustCompile(`(?i)[ap]\.? ?m\b`)
 
 // certain reports whether a date means one day in whatever order it is read.
 func (w *written) certain() bool {
@@ -242,6 +253,9 @@ func (r *reader) settle(c *column, w *written, order string, v *value) {
 		v.bad, v.hasHm = true, false
 		r.askOrder(c, w, v.at)
 		return
+	case w.mixed() && order == disputed:
+		*v = value{at: v.at, bad: true} // asked already
+		return
 	case w.mixed() && order == contradictory:
 		*v = value{at: v.at, bad: true}
 		r.problem(v.at, c.column.Field, "dates in this column are written in two orders, so that this one can be "+
@@ -268,7 +282,7 @@ func (r *reader) askOrder(c *column, w *written, at string) {
 	for _, ch := range []Choice{{dayFirst, "day first: 03/04/2026 is the 3rd of April"},
 		{monthFirst, "month first: 03/04/2026 is the 4th of March"},
 		{yearFirst, "year first: 26/03/04 is the 4th of March 2026"}} {
-		if w.days[ch.Value] != nil {
+		if w.days[ch.Value] != nil && (c.left == nil || slices.Contains(c.left, ch.Value)) {
 			choices = append(choices, ch)
 		}
 	}
@@ -279,6 +293,9 @@ func (r *reader) askOrder(c *column, w *written, at string) {
 
 // contradictory is the order of a column whose cells cannot all have the same.
 const contradictory = "contradictory"
+
+// disputed is that of a column that shows another order, or sign, than was said before.
+const disputed = "disputed"
 
 // order settles the order of a column's dates, "" if nothing does.
 func (r *reader) order(c *column, read []*written, out []value) string {
@@ -303,7 +320,9 @@ func (r *reader) order(c *column, read []*written, out []value) string {
 	case len(left) == 0:
 		return contradictory
 	case len(left) == 1 && r.set.Dates != "" && r.set.Dates != left[0]:
-		return "" // the log contradicts what was said before
+		order := strings.ReplaceAll(left[0], "-", " ")
+		return r.dispute(c, left[0], at, fmt.Sprintf("these dates under %q can only be read with the %s, and it was "+
+			"said before that they begin otherwise: are the dates of this column written so?", c.heading, order))
 	case len(left) == 1:
 		c.say(fmt.Sprintf("%s, as %s shows", strings.ReplaceAll(left[0], "-", " "), at))
 		return left[0]
@@ -311,7 +330,20 @@ func (r *reader) order(c *column, read []*written, out []value) string {
 		c.say(strings.ReplaceAll(r.set.Dates, "-", " ") + ", as was said")
 		return r.set.Dates
 	}
+	c.left = left
 	return ""
+}
+
+// dispute asks whether a column is written as it shows, against what was said before of all;
+// the answer is that of the column alone.
+func (r *reader) dispute(c *column, shown, at, question string) string {
+	key := id("order", c.key(), shown)
+	if r.set.Answers[key] == "shown" {
+		c.say(strings.ReplaceAll(shown, "-", " ") + ", as " + at + " shows and was said")
+		return shown
+	}
+	r.doubt(Doubt{ID: key, Question: question, Choices: []Choice{{"shown", "yes: read this column so"}}}, at)
+	return disputed
 }
 
 // allOrders reports whether the date can be read in all orders, as one with a year of

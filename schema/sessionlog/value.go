@@ -23,6 +23,7 @@ type value struct {
 	clock  clock
 	hasHm  bool
 	exact  string // a whole RFC 3339 time, as it was written
+	half   bool   // am or pm was written
 	bad    bool   // said already: a doubt or a problem
 }
 
@@ -125,18 +126,21 @@ var lostDigits = regexp.MustCompile(`^[0-9]([.,][0-9]+)?[eE]\+[0-9]+$`)
 
 // readTexts reads codes, free texts and names of files.
 func (r *reader) readTexts(c *column, kind columnKind, out []value) {
+	read := make([]sheet.Cell, len(out))
 	r.each(c, func(i int, at string, cell sheet.Cell) {
 		text, ok := r.asText(c, kind, at, cell)
 		if !ok {
+			out[i] = value{at: at, bad: true}
 			return
 		}
+		read[i] = cell
 		switch {
 		case kind == texts:
 			text = prose(text)
 		case kind == filenames:
 			text = fileName(text)
 		default:
-			if text = r.code(c, at, text); r.monthMade(c, at, text) {
+			if text, ok = r.code(c, at, text); !ok || r.alike(c, at, text) || r.monthMade(c, at, text) {
 				out[i] = value{at: at, bad: true}
 				return
 			}
@@ -146,7 +150,7 @@ func (r *reader) readTexts(c *column, kind columnKind, out []value) {
 		}
 	})
 	if kind == codes {
-		r.zeros(c, out)
+		r.zeros(c, out, read)
 	}
 }
 
@@ -184,31 +188,38 @@ func (r *reader) asText(c *column, kind columnKind, at string, cell sheet.Cell) 
 }
 
 // code returns a code as the plan writes it: capitals or blanks that its pattern does
-// not take are small letters and hyphens.
-func (r *reader) code(c *column, at, text string) string {
-	text = clean(text)
+// not take are small letters and hyphens. What is scanned is taken as it is, or not at
+// all: then ok is false, as where a question is open.
+func (r *reader) code(c *column, at, text string) (code string, ok bool) {
+	if c.column.scanned() {
+		if text, ok = r.label(c, at, text); !ok {
+			return "", false
+		}
+	} else {
+		text = clean(text)
+	}
 	leaf := c.column.Leaf
 	if leaf == nil {
 		if saysNothing(text) {
-			return ""
+			return "", true
 		}
-		return text
+		return text, true
 	}
 	if saysNothing(text) {
 		if !matches(leaf, text) || normal(text) == "" {
-			return ""
+			return "", true
 		}
 		key := id("nothing", c.key(), strings.ToLower(text))
 		switch r.set.Answers[key] {
 		case "value":
 		case "nothing":
-			return ""
+			return "", true
 		default:
 			r.doubt(Doubt{ID: key, Question: fmt.Sprintf("cells under %q hold what many write where there is no "+
 				"value: "+
 				"is it one?", c.heading), Choices: []Choice{{"nothing", "no: leave the field out"},
 				{"value", "yes: take it as it is written"}}}, at)
-			return ""
+			return "", false
 		}
 	}
 	if !matches(leaf, text) {
@@ -216,11 +227,11 @@ func (r *reader) code(c *column, at, text string) string {
 		for _, s := range []string{low, strings.ReplaceAll(low, " ", "-"), strings.ReplaceAll(text, " ", "")} {
 			if matches(leaf, s) {
 				c.say("written as the plan asks: small letters, hyphens for blanks")
-				return s
+				return s, true
 			}
 		}
 	}
-	return text
+	return text, true
 }
 
 var monthForm = regexp.MustCompile(`^(?:[0-9]{1,2}[-. ]*(\pL{3,4})|(\pL{3,4})[-. ]*[0-9]{2})\.?$`)
@@ -277,57 +288,6 @@ func fileName(text string) string {
 	return "recordings/" + text
 }
 
-// zeros asks about numbers that may have lost zeros in front: where other cells of the
-// column, or the roster, have more digits and a zero in front.
-func (r *reader) zeros(c *column, out []value) {
-	width, short := 0, []int(nil)
-	for _, v := range out {
-		if v.node != nil && allDigits.MatchString(v.node.Text) && v.node.Text[0] == '0' {
-			width = max(width, len(v.node.Text))
-		}
-	}
-	listed := map[string]bool{}
-	if c.column.Field == "/subject/subject_id" {
-		for _, row := range r.rosterRows() {
-			listed[row["subject_id"]] = true
-		}
-	}
-	for i, v := range out {
-		if v.node == nil || !allDigits.MatchString(v.node.Text) || listed[v.node.Text] {
-			continue
-		}
-		n := len(v.node.Text)
-		for id := range listed {
-			if allDigits.MatchString(id) && len(id) > n && strings.TrimLeft(id, "0") == v.node.Text {
-				width = max(width, len(id))
-			}
-		}
-		if n < width {
-			short = append(short, i)
-		}
-	}
-	for _, i := range short {
-		if len(out[i].node.Text) >= width {
-			continue
-		}
-		key := id("zeros", c.key())
-		switch r.set.Answers[key] {
-		case "keep":
-		case "pad":
-			out[i].node.Text = strings.Repeat("0", width-len(out[i].node.Text)) + out[i].node.Text
-			c.say(fmt.Sprintf("zeros added in front, to %d digits", width))
-		default:
-			r.doubt(Doubt{ID: key, Question: fmt.Sprintf("numbers under %q are shorter than others that begin with "+
-				"0: has "+
-				"a spreadsheet taken the zeros in front away?", c.heading), Choices: []Choice{
-				{"pad", fmt.Sprintf("yes: write them with %d digits", width)}, {"keep",
-					"no: they are right as they are"}}},
-				out[i].at)
-			out[i] = value{at: out[i].at, bad: true}
-		}
-	}
-}
-
 // readWords reads listed values, yes and no.
 func (r *reader) readWords(c *column, out []value) {
 	leaf := c.column.Leaf
@@ -350,15 +310,20 @@ func (r *reader) readWords(c *column, out []value) {
 			found = []string{"female", "male"}
 		}
 		key := id("word", c.column.Field, normal(word), word)
-		if a := r.set.Answers[key]; a != "" {
-			found = []string{a}
+		asked := r.set.Answers[key]
+		if asked != "" {
+			found = []string{asked}
 		}
 		switch {
 		case len(found) == 1 && found[0] == ignored:
 		case len(found) == 1:
 			out[i] = value{at: at, node: listedNode(leaf, found[0])}
-			if normal(found[0]) != normal(word) {
-				c.say("words of the log put as the plan lists them")
+			switch {
+			case normal(found[0]) == normal(word):
+			case asked != "":
+				c.say("words that were asked about taken as " + found[0])
+			default: // a word of our own lists, and so no one's name
+				c.say(strings.ToLower(word) + " taken as " + found[0])
 			}
 		case len(found) == 0 && saysNothing(word):
 		default:
@@ -416,8 +381,12 @@ func (r *reader) location(at string) *time.Location {
 	}
 	zone, err := time.LoadLocation(name)
 	if name == "" || name == "Local" || err != nil {
-		r.doubt(Doubt{ID: "zone", Option: "zone", Question: "in which time zone was the log kept? Write it as " +
-			"continent and city, such as Europe/Berlin"}, at)
+		question := "in which time zone was the log kept? Write it as continent and city, such as Europe/Berlin"
+		if name != "" {
+			question = fmt.Sprintf("the time zone %q is not known. %s%s",
+				name, strings.ToUpper(question[:1]), question[1:])
+		}
+		r.doubt(Doubt{ID: "zone", Option: "zone", Question: question}, at)
 		return nil
 	}
 	r.zone, r.out.Zone = zone, name
