@@ -9,8 +9,8 @@ import (
 	"outbreath/schema/sheet"
 )
 
-// column returns the log of replaced with the values of several columns replaced.
-func columnsOf(log string, values map[string][]string) string {
+// withColumns returns the log of replaced with the values of several columns replaced.
+func withColumns(log string, values map[string][]string) string {
 	lines := strings.Split(strings.TrimSpace(log), "\n")
 	for j, h := range strings.Split(lines[0], ";") {
 		for i, v := range values[h] {
@@ -49,10 +49,6 @@ func asBook(t testing.TB, log string, change func(heading string, row int, c she
 	return workbook(t, sheet.Book{Sheets: []sheet.Sheet{s}})
 }
 
-func five(heading string, values ...string) string {
-	return replaced(heading, append(values, make([]string, 5)...)[:max(5, len(values))]...)
-}
-
 // mended are mistakes of a log in classes, each with what is asked or objected to: the kind
 // of the doubt, or a part of the problem, and the place that must be named. With neither,
 // the records must have want.
@@ -66,7 +62,7 @@ type mended struct {
 func plainWeek(n int) string { return oneColumn("notes", make([]string, n)...) }
 
 func mistakes() []mended {
-	set := func(h string, v ...string) string { return columnsOf(plainWeek(5), map[string][]string{h: v}) }
+	set := func(h string, v ...string) string { return withColumns(plainWeek(5), map[string][]string{h: v}) }
 	line := func(n int, change func(string) string) string {
 		lines := strings.Split(plainWeek(5), "\n")
 		lines[n-1] = change(lines[n-1])
@@ -106,12 +102,12 @@ func mistakes() []mended {
 			where: "line 4, value 6"},
 		{name: "the first date is empty", log: set("date", ""), problem: "the date of this session is missing",
 			where: "line 2, value 6"},
-		{name: "afternoon without its half", log: columnsOf(plainWeek(5), map[string][]string{"start": {"1:20"},
+		{name: "afternoon without its half", log: withColumns(plainWeek(5), map[string][]string{"start": {"1:20"},
 			"end": {"1:30"}, "uncapped A": {"1:21"}, "capped A": {"1:22"}}), doubt: "night", where: "line 2, value 7"},
-		{name: "night that is said", log: columnsOf(plainWeek(5), map[string][]string{"start": {"1:20 am"},
+		{name: "night that is said", log: withColumns(plainWeek(5), map[string][]string{"start": {"1:20 am"},
 			"end": {"1:30 am"}, "uncapped A": {"1:21 am"}, "capped A": {"1:22 am"}}), want: "T01:20:00"},
 		// Numbers.
-		{name: "thousands beside points", log: columnsOf(oneColumn("temperature",
+		{name: "thousands beside points", log: withColumns(oneColumn("temperature",
 			"21.5", "21.6", "21.5", "21.4", "21.5"),
 			map[string][]string{"volume A": {"1.000", "1.000", "1.000", "1.000", "1.000"}}), doubt: "decimals",
 			where: "lines 2, 3, 4, 5, 6, value 15"},
@@ -184,7 +180,7 @@ func check(t *testing.T, c mended, r *Reading, got string) {
 func TestMendedBook(t *testing.T) {
 	week := plainWeek(5)
 	kind := func(h string, k sheet.Kind, values ...string) []sheet.Table {
-		return asBook(t, columnsOf(week, map[string][]string{h: values}), func(heading string, row int,
+		return asBook(t, withColumns(week, map[string][]string{h: values}), func(heading string, row int,
 			c sheet.Cell) sheet.Cell {
 			if heading == h && row < len(values) {
 				c.Kind = k
@@ -192,21 +188,21 @@ func TestMendedBook(t *testing.T) {
 			return c
 		})
 	}
-	us := asBook(t, columnsOf(week, map[string][]string{"date": {"2026-09-03", "2026-10-03", "13/03/2026", "14/03/2026",
+	us := asBook(t, withColumns(week, map[string][]string{"date": {"2026-09-03", "2026-10-03", "13/03/2026", "14/03/2026",
 		"15/03/2026"}}), func(heading string, row int, c sheet.Cell) sheet.Cell {
 		if heading == "date" && row < 2 {
 			c.Kind = sheet.Time
 		}
 		return c
 	})
-	births := asBook(t, columnsOf(week, map[string][]string{"birth date": {"1970-02-01", "31/01/1970", "1970-03-05",
+	births := asBook(t, withColumns(week, map[string][]string{"birth date": {"1970-02-01", "31/01/1970", "1970-03-05",
 		"25/12/1980", "13/04/1977"}}), func(heading string, row int, c sheet.Cell) sheet.Cell {
 		if heading == "birth date" && row%2 == 0 && row < 4 {
 			c.Kind = sheet.Time
 		}
 		return c
 	})
-	merged := asBook(t, columnsOf(week, map[string][]string{"date": {"2026-03-01", "", "", "2026-03-02", ""}}), nil)
+	merged := asBook(t, withColumns(week, map[string][]string{"date": {"2026-03-01", "", "", "2026-03-02", ""}}), nil)
 	merged[0].Merged = []string{"F2:F4", "F5:F6"}
 	blank := asBook(t, week+"  ; ;  \n", nil)
 	struck := asBook(t, week, nil)
@@ -293,11 +289,11 @@ func TestAnswersEnd(t *testing.T) {
 	logs["two headings of one field"] = oneColumn("tube barcode A", "T-9")
 	logs["a list without its beginning"] = strings.ReplaceAll(plainWeek(2), "barcode A", "Q")
 	logs["unknown headings"] = strings.NewReplacer("start;", "Q1;", "end;", "Q2;").Replace(plainWeek(2))
-	logs["two orders"] = strings.ReplaceAll(columnsOf(plainWeek(2), map[string][]string{"date": {"13/03/2026",
+	logs["two orders"] = strings.ReplaceAll(withColumns(plainWeek(2), map[string][]string{"date": {"13/03/2026",
 		"14/03/2026"}}), "1970-01-31", "01/31/1970")
-	logs["orders and signs open"] = columnsOf(oneColumn("height", "1,650", "1.700"), map[string][]string{
+	logs["orders and signs open"] = withColumns(oneColumn("height", "1,650", "1.700"), map[string][]string{
 		"date": {"02/03/2026", "04/03/2026"}, "birth date": {"01/02/70", "03/04/14"}, "volume A": {"1,234", "1,235"}})
-	logs["words"] = columnsOf(plainWeek(2), map[string][]string{"sex": {"H", "M"}, "storage A": {"cupboard", "n/a"},
+	logs["words"] = withColumns(plainWeek(2), map[string][]string{"sex": {"H", "M"}, "storage A": {"cupboard", "n/a"},
 		"operator": {"n/a", "-"}, "start": {"9.1", "46083"}})
 	for name, log := range logs {
 		for _, pick := range []int{0, 1, 2, 30} {

@@ -230,7 +230,8 @@ func (r *reader) emptyDates() {
 		default:
 			r.doubt(Doubt{ID: key,
 				Question: "the date is empty here: is it that of the session above? If not, write it in " +
-					"the log", Choices: []Choice{{"carry", "yes: the date above holds for these sessions as well"}}}, at)
+					"the log",
+				Choices: []Choice{{"carry", "yes: the date above holds for these sessions as well"}}}, at)
 		}
 		s.own[DateField] = value{at: at, bad: true}
 	}
