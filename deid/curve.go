@@ -56,14 +56,27 @@ func (r *recording) check() (*schema.CSVCheck, *breath.Meter) {
 	column := func(name string) int {
 		return slices.IndexFunc(r.Columns, func(c schema.Column) bool { return c.Name == name })
 	}
-	t, co2 := column("t_s"), column("co2_kpa")
+	t, co2, pressure := column("t_s"), column("co2_kpa"), column("pressure_pa")
 	if t < 0 || co2 < 0 {
 		return check, nil
 	}
 	m := breath.NewMeter()
 	check.Of = make([]bool, len(r.Columns))
 	check.Of[t], check.Of[co2] = true, true
-	check.Each = func(row []float64) { m.Add(row[t], row[co2]) }
+	r.begins, r.pressures, r.pressure = -1, 0, 0
+	if pressure >= 0 {
+		check.Of[pressure] = true
+	}
+	check.Each = func(row []float64) {
+		m.Add(row[t], row[co2])
+		if r.begins < 0 {
+			r.begins = row[t]
+		}
+		if pressure >= 0 && !math.IsNaN(row[pressure]) {
+			r.pressures++
+			r.pressure = max(r.pressure, math.Abs(row[pressure]))
+		}
+	}
 	return check, m
 }
 
@@ -236,6 +249,22 @@ func (r *recording) impossible() []schema.Problem {
 	return out
 }
 
+// covered is the share of its session that the recordings of one should last (common
+// practice, no source).
+const covered = 0.9
+
+// lateStart is after how many seconds the time of a recording hardly begins; the sampler's
+// time went on from an earlier session, or the beginning was cut off (common practice, no
+// source).
+const lateStart = 60
+
+// leastPressure is what the pressure at a mouth exceeds in any breath, in Pa (common
+// practice, no source). Values below it are in kPa.
+const leastPressure = 1
+
+// fewPressures is how many rows of a recording show the range of its pressure.
+const fewPressures = 100
+
 // doubtful returns what somebody should look at, as warnings. The limits are our
 // own; no standard gives them.
 func (s *treated) doubtful() []schema.Problem {
@@ -262,6 +291,15 @@ func (s *treated) doubtful() []schema.Problem {
 			warn("recording.gap", fmt.Sprintf("the recording has a gap of %.0f s between two samples: find out "+
 				"whether the recorder stopped, and say so in interruptions", f.LongestGap))
 		}
+		if r.begins > lateStart {
+			warn("recording.begin", fmt.Sprintf("the time of this recording begins at %.0f s and not near 0: check "+
+				"whether its beginning was cut off, or the sampler's time went on from an earlier session", r.begins))
+		}
+		if r.pressures >= fewPressures && r.pressure > 0 && r.pressure < leastPressure {
+			warn("recording.pressure", fmt.Sprintf("the pressure never exceeds %g Pa, which is a thousand times less "+
+				"than breathing gives: if it was recorded in kPa, convert the values, and export the recording again",
+				r.pressure))
+		}
 		if f.Flat {
 			warn("recording.flat", "CO2 has the same value from beginning to end, so nothing was measured: check "+
 				"whether the sensor was connected, and inform the laboratory")
@@ -271,10 +309,14 @@ func (s *treated) doubtful() []schema.Problem {
 				"check whether the mask or the sampling line leaked, and say so in notes")
 		}
 	}
-	if n := len(s.recordings); n > 0 && together < s.recordings[0].lasted.Seconds()/2 {
-		out = append(out, s.recordings[0].query(schema.Warning, "recording.length",
-			"the recordings cover less than half of the session, from started_at to ended_at: check whether "+
-				"a recording was cut off or is another session's, and say so in interruptions"))
+	if len(s.recordings) == 0 {
+		return out
+	}
+	first := &s.recordings[0]
+	if lasted := first.lasted.Seconds(); together < lasted*covered {
+		out = append(out, first.query(schema.Warning, "recording.length", fmt.Sprintf("the recordings of this session "+
+			"last %.0f s, and the session %.0f s, from started_at to ended_at: check whether a recording was cut off "+
+			"or is another session's, and say so in interruptions", together, lasted)))
 	}
 	return out
 }

@@ -123,6 +123,12 @@ func TestFiguresAsk(t *testing.T) {
 		{"59 s longer", rows(371+59, breathing, nil), "", ""},
 		{"2 min longer", rows(391+60, breathing, nil), "recording.length", schema.Error},
 		{"a third", rows(120, breathing, nil), "recording.length", schema.Warning},
+		{"three fifths", rows(220, breathing, nil), "recording.length", schema.Warning},
+		{"time of an earlier session", rows(420, breathing, func(t float64) bool { return t < 61 }),
+			"recording.begin", schema.Warning},
+		{"pressure in kPa", strings.ReplaceAll(rows(360, breathing, nil), ",0\n", ",0.06\n"), "recording.pressure",
+			schema.Warning},
+		{"pressure in Pa", strings.ReplaceAll(rows(360, breathing, nil), ",0\n", ",60\n"), "", ""},
 		{"flat", rows(360, func(float64) float64 { return 0.03 }, nil), "recording.flat", schema.Warning},
 		{"gap of 4 s", rows(360, breathing, func(t float64) bool { return t > 100 && t < 104 }), "", ""},
 		{"gap of 6 s", rows(360, breathing, func(t float64) bool { return t > 100 && t < 106 }), "recording.gap",
@@ -155,7 +161,7 @@ func TestFiguresAsk(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	// Two halves of one session cover it.
-	half := recording{lasted: 400 * time.Second, figures: &breath.Figures{Seconds: 150}}
+	half := recording{lasted: 400 * time.Second, figures: &breath.Figures{Seconds: 181}}
 	if p := (&treated{recordings: []recording{half, half}}).doubtful(); len(p) > 0 {
 		t.Errorf("%+v", p)
 	}

@@ -38,6 +38,10 @@ type recording struct {
 	read    bool
 	figures *breath.Figures // nil for one without CO2
 
+	begins    float64 // t_s of the first row of a CSV recording
+	pressure  float64 // the greatest amount of pressure_pa in it
+	pressures int     // rows with a value of it
+
 	// unmeasured says why CO2 of an EDF recording cannot be measured; "" if it can.
 	unmeasured string
 

@@ -24,6 +24,7 @@ func (c *Collection) between() {
 	c.allEqual()
 	c.misnamed()
 	c.whose()
+	c.unrecorded()
 	c.oddCodes()
 	c.outliers()
 	c.pounds()

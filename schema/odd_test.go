@@ -334,3 +334,46 @@ func TestOddIsFast(t *testing.T) {
 		t.Errorf("%.2f units for 2000 sessions, %.2f for 20,000", small, large)
 	}
 }
+
+// A session without a recording is odd only among those that have one.
+func TestUnrecorded(t *testing.T) {
+	record := func(without ...int) func(*testing.T, folder) {
+		return func(t *testing.T, f folder) {
+			for i := range 5 {
+				if name := fmt.Sprintf("recordings/trace-%d.csv", i); !slices.Contains(without, i) {
+					f.alter(t, i, "/recordings", `[{"file": "`+name+`", "format": "csv", "content": ""}]`)
+					f[name] = validCSV
+				}
+			}
+		}
+	}
+	for _, o := range []oddity{
+		{"one", 5, record(3), []string{file(3) + " /recordings session.unrecorded?"}, "has no recording"},
+		{"two of five", 5, record(3, 4), nil, ""},
+		{"one that was stopped", 5, func(t *testing.T, f folder) {
+			record(3)(t, f)
+			f.alter(t, 3, "/outcome", `"stopped"`, "/notes", `"paused"`)
+		}, nil, ""},
+	} {
+		o.test(t)
+	}
+}
+
+// The equipment in the header of an EDF recording: another sampler's code, and other words.
+func TestOtherSampler(t *testing.T) {
+	for with, odd := range map[string]bool{"SMP-211": true, "SMP-207": false,
+		"smp-207": false, "CAPNO": false, "X": false} {
+		at := time.Date(2026, 3, 2, 8, 22, 0, 0, time.UTC)
+		text := trace(t, "X X X X", "X", at)
+		// EDF (1992): the recording's field is 80 bytes from the 88th on
+		text = text[:88] + fmt.Sprintf("%-80s", "Startdate 02-MAR-2026 X X "+with) + text[168:]
+		o := oddity{with, 2, func(t *testing.T, f folder) {
+			f.alter(t, 0, "/recordings", `[{"file": "a.edf", "format": "edf", "content": ""}]`)
+			f["recordings/a.edf"] = text
+		}, nil, "names another sampler"}
+		if odd {
+			o.want = []string{file(0) + " /recordings/0/file recording.sampler?"}
+		}
+		o.test(t)
+	}
+}

@@ -42,12 +42,18 @@ var codeKinds = []struct {
 
 // oddCodes reports codes that differ in form from all others of their kind.
 func (c *Collection) oddCodes() {
+	alike := make(map[[2]string]bool) // said already: it looks like one that is there
+	for _, p := range c.Problems {
+		if p.Rule == "tube.alike" {
+			alike[[2]string{p.File, p.Pointer}] = true
+		}
+	}
 	for _, kind := range codeKinds {
 		var codes []code
 		for _, s := range c.Sessions {
 			for _, pointer := range s.pointers(kind.pointer) {
 				text := literal(s.Doc.At(pointer))
-				if text == "" {
+				if text == "" || alike[[2]string{s.File, pointer}] {
 					continue
 				}
 				codes = append(codes, code{text: text, tell: func(message string) {

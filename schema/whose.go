@@ -88,6 +88,7 @@ func (c *Collection) whose() {
 				"session's subject in one field and another of the roster in the next: find out whose recording it is")
 		default:
 			c.identity(h, people)
+			c.equipment(h)
 			c.clock(h, own, offsets[i], off)
 		}
 	}
@@ -107,6 +108,19 @@ func (c *Collection) identity(h *header, p *people) {
 			"is not that of this session's subject: find out whose recording it is, and name the right file; if it is "+
 			"the right one, correct the entry on the recorder for the next time", strings.Join(odd, " and ")))
 	}
+}
+
+// equipment reports a code of the equipment in the header that is not the sampler's of the
+// record, although it is written as one is. Other words for the equipment say nothing.
+func (c *Collection) equipment(h *header) {
+	serial := literal(h.session.Doc.At("/sampler/serial"))
+	_, look := runs(serial)
+	if _, with := runs(h.about.With); serial == "" || with != look || strings.EqualFold(h.about.With, serial) {
+		return
+	}
+	c.report(h.session, h.pointer, "recording.sampler", Warning, "the header of this recording names another sampler "+
+		"than sampler/serial, by a code of the same form: find out which one was used, and correct the record, or "+
+		"name the right file")
 }
 
 // clockOffsets returns for each recording by how much all clocks of its sampler are wrong: what
@@ -323,4 +337,27 @@ func (p *people) belongs(other *Session) string {
 	}
 	return fmt.Sprintf("it fits the session in %s; find out whose recording it is, and name the right file in each "+
 		"record", other.at("/started_at"))
+}
+
+// unrecordedShare is what share of the sessions may lack a recording by mistake (common
+// practice, no source).
+const unrecordedShare = 4
+
+// unrecorded reports complete sessions without a recording while nearly all others have one.
+func (c *Collection) unrecorded() {
+	var without []*Session
+	for _, s := range c.Sessions {
+		if len(entries(s.Doc, "recordings")) == 0 {
+			without = append(without, s)
+		}
+	}
+	if len(c.Sessions) < fewSessions || len(without)*unrecordedShare > len(c.Sessions) {
+		return
+	}
+	for _, s := range without[:min(len(without), mostOdd)] {
+		if s.Outcome == "" || s.Outcome == "complete" {
+			c.report(s, "/recordings", "session.unrecorded", Warning, "this session has no recording, and nearly all "+
+				"others have one: look for its file on the sampler, and whether the session belongs into this folder")
+		}
+	}
 }

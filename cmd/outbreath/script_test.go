@@ -77,7 +77,7 @@ func scriptStatus(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // smallDemo is a collection that a test can afford to make again and again.
-var smallDemo = demo.Options{Seed: 7, Subjects: 3, Sessions: 4, RecordingSeconds: 240, SampleHz: 5,
+var smallDemo = demo.Options{Seed: 7, Subjects: 3, Sessions: 4, RecordingSeconds: 360, SampleHz: 5,
 	Start: time.Now().AddDate(0, 0, -10)}
 
 func scriptInvent(ts *testscript.TestScript, neg bool, args []string) {
