@@ -3,6 +3,7 @@ package sessionlog
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -103,15 +104,27 @@ func (r *reader) lengths(s *source) bool {
 		}
 		var at []string
 		for _, row := range rows {
-			at = append(at, fmt.Sprintf("%s, line %d", s.name(), s.Rows[row].Number))
+			at = append(at, strconv.Itoa(s.Rows[row].Number))
 			r.skipped[rowOf{s, row}] = true
 		}
 		good = false
-		r.problem(cells(at), "", fmt.Sprintf("%d values, and there are %d headings, so that values are not under "+
+		r.problem(lines(s, at), "", fmt.Sprintf("%d values, and there are %d headings, so that values are not under "+
 			"their headings: put a value that holds the separating sign (a comma in a number or a note?) in "+
 			"quotation marks, or add what is missing", n, width))
 	}
 	return good
+}
+
+// lines names lines of a text table, the first of many.
+func lines(s *source, numbers []string) string {
+	if len(numbers) == 1 {
+		return s.name() + ", line " + numbers[0]
+	}
+	at := s.name() + ", lines " + strings.Join(numbers[:min(len(numbers), shownCells)], ", ")
+	if more := len(numbers) - shownCells; more > 0 {
+		at += fmt.Sprintf(" and %d more", more)
+	}
+	return at
 }
 
 // mayEnd reports whether lines may be shorter because programs leave out empty values at
@@ -156,7 +169,7 @@ func sorted[V any](m map[int]V) func(func(int, V) bool) {
 }
 
 // shifted objects to rows whose values are under other headings than those of the other
-// rows: at least three of them, and half of those that can be told, are of another kind
+// rows: at least three of them, and a quarter of those that can be told, are of another kind
 // than their column. It reports whether there is none.
 func (r *reader) shifted(s *source) bool {
 	wrong, told := map[int]int{}, map[int]int{}
@@ -187,7 +200,7 @@ func (r *reader) shifted(s *source) bool {
 	}
 	var at []string
 	for _, row := range s.rows {
-		if n := wrong[row]; n >= 3 && 2*n >= told[row] {
+		if n := wrong[row]; n >= 3 && 4*n >= told[row] {
 			at = append(at, s.ref(row, 0))
 			r.skipped[rowOf{s, row}] = true
 		}
