@@ -142,8 +142,8 @@ func (c *Collection) records(entries []fs.DirEntry, inv *inventory) error {
 	}
 	if len(files) == 0 {
 		c.Problems = append(c.Problems, Problem{File: sessionsDir, Rule: "collection.empty", Severity: Error,
-			Message: "there are no session records yet: make them from the session log with fill, or enter the " +
-				"sessions with enter"})
+			Message: "there are no session records yet: make them from the session log, or enter the sessions " +
+				"at the terminal"})
 	} else if strings.HasPrefix(c.Study.Contact, contactToWrite) {
 		c.Problems = append(c.Problems, Problem{File: studyFile, Pointer: "/contact", Rule: "study.contact",
 			Severity: Error,

@@ -115,7 +115,7 @@ var asideFiles = map[string]string{
 	"session-log.":     "the log that records are made from; it stays here",
 	logSettings:        "the settings of the log; keep it",
 	"filled.json":      "what was made from the log; keep it",
-	"entry.json":       "a session that is being entered; finish it with enter",
+	"entry.json":       "a session that is being entered and not finished",
 	"amendments.jsonl": "what was changed in records, by whom and why; keep it",
 }
 

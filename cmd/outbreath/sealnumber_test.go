@@ -33,6 +33,7 @@ func TestAskedOnSealing(t *testing.T) {
 	d := newDesk(t, "sealing", dir)
 	d.run("outbreath seal week --to second --keys site; echo status $?")
 	d.see(`WEIR-0001 of [-0-9]+ holds 3 sessions of this collection already\.`)
+	d.see(`Make another copy of WEIR-0001\? \(yes or no\)`) // what is typed before is no answer
 	d.types("no")
 	d.see(`nothing was sealed`)
 	d.see(`(?m)^status 2$`)

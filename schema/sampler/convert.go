@@ -78,11 +78,10 @@ type converter struct {
 	cells  [][]byte
 	row    []byte
 
-	last    float64 // time written last, in seconds
-	first   float64 // elapsed time of the first row
-	clock   clockReader
-	report  Report
-	skipped int // lines of the head still to be skipped
+	last   float64 // time written last, in seconds
+	first  float64 // elapsed time of the first row
+	clock  clockReader
+	report Report
 }
 
 func (c *converter) run() error {

@@ -47,7 +47,8 @@ func TestAsked(t *testing.T) {
 		want      string // in the records
 	}{
 		{"a thirteen settles the order", replaced("date", "13/03/2026", "04/03/2026"), "", "", `2026-03-04T09:00:00`},
-		{"a thirteen behind settles the order", replaced("date", "03/13/2026", "03/04/2026"), "", "", `2026-03-04T09:00:00`},
+		{"a thirteen behind settles the order", replaced("date", "03/13/2026", "03/04/2026"), "", "",
+			`2026-03-04T09:00:00`},
 		{"nothing settles the order", replaced("date", "02/03/2026", "04/03/2026"), "dates", "", ""},
 		{"points settle nothing", replaced("date", "02.03.2026"), "dates", "", ""},
 		{"the same in both orders", replaced("date", "03/03/2026"), "", "", `2026-03-03T09:00:00`},

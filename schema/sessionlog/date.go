@@ -67,7 +67,7 @@ func readDate(s string) (w written, ok bool) {
 	weekday := 0
 	if m := dayName.FindStringSubmatch(s); m != nil {
 		if n := weekdays()[normal(m[1])]; n > 0 {
-			if w, ok = datePart(m[2]); ok {
+			if _, ok = datePart(m[2]); ok {
 				weekday, s = n, m[2]
 			}
 		}

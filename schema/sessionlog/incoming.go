@@ -462,7 +462,8 @@ func (k *Recordings) convert(x *Incoming, r *Record, s *Settings) error {
 		default:
 			k.doubt(Doubt{ID: "gas", Where: x.From, Option: "gas-kpa", Number: true,
 				Question: "CO2 is a share of the gas " +
-					"in this recording, and the log has no value of room (kPa): what was the pressure of the air in the room, " +
+					"in this recording, and the log has no value of room (kPa): what was the pressure of the air " +
+					"in the room, " +
 					"in kPa, as a " +
 					"barometer in it shows it?"})
 			return nil

@@ -79,7 +79,8 @@ func mistakes() []mended {
 		{name: "a scanner's line end", log: set("barcode A", "\"TB-0001-X\r\n\""), want: `"TB-0001-X"`},
 		{name: "barcodes of two lengths", log: set("barcode A", "47400010000", "47400010037", "4740009", "47400010111",
 			"47400010148"), doubt: "zeros", where: "line 4, value 12"},
-		{name: "a shorter kind that has its zeros", log: set("barcode A", "47400010000", "004700813"), want: `"004700813"`},
+		{name: "a shorter kind that has its zeros", log: set("barcode A", "47400010000", "004700813"),
+			want: `"004700813"`},
 		{name: "barcodes of one length", log: set("barcode A", "47400010000", "47400010037"), want: `"47400010037"`},
 		{name: "postal codes of two lengths", log: oneColumn("postal code", "9870", "19871", "19872"), doubt: "zeros",
 			where: "line 2, value 17"},
@@ -188,7 +189,8 @@ func TestMendedBook(t *testing.T) {
 			return c
 		})
 	}
-	us := asBook(t, withColumns(week, map[string][]string{"date": {"2026-09-03", "2026-10-03", "13/03/2026", "14/03/2026",
+	us := asBook(t, withColumns(week, map[string][]string{"date": {"2026-09-03", "2026-10-03", "13/03/2026",
+		"14/03/2026",
 		"15/03/2026"}}), func(heading string, row int, c sheet.Cell) sheet.Cell {
 		if heading == "date" && row < 2 {
 			c.Kind = sheet.Time

@@ -128,7 +128,7 @@ func (r *reader) gather(tables []sheet.Table) {
 			return src.filled(row) > 0
 		}) {
 			r.problem(src.name(), sessionField, "there is no session in it yet, only headings: fill in a row for each "+
-				"session, or name the log that has them with --from")
+				"session, or give the log that has them")
 		}
 	}
 }

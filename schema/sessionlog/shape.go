@@ -376,7 +376,7 @@ func (r *reader) noEntries(pointer string) bool {
 			}
 			r.missing[name] = true
 			r.problem("the log", list, fmt.Sprintf("no table of %s was found, and every session needs an entry of it: "+
-				"fill in the sheet %s, or name its file as well with --from", name, name))
+				"fill in the sheet %s, or give its file as well", name, name))
 		}
 		return true
 	}

@@ -342,7 +342,7 @@ func (r *reader) once(s *source, taken []*column) []*column {
 		case same >= 0 && c.said:
 			r.problem(c.name(), c.column.Field,
 				fmt.Sprintf("it was said of this column and of %s that they hold %s: say "+
-					"of one of them that it is not read, with --column and the sign - for its field", kept[same].name(),
+					"of one of them that it is not read", kept[same].name(),
 					c.column.Plain()))
 		case same >= 0:
 			r.doubt(Doubt{ID: id("column", c.key(), c.label), Where: c.name(), Option: "column", Heading: c.label,
@@ -353,7 +353,7 @@ func (r *reader) once(s *source, taken []*column) []*column {
 		case !begins && c.said:
 			r.problem(c.name(), c.column.Field,
 				fmt.Sprintf("it was said of this column that it holds %s, and no column "+
-					"of this table holds %s: name that with --column first", c.column.Plain(),
+					"of this table holds %s: say first which does", c.column.Plain(),
 					r.first(c.column.List).Plain()))
 		case !begins:
 			r.unclear(c, nil)

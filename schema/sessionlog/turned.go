@@ -46,7 +46,8 @@ func (r *reader) yearDay(c *column, read []*written, out []value) {
 			out[i] = value{at: out[i].at, bad: true}
 			r.doubt(Doubt{ID: key,
 				Question: fmt.Sprintf("some dates under %q can only be read as year, day, month: are "+
-					"all of these cells written so? If not, write them as year-month-day, such as 2026-03-31", c.heading),
+					"all of these cells written so? If not, write them as year-month-day, such as 2026-03-31",
+					c.heading),
 				Choices: []Choice{{"year-day", "yes: 2026-31-03 is the 31st of March, 2026-04-03 the 4th of March"}}},
 				out[i].at)
 		}
@@ -94,7 +95,8 @@ func (r *reader) turned(c *column, read []*written, stored []bool, out []value) 
 		default:
 			r.doubt(Doubt{ID: key,
 				Question: fmt.Sprintf("dates under %q contradict each other, or lie months apart: has a "+
-					"spreadsheet taken the day for the month in these cells? If only in some of them, correct these in the "+
+					"spreadsheet taken the day for the month in these cells? If only in some of them, correct "+
+					"these in the "+
 					"log", c.heading), Choices: []Choice{{"turn", "yes: exchange day and month in these cells"},
 					{"keep", "no: they are right as they are"}}}, v.at)
 			*v = value{at: v.at, bad: true}
