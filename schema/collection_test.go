@@ -381,7 +381,7 @@ func TestRules(t *testing.T) {
 			clear(f)
 			f["study.json"], f["roster.csv"], f["sessions/"], f["recordings/"] = validStudy, rosterHead, "", ""
 		}, []want{{"sessions:0:0  collection.empty", "there are no session records yet: make them from the session " +
-			"log with fill"}}},
+			"log, or enter the sessions at the terminal"}}},
 		{"no sessions folder", func(f folder) {
 			clear(f)
 			f["study.json"], f["roster.csv"] = validStudy, rosterHead

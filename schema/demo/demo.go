@@ -101,6 +101,7 @@ type Session struct {
 	ID         string
 	Row        int // of its subject, in Truth.Roster
 	Operator   string
+	Sampler    string // its serial number
 	Started    time.Time
 	Tubes      []string // barcodes
 	Recordings []Recording

@@ -29,7 +29,7 @@ const annotationBytes = 160
 func writeEDF(path string, c *curve, r *Recording, s *Session, person map[string]string) error {
 	h := &edf.Header{
 		Patient:        edfPatient(person),
-		Recording:      "Startdate " + edfDate(s.Started) + " " + s.ID + " " + s.Operator + " SMP-211",
+		Recording:      "Startdate " + edfDate(s.Started) + " " + s.ID + " " + s.Operator + " " + s.Sampler,
 		StartDate:      s.Started.Format("02.01.06"),
 		StartTime:      s.Started.Format("15.04.05"),
 		Reserved:       "EDF+C",

@@ -138,6 +138,7 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 		Operator: operators[i%len(operators)],
 		Started:  start,
 		Notes:    noteFor(i),
+		Sampler:  []string{"SMP-207", "SMP-211"}[i%2],
 	}
 	body := rng(o.Seed, "body", row)
 	rec := record{
@@ -152,7 +153,7 @@ func invent(o Options, t *Truth, i int) (Session, record) {
 		StartedAt: at(0), EndedAt: at(ended), Outcome: "complete", Fraction: "end-tidal",
 		Kit: &kit{Lot: "L2611", Unit: fmt.Sprintf("K-%04d", i+1)},
 		Sampler: sampler{
-			Serial: []string{"SMP-207", "SMP-211"}[i%2], Firmware: "3.2.1",
+			Serial: s.Sampler, Firmware: "3.2.1",
 			Checks: []samplerCheck{{"leak-test", true}, {"flow", true}},
 		},
 		Notes: s.Notes,
