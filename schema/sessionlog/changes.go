@@ -67,6 +67,9 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 	}
 	c := &Changes{filled: &Filled{Logs: slices.Sorted(slices.Values(logs)), Sessions: maps.Clone(prior.Sessions),
 		Roster: maps.Clone(prior.Roster), Recordings: maps.Clone(prior.Recordings)}, recordings: recordings}
+	if err := recordings.keepSealed(sealed); err != nil {
+		return nil, err
+	}
 	outline := in.Plan.Outline()
 	seen := map[string]bool{}
 	for _, record := range r.Records {

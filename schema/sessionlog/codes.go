@@ -87,7 +87,7 @@ func (r *reader) zeros(c *column, out []value, read []sheet.Cell) {
 		switch v := &out[i]; {
 		case v.node == nil || listed[v.node.Text]:
 		case allDigits.MatchString(v.node.Text) && len(v.node.Text) < width && v.node.Text[0] != '0':
-			r.short(c, v, width) // one with a zero in front has lost none
+			r.short(c, v, width, listed) // one with a zero in front has lost none
 		case read[i].Kind == sheet.Number && !c.integer() && !(read[i].Shown == v.node.Text &&
 			read[i].Text != v.node.Text):
 			r.numbered(c, v)
@@ -98,19 +98,30 @@ func (r *reader) zeros(c *column, out []value, read []sheet.Cell) {
 // integer reports whether a code may be a plain number, as positions are.
 func (c *column) integer() bool { return c.column.Leaf != nil && c.column.Leaf.Accepts("integer") }
 
-// short asks about a code that is shorter than others.
-func (r *reader) short(c *column, v *value, width int) {
+// short asks about a code that is shorter than others. Zeros are offered only where the
+// roster has the code with them: one code of all, with a digit lost or scanned twice, would
+// otherwise spoil the right ones.
+func (r *reader) short(c *column, v *value, width int, listed map[string]bool) {
+	padded := strings.Repeat("0", width-len(v.node.Text)) + v.node.Text
 	key := id("zeros", c.key())
-	switch r.set.Answers[key] {
-	case "keep":
-	case "pad":
-		v.node.Text = strings.Repeat("0", width-len(v.node.Text)) + v.node.Text
-		c.say(fmt.Sprintf("zeros added in front, to %d digits", width))
-	default:
-		r.doubt(Doubt{ID: key, Question: fmt.Sprintf("codes under %q have fewer digits than others: has a "+
+	d := Doubt{ID: key, Question: fmt.Sprintf("codes under %q have fewer digits than others of this column. If a "+
+		"spreadsheet has taken zeros in front away, or a digit is missing here, or too many are elsewhere, correct "+
+		"the log. Are these right as they are?", c.heading),
+		Choices: []Choice{{"keep", "yes: they are right as they are"}}}
+	if listed[padded] {
+		key = id("zeros", c.key(), "roster")
+		d = Doubt{ID: key, Question: fmt.Sprintf("codes under %q have fewer digits than in the roster: has a "+
 			"spreadsheet taken zeros in front away? If a digit was lost otherwise, correct it in the log", c.heading),
-			Choices: []Choice{{"pad", fmt.Sprintf("yes: put zeros in front, to %d digits", width)},
-				{"keep", "no: they are right as they are"}}}, v.at)
+			Choices: []Choice{{"pad", fmt.Sprintf("yes: put zeros in front, to %d digits, as in the roster", width)},
+				{"keep", "no: they are right as they are"}}}
+	}
+	switch answer := r.set.Answers[key]; {
+	case answer == "keep":
+	case answer == "pad" && listed[padded]:
+		v.node.Text = padded
+		c.say(fmt.Sprintf("zeros added in front, to %d digits, as in the roster", width))
+	default:
+		r.doubt(d, v.at)
 		*v = value{at: v.at, bad: true}
 	}
 }

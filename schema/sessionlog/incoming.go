@@ -96,7 +96,7 @@ func (r *Reading) TakeRecordings(from, into *os.Root, same bool, in Inputs, s *S
 		return k, nil // how a sampler's files are read comes first: it may settle the others
 	}
 	m := MatchRecordings(files, visits, s)
-	k.Doubts, k.Left, k.Without = append(k.Doubts, m.Doubts...), m.Left, m.Without
+	k.Doubts, k.Left, k.Without = append(k.Doubts, m.Doubts...), append(k.Left, m.Left...), m.Without
 	for _, match := range m.Matches {
 		i := slices.IndexFunc(all, func(l *looked) bool { return l.name == match.File })
 		k.Incoming = append(k.Incoming, &Incoming{From: match.File, Session: match.Session, How: match.How,
@@ -110,7 +110,7 @@ func (r *Reading) TakeRecordings(from, into *os.Root, same bool, in Inputs, s *S
 			return nil, err
 		}
 	}
-	return k, k.compare(prior)
+	return k, k.compare(prior, s)
 }
 
 // look reads every file of the sampler's folder.
@@ -127,6 +127,9 @@ func (k *Recordings) look(in Inputs, s *Settings) ([]*looked, error) {
 			continue
 		case !e.Type().IsRegular() || !slices.Contains([]string{".csv", ".txt", ".tsv", ".asc", ".dat", ".edf"}, ext):
 			k.Unread = append(k.Unread, name)
+			continue
+		case s.Answers[RecordingDoubt(name)] == ignored:
+			k.Left = append(k.Left, name)
 			continue
 		case len(out) == maxFiles:
 			k.problem(name, "there are more than 20,000 recordings: put those of one week into a folder of their own")
@@ -500,7 +503,7 @@ func (k *Recordings) make(x *Incoming, w io.Writer) error {
 
 // compare finds what is in the collection already. A file that was not made by an
 // earlier run is never replaced.
-func (k *Recordings) compare(prior *Filled) error {
+func (k *Recordings) compare(prior *Filled, s *Settings) error {
 	if k.same {
 		return nil
 	}
@@ -513,13 +516,49 @@ func (k *Recordings) compare(prior *Filled) error {
 			return err
 		case there == x.digest:
 		case prior.Recordings[x.File] == there:
-			x.New, x.replace = true, true
+			k.replaced(x, there, s)
 		default:
 			k.problem(x.From, "the collection has another file of the name "+x.File+" already, which was not made of "+
 				"this one: rename one of the two")
 		}
 	}
 	return nil
+}
+
+// keepSealed leaves the recordings of sealed sessions as they are.
+func (k *Recordings) keepSealed(sealed func(session string) (string, error)) error {
+	if k == nil {
+		return nil
+	}
+	for _, x := range k.Incoming {
+		if !x.replace {
+			continue
+		}
+		number, err := sealed(x.Session)
+		if err != nil {
+			return err
+		}
+		if number != "" {
+			x.New, x.replace = false, false
+			x.Said = append(x.Said, "was sealed in "+number+" in another form: the recording stays as it is")
+		}
+	}
+	return nil
+}
+
+// replaced asks about a file that is another one than when it was taken in.
+func (k *Recordings) replaced(x *Incoming, there string, s *Settings) {
+	key := id("replaced", x.File, there, x.digest)
+	switch s.Answers[key] {
+	case "new":
+		x.New, x.replace = true, true
+	case "old":
+	default:
+		k.doubt(Doubt{ID: key, Where: x.From, Question: x.File + " was made of this file, and the file has changed " +
+			"since, or is read otherwise: which recording is right?",
+			Choices: []Choice{{"old", "the one in the collection: it stays"},
+				{"new", "the one in the sampler's folder"}}})
+	}
 }
 
 func digestOf(root *os.Root, name string) (string, error) {
