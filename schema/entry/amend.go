@@ -9,11 +9,11 @@ import (
 	"maps"
 	"os"
 	"slices"
-	"strings"
 	"time"
 
 	"outbreath/pack/durable"
 	"outbreath/schema"
+	"outbreath/schema/sessionlog"
 )
 
 // AmendmentsFile is the log of what was changed in records, one line a value. It is only
@@ -40,14 +40,10 @@ type Amendment struct {
 func (d *Desk) Amend(file string) (*Session, error) { return d.amend(file) }
 
 func (d *Desk) amend(file string) (*Session, error) {
-	if !recordName(file) {
+	if !sessionlog.IsRecordFile(file) {
 		return nil, &schema.ConfigError{File: file, Message: "this is no record of the folder sessions"}
 	}
-	n, err := d.read(file)
-	if err != nil {
-		return nil, err
-	}
-	data, err := durable.Read(d.root, file, maxRecord)
+	n, data, err := sessionlog.ReadRecord(d.root, file)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +104,7 @@ func (s *Session) WriteAmended(who, why string) error {
 	if problems := s.Problems(); len(problems) > 0 {
 		return &InvalidError{problems}
 	}
-	there, err := durable.Read(s.root, s.kept.Amends, maxRecord)
+	there, err := durable.Read(s.root, s.kept.Amends, sessionlog.MaxRecord)
 	if err != nil {
 		return &DiskError{s.kept.Amends, err}
 	}
@@ -131,13 +127,7 @@ func (s *Session) WriteAmended(who, why string) error {
 	if err := appendLines(s.root, lines); err != nil {
 		return err
 	}
-	folder, err := durable.Folder(s.root, sessionsDir)
-	if err != nil {
-		return &DiskError{sessionsDir, err}
-	}
-	defer folder.Close()
-	name := strings.TrimPrefix(s.kept.Amends, sessionsDir+"/")
-	if err := durable.Replace(folder, name, data, 0o600); err != nil {
+	if err := sessionlog.WriteRecord(s.root, s.kept.Amends, data, durable.Replace); err != nil {
 		return &DiskError{s.kept.Amends, err}
 	}
 	return s.Discard()
@@ -204,7 +194,7 @@ func ParseAmendments(data []byte) (list []Amended, torn int) {
 			continue
 		}
 		var a Amendment
-		if err := json.Unmarshal(line, &a); err != nil || !recordName(a.Record) {
+		if err := json.Unmarshal(line, &a); err != nil || !sessionlog.IsRecordFile(a.Record) {
 			torn++
 			continue
 		}

@@ -2,21 +2,13 @@ package entry
 
 import (
 	"errors"
-	"fmt"
-	"io/fs"
 	"maps"
 	"os"
 	"strings"
 	"time"
 
-	"outbreath/pack/durable"
 	"outbreath/schema"
 	"outbreath/schema/sessionlog"
-)
-
-const (
-	sessionsDir = "sessions"
-	maxRecord   = 16 << 20 // bytes of one record, as schema.Load takes them
 )
 
 // Pointers of fields that the tool itself needs.
@@ -72,55 +64,25 @@ func Open(col *schema.Collection, set *sessionlog.Settings, now func() time.Time
 
 // records reads what is in the folder of sessions.
 func (d *Desk) records() error {
-	entries, err := durable.ReadDir(d.root, sessionsDir)
-	if errors.Is(err, fs.ErrNotExist) {
-		return &schema.ConfigError{File: sessionsDir, Message: "this folder is missing: make it again, or put back " +
-			"the newest copy of the collection"}
-	}
+	files, last, err := sessionlog.RecordFiles(d.root)
 	if err != nil {
 		return err
 	}
-	for _, e := range entries {
-		name, isRecord := strings.CutSuffix(e.Name(), ".json")
-		if !isRecord || strings.HasPrefix(name, ".") {
+	d.number = last
+	newest := 0
+	for _, f := range files {
+		if f.Doc == nil {
+			d.Unread = append(d.Unread, f.File)
 			continue
 		}
-		file := sessionsDir + "/" + e.Name()
-		n, _ := d.read(file)
-		if n == nil {
-			d.Unread = append(d.Unread, file)
-		}
-		newest := false
-		var number int
-		if _, err := fmt.Sscanf(name, "%d", &number); err == nil && len(name) < 10 && number > d.number {
-			d.number, newest = number, true
-		}
-		d.add(file, n, newest || d.last == nil)
+		d.add(f.File, f.Doc, f.Number > newest || d.last == nil)
+		newest = max(newest, f.Number)
 	}
 	return nil
 }
 
-// read reads one record; nil with the reason if it is none.
-func (d *Desk) read(file string) (*schema.Node, error) {
-	data, err := durable.Read(d.root, file, maxRecord)
-	if err != nil {
-		return nil, err
-	}
-	n, err := schema.ParseJSON(data)
-	if err == nil && n.Kind != schema.Object {
-		err = errors.New("no object")
-	}
-	if err != nil {
-		return nil, &schema.ConfigError{File: file, Message: "cannot be read as a record: correct it as check says"}
-	}
-	return n, nil
-}
-
 // add notes what a record uses up.
 func (d *Desk) add(file string, n *schema.Node, newest bool) {
-	if n == nil {
-		return
-	}
 	if newest {
 		d.last = n
 	}

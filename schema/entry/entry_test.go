@@ -711,7 +711,7 @@ func FuzzAmendments(f *testing.F) {
 		n := torn
 		for _, a := range list {
 			n += a.Values
-			if !recordName(a.Record) {
+			if !sessionlog.IsRecordFile(a.Record) {
 				t.Errorf("%q is no record", a.Record)
 			}
 		}

@@ -10,11 +10,11 @@ import (
 	"io"
 	"io/fs"
 	"strconv"
-	"strings"
 	"time"
 
 	"outbreath/pack/durable"
 	"outbreath/schema"
+	"outbreath/schema/sessionlog"
 )
 
 // File is the file of a collection that keeps the session being entered. It lasts until
@@ -197,7 +197,7 @@ func (s *Session) Write() (file string, err error) {
 		return "", err
 	}
 	if file = s.sessions[key]; file != "" {
-		there, err := durable.Read(s.root, file, maxRecord)
+		there, err := durable.Read(s.root, file, sessionlog.MaxRecord)
 		if err != nil {
 			return "", &DiskError{file, err}
 		}
@@ -212,33 +212,22 @@ func (s *Session) Write() (file string, err error) {
 }
 
 func (s *Session) writeNew(data []byte) (file string, err error) {
-	folder, err := durable.Folder(s.root, sessionsDir)
-	if err != nil {
-		return "", &DiskError{sessionsDir, err}
-	}
-	defer folder.Close()
 	for range 1000 {
-		name := fmt.Sprintf("%04d.json", s.number+1)
-		err := durable.WriteNew(folder, name, data, 0o600)
+		s.number++
+		file = sessionlog.NewRecordFile(s.number)
+		err = sessionlog.WriteRecord(s.root, file, data, durable.WriteNew)
 		if err == nil {
-			s.number++
-			return sessionsDir + "/" + name, nil
+			return file, nil
 		}
 		if !errors.Is(err, fs.ErrExist) {
-			return "", &DiskError{sessionsDir + "/" + name, err}
+			s.number--
+			break // else somebody has taken the number meanwhile
 		}
-		s.number++ // somebody else has taken it
 	}
-	return "", &DiskError{sessionsDir, fs.ErrExist}
+	return "", &DiskError{file, err}
 }
 
 func digest(data []byte) string {
 	sum := sha256.Sum256(data)
 	return hex.EncodeToString(sum[:])
-}
-
-// recordName reports whether a name can be that of a record.
-func recordName(file string) bool {
-	name, ok := strings.CutPrefix(file, sessionsDir+"/")
-	return ok && strings.HasSuffix(name, ".json") && !strings.ContainsAny(name, `/\`) && !strings.HasPrefix(name, ".")
 }

@@ -1,9 +1,7 @@
 package sessionlog
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"os"
 	"slices"
@@ -11,11 +9,6 @@ import (
 
 	"outbreath/pack/durable"
 	"outbreath/schema"
-)
-
-const (
-	sessionsDir = "sessions"
-	maxRecord   = 16 << 20 // bytes of one record, as schema.Load takes them
 )
 
 // What becomes of a session's record.
@@ -84,7 +77,7 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 		if m.is == nil {
 			last++
 			m.was = nil // a record that was removed is made anew
-			m.is = &onDisk{file: fmt.Sprintf("%s/%04d.json", sessionsDir, last)}
+			m.is = &onDisk{file: NewRecordFile(last)}
 		}
 		change, values, err := m.change(sealed)
 		if err != nil {
@@ -154,21 +147,11 @@ func (c *Changes) Write(root *os.Root) error {
 		if s.What == New {
 			write = durable.WriteNew
 		}
-		if err := writeRecord(root, s.File, s.doc.Encode(), write); err != nil {
+		if err := WriteRecord(root, s.File, s.doc.Encode(), write); err != nil {
 			return err
 		}
 	}
 	return c.filled.write(root)
-}
-
-func writeRecord(root *os.Root, file string, data []byte,
-	write func(*os.Root, string, []byte, fs.FileMode) error) error {
-	folder, err := durable.Folder(root, sessionsDir)
-	if err != nil {
-		return err
-	}
-	defer folder.Close()
-	return write(folder, strings.TrimPrefix(file, sessionsDir+"/"), data, 0o600)
 }
 
 // An onDisk is a record that is there already.
@@ -181,58 +164,31 @@ type onDisk struct {
 // recordsIn reads the records of a collection by canonical session_id. last is the
 // greatest number that is the name of one.
 func recordsIn(root *os.Root) (found map[string]*onDisk, last int, err error) {
-	found = map[string]*onDisk{}
-	entries, err := durable.ReadDir(root, sessionsDir)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, 0, &schema.ConfigError{File: sessionsDir, Message: "this folder is missing: make it again, or " +
-			"put back the newest copy of the collection"}
-	}
+	files, last, err := RecordFiles(root)
 	if err != nil {
 		return nil, 0, err
 	}
-	for _, e := range entries {
-		name, isRecord := strings.CutSuffix(e.Name(), ".json")
-		if !isRecord || strings.HasPrefix(name, ".") {
-			continue
+	found = map[string]*onDisk{}
+	for _, f := range files {
+		if f.Err != nil {
+			return nil, 0, f.Err
 		}
-		file := sessionsDir + "/" + e.Name()
-		var n int
-		if _, err := fmt.Sscanf(name, "%d", &n); err == nil && len(name) < 10 {
-			last = max(last, n)
-		}
-		d, err := readRecord(root, file)
-		if err != nil {
-			return nil, 0, err
+		d := &onDisk{file: f.File, values: leaves(f.Doc)}
+		if id := f.Doc.At("/session_id"); id != nil {
+			d.id = id.Text
 		}
 		key, err := schema.Canonical(d.id)
 		if err != nil {
-			return nil, 0, &schema.ConfigError{File: file, Message: "has no session_id that can be used, so that it " +
+			return nil, 0, &schema.ConfigError{File: f.File, Message: "has no session_id that can be used, so that it " +
 				"cannot be compared with the log: correct it, or move it out of the folder"}
 		}
 		if other := found[key]; other != nil {
-			return nil, 0, &schema.ConfigError{File: file, Message: "has the session_id of " + other.file +
+			return nil, 0, &schema.ConfigError{File: f.File, Message: "has the session_id of " + other.file +
 				": correct one of the two, or move one out of the folder"}
 		}
 		found[key] = d
 	}
 	return found, last, nil
-}
-
-func readRecord(root *os.Root, file string) (*onDisk, error) {
-	data, err := durable.Read(root, file, maxRecord)
-	if err != nil {
-		return nil, err
-	}
-	n, err := schema.ParseJSON(data)
-	if err != nil {
-		return nil, &schema.ConfigError{File: file, Message: "cannot be read as a record, so that it cannot be " +
-			"compared with the log: correct it as check says, or move it out of the folder"}
-	}
-	d := &onDisk{file: file, values: leaves(n)}
-	if id := n.At("/session_id"); id != nil {
-		d.id = id.Text
-	}
-	return d, nil
 }
 
 // leaves returns the JSON text of all single values of a record by their pointers.
