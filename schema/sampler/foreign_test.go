@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"math/big"
 	"os"
 	"strconv"
 	"strings"
@@ -306,6 +307,26 @@ func TestGasPressure(t *testing.T) {
 		if got, ok := (GasPressure{KPa: c.kPa}).Of(c.gas); ok != (c.want > 0) || math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("%v %s: %v, %t", c.kPa, c.gas, got, ok)
 		}
+	}
+}
+
+// TestPressures compares the units of pressure with the published figures: NIST SP 811 (2008),
+// B.8, to its seven digits: torr and conventional millimetre of mercury 1.333 224 E+02 Pa,
+// centimetre of water (conventional) 9.806 65 E+01 Pa, millibar 1.0 E+02 Pa. 760 torr are the
+// standard atmosphere, 101.325 kPa exactly (10th CGPM). From memory.
+func TestPressures(t *testing.T) {
+	for u, want := range map[Unit]string{MmHg: "133.3224", CmH2O: "98.0665", Mbar: "100.0000", HPa: "100.0000"} {
+		_, after, _ := strings.Cut(want, ".")
+		if got := new(big.Rat).Mul(KPaOf(u), big.NewRat(1000, 1)).FloatString(len(after)); got != want {
+			t.Errorf("%s: %s Pa, want %s", u, got, want)
+		}
+		kPa, _ := KPaOf(u).Float64()
+		if inUnits[CO2][u] != kPa || math.Abs(inUnits[Pressure][u]/kPa-1000) > 1e-9 {
+			t.Errorf("%s: %v kPa as CO2 and %v Pa as pressure", u, inUnits[CO2][u], inUnits[Pressure][u])
+		}
+	}
+	if atm := new(big.Rat).Mul(KPaOf(MmHg), big.NewRat(760, 1)); atm.Cmp(big.NewRat(101_325, 1000)) != 0 {
+		t.Errorf("760 mmHg are %s kPa", atm.FloatString(9))
 	}
 }
 

@@ -2,6 +2,7 @@ package sampler
 
 import (
 	"math"
+	"math/big"
 	"slices"
 	"strings"
 )
@@ -37,18 +38,33 @@ const (
 // they are offered.
 func CO2Units() []Unit { return []Unit{KPa, Pa, HPa, Mbar, MmHg, CmH2O, Percent, PPM} }
 
+// pascals holds what one of each unit of pressure is, exactly, in Pa. Sources: the torr is
+// 1/760 of the standard atmosphere of 101,325 Pa (10th CGPM, 1954, resolution 4); mmHg is taken
+// as the same, from which the conventional one differs by less than 2 in 10,000,000. Centimetre
+// of water: NIST SP 811 (2008), appendix B.8, 9.806 65 E+01 Pa. From memory.
+var pascals = map[Unit]*big.Rat{Pa: big.NewRat(1, 1), KPa: big.NewRat(1000, 1), HPa: big.NewRat(100, 1),
+	Mbar: big.NewRat(100, 1), MmHg: big.NewRat(101_325, 760), CmH2O: big.NewRat(980_665, 10_000)}
+
+// KPaOf returns what one of a unit of pressure is, exactly, in kPa. It panics if u is none.
+func KPaOf(u Unit) *big.Rat { return new(big.Rat).Quo(pascals[u], pascals[KPa]) }
+
 // inUnits holds, by kind of quantity, how many of the quantity's own unit one of
 // each unit is. The own units are those of the collection's columns: kPa for CO2,
 // Pa for pressure, s for time, ml/min for flow.
-//
-// Source: NIST SP 811 (2008), appendix B.8: conventional millimetre of mercury
-// 1.333 224 E+02 Pa, centimetre of water 9.806 65 E+01 Pa, millibar 1.0 E+02 Pa;
-// from memory.
 var inUnits = map[Quantity]map[Unit]float64{
-	CO2:      {KPa: 1, Pa: 0.001, HPa: 0.1, Mbar: 0.1, MmHg: 0.1333224, CmH2O: 0.0980665},
-	Pressure: {Pa: 1, KPa: 1000, HPa: 100, Mbar: 100, MmHg: 133.3224, CmH2O: 98.0665},
+	CO2:      pressures(KPa),
+	Pressure: pressures(Pa),
 	Time:     {Second: 1, Millisecond: 0.001, Minute: 60},
 	Flow:     {MlMin: 1, MlS: 60, LMin: 1000, LS: 60_000},
+}
+
+// pressures returns how many of the unit to one of each unit of pressure is.
+func pressures(to Unit) map[Unit]float64 {
+	out := map[Unit]float64{}
+	for u, pa := range pascals {
+		out[u], _ = new(big.Rat).Quo(pa, pascals[to]).Float64()
+	}
+	return out
 }
 
 // unitsOf lists the units that a quantity may have, in the order in which they are

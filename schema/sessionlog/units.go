@@ -4,6 +4,8 @@ import (
 	"math/big"
 	"strings"
 	"sync"
+
+	"outbreath/schema/sampler"
 )
 
 // A unit is one way to give a quantity: value in the base unit = value * factor + offset.
@@ -28,9 +30,8 @@ func rat(s string) *big.Rat {
 }
 
 // units are those that logs of breath collection use. Factors are exact by definition:
-// SI Brochure (9th edition), table 8 and section 5; mmHg as 101325/760 Pa (torr, which
-// differs from the conventional mmHg by less than 2 in 10,000,000); pound and inch by the
-// international agreement of 1959. From memory.
+// SI Brochure (9th edition), table 8 and section 5; pressures are those of package sampler;
+// pound and inch by the international agreement of 1959. From memory.
 var units = []spellings{
 	{unit{"mL", "volume", rat("1"), nil}, []string{"ml", "mls", "milliliter", "millilitre", "cc", "ccm",
 		"cm3", "cm^3"}},
@@ -42,11 +43,11 @@ var units = []spellings{
 		"ml min-1"}},
 	{unit{"L/min", "flow", rat("1000"), nil}, []string{"l/min", "lpm", "l per min", "l min-1"}},
 	{unit{"mL/s", "flow", rat("60"), nil}, []string{"ml/s", "ml/sec"}},
-	{unit{"kPa", "pressure", rat("1"), nil}, []string{"kpa"}},
-	{unit{"hPa", "pressure", rat("1/10"), nil}, []string{"hpa", "mbar", "mb", "millibar"}},
-	{unit{"Pa", "pressure", rat("1/1000"), nil}, []string{"pa", "pascal"}},
+	{unit{"kPa", "pressure", sampler.KPaOf(sampler.KPa), nil}, []string{"kpa"}},
+	{unit{"hPa", "pressure", sampler.KPaOf(sampler.HPa), nil}, []string{"hpa", "mbar", "mb", "millibar"}},
+	{unit{"Pa", "pressure", sampler.KPaOf(sampler.Pa), nil}, []string{"pa", "pascal"}},
 	{unit{"bar", "pressure", rat("100"), nil}, []string{"bar"}},
-	{unit{"mmHg", "pressure", rat("101325/760000"), nil}, []string{"mmhg", "mm hg", "torr"}},
+	{unit{"mmHg", "pressure", sampler.KPaOf(sampler.MmHg), nil}, []string{"mmhg", "mm hg", "torr"}},
 	{unit{"cm", "length", rat("1"), nil}, []string{"cm", "centimeter", "centimetre", "zentimeter"}},
 	{unit{"m", "length", rat("100"), nil}, []string{"m", "meter", "metre", "metros"}},
 	{unit{"mm", "length", rat("1/10"), nil}, []string{"mm"}},
