@@ -100,7 +100,7 @@ func (c *Collection) identity(h *header, p *people) {
 	if born := p.born(h.session); h.about.Born != "" && born != "" && h.about.Born != born {
 		odd = append(odd, "the birth date")
 	}
-	if sex := sexWord(h.session.Doc.At("/subject/sex").text()); h.about.Sex != "" && sex != "" && h.about.Sex != sex {
+	if SexesDiffer(h.about.Sex, h.session.Doc.At("/subject/sex").text()) {
 		odd = append(odd, "the sex")
 	}
 	if odd != nil {
@@ -177,7 +177,7 @@ func (c *Collection) clock(h *header, own bool, offset time.Duration, off map[*S
 	if offset.Abs() > drift && (wrong-offset).Abs() <= drift {
 		report("recording.clock", Warning, "%s the session, as the others of this sampler do: the sampler's clock "+
 			"is wrong or set to another zone, or all files are named by the wrong session; compare one with the "+
-			"notes taken at the time", apart(wrong))
+			"notes taken at the time", Apart(wrong))
 		return
 	}
 	if !h.off(drift, offset) {
@@ -196,7 +196,7 @@ func (c *Collection) clock(h *header, own bool, offset time.Duration, off map[*S
 	if fits == nil || own && !SameID(fits.Subject, h.session.Subject) {
 		report("recording.clock", Warning, "%s the session that names it: check "+
 			"started_at and the sampler's clock (its zone as well), and whether the file is this session's",
-			apart(wrong))
+			Apart(wrong))
 		return
 	}
 	weight, todo := Warning, ""
@@ -206,19 +206,7 @@ func (c *Collection) clock(h *header, own bool, offset time.Duration, off map[*S
 		weight = Error
 	}
 	report("recording.session", weight, "%s this session, and fits that in %s: find out whose it is, and name the "+
-		"right file in each record%s", apart(wrong), fits.at("/started_at"), todo)
-}
-
-// apart says by how much and to which side: "12 minutes after".
-func apart(d time.Duration) string {
-	side := "after"
-	if d < 0 {
-		side = "before"
-	}
-	if minutes := d.Abs().Round(time.Minute); minutes < 48*time.Hour {
-		return fmt.Sprintf("%d minutes %s", int(minutes.Minutes()), side)
-	}
-	return fmt.Sprintf("%d days %s", int(d.Abs().Hours()/24), side)
+		"right file in each record%s", Apart(wrong), fits.at("/started_at"), todo)
 }
 
 // people find the row of the roster that a header names.
@@ -226,14 +214,11 @@ type people struct {
 	rows     []map[string]string
 	row      map[string]int   // by canonical subject_id
 	codes    map[string][]int // rows by the letters and digits of their numbers
-	names    map[string][]int // rows by given and family name
+	names    map[string][]int // rows by a word of the family name
 	births   map[string][]int // rows by birth date, of subjects who have a session here
 	visits   map[string]*Session
 	sessions map[int]*Session // a session of the row's subject
 }
-
-// codeColumns are those whose value a recorder may have been given for the subject.
-var codeColumns = []string{"subject_id", "mrn", "national_id"}
 
 func newPeople(c *Collection) *people {
 	p := &people{rows: c.Roster.Rows, row: make(map[string]int), codes: make(map[string][]int),
@@ -250,8 +235,10 @@ func newPeople(c *Collection) *people {
 				p.row[id] = i
 			}
 		}
-		if key := fullName(row["given_name"] + " " + row["family_name"]); key != "" {
-			p.names[key] = append(p.names[key], i)
+		for _, family := range []string{row["family_name"], Spelt(row["family_name"])} {
+			if words := nameWords(family); len(words) > 0 && !slices.Contains(p.names[words[0]], i) {
+				p.names[words[0]] = append(p.names[words[0]], i)
+			}
 		}
 	}
 	for _, s := range c.Sessions {
@@ -264,16 +251,6 @@ func newPeople(c *Collection) *people {
 		}
 	}
 	return p
-}
-
-// fullName is equal for names of the same words in any order; "" for one word alone.
-func fullName(name string) string {
-	words := nameWords(name)
-	if len(words) < 2 {
-		return ""
-	}
-	slices.Sort(words)
-	return strings.Join(words, " ")
 }
 
 // of returns the row of a session's subject.
@@ -300,6 +277,18 @@ func (p *people) visit(h *header) *Session {
 	return p.visits[id]
 }
 
+// named returns the rows whose names a text has.
+func (p *people) named(text string) (rows []int) {
+	for _, word := range nameWords(text) {
+		for _, i := range p.names[word] {
+			if HasName(p.rows[i], text) && !slices.Contains(rows, i) {
+				rows = append(rows, i)
+			}
+		}
+	}
+	return rows
+}
+
 // judge compares the identity in a header with its session. own: a code or the name is the
 // subject's, or the visit is the session. contradict: a code or the name is another's, or a
 // birth date that is not the subject's is that of another who was sampled; other is a session of
@@ -323,7 +312,7 @@ func (p *people) judge(h *header) (own bool, other *Session, contradict bool) {
 	if code, err := Canonical(h.about.Code); err == nil {
 		found(p.codes[code])
 	}
-	found(p.names[fullName(h.about.Name)])
+	found(p.named(h.about.Name))
 	if born := p.born(h.session); !own && !contradict && h.about.Born != "" && born != "" && h.about.Born != born {
 		found(p.births[h.about.Born])
 	}

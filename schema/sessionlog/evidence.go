@@ -18,7 +18,7 @@ type Visit struct {
 	Serial         string // of the sampler
 	Subject        string // subject_id
 	BirthDates     []string
-	Sexes          []string          // of record and roster, as far as they are "female" or "male"
+	Sexes          []string          // of record and roster
 	Person         map[string]string // the subject's row of the roster; nil if there is none
 	Files          []string          // recordings that the record names, without folders
 }
@@ -60,11 +60,8 @@ func (v *Visit) person(born, sex string) {
 	if born != "" && !slices.Contains(v.BirthDates, born) {
 		v.BirthDates = append(v.BirthDates, born)
 	}
-	switch sex = strings.ToLower(sex); sex {
-	case "female", "f", "w":
-		v.Sexes = append(v.Sexes, "female")
-	case "male", "m":
-		v.Sexes = append(v.Sexes, "male")
+	if sex != "" {
+		v.Sexes = append(v.Sexes, sex)
 	}
 }
 
@@ -138,8 +135,11 @@ func weigh(f *RecordingFile, visits []Visit) []evidence {
 	}
 	serials, serial := any(func(v *Visit) bool { return f.About.Serial != "" && holds(f.About.Serial, v.Serial) })
 	numbers, number := any(func(v *Visit) bool { return f.About.Visit != "" && schema.SameID(f.About.Visit, v.ID) })
-	codes, code := any(func(v *Visit) bool { return hasCode(f.About.SubjectCode, v) })
-	names, name := any(func(v *Visit) bool { return hasName(f.About.Name, v) })
+	codes, code := any(func(v *Visit) bool {
+		return schema.HasCode(v.Person, f.About.SubjectCode) ||
+			schema.SameID(f.About.SubjectCode, v.Subject)
+	})
+	names, name := any(func(v *Visit) bool { return schema.HasName(v.Person, f.About.Name) })
 	for k := range visits {
 		v, e := &visits[k], &out[k]
 		e.name = byName(f.Name, v)
@@ -237,7 +237,7 @@ func (e *evidence) byClock(a *sampler.About, v *Visit, shift time.Duration) {
 		}
 	}
 	if e.clock == against {
-		e.why = append(e.why, "it began "+apart(e.apart)+" that session by its own clock")
+		e.why = append(e.why, "it began "+schema.Apart(e.apart)+" that session by its own clock")
 	}
 }
 
@@ -260,28 +260,13 @@ func lies(s time.Time, length time.Duration, from, to time.Time) verdict {
 	return against
 }
 
-// apart says in words how far one beginning is from another.
-func apart(d time.Duration) string {
-	word := "after"
-	if d < 0 {
-		d, word = -d, "before"
-	}
-	switch {
-	case d >= 48*time.Hour:
-		return fmt.Sprintf("%.0f days %s", d.Hours()/24, word)
-	case d >= 2*time.Hour:
-		return fmt.Sprintf("%.1f h %s", d.Hours(), word)
-	}
-	return fmt.Sprintf("%.0f min %s", d.Minutes(), word)
-}
-
 // byBirth compares birth date and sex.
 func (e *evidence) byBirth(a *sampler.About, v *Visit) {
 	if a.BirthDate != "" && len(v.BirthDates) > 0 {
 		e.tell(slices.Contains(v.BirthDates, a.BirthDate) || slices.Contains(v.BirthDates, a.OtherBirth),
 			"the birth date in it is not that of the subject")
 	}
-	if a.Sex != "" && len(v.Sexes) > 0 && !slices.Contains(v.Sexes, a.Sex) {
+	if len(v.Sexes) > 0 && !slices.ContainsFunc(v.Sexes, func(s string) bool { return !schema.SexesDiffer(s, a.Sex) }) {
 		e.tell(false, "the sex in it is not that of the subject")
 	}
 }
@@ -295,25 +280,4 @@ func (e *evidence) tell(agrees bool, what string) {
 	case e.person != against:
 		e.person = exactly
 	}
-}
-
-// hasCode reports whether the code is one of the subject's identifiers.
-func hasCode(code string, v *Visit) bool {
-	return code != "" && (schema.SameID(code, v.Subject) || schema.SameID(code, v.Person["mrn"]) ||
-		schema.SameID(code, v.Person["national_id"]))
-}
-
-// hasName reports whether a name has the subject's given and family name as words,
-// with or without accents.
-func hasName(name string, v *Visit) bool {
-	given, family := tokens(v.Person["given_name"]), tokens(v.Person["family_name"])
-	if name == "" || len(given) == 0 || len(family) == 0 {
-		return false
-	}
-	words := tokens(name)
-	all := func(s string) bool {
-		return !slices.ContainsFunc(tokens(s), func(w string) bool { return !slices.Contains(words, w) })
-	}
-	return (all(v.Person["family_name"]) || all(spelt(v.Person["family_name"]))) &&
-		(slices.Contains(words, given[0]) || all(spelt(v.Person["given_name"])))
 }

@@ -42,11 +42,6 @@ func tokens(s string) []string {
 	return parts
 }
 
-// spelt returns s with umlauts written as two letters, as keyboards without them do.
-func spelt(s string) string {
-	return strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "Ä", "Ae", "Ö", "Oe", "Ü", "Ue").Replace(s)
-}
-
 // clean returns a code as it was meant: without what spreadsheets, word processors and
 // keyboards add to it. Full-width forms become ASCII, every kind of blank one blank,
 // every kind of hyphen a hyphen, every kind of quotation mark a straight one; what

@@ -41,7 +41,7 @@ func wordList(name string) map[string][]string {
 func forms(words []string) []string {
 	var out []string
 	for _, w := range words {
-		for _, f := range []string{normal(w), normal(spelt(w))} {
+		for _, f := range []string{normal(w), normal(schema.Spelt(w))} {
 			if f != "" && !slices.Contains(out, f) {
 				out = append(out, f)
 			}
