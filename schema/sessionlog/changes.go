@@ -179,8 +179,9 @@ func recordsIn(root *os.Root) (found map[string]*onDisk, last int, err error) {
 		}
 		key, err := schema.Canonical(d.id)
 		if err != nil {
-			return nil, 0, &schema.ConfigError{File: f.File, Message: "has no session_id that can be used, so that it " +
-				"cannot be compared with the log: correct it, or move it out of the folder"}
+			return nil, 0, &schema.ConfigError{File: f.File,
+				Message: "has no session_id that can be used, so that it " +
+					"cannot be compared with the log: correct it, or move it out of the folder"}
 		}
 		if other := found[key]; other != nil {
 			return nil, 0, &schema.ConfigError{File: f.File, Message: "has the session_id of " + other.file +

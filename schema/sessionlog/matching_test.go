@@ -55,7 +55,8 @@ func edfOf(name string, i int) RecordingFile {
 	born, _ := time.Parse(time.DateOnly, p.born)
 	month := func(t time.Time) string { return strings.ToUpper(t.Format("02-Jan-2006")) }
 	h := &edf.Header{
-		Patient:   fmt.Sprintf("%s %s %s %s_%s", p.mrn, strings.ToUpper(p.sex[:1]), month(born), schema.Spelt(p.given), "X"),
+		Patient: fmt.Sprintf("%s %s %s %s_%s", p.mrn, strings.ToUpper(p.sex[:1]), month(born), schema.Spelt(p.given),
+			"X"),
 		Recording: fmt.Sprintf("Startdate %s X X TEAL_%s", month(start), week()[i].Serial),
 		StartDate: start.Format("02.01.06"), StartTime: start.Format("15.04.05"), Records: 500, RecordDuration: "1",
 	}
