@@ -68,6 +68,7 @@ func TestAsked(t *testing.T) {
 			"decimals", "", ""},
 		{"both signs in a column", replaced("volume A", "12.5", "12,5", "1,234"), "", "decimal sign", ""},
 		{"both signs, each certain", replaced("volume A", "12.5", "12,5"), "", "", `"volume_ml": 12.5`},
+		{"thousands do not begin with a zero", oneColumn("flow start A", "0,310"), "", "", `"flow_start_ml_min": 0.31`},
 		{"apostrophe and point", replaced("volume A", "1'234.5"), "", "", `"volume_ml": 1234.5`},
 		{"a unit that is another's", replaced("volume A", "500 kPa"), "", "not a unit of this field", ""},
 		{"a unit that is converted", replaced("volume A", "0,5 l"), "", "", `"volume_ml": 500`},

@@ -329,3 +329,70 @@ func endless(tables []sheet.Table, in Inputs, said *Settings, pick int) string {
 	}
 	return "it does not end"
 }
+
+// twoTables is a log of three sessions in two tables; change makes a mistake in it.
+func twoTables(t *testing.T, change func(sessions, tubes []string)) []sheet.Table {
+	t.Helper()
+	sessions := []string{"session id,operator,subject id,birth date,sex,date,start,end,outcome,fraction,sampler"}
+	tubes := []string{"session id,barcode,position,uncapped at,capped at,volume,storage"}
+	for i := range 3 {
+		sessions = append(sessions,
+			fmt.Sprintf("V-%d1,op,W-%d,1970-01-31,f,2026-03-0%d,09:00,09:10,complete,end-tidal,S-7",
+				i+1, i+1, i+2))
+		for _, p := range "AB" {
+			tubes = append(tubes, fmt.Sprintf("V-%d1,T-%d%c,%c,09:01,09:02,500,fridge", i+1, i+1, p, p))
+		}
+	}
+	change(sessions, tubes)
+	return csvLog(t, [2]string{"s.csv", strings.Join(sessions, "\n") + "\n"},
+		[2]string{"t.csv", strings.Join(tubes, "\n") + "\n"})
+}
+
+// TestNumbersOfSessions: a number that is wrong in one table is named where it is probably
+// wrong, once.
+func TestNumbersOfSessions(t *testing.T) {
+	put := func(line int, from, to string) func(string) func(s, tubes []string) {
+		return func(table string) func(s, tubes []string) {
+			return func(s, tubes []string) {
+				lines := s
+				if table == "tubes" {
+					lines = tubes
+				}
+				lines[line] = strings.Replace(lines[line], from, to, 1)
+			}
+		}
+	}
+	for _, c := range []struct {
+		name         string
+		change       func(sessions, tubes []string)
+		where, names string // of the one problem
+	}{
+		{"wrong in the table of sessions", put(2, "V-21", "V-77")("sessions"), "t.csv, lines 4, 5, value 1",
+			"the session at s.csv, line 3, value 1 has no such entry"},
+		{"one tube of another number", put(3, "V-21", "V-99")("tubes"), "t.csv, line 4, value 1",
+			"no session has this number: correct it"},
+		{"all of another site", func(s, _ []string) {
+			for i := range s {
+				s[i] = strings.Replace(s[i], "V-", "W-", 1)
+			}
+		}, "t.csv, lines 2, 3, 4, 5, 6, 7, value 1", "no session there (s.csv, lines 2, 3, 4, value 1) has " +
+			"entries here"},
+		{"two people's numbers that fold to one", func(s, tubes []string) {
+			s[1] = strings.Replace(s[1], "V-11", "V-2-1", 1)
+			tubes[1], tubes[2] = strings.Replace(tubes[1], "V-11", "V-2-1", 1), strings.Replace(tubes[2], "V-11",
+				"V-2-1", 1)
+		}, "s.csv, line 3, value 1", "the number at s.csv, line 2, value 1 is written differently and counts " +
+			"as the same"},
+		{"a required cell of a list is empty", put(4, "09:02,500,fridge", "09:02,500,")("tubes"),
+			"t.csv, line 5, value 7",
+			"storage is missing"},
+		{"a required cell is empty", put(3, ",op,", ",,")("sessions"), "s.csv, line 4, value 2",
+			"operator is missing"},
+	} {
+		r := Read(twoTables(t, c.change), inputs(t), nil)
+		if len(r.Problems) != 1 || len(r.Doubts) > 0 || r.Problems[0].Where != c.where ||
+			!strings.Contains(r.Problems[0].Message, c.names) {
+			t.Errorf("%s: want %q at %s\n%s", c.name, c.names, c.where, told(r))
+		}
+	}
+}

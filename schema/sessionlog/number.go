@@ -20,9 +20,9 @@ func (n numeral) settled() bool { return n.point == n.comma }
 
 var (
 	groupedBy = map[byte]*regexp.Regexp{
-		',': regexp.MustCompile(`^[0-9]{1,3}(,[0-9]{3})+$`),
-		'.': regexp.MustCompile(`^[0-9]{1,3}(\.[0-9]{3})+$`),
-		'x': regexp.MustCompile(`^[0-9]{1,3}(['_ ][0-9]{3})+$`), // an apostrophe or a blank
+		',': regexp.MustCompile(`^[1-9][0-9]{0,2}(,[0-9]{3})+$`),
+		'.': regexp.MustCompile(`^[1-9][0-9]{0,2}(\.[0-9]{3})+$`),
+		'x': regexp.MustCompile(`^[1-9][0-9]{0,2}(['_ ][0-9]{3})+$`), // an apostrophe or a blank
 	}
 	allDigits = regexp.MustCompile(`^[0-9]+$`)
 	numberRun = regexp.MustCompile(`^([+-]? ?[0-9.,]+(?:['_ ][0-9]{3})*(?:[.,][0-9]+)?)(.*)$`)

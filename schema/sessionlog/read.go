@@ -5,7 +5,6 @@ import (
 	"maps"
 	"path/filepath"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -32,6 +31,10 @@ type reader struct {
 	sources  []*source
 	sessions []*session
 	byID     map[string]*session // by canonical session_id
+
+	orphans map[string]*orphan // by canonical number
+	lost    []*orphan          // the same in the order of the log
+	astray  map[string]bool    // paths of the lists that they are in
 }
 
 type rowOf struct {
@@ -48,7 +51,8 @@ func Read(tables []sheet.Table, in Inputs, s *Settings) *Reading {
 	}
 	r := &reader{in: in, form: in.Plan.Outline(), set: s, heads: newHeads(in.Plan), out: &Reading{
 		Recordings: map[string]bool{}},
-		asked: map[string]*question{}, skipped: map[rowOf]bool{}, byID: map[string]*session{}}
+		asked: map[string]*question{}, skipped: map[rowOf]bool{}, byID: map[string]*session{},
+		orphans: map[string]*orphan{}, astray: map[string]bool{}}
 	r.gather(tables)
 	if r.halted {
 		r.out.Doubts = r.doubts()
@@ -69,6 +73,7 @@ func Read(tables []sheet.Table, in Inputs, s *Settings) *Reading {
 			r.table(src)
 		}
 	}
+	r.adrift()
 	for _, src := range r.sources {
 		for _, c := range src.cols {
 			c.understood(r, "")
@@ -231,11 +236,13 @@ type session struct {
 	own     map[string]value   // by field
 	lists   map[string][]entry // by list
 	counted int                // rows that brought it
+	from    map[string]rowOf   // the row of each entry, by its pointer
 }
 
 // An entry is one of a list: its values by field, and the day of its row.
 type entry struct {
 	at     string
+	from   rowOf
 	values map[string]value
 	day    value
 }
@@ -319,17 +326,22 @@ func (r *reader) row(s *source, key *column, row int, values map[*column]value) 
 	current := r.byID[canonical]
 	switch {
 	case current == nil && s.sheet != SessionsSheet:
-		r.problem(at, sessionField, "no session has this number: correct it, here or in the table of sessions")
+		r.orphaned(s, canonical, id.node.Text, at)
 		return
 	case current == nil:
 		current = &session{Record: &Record{ID: id.node.Text, Where: at}, src: s, row: row, own: map[string]value{},
-			lists: map[string][]entry{}}
+			lists: map[string][]entry{}, from: map[string]rowOf{}}
 		r.byID[canonical] = current
 		r.sessions = append(r.sessions, current)
 	}
 	before := current.counted
 	current.counted++
-	added := r.entries(s, current, at, values)
+	if before > 0 && s.sheet == SessionsSheet && !sameWriting(id.node.Text, current.ID) &&
+		r.contradict(s, current, values) {
+		r.problem(at, sessionField, folded(current.Where))
+		return
+	}
+	added := r.entries(s, current, row, at, values)
 	if s.sheet != SessionsSheet {
 		return
 	}
@@ -355,6 +367,15 @@ func (r *reader) row(s *source, key *column, row int, values map[*column]value) 
 			current.own[c.column.Field] = v
 		}
 	}
+}
+
+// contradict reports whether a row says something else of a session than the rows before.
+func (r *reader) contradict(s *source, current *session, values map[*column]value) bool {
+	return slices.ContainsFunc(s.cols, func(c *column) bool {
+		v, ok := values[c]
+		old, twice := current.own[c.column.Field]
+		return ok && twice && c.column.List == "" && c.column.Field != sessionField && !old.same(v)
+	})
 }
 
 func (v value) same(o value) bool {
@@ -395,7 +416,7 @@ func (s *source) share(k slot, found map[slot]entry) bool {
 
 // entries adds the entries of lists that a row holds, in the order of what tells them
 // apart in the headings, and returns how many they were.
-func (r *reader) entries(s *source, to *session, at string, values map[*column]value) int {
+func (r *reader) entries(s *source, to *session, row int, at string, values map[*column]value) int {
 	found := map[slot]entry{}
 	for _, c := range s.cols {
 		v, ok := values[c]
@@ -404,7 +425,7 @@ func (r *reader) entries(s *source, to *session, at string, values map[*column]v
 		}
 		k := slot{c.column.List, c.entry}
 		if found[k].values == nil {
-			found[k] = entry{at: at, values: map[string]value{}}
+			found[k] = entry{at: at, from: rowOf{s, row}, values: map[string]value{}}
 		}
 		found[k].values[c.column.Field] = v
 	}
@@ -476,6 +497,7 @@ func (r *reader) finish() {
 		for _, list := range slices.Sorted(maps.Keys(s.lists)) {
 			for i, e := range s.lists[list] {
 				pointer := strings.Replace(list, "*", strconv.Itoa(i), 1)
+				s.from[pointer] = e.from
 				for _, field := range slices.Sorted(maps.Keys(e.values)) {
 					v := e.values[field]
 					if o := outline.Find(field); o != nil && o.Leaf != nil {
@@ -597,15 +619,16 @@ func (r *reader) judge(s *session, outline *schema.Outline) {
 		if strings.HasPrefix(p.Pointer, "/recordings") {
 			continue // they are completed, and judged, when the files are known
 		}
-		if len(s.lists[p.Pointer+"/*"]) == 0 && r.noEntries(p.Pointer) {
-			continue
+		if len(s.lists[p.Pointer+"/*"]) == 0 && (r.astray[p.Pointer+"/*"] || r.noEntries(p.Pointer)) {
+			continue // the numbers that no session has may be this one's
 		}
-		at := s.Where
-		missing := p.Rule == "schema.required"
+		at, missing := s.Where, p.Rule == "schema.required"
 		if place := s.Places[p.Pointer]; place != "" {
 			at = place
-		} else if place := s.near(p.Pointer); place != "" {
+		} else if place := r.missingAt(s, p.Pointer, memberOf(p.Message)); missing && place != "" {
 			at = place
+		} else if from, ok := s.from[p.Pointer]; ok {
+			at = from.s.ref(from.row, 0)
 		}
 		if missing && s.reported(p.Pointer, p.Message) {
 			continue
@@ -614,26 +637,10 @@ func (r *reader) judge(s *session, outline *schema.Outline) {
 	}
 }
 
-// near returns where something of the entry or object at a pointer was read.
-func (s *session) near(pointer string) string {
-	var at []string
-	for p, place := range s.Places {
-		if strings.HasPrefix(p, pointer+"/") && strings.HasPrefix(pointer, "/tubes/") {
-			at = append(at, place)
-		}
-	}
-	sort.Strings(at)
-	if len(at) == 0 {
-		return ""
-	}
-	return at[0]
-}
-
 // reported reports whether the missing field of an object has a cell that was found
 // wrong already.
 func (s *session) reported(pointer, message string) bool {
-	name, _, _ := strings.Cut(message, " ")
-	name = name[strings.LastIndexByte(name, '.')+1:]
+	name := memberOf(message)
 	if s.Places[pointer+"/"+name] != "" && s.Values[pointer+"/"+name] == nil {
 		return true
 	}
