@@ -154,7 +154,7 @@ func (f *filling) changesText() string {
 		counts[c.What]++
 		switch c.What {
 		case sessionlog.Changed:
-			b.WriteString(hung(c.File+"  changes in "+named(c.Fields)+", as in "+c.Where, 4))
+			b.WriteString(hung(c.File+"  "+whatChanges(&c)+" (its row: "+c.Where+")", 4))
 		case sessionlog.Sealed:
 			b.WriteString(hung(fmt.Sprintf("%s  %s: was sealed in %s, and the log says something else in %s: the "+
 				"record stays; if the log is right, correct the record by hand, and seal it again with --amended",
@@ -247,6 +247,10 @@ func (f *filling) recordingsText() string {
 		}
 	}
 	list("left out, as answered", f.recordings.Left)
+	for _, g := range f.recordings.Gone {
+		b.WriteString(hung(g.From+"  belongs to "+g.Record+", whose session the log does not have any more: it stays "+
+			"there", 4))
+	}
 	list("not read, because by their names they are no recordings", f.recordings.Unread)
 	if n := len(f.recordings.Without); n > 0 && n == len(f.reading.Records) {
 		b.WriteString("no session has a recording\n")
@@ -254,6 +258,23 @@ func (f *filling) recordingsText() string {
 		list("sessions without a recording", f.recordings.Without)
 	}
 	return b.String()
+}
+
+// whatChanges says which values of a record change, and which the log gives no more.
+func whatChanges(c *sessionlog.Change) string {
+	var parts []string
+	changed := slices.DeleteFunc(slices.Clone(c.Fields), func(field string) bool {
+		return slices.ContainsFunc(c.Removed, func(gone string) bool {
+			return field == gone || strings.HasPrefix(field, gone+"/")
+		})
+	})
+	if len(changed) > 0 {
+		parts = append(parts, "changes "+named(changed))
+	}
+	if len(c.Removed) > 0 {
+		parts = append(parts, "loses "+named(c.Removed)+", which the log gives no more")
+	}
+	return strings.Join(parts, "; ")
 }
 
 var changeWords = map[string]string{

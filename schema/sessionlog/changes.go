@@ -1,10 +1,12 @@
 package sessionlog
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 
 	"outbreath/pack/durable"
@@ -28,12 +30,16 @@ type Change struct {
 	Where   string   `json:"where"`  // in the log, of the session's first row; "" for Left
 	What    string   `json:"what"`   // New, Changed ...
 	Fields  []string `json:"fields"` // pointers of the values that differ, sorted; none for New
+	// pointers of those of Fields that the log gives no more, sorted; of an entry without any
+	// value left, that of the entry
+	Removed []string `json:"removed"`
 	// pointers of values that were typed into the record and stay, sorted
 	Kept     []string         `json:"kept"`
 	Shipment string           `json:"shipment,omitempty"` // for Sealed: its number
 	Problems []schema.Problem `json:"problems"`
 
 	doc *schema.Node
+	was map[string]string // values of the record that is there
 }
 
 // Changes is what filling a collection does. Nothing is written before [Changes.Write].
@@ -65,6 +71,7 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 	}
 	outline := in.Plan.Outline()
 	seen := map[string]bool{}
+	renumbered := c.renumbered(r.renumberings(prior), s, there)
 	for _, record := range r.Records {
 		key, err := schema.Canonical(record.ID)
 		if err != nil || seen[key] {
@@ -74,6 +81,10 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 		m := merge{plan: in.Plan, outline: outline, settings: s, record: record, key: key,
 			was: prior.Sessions[key].Values,
 			is:  there[key]}
+		if old := renumbered[record]; old != "" && m.is == nil {
+			m.was, m.is, seen[old] = prior.Sessions[old].Values, there[old], true
+			delete(c.filled.Sessions, old)
+		}
 		if m.is == nil {
 			last++
 			m.was = nil // a record that was removed is made anew
@@ -97,7 +108,24 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 			c.Sessions = append(c.Sessions, Change{Session: d.id, File: d.file, What: Left})
 		}
 	}
+	c.zoneDoubt(r.Zone, s)
 	return c, c.compareRoster(root, r.Roster, s, prior.Roster)
+}
+
+// renumbered returns the old number of each record that a person has said to be a session
+// under a new one, and asks about the others.
+func (c *Changes) renumbered(all []renumbering, s *Settings, there map[string]*onDisk) map[*Record]string {
+	old := map[*Record]string{}
+	for _, n := range all {
+		switch answer := s.Answers[n.doubt.ID]; {
+		case there[n.old] == nil:
+		case answer == "same":
+			old[n.record] = n.old
+		case answer == "":
+			c.Doubts = append(c.Doubts, n.doubt)
+		}
+	}
+	return old
 }
 
 // Any reports whether Write would change a record, the roster or a recording.
@@ -245,16 +273,17 @@ func (m *merge) change(sealed func(string) (string, error)) (c Change, values ma
 			result[pointer], _ = schema.ParseJSON([]byte(v)) // it was encoded by us
 		}
 	}
+	c.was, c.Removed = m.is.values, m.removed(c.Fields, result)
 	doc := m.outline.Record(result)
 	switch {
 	case m.broken(&c, doc, result):
 		c.What = Faulty
 	case m.is.values == nil:
-		c.doc, c.Fields = doc, nil
+		c.doc, c.Fields, c.Removed = doc, nil, nil
 	case len(c.Fields) == 0:
 		c.What = Unchanged
 	default:
-		if c.Shipment, err = sealed(m.record.ID); err != nil {
+		if c.Shipment, err = sealed(cmp.Or(m.is.id, m.record.ID)); err != nil {
 			return c, nil, err
 		}
 		if c.Shipment != "" {
@@ -264,6 +293,36 @@ func (m *merge) change(sealed func(string) (string, error)) (c Change, values ma
 		c.What, c.doc = Changed, doc
 	}
 	return c, values, nil
+}
+
+// removed returns those of the fields that have no value in the result, entries that have
+// none left by their own pointer.
+func (m *merge) removed(fields []string, result map[string]*schema.Node) (out []string) {
+	for _, pointer := range fields {
+		if result[pointer] != nil {
+			continue
+		}
+		if entry := entryOf(pointer); entry != "" && !slices.ContainsFunc(slices.Collect(maps.Keys(result)),
+			func(p string) bool { return strings.HasPrefix(p, entry+"/") }) {
+			pointer = entry
+		}
+		if !slices.Contains(out, pointer) {
+			out = append(out, pointer)
+		}
+	}
+	return out
+}
+
+// entryOf returns the pointer of the entry of a list that a pointer is in: "/tubes/0" for
+// "/tubes/0/barcode". "" if it is in none.
+func entryOf(pointer string) string {
+	parts := strings.Split(pointer, "/")
+	for i := len(parts) - 1; i > 0; i-- {
+		if _, err := strconv.Atoi(parts[i]); err == nil {
+			return strings.Join(parts[:i+1], "/")
+		}
+	}
+	return ""
 }
 
 // pointers returns those of all values of the three sides, sorted.

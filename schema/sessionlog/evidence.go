@@ -21,6 +21,7 @@ type Visit struct {
 	Sexes          []string          // of record and roster
 	Person         map[string]string // the subject's row of the roster; nil if there is none
 	Files          []string          // recordings that the record names, without folders
+	Before         []string          // those that it had when it was last filled
 }
 
 // VisitOf returns what of a record, and of the roster's row of its subject, recordings
@@ -186,7 +187,8 @@ func byName(name string, v *Visit) verdict {
 		}
 		return strings.ToLower(s)
 	}
-	if slices.ContainsFunc(v.Files, func(n string) bool { return stem(n) == stem(name) }) {
+	is := func(n string) bool { return stem(n) == stem(name) }
+	if slices.ContainsFunc(v.Files, is) || slices.ContainsFunc(v.Before, is) {
 		return exactly
 	}
 	switch {

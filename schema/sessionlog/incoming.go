@@ -54,6 +54,7 @@ type Recordings struct {
 	Doubts   []Doubt
 	Problems []Problem
 	Left     []string // files that are no session's, as a person said
+	Gone     []Gone   // files of sessions that the log has no more
 	Unread   []string // files that are no recordings, by their names
 	Without  []string // sessions (Where) without a recording
 
@@ -61,6 +62,9 @@ type Recordings struct {
 	into *os.Root
 	same bool // both are one folder
 }
+
+// A Gone is the recording of a session that the log has no more: it stays with its record.
+type Gone struct{ From, Record string } // "run7.csv", "sessions/0007.json"
 
 // A looked is one file of the sampler's folder, as far as it could be read.
 type looked struct {
@@ -84,13 +88,18 @@ func (r *Reading) TakeRecordings(from, into *os.Root, same bool, in Inputs, s *S
 	if err != nil {
 		return nil, err
 	}
-	var files []RecordingFile
-	for _, l := range all {
-		files = append(files, RecordingFile{Name: l.name, Digest: l.digest, About: l.about})
-	}
 	var visits []Visit
 	for _, record := range r.Records {
 		visits = append(visits, VisitOf(record, in.Roster))
+	}
+	var files []RecordingFile
+	gone := r.before(prior, s, visits)
+	for _, l := range all {
+		if record := gone[stem(l.name)]; record != "" {
+			k.Gone = append(k.Gone, Gone{l.name, record})
+			continue
+		}
+		files = append(files, RecordingFile{Name: l.name, Digest: l.digest, About: l.about})
 	}
 	if len(k.Doubts) > 0 {
 		return k, nil // how a sampler's files are read comes first: it may settle the others
