@@ -251,7 +251,15 @@ func (f *filling) recordingsText() string {
 		b.WriteString(hung(g.From+"  belongs to "+g.Record+", whose session the log does not have any more: it stays "+
 			"there", 4))
 	}
-	list("not read, because by their names they are no recordings", f.recordings.Unread)
+	var other []string
+	for _, x := range f.recordings.Unread {
+		if x.Why == "" {
+			other = append(other, x.Name)
+		} else {
+			b.WriteString(hung(x.Name+"  "+x.Why, 4))
+		}
+	}
+	list("not read, because by their names they are no recordings", other)
 	if n := len(f.recordings.Without); n > 0 && n == len(f.reading.Records) {
 		b.WriteString("no session has a recording\n")
 	} else {

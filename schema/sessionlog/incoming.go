@@ -55,7 +55,7 @@ type Recordings struct {
 	Problems []Problem
 	Left     []string // files that are no session's, as a person said
 	Gone     []Gone   // files of sessions that the log has no more
-	Unread   []string // files that are no recordings, by their names
+	Unread   []Unread // what is no recording, by its name
 	Without  []string // sessions (Where) without a recording
 
 	from *os.Root
@@ -112,6 +112,7 @@ func (r *Reading) TakeRecordings(from, into *os.Root, same bool, in Inputs, s *S
 			match: match,
 			look:  all[i]})
 	}
+	k.perhapsUnread(visits)
 	k.name()
 	outline := in.Plan.Outline()
 	for _, record := range r.Records {
@@ -135,7 +136,7 @@ func (k *Recordings) look(in Inputs, s *Settings) ([]*looked, error) {
 		case strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$"):
 			continue
 		case !e.Type().IsRegular() || !slices.Contains([]string{".csv", ".txt", ".tsv", ".asc", ".dat", ".edf"}, ext):
-			k.Unread = append(k.Unread, name)
+			k.Unread = append(k.Unread, Unread{name, notRead(e.Type(), ext)})
 			continue
 		case s.Answers[RecordingDoubt(name)] == ignored:
 			k.Left = append(k.Left, name)
@@ -175,8 +176,11 @@ func (k *Recordings) lookAt(name string, in Inputs, s *Settings) (*looked, error
 	head = head[:n]
 	l := &looked{name: name, format: "csv"}
 	switch {
-	case strings.EqualFold(path.Ext(name), ".edf"):
-		l.format = "edf"
+	case strings.EqualFold(path.Ext(name), ".edf") || sampler.IsEDF(head):
+		if l.format = "edf"; k.same && !strings.EqualFold(path.Ext(name), ".edf") {
+			k.problem(name, "is an EDF recording under the name of a text table: rename it, so that it ends in .edf")
+			return nil, nil
+		}
 	case !sampler.IsNative(head, natives(in.Plan)):
 		if l.profile = k.profile(name, head, s); l.profile == nil {
 			return nil, nil

@@ -145,8 +145,10 @@ func (c *Changes) zoneDoubt(zone string, s *Settings) {
 	if s.Answers[key] == "moved" {
 		return
 	}
-	c.Doubts = append(c.Doubts, Doubt{ID: key, Where: "the log", Question: fmt.Sprintf("%d times in %d records stay as "+
-		"they are on the clock and move by %.0f minutes, because the log is now read in the zone %s: was its clock in "+
-		"that zone? If not, name the zone as before, with --zone", times, records, by.Abs().Minutes(), zone),
+	c.Doubts = append(c.Doubts, Doubt{ID: key, Where: "the log",
+		Question: fmt.Sprintf("%d times in %d records stay as "+
+			"they are on the clock and move by %.0f minutes, because the log is now read in the zone %s: was "+
+			"its clock in "+
+			"that zone? If not, name the zone as before", times, records, by.Abs().Minutes(), zone),
 		Choices: []Choice{{"moved", "yes: these times were wrong before"}}})
 }
