@@ -33,6 +33,7 @@ var floors = map[string][]string{
 	"outbreath/deid/leak":    {"outbreath/schema", "outbreath/pack/durable"},
 	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
 		"outbreath/schema/sampler", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
+	"outbreath/deid/attack": {}, // written apart from all that treats or reads elsewhere
 	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema",
 		"outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack": {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys",
