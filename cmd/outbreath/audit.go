@@ -2,7 +2,6 @@ package main
 
 import (
 	"archive/tar"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -45,7 +44,13 @@ type auditResult struct {
 	Texts      deid.TextLedger    `json:"texts"`
 	Problems   []schema.Problem   `json:"problems"`
 	Checks     []pack.Check       `json:"checks"`
-	Custody    []custody.Entry    `json:"custody"`
+	Summary    *auditSummary      `json:"summary"`
+	IssueKinds []audit.Kind       `json:"issue_kinds"` // the issues, those that say the same together
+	// the classes that a limited data set excludes, for a plan under which true dates leave
+	Limited []audit.Class `json:"limited_data_set,omitempty"`
+	// names of the site's pseudonym keys, the present one first
+	Generations []string        `json:"key_generations,omitempty"`
+	Custody     []custody.Entry `json:"custody"`
 	// subjects by age in years at their first session; 90: 90 and over
 	Ages      map[int]int `json:"ages,omitempty"`
 	Report    string      `json:"report,omitempty"`
@@ -54,6 +59,7 @@ type auditResult struct {
 	*figures
 
 	Made     string         `json:"-"`
+	at       time.Time      // when it was made
 	Program  string         `json:"program"`
 	Whole    bool           `json:"-"` // the recordings were read too
 	Examples []deid.Example `json:"-"` // one a field
@@ -73,10 +79,11 @@ func newAuditCmd(u *ui, o *options) *cobra.Command {
 		Use:   "audit COLLECTION|SHIPMENT [--roster FILE] [--population FILE] --report FILE.html",
 		Short: "Write the privacy officer's page: what leaves, how risky it is, and attacks on it",
 		Long: `Write a page on what would leave (a collection, with the site's keys) or on what
-did leave (a shipment, with the laboratory's keys). It shows how each field is
-treated, what was found and who decided on it, how far subjects can be told apart,
-what coarser fields would change, and what attackers with the roster, the
-appointment book or the label would gain. The page is one file without scripts and
+did leave (a shipment, with the laboratory's keys). It begins with what fails, who
+is at risk, the changes that help most, and what was not tested. Then it shows how
+each field is treated, what was found and who decided on it, how far subjects can be
+told apart, what attackers with the roster, the appointment book or the label would
+gain, and every text that leaves, to read. The page is one file without scripts and
 loads nothing from elsewhere. FILE.html.sig next to it is its signature by the
 folder's key.
 
@@ -130,7 +137,13 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 		return err
 	}
 	doc.Program = programName()
-	doc.Made = time.Now().Format("2006-01-02 15:04 -07:00")
+	doc.at = time.Now()
+	doc.Made = doc.at.Format("2006-01-02 15:04 -07:00")
+	doc.IssueKinds = []audit.Kind{}
+	if doc.figures != nil {
+		doc.IssueKinds = audit.Fold(doc.Issues)
+	}
+	doc.Summary = doc.summarise()
 	if a.report != "" {
 		if err := doc.write(a.report); err != nil {
 			return err
@@ -209,10 +222,10 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 		Records: left.Records, Recordings: left.Recordings, Tubes: left.Tubes,
 		Fields: ledger.Fields, Texts: ledger.Texts, Leaks: names.Findings(r.findings), Decisions: r.decided(),
 		Problems: names.Problems(r.problems), Checks: []pack.Check{},
-		SafeHarbor: audit.Eighteen(facts), Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out,
+		Ages: audit.Ages(in), figures: report, Whole: r.cleared != nil, Output: out,
 		Custody: []custody.Entry{},
 	}
-	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
+	doc.classes(facts)
 	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
 		return nil, err
 	}
@@ -220,10 +233,24 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 	return doc, nil
 }
 
+// classes judges the classes of identifiers.
+func (d *auditResult) classes(facts *audit.Facts) {
+	d.SafeHarbor = audit.Eighteen(facts)
+	judged := d.SafeHarbor
+	if facts.Limited() {
+		d.Limited = audit.Sixteen(facts)
+		judged = d.Limited
+	}
+	d.Route = audit.RouteOf(facts, judged)
+}
+
 // site adds what only the site knows: the custody log, the age of the key, the signer.
 func (d *auditResult) site(r *reading) {
 	d.Custody = nonNil(r.log.Entries)
 	d.folder = r.folder
+	for _, g := range r.log.Keys {
+		d.Generations = append(d.Generations, deid.KeyID(g, r.col.Study.Study))
+	}
 	if info, err := os.Stat(filepath.Join(d.folder.Dir(), "pseudonym.key")); err == nil {
 		d.KeyMade = info.ModTime().Format(time.DateOnly)
 	}
@@ -243,15 +270,16 @@ func (r *reading) decided() []leak.Decision {
 // examine runs the audit, and adds to each attack that was not run what to do about it.
 func examine(out *audit.Output, in *audit.Input) *audit.Report {
 	report := audit.Examine(out, in)
+	do := map[audit.Lack]string{
+		audit.LacksRoster:  "; name one with --roster",
+		audit.LacksArchive: ": run audit on the shipment too",
+		audit.LacksSource:  ": run audit on the collection",
+	}
 	for i := range report.Attacks {
-		a := &report.Attacks[i]
-		if do := map[audit.Lack]string{
-			audit.LacksRoster:  "; name one with --roster",
-			audit.LacksArchive: ": run audit on the shipment too",
-			audit.LacksSource:  ": run audit on the collection",
-		}[a.Lacks]; do != "" {
-			a.Detail += do
-		}
+		report.Attacks[i].Detail += do[report.Attacks[i].Lacks]
+	}
+	for i := range report.NotTested {
+		report.NotTested[i].Why += do[report.NotTested[i].Lacks]
 	}
 	return report
 }
@@ -319,62 +347,12 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 		Recordings: verdict.Recordings, Report: report}
 	doc.OK = doc.OK && report.OK()
 	doc.Plan, doc.KeyID, doc.Fields, doc.Texts = ledger.Plan, ledger.KeyID, ledger.Fields, ledger.Texts
-	doc.SafeHarbor, doc.figures, doc.Output, doc.Whole = audit.Eighteen(facts), report, out, true
-	doc.Route = audit.RouteOf(facts, doc.SafeHarbor)
+	doc.figures, doc.Output, doc.Whole = report, out, true
+	doc.classes(facts)
 	if plan, err := schema.LoadPlan(ledger.Plan); err == nil && len(plan.Fields) == len(ledger.Fields) {
 		if doc.Examples, err = deid.Examples(plan); err != nil {
 			return nil, err
 		}
 	}
 	return doc, nil
-}
-
-// printAudit prints the main results; the page and --json have all of them.
-func printAudit(w io.Writer, d *auditResult) {
-	fmt.Fprintf(w, "%s %s: study %s, site %s, plan %q, key %s\n", d.Of, quoted(d.Name), d.Study, d.Site, d.Plan,
-		dash(d.KeyID))
-	fmt.Fprintf(w, "%s, %s, %s\n", count(d.Records, "record"), count(d.Recordings, "recording"), count(d.Tubes, "tube"))
-	rows := [][]string{{"FIELD", "TREATMENT", "RISK", "VALUES"}}
-	for _, f := range d.Fields {
-		rows = append(rows, []string{f.Path, f.Treatment, dash(f.Risk), fmt.Sprint(f.Values)})
-	}
-	table(w, rows)
-	if d.figures != nil {
-		printRisk(w, d)
-	}
-	printProblems(w, d.Problems)
-	printFindings(w, d.Leaks)
-	for _, c := range d.Checks {
-		if !c.OK {
-			fmt.Fprintf(w, "NO  %s: %s\n", c.Name, c.Detail)
-		}
-	}
-	fmt.Fprintf(w, "texts searched: %d; findings %d, redacted %d, kept %d\n", d.Texts.Searched, d.Texts.Findings,
-		d.Texts.Redacted, d.Texts.Kept)
-	if d.Report != "" {
-		fmt.Fprintf(w, "page written: %s\n", quoted(d.Report))
-		if d.Signature != "" {
-			fmt.Fprintf(w, "signature written: %s\n", quoted(d.Signature))
-		} else {
-			fmt.Fprintf(w, "not signed: %s\n", d.Unsigned)
-		}
-	}
-	fmt.Fprintln(w, "This is no legal determination of de-identification: the privacy officer, the ethics "+
-		"committee,\nthe protocol and local law decide.")
-}
-
-func printRisk(w io.Writer, d *auditResult) {
-	r := d.Risk
-	fmt.Fprintf(w, "risk: k %d of %s, %d alone in their cell; greatest risk %.3g, mean %.3g; l %d\n", r.K,
-		count(r.Subjects, "subject"), r.Unique, r.ProsecutorMax, r.ProsecutorMean, r.L)
-	rows := [][]string{{"ATTACK", "TRIED", "SUCCEEDED", ""}}
-	for _, a := range d.Attacks {
-		rows = append(rows, []string{a.Name, fmt.Sprint(a.Tried), fmt.Sprint(a.Succeeded), a.Verdict})
-	}
-	table(w, rows)
-	for _, i := range d.Issues {
-		if i.Fault {
-			fmt.Fprintf(w, "FAULT  %s: %s [%s]\n", i.Where, i.What, i.Code)
-		}
-	}
 }

@@ -41,8 +41,8 @@ func TestAuditPage(t *testing.T) {
 		t.Errorf("the page holds %q", bad)
 	}
 	svgs := regexp.MustCompile(`<svg [^>]*>`).FindAllString(page, -1)
-	if len(svgs) < 200+4 {
-		t.Errorf("%d pictures, want one for each recording and the plots", len(svgs))
+	if len(svgs) != mostDrawn+5 {
+		t.Errorf("%d pictures, want %d recordings and the plots", len(svgs), mostDrawn)
 	}
 	for _, s := range svgs {
 		if !regexp.MustCompile(`role="img".* aria-label="[^"]{10,}"`).MatchString(s) {

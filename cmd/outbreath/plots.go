@@ -19,42 +19,43 @@ type bar struct {
 	value int
 }
 
-// bars draws a bar chart with the values above the bars. It is "" for an empty list.
+// chartWidth is the width in pixels for which labels are thinned out: that of a small
+// phone. A chart is drawn in shares of its width, so that its letters keep their size.
+const chartWidth = 320
+
+// bars draws a bar chart with the values above the bars, where there is room for them. It is
+// "" for an empty list.
 func bars(title, unit string, list []bar) template.HTML {
 	if len(list) == 0 {
 		return ""
 	}
-	most := 1
+	most, longest, digits := 1, 1, 1
 	var words []string
 	for _, b := range list {
-		most = max(most, b.value)
+		most, longest = max(most, b.value), max(longest, len(b.label))
+		digits = max(digits, len(fmt.Sprint(b.value)))
 		words = append(words, fmt.Sprintf("%s: %d", b.label, b.value))
 	}
-	const height, foot, head = 130, 26, 18
-	width := max(12, min(56, 900/len(list)))
-	longest := 0
-	for _, b := range list {
-		longest = max(longest, len(b.label))
-	}
-	every := (longest*7 + 6 + width - 1) / width // labels do not touch
+	const head, foot = 10, 88 // percent of the height
+	each := 100 / float64(len(list))
+	thin := func(letters int) int { return (letters*7 + 4) * len(list) / chartWidth } // labels do not touch
 	var s strings.Builder
-	fmt.Fprintf(&s, `<svg class="plot" role="img" viewBox="0 0 %d %d" width="%d" height="%d" aria-label="%s">`,
-		len(list)*width+8, height+foot+head, len(list)*width+8, height+foot+head, template.HTMLEscapeString(title+", "+
-			unit+". "+strings.Join(words, "; ")))
-	fmt.Fprintf(&s, `<line class="axis" x1="0" x2="%d" y1="%d" y2="%d"/>`, len(list)*width+8, height+head, height+head)
+	fmt.Fprintf(&s, `<svg class="plot" role="img" aria-label="%s">`,
+		template.HTMLEscapeString(title+", "+unit+". "+strings.Join(words, "; ")))
+	fmt.Fprintf(&s, `<line class="axis" x1="0" x2="100%%" y1="%d%%" y2="%d%%"/>`, foot, foot)
 	for i, b := range list {
-		h := b.value * height / most
+		h := float64(b.value) * (foot - head) / float64(most)
 		if b.value > 0 {
-			h = max(h, 2)
+			h = max(h, 1)
 		}
-		x := 4 + i*width
-		fmt.Fprintf(&s, `<rect class="bar" x="%d" y="%d" width="%d" height="%d"/>`, x+width/12+1, head+height-h,
-			width-width/6-2, h)
-		if b.value > 0 {
-			fmt.Fprintf(&s, `<text class="value" x="%d" y="%d">%d</text>`, x+width/2, head+height-h-4, b.value)
+		x := float64(i) * each
+		fmt.Fprintf(&s, `<rect class="bar" x="%.2f%%" y="%.1f%%" width="%.2f%%" height="%.1f%%"/>`, x+each/12, foot-h,
+			each*10/12, h)
+		if b.value > 0 && thin(digits) == 0 {
+			fmt.Fprintf(&s, `<text class="value" x="%.2f%%" y="%.1f%%">%d</text>`, x+each/2, foot-h-2, b.value)
 		}
-		if i%every == 0 {
-			fmt.Fprintf(&s, `<text class="tick" x="%d" y="%d">%s</text>`, x+width/2, head+height+16,
+		if i%(thin(longest)+1) == 0 {
+			fmt.Fprintf(&s, `<text class="tick" x="%.2f%%" y="97%%">%s</text>`, x+each/2,
 				template.HTMLEscapeString(b.label))
 		}
 	}
@@ -149,19 +150,6 @@ func (d *auditResult) TimelinePlot() template.HTML {
 	return bars("Sessions by month of their date as it leaves", "sessions", list)
 }
 
-// FindingsPlot shows the number of findings of each class.
-func (d *auditResult) FindingsPlot() template.HTML {
-	counts := map[string]int{}
-	for _, f := range d.Leaks {
-		counts[string(f.Class)]++
-	}
-	var list []bar
-	for _, c := range sortedKeys(counts) {
-		list = append(list, bar{c, counts[c]})
-	}
-	return bars("Findings by class", "findings", list)
-}
-
 // StripPlot draws a recording's curves at small size, one below the other.
 func (d *auditResult) StripPlot(t *audit.Trace) template.HTML {
 	if len(t.Strips) == 0 {
@@ -194,9 +182,8 @@ func (d *auditResult) StripPlot(t *audit.Trace) template.HTML {
 		body.WriteString(`"/>`)
 	}
 	h := len(t.Strips) * each
-	fmt.Fprintf(&s, `<svg class="strip" role="img" viewBox="0 0 %d %d" width="%d" height="%d" aria-label="%s">`, width,
-		h, width, h,
-		template.HTMLEscapeString(strings.Join(words, "; ")))
+	fmt.Fprintf(&s, `<svg class="strip" role="img" viewBox="0 0 %d %d" preserveAspectRatio="none" aria-label="%s">`,
+		width, h, template.HTMLEscapeString(strings.Join(words, "; ")))
 	s.WriteString(body.String())
 	s.WriteString("</svg>")
 	return template.HTML(s.String())

@@ -12,10 +12,8 @@ import (
 	"slices"
 	"strings"
 
-	"outbreath/deid"
 	"outbreath/deid/audit"
 	"outbreath/deid/leak"
-	"outbreath/schema"
 )
 
 //go:embed html/*.tmpl html/*.css
@@ -32,14 +30,24 @@ var auditStyle = func() string {
 }()
 
 var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.FuncMap{
-	"word":    func(c leak.Class) string { return c.Words().Shown },
-	"count":   count,
-	"percent": func(x float64) string { return fmt.Sprintf("%.3g %%", 100*x) },
-	"number":  func(x float64) string { return fmt.Sprintf("%.3g", x) },
-	"short": func(path string) string {
-		return strings.ReplaceAll(path[strings.LastIndexByte(path, '/')+1:], "_", " ")
+	"word":  func(c leak.Class) string { return c.Words().Shown },
+	"count": count,
+	"fig":   figure,
+	"share": func(at string, x float64) template.HTML {
+		return tagged(at, percent(x))
 	},
-	"join": func(s []string) string { return strings.Join(s, ", ") },
+	"percent": percent,
+	"label":   audit.Label,
+	"join":    func(s []string) string { return strings.Join(s, ", ") },
+	"fold":    folded,
+	"minus":   func(a, b int) int { return a - b },
+	"outcome": outcome,
+	"row": func(list string, i int, w audit.WhatIf) any {
+		return struct {
+			At string
+			W  audit.WhatIf
+		}{fmt.Sprintf("/what_if/%s/%d", list, i), w}
+	},
 	"blank": func(s string) string {
 		if s == "" {
 			return "not given"
@@ -53,6 +61,37 @@ var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.Fun
 		return "not kept"
 	},
 }).ParseFS(pages, "html/audit.html.tmpl"))
+
+// figure returns a figure of the page, marked with its place in the output of --json, as a
+// JSON pointer. What is not whole has three digits.
+func figure(at string, x any) template.HTML {
+	if v, ok := x.(float64); ok {
+		return tagged(at, fmt.Sprintf("%.3g", v))
+	}
+	return tagged(at, fmt.Sprint(x))
+}
+
+func tagged(at, text string) template.HTML {
+	return template.HTML(`<span data-json="` + template.HTMLEscapeString(at) + `">` +
+		template.HTMLEscapeString(text) + `</span>`)
+}
+
+func percent(x float64) string { return fmt.Sprintf("%.3g %%", 100*x) }
+
+// outcome returns the result of an attack in words.
+func outcome(a audit.Attack) string {
+	switch {
+	case a.Verdict == audit.Broken:
+		return "a treatment failed"
+	case a.Verdict == audit.NotRun:
+		return "not tested"
+	case a.Verdict == audit.Residual:
+		return "the plan leaves this"
+	case a.Succeeded > 0:
+		return "no more than by chance"
+	}
+	return "nothing gained"
+}
 
 // write renders the page, signs it, and gives page and signature their names once both are
 // complete. Without a usable key the page is written unsigned.
@@ -114,93 +153,10 @@ func (d *auditResult) queries(warnings bool) int {
 	return n
 }
 
-// Faults returns the issues that are faults, Judge those for a person to judge.
-func (d *auditResult) Faults() []audit.Issue { return d.issues(true) }
-func (d *auditResult) Judge() []audit.Issue  { return d.issues(false) }
+// Faults returns the kinds of issues that are faults, Judge those for a person to judge.
+func (d *auditResult) Faults() []audit.Kind { return d.kinds(true) }
+func (d *auditResult) Judge() []audit.Kind  { return d.kinds(false) }
 
-func (d *auditResult) issues(fault bool) []audit.Issue {
-	return slices.DeleteFunc(slices.Clone(d.Issues), func(i audit.Issue) bool { return i.Fault != fault })
-}
-
-// Residual counts the attacks that gain what the plan is known to leave.
-func (d *auditResult) Residual() int {
-	n := 0
-	for _, a := range d.Attacks {
-		if a.Verdict == audit.Residual {
-			n++
-		}
-	}
-	return n
-}
-
-// A fieldRow is a field with an invented example.
-type fieldRow struct {
-	deid.FieldLedger
-	deid.Example
-}
-
-func (d *auditResult) FieldRows() []fieldRow {
-	return d.fieldRows(func(deid.FieldLedger) bool { return true })
-}
-
-// DateRows returns the fields that hold dates or values derived from dates.
-func (d *auditResult) DateRows() []fieldRow {
-	return d.fieldRows(func(f deid.FieldLedger) bool {
-		kind := f.Kind()
-		return kind == schema.Shift || kind == schema.Year || kind == schema.AgeBand ||
-			strings.HasSuffix(f.Path, "_at") || strings.Contains(f.Path, "date")
-	})
-}
-
-func (d *auditResult) fieldRows(want func(deid.FieldLedger) bool) []fieldRow {
-	var rows []fieldRow
-	for i, f := range d.Fields {
-		row := fieldRow{FieldLedger: f}
-		if i < len(d.Examples) {
-			row.Example = d.Examples[i]
-		}
-		if want(f) {
-			rows = append(rows, row)
-		}
-	}
-	return rows
-}
-
-// A leakRow is a finding and the decision on it.
-type leakRow struct {
-	leak.Finding
-	Who, Why, When string
-}
-
-// mostRows bounds a table of the page; --json has everything.
-const mostRows = 1000
-
-// LeakRows returns the open findings first, then those kept, then those redacted.
-func (d *auditResult) LeakRows() []leakRow {
-	by := map[string]leak.Decision{}
-	for _, dec := range d.Decisions {
-		by[dec.ID] = dec
-	}
-	var rows []leakRow
-	for _, state := range []string{"", "keep", "redact"} {
-		for _, f := range d.Leaks {
-			if f.Decision != state || len(rows) == mostRows {
-				continue
-			}
-			row := leakRow{Finding: f}
-			if dec, ok := by[f.ID]; ok && f.Decision != "" {
-				row.Who, row.Why, row.When = dec.Who, dec.Reason, dec.When.Format("2006-01-02 15:04 UTC")
-			}
-			rows = append(rows, row)
-		}
-	}
-	return rows
-}
-
-// Drawn returns the recordings that the page draws.
-func (d *auditResult) Drawn() []*audit.Trace {
-	if d.Output == nil {
-		return nil
-	}
-	return d.Output.Recordings[:min(len(d.Output.Recordings), audit.MaxStrips)]
+func (d *auditResult) kinds(fault bool) []audit.Kind {
+	return slices.DeleteFunc(slices.Clone(d.IssueKinds), func(k audit.Kind) bool { return k.Fault != fault })
 }

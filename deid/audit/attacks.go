@@ -11,7 +11,7 @@ type Attack struct {
 	Tried     int64   `json:"tried"`
 	Unit      string  `json:"unit"` // of Tried and Succeeded
 	Succeeded int64   `json:"succeeded"`
-	Chance    float64 `json:"chance,omitempty"` // successes expected by guessing
+	Chance    float64 `json:"chance,omitempty"` // successes expected by guessing, for example among all who fit
 	Verdict   string  `json:"verdict"`
 	Detail    string  `json:"detail"`
 	Lacks     Lack    `json:"-"` // why it was not run

@@ -32,10 +32,13 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 			leaves[r.File] = fmt.Sprintf("recordings/%s-%d.%s", o.Session, i+1, r.Format)
 		}
 	}
-	in.Kept = map[string]bool{}
+	in.Kept, in.Open = map[string]bool{}, map[string]leak.Class{}
 	for _, f := range findings {
-		if f.Decision == "keep" {
-			in.Kept[leaves[f.File]+" "+f.Pointer] = true
+		switch where := leaves[f.File] + " " + f.Pointer; {
+		case f.Decision == "keep":
+			in.Kept[where] = true
+		case f.Open():
+			in.Open[where] = f.Class
 		}
 	}
 	var files []deid.File

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"outbreath/deid/leak"
 	"outbreath/schema"
 )
 
@@ -19,6 +20,7 @@ type Input struct {
 	Source     map[string]*schema.Session // the site's records by session pseudonym; nil at the laboratory
 	SubjectOf  map[string]string          // subject pseudonym to identifier; nil without the key
 	Kept       map[string]bool            // "sessions/X.json /notes": places where a person decided to keep a finding
+	Open       map[string]leak.Class      // likewise: places of findings that nobody has decided on
 	Population *Population
 
 	// MaxIDs is how many identifiers [Examine] tries to hash; 0: 10 million.
@@ -32,12 +34,17 @@ type Report struct {
 	Attacks []Attack `json:"attacks"`
 	Issues  []Issue  `json:"issues"`
 
+	NotTested []Untested `json:"not_tested"`
+
 	// ShiftBands counts subjects by shift, in 13 bands of 28 days. It is nil if the
 	// shifts are unknown, and for fewer than 20 subjects, because it would then reveal
 	// the shift of some.
 	ShiftBands []int `json:"shift_bands,omitempty"`
 	// Months counts sessions by month of their date as it leaves, "2026-03".
 	Months map[string]int `json:"months"`
+
+	// ToRead is every text that leaves, for a person to read.
+	ToRead []TextList `json:"texts_to_read"`
 
 	Table *Table `json:"-"`
 }
@@ -77,6 +84,8 @@ func Examine(o *Output, in *Input) *Report {
 	rep.WhatIf = Consider(e.table)
 	e.unique(rep.Risk)
 	rep.Attacks = e.attacks()
+	rep.NotTested = e.untested(rep)
+	rep.ToRead = e.textsToRead()
 	rep.Issues = e.is.done()
 	for _, r := range o.Records {
 		if !r.Started.IsZero() {
@@ -99,17 +108,17 @@ func (e *examiner) unique(r *Risk) {
 			break
 		}
 		e.is.add("risk.unique", false, "subject "+c.Who[0],
-			fmt.Sprintf("no other subject shares these values of %s", strings.Join(lastNames(r.Quasi), ", ")),
+			fmt.Sprintf("no other subject shares these values of %s", strings.Join(labels(r.Quasi), ", ")),
 			"see what changes if a field is made coarser or dropped, and decide whether the agreement and the "+
 				"recipient allow the data as they are")
 	}
 }
 
-// lastNames returns the last name of each path, with blanks: "postal code".
-func lastNames(paths []string) []string {
+// labels returns the labels of fields.
+func labels(paths []string) []string {
 	var list []string
 	for _, p := range paths {
-		list = append(list, strings.ReplaceAll(p[strings.LastIndexByte(p, '/')+1:], "_", " "))
+		list = append(list, Label(p))
 	}
 	return list
 }

@@ -35,7 +35,7 @@ func (e *examiner) linkage() Attack {
 		a.Verdict, a.Detail = NotRun, "none of the quasi-identifiers that leave is in the roster"
 		return a
 	}
-	people, who := e.people()
+	people := e.people()
 	values := func(row Row, at int) []string {
 		if at < 0 || row.Quasi[at] == "" {
 			return nil
@@ -43,27 +43,28 @@ func (e *examiner) linkage() Attack {
 		return strings.Split(row.Quasi[at], valueSep)
 	}
 	wrong := 0
-	memo := map[string][2]string{} // count and, when one, who
+	memo := map[string]fitting{}
 	for _, row := range e.table.Rows {
 		a.Tried++
 		key := strings.Join(row.Quasi, "\x00")
 		result, ok := memo[key]
 		if !ok {
-			n, found := 0, ""
 			sexes, bands, regions := values(row, sex), values(row, age), values(row, region)
-			for p, count := range people {
+			for p, list := range people {
 				if p.fits(sexes, bands, regions) {
-					n += count
-					found = who[p]
+					result = append(result, list...)
 				}
 			}
-			result = [2]string{strconv.Itoa(n), found}
 			memo[key] = result
 		}
-		if result[0] != "1" {
+		right := e.in.SubjectOf == nil || slices.Contains(result, identity(e.in.SubjectOf[row.Who]))
+		if len(result) > 0 && right {
+			a.Chance += 1 / float64(len(result))
+		}
+		if len(result) != 1 {
 			continue
 		}
-		if e.in.SubjectOf != nil && identity(e.in.SubjectOf[row.Who]) != result[1] {
+		if !right {
 			wrong++
 			continue
 		}
@@ -74,10 +75,15 @@ func (e *examiner) linkage() Attack {
 	if e.in.SubjectOf != nil {
 		how += ", and it is the right one"
 	}
-	a.Detail = fmt.Sprintf("success means that %s; %d subjects were mistaken for another. The recipient does not "+
-		"have the roster: this is the worst case, not the likely one", how, wrong)
+	a.Detail = fmt.Sprintf("success means that %s; %d subjects were mistaken for another. Guessing among all who fit "+
+		"would name %.1f subjects rightly, the sole fits included. The recipient does not have the roster: this is "+
+		"the worst case, not the likely one", how, wrong, a.Chance)
+	a.Chance = math.Round(a.Chance*100) / 100
 	return a
 }
+
+// fitting are the identities of the people of the roster that a subject's values fit.
+type fitting []string
 
 // A person is a row of the roster, reduced to what linkage uses: sex in lower case,
 // postal code in capitals without separators, and age in whole years at the sealing
@@ -87,19 +93,17 @@ type person struct {
 	age         int
 }
 
-// people returns how many rows of the roster reduce to each person, and the identity
-// of one of them.
-func (e *examiner) people() (count map[person]int, who map[person]string) {
-	count, who = map[person]int{}, map[person]string{}
+// people returns the identities of the rows of the roster that reduce to each person.
+func (e *examiner) people() map[person]fitting {
+	who := map[person]fitting{}
 	for _, row := range e.in.Roster.Rows {
 		p := person{strings.ToLower(row["sex"]), strings.ToUpper(squeeze(row["postal_code"])), -1}
 		if born, err := time.Parse(time.DateOnly, row["birth_date"]); err == nil && !e.in.Sealed.IsZero() {
 			p.age = yearsBetween(born, e.in.Sealed)
 		}
-		count[p]++
-		who[p] = identity(row["subject_id"])
+		who[p] = append(who[p], identity(row["subject_id"]))
 	}
-	return count, who
+	return who
 }
 
 // fits reports whether p may be the subject with these values; nil for a field that

@@ -45,6 +45,7 @@ type Output struct {
 
 	Words *Words // searched for in recordings while these are read; may be nil
 
+	texts    []fileText // of all files but the records
 	interned map[string]string
 	leaves   int
 }
@@ -121,8 +122,16 @@ func (o *Output) Add(name string, r io.Reader) error {
 		if err != nil {
 			return err
 		}
-		o.Recordings = append(o.Recordings, t)
+		if len(o.texts)+len(t.texts) > maxFileTexts {
+			return errTexts
+		}
+		o.Recordings, o.texts = append(o.Recordings, t), append(o.texts, t.texts...)
+		t.texts = nil
 		return nil
+	case strings.HasSuffix(name, ".csv"):
+		return o.table(name, r)
+	case strings.HasSuffix(name, ".json"):
+		return o.document(name, r)
 	}
 	_, err := io.Copy(io.Discard, r)
 	return err

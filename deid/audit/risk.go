@@ -46,7 +46,7 @@ type Risk struct {
 	Journalist *Journalist `json:"journalist,omitempty"` // with a population table only
 	Sensitive  []Diversity `json:"sensitive"`
 	Sizes      []Size      `json:"sizes"`       // ordered by size
-	SmallCells []Cell      `json:"small_cells"` // below [SmallCell], smallest first, at most 500
+	SmallCells []Cell      `json:"small_cells"` // below [SmallCell], smallest first, at most maxSmallCells
 	SmallCount int         `json:"small_cells_count"`
 	ByRecord   RecordRisk  `json:"by_record"`
 	Thresholds []Threshold `json:"thresholds"`
@@ -56,6 +56,9 @@ type Risk struct {
 //
 // Source: CMS cell size suppression policy: 1 to 10 are not shown.
 const SmallCell = 11
+
+// maxSmallCells is how many small cells are listed; all are counted.
+const maxSmallCells = 10_000
 
 // RecordRisk counts records instead of subjects, as if each were a different person.
 type RecordRisk struct {
@@ -126,7 +129,7 @@ func Measure(t *Table, people *Population) *Risk {
 	slices.SortFunc(r.SmallCells, func(a, b Cell) int {
 		return cmp.Or(cmp.Compare(a.Size, b.Size), slices.Compare(a.Values, b.Values))
 	})
-	r.SmallCells = r.SmallCells[:min(len(r.SmallCells), 500)]
+	r.SmallCells = r.SmallCells[:min(len(r.SmallCells), maxSmallCells)]
 	n := float64(len(t.Rows))
 	r.K = r.Sizes[0].Size
 	r.ProsecutorMax = 1 / float64(r.K)

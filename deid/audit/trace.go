@@ -5,6 +5,8 @@ import (
 	"encoding/binary"
 	"io"
 	"math"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -21,6 +23,9 @@ type Trace struct {
 	Foreign bool            // a CSV recording with letters below its header row
 	Patient string          // of an EDF recording's header
 	Hits    []Hit
+	Partial bool // too large for all of its annotations to be listed
+
+	texts []fileText // header and annotations
 }
 
 // A Strip is a curve for a small drawing: the least and the greatest value in each of
@@ -61,6 +66,10 @@ func readTrace(name string, r io.Reader, w *Words) (*Trace, error) {
 	s.flush()
 	if s.csv {
 		t.Strips = csvStrips(kept.Bytes())
+		header, _, _ := bytes.Cut(kept.Bytes(), []byte("\n"))
+		for _, name := range strings.Split(strings.TrimSpace(string(header)), ",") {
+			t.text("CSV recordings, names of columns", name, false)
+		}
 	} else {
 		t.edf(kept.Bytes())
 	}
@@ -194,6 +203,7 @@ func (t *Trace) edf(data []byte) {
 		return
 	}
 	t.Patient = h.Patient
+	t.edfTexts(h, data)
 	body := data[min(int64(len(data)), h.HeaderSize()):]
 	size := h.RecordSize()
 	records := 0
@@ -222,5 +232,45 @@ func (t *Trace) edf(data []byte) {
 			}
 		}
 		t.Strips = append(t.Strips, s)
+	}
+}
+
+// edfTexts lists the texts of an EDF header and of the annotations. Time-keeping entries,
+// and what EDF itself defines ("X", "EDF+C", the label of annotations), are no texts.
+//
+// Source: EDF+ (2003), 2.1.3 and 2.2.
+func (t *Trace) edfTexts(h *edf.Header, data []byte) {
+	header := func(field, text string) {
+		t.text("EDF headers, "+field, strings.Join(slices.DeleteFunc(strings.Fields(text), func(w string) bool {
+			return w == "X" || w == "EDF+C" || w == "EDF+D" || pseudonymForm.MatchString(w) && checkDigit(w)
+		}), " "), true)
+	}
+	header("patient field", h.Patient)
+	header("recording field", startdate.ReplaceAllString(h.Recording, ""))
+	header("reserved field", h.Reserved)
+	for _, f := range h.Texts() {
+		if f.Value != edf.AnnotationLabel {
+			field, _, _ := strings.Cut(f.Name, " of signal")
+			t.text("EDF headers, "+field, f.Value, true)
+		}
+	}
+	for _, s := range h.Signals {
+		header("reserved field of a signal", s.Reserved)
+	}
+	t.Partial = h.Plus() && h.FileSize() > int64(len(data))
+	err := edf.WalkAnnotations(bytes.NewReader(data), h, func(_ int, _ int64, text string) error {
+		t.text("EDF annotations", text, true)
+		return nil
+	})
+	t.Partial = t.Partial || err != nil
+}
+
+// startdate is the beginning of a recording field, which the treatment of dates has made.
+var startdate = regexp.MustCompile(`^Startdate (X|\d\d-[A-Z]{3}-\d{4})`)
+
+// text adds a text that leaves in this recording.
+func (t *Trace) text(where, text string, free bool) {
+	if text = strings.TrimSpace(text); text != "" {
+		t.texts = append(t.texts, fileText{where, t.Name, text, free, false})
 	}
 }

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strings"
@@ -47,7 +48,7 @@ func NewWords(r *schema.Roster) *Words {
 	}
 	for _, row := range r.Rows {
 		for column, value := range row {
-			class, known := columnClass[column]
+			class := cmp.Or(classOfColumn(column), "R")
 			switch {
 			case class == "A":
 				for _, word := range letterWords(fold(value)) {
@@ -64,9 +65,6 @@ func NewWords(r *schema.Roster) *Words {
 			case column == "sex" || column == "country" || column == "city" || column == "postal_code":
 				// many people share these values, and some are ordinary words
 			default:
-				if !known {
-					class = "R"
-				}
 				w.code(value, class)
 			}
 		}

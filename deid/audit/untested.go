@@ -1,0 +1,38 @@
+package audit
+
+import "fmt"
+
+// An Untested is something that the audit did not test, and why: it is never counted as
+// good.
+type Untested struct {
+	What string `json:"what"`
+	Why  string `json:"why"`
+
+	Lacks Lack `json:"-"`
+}
+
+// untested lists what this run did not test.
+func (e *examiner) untested(r *Report) []Untested {
+	list := []Untested{}
+	for _, a := range r.Attacks {
+		if a.Verdict == NotRun {
+			list = append(list, Untested{a.Name, a.Detail, a.Lacks})
+		}
+	}
+	partial := 0
+	for _, t := range e.o.Recordings {
+		if t.Partial {
+			partial++
+		}
+	}
+	if partial > 0 {
+		list = append(list, Untested{What: "annotations of large recordings",
+			Why: fmt.Sprintf("%d recordings are larger than %d MB; only the annotations of their beginning are "+
+				"listed for reading", partial, maxDrawn>>20)})
+	}
+	if len(r.Risk.Quasi) == 0 {
+		list = append(list, Untested{What: "whether subjects can be told apart",
+			Why: "the plan marks no field as a quasi-identifier, so nothing was computed"})
+	}
+	return list
+}
