@@ -184,7 +184,9 @@ func (d *auditResult) FileKinds() []fileKind {
 // officerActs are the entries of the log that the page lists one by one, in words.
 var officerActs = map[string]string{
 	site.Withdrawn: "a subject withdrew consent", site.TracedTo: "a pseudonym was led back to its subject",
-	site.Linked: "the laboratory got a list that joins two generations of pseudonyms",
+	site.Linked:  "the laboratory got a list that joins two generations of pseudonyms",
+	site.Rotated: "the pseudonym key was rotated: a new generation",
+	site.Split:   "the pseudonym key was split into shares",
 }
 
 // A custodyRow is one act, or all entries of one kind.

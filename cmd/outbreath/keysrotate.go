@@ -8,6 +8,7 @@ import (
 
 	"outbreath/pack"
 	"outbreath/pack/place"
+	"outbreath/pack/site"
 )
 
 type rotateOptions struct{ linkage, collection, reason, by string }
@@ -20,7 +21,8 @@ func newKeysRotateCmd(u *ui, o *options) *cobra.Command {
 		Long: `Make a new generation of the site's pseudonym key. The old one remains in the folder,
 as pseudonym-1.key and so on. Keep copies of all of them: trace and withdraw search
 every generation, and an earlier shipment can be traced back only with its own key.
-treatment.json in each shipment names its generation (key_id).
+treatment.json in each shipment names its generation (key_id). With --collection and
+--reason, the rotation is recorded in the collection's custody.jsonl.
 
 From now on, a subject of both generations has two pseudonyms and two day shifts: the
 laboratory sees two people. If the analysis must join them, --linkage writes a list of
@@ -33,11 +35,7 @@ give it only if protocol and consent allow. Subjects who have withdrawn are not 
 			`  outbreath keys rotate --linkage linkage.age --collection week-48 --reason "analysis joins both halves, amendment 3" --keys site-keys`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if s.linkage == "" {
-				if s.collection != "" || s.reason != "" {
-					return usagef("leave out --collection and --reason, or name the list with "+
-						"--linkage FILE", "--collection and --reason belong to --linkage")
-				}
-				return rotate(u, o)
+				return rotate(u, o, s)
 			}
 			return writeLinkage(u, o, s)
 		},
@@ -45,20 +43,30 @@ give it only if protocol and consent allow. Subjects who have withdrawn are not 
 	f := c.Flags()
 	f.StringVar(&s.linkage, "linkage", "", "instead of a new key: write the encrypted list of old and new "+
 		"pseudonyms to this file")
-	f.StringVar(&s.collection, "collection", "", "the collection whose subjects are listed")
-	f.StringVar(&s.reason, "reason", "", "why the laboratory needs the list; kept in custody.jsonl")
+	f.StringVar(&s.collection, "collection", "", "the collection whose custody.jsonl keeps it; with --linkage, whose "+
+		"subjects are listed")
+	f.StringVar(&s.reason, "reason", "", "why; kept in custody.jsonl")
 	f.StringVar(&s.by, "by", "", "who asks for it (default: the user's name on this computer)")
 	return c
 }
 
-// rotate adds a generation to the pseudonym key.
-func rotate(u *ui, o *options) error {
+// rotate adds a generation to the pseudonym key, and records it in the log of a collection
+// if one is named.
+func rotate(u *ui, o *options, s *rotateOptions) error {
+	log, err := newKeyLog(u, o, s.collection, s.reason, s.by)
+	if err != nil {
+		return err
+	}
+	defer log.close()
 	f, _, err := siteKey(u, o, true)
 	if err != nil {
 		return err
 	}
 	if err := f.Rotate(); err != nil {
 		return err
+	}
+	if err := log.add(f, func(l *site.Log) error { return l.RotateKey(log.entry) }); err != nil {
+		return fmt.Errorf("the key was rotated, but that is not in %s: %w", custodyFile, err)
 	}
 	all, err := f.Generations()
 	if err != nil {
@@ -71,6 +79,7 @@ func rotate(u *ui, o *options) error {
 			"day shift in the next one")
 		fmt.Fprintln(w, "Next: copy the folder to where its copy is kept, make new shares if the key was split, "+
 			"and run review again: decisions on findings count per key.")
+		log.remark(w)
 	})
 }
 

@@ -15,6 +15,7 @@ import (
 	"outbreath/keys"
 	"outbreath/pack/durable"
 	"outbreath/pack/place"
+	"outbreath/pack/site"
 	"outbreath/pack/symbol"
 )
 
@@ -22,6 +23,7 @@ type splitOptions struct {
 	shares, threshold       int
 	to                      string
 	recipients, passphrases string
+	collection, reason, by  string
 }
 
 func newKeysSplitCmd(u *ui, o *options) *cobra.Command {
@@ -37,7 +39,8 @@ The sheets need the passphrase or the identity too.
 
 Give each custodian one share, and keep no two in one place. The key folder is not
 changed. After keys rotate, split the new key as well and keep the old shares: they
-join to the old key, which the earlier shipments need.
+join to the old key, which the earlier shipments need. With --collection and --reason,
+the split is recorded in the collection's custody.jsonl.
 ` + statusHelp,
 		Example: "  outbreath keys split --shares 5 --threshold 3 --to shares --keys site-keys",
 		RunE:    func(c *cobra.Command, _ []string) error { return runSplit(u, o, s) },
@@ -50,6 +53,9 @@ join to the old key, which the earlier shipments need.
 		"passphrases")
 	f.StringVar(&s.passphrases, "share-passphrases", "", "file with the custodians' passphrases, one per line, where "+
 		"nobody can be asked")
+	f.StringVar(&s.collection, "collection", "", "the collection whose custody.jsonl keeps it")
+	f.StringVar(&s.reason, "reason", "", "why; kept in custody.jsonl")
+	f.StringVar(&s.by, "by", "", "who asks for it (default: the user's name on this computer)")
 	return c
 }
 
@@ -78,7 +84,12 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 	if s.recipients != "" && s.passphrases != "" {
 		return usagef("give one of them", "--recipients and --share-passphrases exclude each other")
 	}
-	_, key, err := siteKey(u, o, true)
+	log, err := newKeyLog(u, o, s.collection, s.reason, s.by)
+	if err != nil {
+		return err
+	}
+	defer log.close()
+	f, key, err := siteKey(u, o, true)
 	if err != nil {
 		return err
 	}
@@ -104,6 +115,11 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 		made = append(made, madeShare{name, filepath.Join(s.to, name+".age"), filepath.Join(s.to, name+".html"), data,
 			page})
 	}
+	if err := log.add(f, func(l *site.Log) error {
+		return l.SplitKey(shares[0].Set, s.shares, s.threshold, log.entry)
+	}); err != nil {
+		return err
+	}
 	if err := writeShares(s.to, made); err != nil {
 		return err
 	}
@@ -116,6 +132,7 @@ func runSplit(u *ui, o *options, s *splitOptions) error {
 			}
 			fmt.Fprintf(w, "Next: try it, with outbreath keys join and %d of the files; print the sheets; give each "+
 				"custodian one file and its sheet; then erase this folder.\n", s.threshold)
+			log.remark(w)
 		})
 }
 

@@ -22,6 +22,8 @@ import (
 const (
 	Linked   = "linkage" // the laboratory got a list of old and new pseudonyms
 	TracedTo = "traced"  // a pseudonym was led back to its subject
+	Rotated  = "rotated" // the pseudonym key got a new generation
+	Split    = "split"   // the pseudonym key was split into shares
 )
 
 // Facts of entries about acts.
@@ -32,6 +34,9 @@ const (
 	factWithdrawn = "withdrawn"
 	factBefore    = "before"
 	factAfter     = "after"
+	factShares    = "shares"
+	factThreshold = "threshold"
+	factSet       = "set"
 )
 
 // ErrNoSubject says that no subject of the collection has the id that was typed.
@@ -146,6 +151,26 @@ func (l *Log) Linkage(e custody.Entry) (*LinkageList, error) {
 	}
 	e.What, e.Facts = Linked, map[string]string{factBefore: list.Before, factAfter: list.After}
 	return list, l.Append(e)
+}
+
+// RotateKey records that the pseudonym key has a new generation: the newest of l, which
+// must have been opened after it was made.
+func (l *Log) RotateKey(e custody.Entry) error {
+	if len(l.Generations) < 2 {
+		return ErrOneGeneration
+	}
+	e.What = Rotated
+	e.Facts = map[string]string{factBefore: l.Generations[1].KeyID, factAfter: l.Generations[0].KeyID}
+	return l.Append(e)
+}
+
+// SplitKey records that the newest generation of the pseudonym key was split into the
+// shares of a set, any threshold of which join to it.
+func (l *Log) SplitKey(set string, shares, threshold int, e custody.Entry) error {
+	e.What = Split
+	e.Facts = map[string]string{factKey: l.Generations[0].KeyID, factSet: set, factShares: strconv.Itoa(shares),
+		factThreshold: strconv.Itoa(threshold)}
+	return l.Append(e)
 }
 
 // Settle records that what a receipt objected to was settled with the laboratory. The
