@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"outbreath/deid"
+	"outbreath/deid/reach"
 	"outbreath/schema"
 )
 
@@ -191,7 +192,7 @@ func (o *Output) summary(r io.Reader) error {
 }
 
 // valueSep separates the values of a subject whose sessions differ.
-const valueSep = " / "
+const valueSep = reach.Separator
 
 // Table returns the table of the quasi-identifiers and sensitive fields, one row for
 // each subject, ordered by pseudonym.
