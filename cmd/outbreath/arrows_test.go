@@ -34,7 +34,8 @@ var floors = map[string][]string{
 	"outbreath/deid": {"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf",
 		"outbreath/schema/sampler", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/attack": {}, // written apart from all that treats or reads elsewhere
-	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/schema",
+	"outbreath/deid/reach":  {"outbreath/schema"},
+	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/deid/reach", "outbreath/schema",
 		"outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack": {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys",
 		"outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media",
@@ -44,7 +45,8 @@ var floors = map[string][]string{
 	"outbreath/pack/intake": {"outbreath/keys", "outbreath/pack", "outbreath/pack/durable",
 		"outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/schema", "outbreath/schema/breath",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/deid/reach", "outbreath/schema",
+		"outbreath/schema/breath",
 		"outbreath/schema/demo", "outbreath/schema/entry", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
 		"outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
 		"outbreath/pack/durable", "outbreath/pack/intake", "outbreath/pack/media", "outbreath/pack/place",

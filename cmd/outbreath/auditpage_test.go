@@ -76,7 +76,7 @@ func TestPageFigures(t *testing.T) {
 			t.Fatal(err)
 		}
 		wrong, n := differing(t, string(data), doc)
-		if len(wrong) > 0 || n < 100 {
+		if len(wrong) > 0 || n < 80 {
 			t.Errorf("%d figures of %s: %s", n, of[0], strings.Join(wrong, "\n"))
 		}
 		worse := strings.Replace(string(data), `"/risk/unique">`, `"/risk/unique">9`, 1)

@@ -24,8 +24,8 @@ type Table struct {
 }
 
 // Risk holds the figures. A class is the set of subjects who share the values of all
-// quasi-identifiers. Shares and risks are between 0 and 1. All figures are 0 for a table
-// without rows.
+// quasi-identifiers. Shares and risks are between 0 and 1. For a table without rows, or
+// without quasi-identifiers, no figure is computed: all are 0, and so are the thresholds.
 //
 // Sources: k (Sweeney 2002), l (Machanavajjhala et al. 2007), t (Li et al. 2007); the
 // three attackers of El Emam (from memory).
@@ -93,11 +93,13 @@ type Cell struct {
 
 // A Threshold is a limit that people cite, and whether the figures meet it.
 type Threshold struct {
-	Name   string  `json:"name"`
-	Limit  float64 `json:"limit"`
-	Found  float64 `json:"found"`
-	Kept   bool    `json:"kept"`
-	Source string  `json:"source"`
+	Name  string  `json:"name"`
+	Limit float64 `json:"limit"`
+	Found float64 `json:"found"` // 0 if not computed
+	// Kept is false also where nothing was computed: what was not measured is not kept.
+	Kept     bool   `json:"kept"`
+	Computed bool   `json:"computed"`
+	Source   string `json:"source"`
 }
 
 // Measure computes the figures of t. people may be nil.
@@ -105,7 +107,9 @@ func Measure(t *Table, people *Population) *Risk {
 	classes := t.classes()
 	r := &Risk{Subjects: len(t.Rows), Classes: len(classes), Quasi: paths(t.Quasi), Sensitive: []Diversity{},
 		Sizes: []Size{}, SmallCells: []Cell{}}
-	if len(t.Rows) == 0 {
+	if len(t.Rows) == 0 || len(t.Quasi) == 0 {
+		r.Classes = 0
+		r.thresholds()
 		return r
 	}
 	sizes := map[int]*Size{}
@@ -271,12 +275,15 @@ func orderedDistance(p, q []float64) float64 {
 
 // thresholds compares the figures with limits that people cite. None is a verdict.
 func (r *Risk) thresholds() {
+	computed := r.K > 0
 	least := func(limit float64, source string) {
-		r.Thresholds = append(r.Thresholds, Threshold{"least cell", limit, float64(r.K), float64(r.K) >= limit, source})
+		r.Thresholds = append(r.Thresholds, Threshold{"least cell", limit, float64(r.K), computed &&
+			float64(r.K) >= limit,
+			computed, source})
 	}
 	most := func(limit float64, source string) {
 		r.Thresholds = append(r.Thresholds, Threshold{"greatest risk", limit, r.ProsecutorMax,
-			r.ProsecutorMax <= limit, source})
+			computed && r.ProsecutorMax <= limit, computed, source})
 	}
 	least(11, "CMS cell size suppression policy: cells of 1 to 10 are not shown")
 	least(5, "common default of health research networks")

@@ -2,6 +2,7 @@ package audit
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -194,38 +195,64 @@ func FuzzParsePopulation(f *testing.F) {
 	})
 }
 
-// Ages 41, 44 | 46 | 51, 53 in bands of five: wider bands join classes, worked by hand.
+// Ages in bands of five, worked by hand: what one change does, and which lines make it.
 func TestWhatIf(t *testing.T) {
 	tab := &Table{Quasi: []Field{{"/subject/birth_date", "age-band 5", "quasi"}, {"/subject/sex", "keep", "quasi"}}}
-	for _, v := range []string{"40-44 f", "40-44 f", "45-49 f", "50-54 m", "50-54 m", "90+ m"} {
+	for _, v := range []string{"40-44 f", "40-44 f", "45-49 f", "50-54 m", "50-54 m", "55-59 m"} {
 		tab.Rows = append(tab.Rows, Row{Who: v, Quasi: strings.Fields(v)})
 	}
 	c := Consider(tab)
 	if c.Now.K != 1 || c.Now.Unique != 2 || len(c.Now.Change) != 0 {
 		t.Errorf("now: %+v", c.Now)
 	}
-	got := map[string][2]int{}
+	got := map[string]int{}
 	for _, w := range c.Single {
-		got[w.Change[0]] = [2]int{w.K, w.Unique}
+		got[w.Change[0]] = w.K
 	}
-	for say, want := range map[string][2]int{
-		"age in bands of 10 years": {1, 1}, // 45-49 joins 40-44; 90+ stays alone
-		"age in bands of 20 years": {1, 1},
-		"without birth date":       {3, 0},
-		"without sex":              {1, 2},
-	} {
-		// 20 years: 40-59 f (3), 40-59 m (2), 90+ m (1)
-		if w, ok := got[say]; !ok || w != want {
-			t.Errorf("%s: %v %v, want %v", say, w, ok, want)
+	// 10 years: 40-49 f (3), 50-59 m (3); 15: 30-44 f (2), 45-59 f (1); 20: 40-59 f (3), 40-59 m
+	// (3), which is as without;
+	// without sex nothing changes, because the ages tell it.
+	for say, want := range map[string]int{"age in bands of 10 years": 3, "age in bands of 20 years": 3} {
+		if got[say] != want {
+			t.Errorf("%s: %d, want %d", say, got[say], want)
 		}
 	}
-	last := c.Suggestions[len(c.Suggestions)-1]
-	if last.K != 6 || last.Unique != 0 {
+	if k, ok := got["without sex"]; ok {
+		t.Errorf("without sex, k is %d and somebody is alone, yet it is shown as help", k)
+	}
+	first, last := c.Suggestions[0], c.Suggestions[len(c.Suggestions)-1]
+	if first.K != 3 || !slices.Equal(first.Paste, []Paste{{"/subject/birth_date", `"deid": {"age-band": 10}`}}) ||
+		!slices.Equal(first.Lost, []string{"age in bands of 5 years -> age in bands of 10 years: 4 values become 2, " +
+			"0.92 of 1.92 bits are lost"}) { // H(2,1,2,1 of 6) - H(3,3 of 6) = 1.918 - 1
+		t.Errorf("first suggestion: %+v", first)
+	}
+	if last.K != 6 || last.Unique != 0 || len(last.Change) != 2 {
 		t.Errorf("last suggestion: %+v", last)
 	}
 	for i := 1; i < len(c.Suggestions); i++ {
 		if c.Suggestions[i].Loss < c.Suggestions[i-1].Loss {
 			t.Error("suggestions are not ranked by loss")
+		}
+	}
+}
+
+// Without quasi-identifiers nothing is computed, and so no threshold is kept.
+func TestNotComputed(t *testing.T) {
+	bare := &Table{Rows: []Row{{Who: "1"}, {Who: "2"}, {Who: "3"}}}
+	for _, tab := range []*Table{bare, {}, {Quasi: []Field{{"/a", "keep", "quasi"}}}} {
+		r, c := Measure(tab, nil), Consider(tab)
+		if r.K != 0 || r.Classes != 0 || r.ProsecutorMax != 0 || len(r.Thresholds) == 0 || c.Tried != 0 {
+			t.Errorf("%+v: %+v", tab, r)
+		}
+		for _, h := range r.Thresholds {
+			if h.Kept || h.Computed {
+				t.Errorf("%+v: praised for %+v", tab, h)
+			}
+		}
+	}
+	for _, h := range Measure(table(1, 0, "1 a\n2 a\n3 a\n4 a\n5 a"), nil).Thresholds {
+		if !h.Computed || h.Kept != (h.Limit == 5 || h.Limit == 0.2 || h.Limit == 0.33) {
+			t.Errorf("five alike: %+v", h)
 		}
 	}
 }
@@ -249,6 +276,9 @@ func TestWhatIfLaws(t *testing.T) {
 			t.Fatalf("as it is: %+v, but measured k %d unique %d", c.Now, r.K, r.Unique)
 		}
 		for _, w := range append(c.Single, c.Suggestions...) {
+			if w.K < 2 || len(w.Paste) != len(w.Change) || len(w.Lost) != len(w.Change) || len(w.Change) == 0 {
+				t.Fatalf("%+v is no help", w)
+			}
 			if w.K < c.Now.K || w.Unique > c.Now.Unique || w.BelowFive > c.Now.BelowFive || w.Loss < 0 {
 				t.Fatalf("%+v is worse than %+v", w, c.Now)
 			}

@@ -39,7 +39,8 @@ func TestParseTarget(t *testing.T) {
 			t.Errorf("%s: %v %v, want %v", words, got, err, want)
 		}
 	}
-	for _, words := range []string{"", "k", "k=0", "k=1", "k=-5", "k=2.5", "k=1e9", "l=1", "risk=0", "risk=1", "risk=NaN",
+	for _, words := range []string{"", "k", "k=0", "k=1", "k=-5", "k=2.5", "k=1e9", "l=1", "risk=0", "risk=1",
+		"risk=NaN",
 		"risk=2", "t=0.2", "k=5,", "5", "k 5"} {
 		if got, err := ParseTarget(words); err == nil {
 			t.Errorf("%q was read as %v", words, got)
