@@ -243,6 +243,7 @@ func TestWithdrawnEverywhere(t *testing.T) {
 		t.Fatal(err)
 	}
 	anotherWeek(t, next, "N")
+	writeNotes(t, next, r.subject, "wears a hat that nobody else wears")
 	all := recordsOfCheck(t, r, next)
 	if status, out, errOut := runWith(r.subject+"\n", "withdraw", r.week, "--reason", "consent withdrawn in writing",
 		"--to", r.at("notice.json"), "--keys", r.site); status != 0 {
@@ -270,10 +271,26 @@ func TestWithdrawnEverywhere(t *testing.T) {
 		}
 	}
 	out := r.must(t, "audit", next, "--report", r.at("page.html"), "--keys", r.site, "--json")
-	var doc struct{ Records int }
+	var doc struct {
+		Records int
+		Risk    struct{ Subjects int }
+		Attacks []struct {
+			Unit  string
+			Tried int
+		}
+	}
 	page, err := os.ReadFile(r.at("page.html"))
 	if err != nil || json.Unmarshal([]byte(out), &doc) != nil || doc.Records != all-mine {
 		t.Errorf("the audit counts %d records of %d, %v", doc.Records, all, err)
+	}
+	if doc.Risk.Subjects != smallDemo.Subjects-1 || strings.Contains(string(page), "nobody else wears") {
+		t.Errorf("the audit counts %d subjects of %d, or the page has a text of who withdrew", doc.Risk.Subjects,
+			smallDemo.Subjects)
+	}
+	for _, a := range doc.Attacks {
+		if a.Unit == "subjects" && a.Tried >= smallDemo.Subjects {
+			t.Errorf("an attack was tried on %d subjects of %d", a.Tried, smallDemo.Subjects)
+		}
 	}
 	for _, p := range r.pseudonyms {
 		if strings.Contains(string(page), p) {
@@ -296,6 +313,32 @@ func TestWithdrawnEverywhere(t *testing.T) {
 	out = r.must(t, "trace", next, r.pseudonyms[0], "--reason", "incidental finding", "--keys", r.site, "--json")
 	if err := json.Unmarshal([]byte(out), &found); err != nil || !found.Withdrawn || found.SubjectID != r.subject {
 		t.Errorf("trace: %s", out)
+	}
+}
+
+// writeNotes writes a note into every record of a subject.
+func writeNotes(t *testing.T, dir, subject, note string) {
+	t.Helper()
+	files, _ := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
+	n := 0
+	for _, f := range files {
+		if readRecord(t, f).Subject.ID != subject {
+			continue
+		}
+		data, err := os.ReadFile(f)
+		var doc map[string]any
+		if err != nil || json.Unmarshal(data, &doc) != nil {
+			t.Fatal(err)
+		}
+		doc["notes"] = note
+		if data, err = json.Marshal(doc); err != nil {
+			t.Fatal(err)
+		}
+		write(t, f, data)
+		n++
+	}
+	if n == 0 {
+		t.Fatal("the subject has no record")
 	}
 }
 

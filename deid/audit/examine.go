@@ -83,7 +83,7 @@ func Examine(o *Output, in *Input) *Report {
 	rep.Risk.ByRecord = RecordRisk{by.K, by.Classes, by.ProsecutorMax, by.ProsecutorMean}
 	rep.WhatIf = Consider(e.table)
 	e.unique(rep.Risk)
-	rep.Attacks = e.attacks()
+	rep.Attacks = tried(e.attacks())
 	rep.NotTested = e.untested(rep)
 	rep.ToRead = e.textsToRead()
 	rep.Issues = e.is.done()

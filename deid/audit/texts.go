@@ -135,7 +135,11 @@ func (e *examiner) textsToRead() []TextList {
 			if kind != schema.Text && kind != schema.Keep || !wordy(l.Text) {
 				continue
 			}
-			t.add(l.Path, kind == schema.Text, l.Text, r.Name, e.withheld(words, r.Name+" "+l.Pointer(), l.Text))
+			withheld := ""
+			if kind == schema.Text || classOfName(l.Path) != "C" { // the plan lets such dates leave
+				withheld = e.withheld(words, r.Name+" "+l.Pointer(), l.Text)
+			}
+			t.add(l.Path, kind == schema.Text, l.Text, r.Name, withheld)
 		}
 	}
 	for _, x := range e.o.texts {

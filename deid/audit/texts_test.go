@@ -2,6 +2,7 @@ package audit
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -117,6 +118,35 @@ func TestLinkageByGuessing(t *testing.T) {
 	for _, a := range Examine(v.output(t), &v.in).Attacks {
 		if a.Name == "linkage with the roster" && (a.Tried != 40 || a.Succeeded != 0 || a.Chance != 4) {
 			t.Errorf("%+v", a)
+		}
+	}
+}
+
+// TestTrueDates: a plan that keeps true dates is not broken by them; a birth date in a text
+// is found all the same.
+func TestTrueDates(t *testing.T) {
+	for _, note := range []string{"", "Born 1985-02-02."} {
+		v := invent(t)
+		v.in.Fields = slices.Clone(inventedFields)
+		for i := range v.in.Fields {
+			if v.in.Fields[i].Path == "/subject/birth_date" {
+				v.in.Fields[i].Treatment = "keep"
+			}
+		}
+		for _, r := range v.records {
+			r["subject"].(map[string]any)["birth_date"] = "1985-02-02"
+			if note != "" {
+				r["notes"] = note
+			}
+		}
+		faults := 0
+		for _, i := range Examine(v.output(t), &v.in).Issues {
+			if i.Code == "leftover.C" {
+				faults++
+			}
+		}
+		if want := map[bool]int{true: len(v.records), false: 0}[note != ""]; faults != want {
+			t.Errorf("with the note %q: %d faults, want %d", note, faults, want)
 		}
 	}
 }

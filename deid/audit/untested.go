@@ -11,6 +11,16 @@ type Untested struct {
 	Lacks Lack `json:"-"`
 }
 
+// tried returns the attacks; those that found nothing to be tried on were not run.
+func tried(list []Attack) []Attack {
+	for i := range list {
+		if a := &list[i]; a.Tried == 0 && a.Verdict != NotRun {
+			a.Verdict, a.Detail = NotRun, "nothing leaves on which it could be tried"
+		}
+	}
+	return list
+}
+
 // untested lists what this run did not test.
 func (e *examiner) untested(r *Report) []Untested {
 	list := []Untested{}
