@@ -5,10 +5,14 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"time"
 )
 
 // mostOverlapping bounds how many sessions before a time are asked whether it lies in them.
 const mostOverlapping = 64
+
+// mostCompared bounds how many tubes are compared with all sessions.
+const mostCompared = 500
 
 // elsewhere reports tubes that were open in another session of the folder and not in their
 // own: a row was written under the wrong session. It takes the place of the warnings about
@@ -16,6 +20,7 @@ const mostOverlapping = 64
 func (c *Collection) elsewhere() {
 	all := c.byStart()
 	moved := make(map[[2]string]bool) // by file and tube
+	compared := 0
 	for _, s := range c.Sessions {
 		for i, t := range s.Tubes {
 			if t.Uncapped.IsZero() || !s.Ended.After(s.Started) || t.Capped.Before(t.Uncapped) ||
@@ -23,14 +28,21 @@ func (c *Collection) elsewhere() {
 				continue
 			}
 			other := within(all, s, t)
+			if other == nil && c.adrift(s, t) && compared < mostCompared {
+				other, compared = onItsDay(all, s, t), compared+1
+			}
 			if other == nil {
 				continue
 			}
 			pointer := fmt.Sprintf("/tubes/%d", i)
 			moved[[2]string{s.File, pointer}] = true
+			by := ""
+			if t.Uncapped.Before(other.Started) || t.Uncapped.After(other.Ended) {
+				by = ", by the time of day"
+			}
 			c.report(s, pointer+"/uncapped_at", "tube.session", Warning, fmt.Sprintf("this tube was open outside its "+
-				"session, and within that in %s: the row of this tube may belong there, so look at the log, and "+
-				"correct the session of the tube, or its times", other.at("/session_id")))
+				"session, and within that in %s%s: the row of this tube may belong there, so look at the log, and "+
+				"correct the session of the tube, or its times", other.at("/session_id"), by))
 		}
 	}
 	if len(moved) == 0 {
@@ -40,6 +52,34 @@ func (c *Collection) elsewhere() {
 		at := p.Pointer[:max(0, strings.LastIndexByte(p.Pointer, '/'))]
 		return (p.Rule == "tube.time" || p.Rule == "tube.open") && moved[[2]string{p.File, at}]
 	})
+}
+
+// adrift reports whether a tube was open so far from its session that a warning says so.
+func (c *Collection) adrift(s *Session, t Tube) bool {
+	return max(0, s.Started.Sub(t.Uncapped))+max(0, t.Capped.Sub(s.Ended)) > c.Study.UncappedLimit
+}
+
+// onItsDay returns the only session, other than s, that the tube was open in by the time of
+// day: a log that has no date beside the tube's times takes that of the session.
+func onItsDay(all []*Session, s *Session, t Tube) (found *Session) {
+	from, length := clockTime(t.Uncapped), t.Capped.Sub(t.Uncapped)
+	for _, other := range all {
+		begun := clockTime(other.Started)
+		if from < begun || from+length > begun+other.Ended.Sub(other.Started) {
+			continue
+		}
+		if other == s || found != nil { // its own session's time of day: the date is wrong
+			return nil
+		}
+		found = other
+	}
+	return found
+}
+
+// clockTime is the time of day as a clock on the wall showed it.
+func clockTime(t time.Time) time.Duration {
+	h, m, s := t.Clock()
+	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(s)*time.Second
 }
 
 // within returns the session, other than s, in which a tube was open, preferably one of the

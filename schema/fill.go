@@ -16,14 +16,10 @@ const (
 
 // fill checks the values of one record's tubes.
 func (r *rules) fill(s *Session, q *queries) {
+	conditioned(s, q)
 	for i, t := range entries(q.node, "tubes") {
 		tube, pointer := s.Tubes[i], fmt.Sprintf("/tubes/%d", i)
 		role := t.Member("role").text()
-		if at, ok := parseTime(t.Member("conditioned_at").text()); ok && !tube.Uncapped.IsZero() &&
-			at.After(tube.Uncapped) {
-			q.error(pointer+"/conditioned_at", "tube.conditioned", "the tube would have been cleaned by heat after it "+
-				"was opened, so nothing would be on it: correct this date, or that of uncapped_at")
-		}
 		if role == "field-blank" || role == "travel-blank" {
 			continue
 		}
@@ -39,6 +35,34 @@ func (r *rules) fill(s *Session, q *queries) {
 				"correct the time that is wrong")
 		}
 		volumeOf(s, t, open, pointer+"/volume_ml", q)
+	}
+}
+
+// conditioned reports tubes that would have been cleaned by heat after they were opened. Where
+// that is so of all tubes of a session, its own date is the more likely mistake.
+func conditioned(s *Session, q *queries) {
+	var late []string
+	known := 0
+	for i, t := range entries(q.node, "tubes") {
+		at, ok := parseTime(t.Member("conditioned_at").text())
+		if !ok || s.Tubes[i].Uncapped.IsZero() {
+			continue
+		}
+		known++
+		if at.After(s.Tubes[i].Uncapped) {
+			late = append(late, fmt.Sprintf("/tubes/%d/conditioned_at", i))
+		}
+	}
+	if len(late) > 1 && len(late) == known {
+		q.error("/started_at", "tube.conditioned", "by this date all tubes of the session would have been cleaned by "+
+			"heat after they were opened, so nothing would be on them: correct the date of the session, or else "+
+			"conditioned_at of its tubes")
+		return
+	}
+	for _, pointer := range late {
+		q.error(pointer, "tube.conditioned", "the tube would have been cleaned by heat after it was opened, "+
+			"so nothing "+
+			"would be on it: correct this date, or that of uncapped_at")
 	}
 }
 

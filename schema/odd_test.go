@@ -249,6 +249,20 @@ func TestTubeElsewhere(t *testing.T) {
 	}
 	oddity{"two sessions' tubes exchanged", 8, swapped, []string{file(2) + " /tubes/0/uncapped_at tube.session?",
 		file(3) + " /tubes/0/uncapped_at tube.session?"}, "within that in sessions/0004.json"}.test(t)
+	oddity{"a tube of another day, in a log without dates beside it", 5, func(t *testing.T, f folder) {
+		f.dated(4, "-04T08:", "-04T13:")
+		for _, name := range []string{"uncapped_at", "capped_at"} {
+			at := literalOf(t, f, 4, "/tubes/0/"+name)
+			f.alter(t, 3, "/tubes/0/"+name, strings.Replace(at, "2026-03-04", "2026-03-03", 1))
+		}
+	}, []string{file(3) + " /tubes/0/uncapped_at tube.session?"},
+		"within that in sessions/0005.json, line 2, by the time of day"}.test(t)
+	oddity{"a session of another day", 8, func(t *testing.T, f folder) {
+		tube := string(parse(t, f[file(0)]).At("/tubes/0").Encode())
+		f.alter(t, 0, "/tubes", "["+tube+","+strings.Replace(tube, "T0000", "T0900", 1)+"]",
+			"/tubes/0/conditioned_at", `"2026-03-06T14:00:00-05:00"`,
+			"/tubes/1/conditioned_at", `"2026-03-06T14:00:00-05:00"`, "/tubes/1/position", `"B"`)
+	}, []string{file(0) + " /started_at tube.conditioned"}, "correct the date of the session"}.test(t)
 	oddity{"a wrong clock", 8, func(t *testing.T, f folder) {
 		f.alter(t, 2, "/tubes/0/uncapped_at", `"2026-03-03T14:00:00-05:00"`, "/tubes/0/capped_at",
 			`"2026-03-03T14:01:00-05:00"`)

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -87,7 +88,7 @@ Recordings of CO2 are summarised in figures, for judging how the sample was take
 				}
 			}
 			doc.Figures = nonNil(doc.Figures)
-			if err := u.result(doc, func(w io.Writer) { printCheck(w, doc) }); err != nil {
+			if err := u.result(doc, u.fitted(func(w io.Writer) { printCheck(w, doc) })); err != nil {
 				return err
 			}
 			if !doc.OK {
@@ -119,11 +120,14 @@ func inTheLog(col *schema.Collection, problems []schema.Problem) ([]schema.Probl
 	out := slices.Clone(problems)
 	for i, p := range out {
 		if at := filled.Place(p.File, p.Pointer); at != "" {
-			out[i].Message += " (in the log: " + at + ")"
+			out[i].Message += placeInLog + at + ")"
 		}
 	}
 	return out, nil
 }
+
+// placeInLog begins what a message says of the log.
+const placeInLog = " (in the log: "
 
 // printCheck prints the result for people: problems, findings and figures, then one line of
 // counts, then what to do next.
@@ -239,16 +243,20 @@ const alike = 3
 
 // printWarnings prints warnings one per line, and only counts the repetitions.
 func printWarnings(w io.Writer, warnings []schema.Problem) {
+	text := func(p schema.Problem) string { // without its place, which differs
+		same, _, _ := strings.Cut(p.Message, placeInLog)
+		return p.Rule + same
+	}
 	shown := map[string]int{}
 	for _, p := range warnings {
-		if shown[p.Message]++; shown[p.Message] <= alike {
+		if shown[text(p)]++; shown[text(p)] <= alike {
 			printProblems(w, []schema.Problem{p})
 		}
 	}
 	said := map[string]bool{}
 	for _, p := range warnings {
-		if more := shown[p.Message] - alike; more > 0 && !said[p.Message] {
-			said[p.Message] = true
+		if more := shown[text(p)] - alike; more > 0 && !said[text(p)] {
+			said[text(p)] = true
 			fmt.Fprintf(w, "and %d more [%s]; --json lists all\n", more, p.Rule)
 		}
 	}

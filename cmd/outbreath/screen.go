@@ -93,6 +93,23 @@ func hung(text string, indent int) string {
 	return strings.ReplaceAll(b.String(), unbroken, " ")
 }
 
+// fitted breaks lines between words that are wider than a terminal, where the output is one.
+func (u *ui) fitted(text func(io.Writer)) func(io.Writer) {
+	if !terminal(u.out) {
+		return text
+	}
+	return func(w io.Writer) {
+		var b strings.Builder
+		text(&b)
+		for line := range strings.Lines(b.String()) {
+			if utf8.RuneCountInString(line) > helpWidth+1 {
+				line = hung(strings.TrimSuffix(line, "\n"), 4)
+			}
+			io.WriteString(w, line)
+		}
+	}
+}
+
 // beside sets texts in two columns, down the first and then the second. What is too long
 // for one has a line of its own, behind.
 func beside(texts []string) string {
