@@ -88,6 +88,7 @@ func Treat(c *schema.Collection, key *keys.PseudonymKey) (*Draft, error) {
 	if d.treater, err = newTreater(c.Plan, c.Roster, NewPseudonymiser(key, c.Study.Study)); err != nil {
 		return nil, err
 	}
+	d.treater.firstOf(c.Sessions)
 	d.sessions = make([]*treated, len(c.Sessions))
 	faults := make([][]schema.Problem, len(c.Sessions))
 	parallel(len(c.Sessions), func(i int) {

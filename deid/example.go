@@ -1,6 +1,7 @@
 package deid
 
 import (
+	"cmp"
 	"strconv"
 	"strings"
 	"time"
@@ -24,6 +25,7 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 	if err != nil {
 		return nil, err
 	}
+	t.firstOf([]*schema.Session{{Subject: subject, Started: started.AddDate(0, 0, -7)}})
 	v, err := t.visit(&schema.Session{ID: "WEIR-0117", Subject: subject, Started: started})
 	if err != nil {
 		return nil, err
@@ -41,9 +43,9 @@ func Examples(plan *schema.Plan) ([]Example, error) {
 			out[i] = exampleText()
 			continue
 		case schema.Pseudonym:
-			n.Text = map[string]string{"subject": subject, "session": v.ID,
-				"operator": "op-kestrel"}[f.Treatment.Purpose]
-		case schema.Shift, schema.Year:
+			n.Text = cmp.Or(map[string]string{"subject": subject, "session": v.ID,
+				"operator": "op-kestrel"}[f.Treatment.Purpose], "K-0417")
+		case schema.Shift, schema.Year, schema.DayCount:
 			if n.Text = "2026-11-24T09:47:30+01:00"; f.Format == "date" {
 				n.Text = "2026-11-24"
 			}

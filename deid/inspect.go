@@ -277,7 +277,7 @@ func (i *Inspection) note(f foundAgain) {
 // fixes: a pseudonym, the name of a recording, a date or time, an age band, the URL of
 // the schema's dialect.
 var ownForm = regexp.MustCompile(`^(` + pseudonymPattern + `|recordings/` + pseudonymPattern + `-[0-9]+\.(csv|edf)|` +
-	`[0-9]{4}-[0-9]{2}-[0-9]{2}([Tt][0-9:.]+([Zz]|[+-][0-9]{2}:[0-9]{2}))?|[0-9]{1,3}-[0-9]{1,3}|90\+|` +
+	`[0-9]{4}-[0-9]{2}-[0-9]{2}([Tt][0-9:.]+([Zz]|[+-][0-9]{2}:[0-9]{2})?)?|[0-9]{1,3}-[0-9]{1,3}|90\+|` +
 	`https://json-schema\.org/draft/2020-12/schema)$`)
 
 // ownWords matches what the treatment writes into the two identification fields of an

@@ -67,8 +67,8 @@ func (m *planMaker) int(label string, from, to int) int {
 	return rapid.IntRange(from, to).Draw(m.T, label)
 }
 
-var lawTreatments = []string{`"keep"`, `"drop"`, `{"pseudonym":"subject"}`, `{"pseudonym":"operator"}`, `"shift"`,
-	`"year"`, `{"age-band":5}`,
+var lawTreatments = []string{`"keep"`, `"drop"`, `{"pseudonym":"subject"}`, `{"pseudonym":"operator"}`,
+	`{"pseudonym":"kit"}`, `"shift"`, `{"shift":{"clock":"hour"}}`, `{"shift":{"clock":"drop"}}`, `"day"`, `"year"`, `{"age-band":5}`,
 	`"region"`, `{"region":1}`, `{"round":5}`, `{"round":10,"from":50,"to":90}`, `"text"`}
 
 // bare is a leaf without its annotations.
@@ -97,7 +97,14 @@ func (m *planMaker) bare(treatment, format string) piece {
 			}}
 		}
 		return piece{`{"type":"string","minLength":2}`, text(func() string { return m.hide(m.word("hq")) })}
-	case `"shift"`, `"year"`:
+	case `{"pseudonym":"kit"}`:
+		return piece{`{"type":["string","integer"],"minimum":7000000}`, func() string {
+			if m.n++; m.yes("number") {
+				return m.hide(strconv.Itoa(7_310_000 + m.n))
+			}
+			return strconv.Quote(m.hide(m.word("hq")))
+		}}
+	case `"shift"`, `{"shift":{"clock":"hour"}}`, `{"shift":{"clock":"drop"}}`, `"day"`, `"year"`:
 		return piece{`{"type":"string","format":"` + format + `"}`, text(func() string {
 			d := m.date()
 			if format == "date-time" {
@@ -320,7 +327,7 @@ func TestPlansLaw(t *testing.T) {
 		m.lawful(plan, own, "", v.shift, leaves)
 	})
 	for _, treatment := range []schema.TreatmentKind{schema.Keep, schema.Pseudonym, schema.Shift, schema.Year,
-		schema.AgeBand, schema.Region, schema.Round, schema.Text} {
+		schema.DayCount, schema.AgeBand, schema.Region, schema.Round, schema.Text} {
 		if leaves[treatment] == 0 {
 			t.Errorf("no value left with the treatment %s: the test shows nothing of it", treatment)
 		}
@@ -336,9 +343,11 @@ var (
 func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, shift int,
 	leaves map[schema.TreatmentKind]int) {
 	f, known := plan.Field(planPath(pointer))
-	year := known && f.Treatment.Kind == schema.Year && n.Member("year") != nil // other objects are possible here
+	name := map[schema.TreatmentKind]string{schema.Year: "year", schema.DayCount: "day",
+		schema.Shift: "date"}[f.Treatment.Kind]
+	reduced := known && name != "" && n.Member(name) != nil // other objects are possible here
 	switch {
-	case n.Kind == schema.Object && !year:
+	case n.Kind == schema.Object && !reduced:
 		for _, c := range n.Members {
 			m.lawful(plan, c.Value, pointer+"/"+c.Name, shift, leaves)
 		}
@@ -361,11 +370,19 @@ func (m *planMaker) lawful(plan *schema.Plan, n *schema.Node, pointer string, sh
 	case schema.Shift:
 		ok = slices.ContainsFunc(m.dates, func(d string) bool {
 			at, err := time.Parse(time.DateOnly, d[:10])
-			return err == nil && at.AddDate(0, 0, -shift).Format(time.DateOnly)+d[10:] == n.Text
+			want := at.AddDate(0, 0, -shift).Format(time.DateOnly) + strings.TrimSuffix(d[10:], "-05:00")
+			if f.Treatment.Clock == schema.ClockHour {
+				want = want[:min(len(want), len("2006-01-02T15"))]
+			}
+			return err == nil && want == n.Text
 		})
-	case schema.Year:
-		ok = n.Kind == schema.Number && len(n.Text) == 4 || year && f.Format == "date-time" && len(n.Members) == 2 &&
-			n.Member("elapsed_s") != nil
+		if f.Treatment.Clock == schema.ClockDrop && f.Format == "date-time" {
+			ok = reduced && len(n.Members) == 2 && n.Member("elapsed_s") != nil &&
+				n.Member("date").Text == day("2026-03-02").AddDate(0, 0, -shift).Format(time.DateOnly)
+		}
+	case schema.Year, schema.DayCount:
+		ok = n.Kind == schema.Number && f.Format == "date" || reduced && f.Format == "date-time" &&
+			len(n.Members) == 2 && n.Member("elapsed_s") != nil
 	case schema.AgeBand:
 		ok = lawBand.MatchString(n.Text)
 	case schema.Region:

@@ -20,7 +20,9 @@ import (
 type Pseudonymiser struct{ pseudonymiser }
 
 type pseudonymiser struct {
-	mu   sync.Mutex // guards the inner maps of made
+	derive func(keys.Purpose) [32]byte
+
+	mu   sync.Mutex // guards key and made
 	key  map[keys.Purpose][32]byte
 	made map[keys.Purpose]map[string]string     // pseudonym to canonical identifier
 	mac  func(key [32]byte, id string) [32]byte // HMAC-SHA-256; tests replace it to force a collision
@@ -42,9 +44,9 @@ func NewPseudonymiser(key *keys.PseudonymKey, study string) *Pseudonymiser {
 		made: map[keys.Purpose]map[string]string{},
 		mac:  hmacSHA256,
 	}}
+	p.derive = func(purpose keys.Purpose) [32]byte { return key.Derive(purpose, study) }
 	for _, purpose := range []keys.Purpose{keys.Subject, keys.Session, keys.Operator, keys.ShiftDay} {
-		p.key[purpose] = key.Derive(purpose, study)
-		p.made[purpose] = map[string]string{}
+		p.key[purpose] = p.derive(purpose)
 	}
 	return p
 }
@@ -63,6 +65,24 @@ func (p *Pseudonymiser) Session(id string) (string, error) { return p.pseudonym(
 // Operator is like Subject, for the identifier of an operator.
 func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
 
+// Code is like Subject, for a code of any other kind, such as "kit". The kind must be one that a
+// plan can name.
+func (p *Pseudonymiser) Code(kind, id string) (string, error) {
+	return p.pseudonym(keys.Purpose(kind), id)
+}
+
+// keyFor returns the key of purpose, which it derives once.
+func (p *Pseudonymiser) keyFor(purpose keys.Purpose) [32]byte {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	key, ok := p.key[purpose]
+	if !ok {
+		key = p.derive(purpose)
+		p.key[purpose] = key
+	}
+	return key
+}
+
 // pseudonym returns the first 80 bits of the keyed hash of id, in Crockford base32, with
 // a check character.
 func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, error) {
@@ -70,13 +90,16 @@ func (p *Pseudonymiser) pseudonym(purpose keys.Purpose, id string) (string, erro
 	if err != nil {
 		return "", err
 	}
-	mac := p.mac(p.key[purpose], canonical)
+	mac := p.mac(p.keyFor(purpose), canonical)
 	body := crockford.EncodeToString(mac[:10])
 	name := group(body) + "-" + string(keys.Check3736(body))
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if other, ok := p.made[purpose][name]; ok && other != canonical {
 		return "", &CollisionError{purpose}
+	}
+	if p.made[purpose] == nil {
+		p.made[purpose] = map[string]string{}
 	}
 	p.made[purpose][name] = canonical
 	return name, nil
@@ -91,7 +114,7 @@ func (p *Pseudonymiser) ShiftDays(subjectID string) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	mac := p.mac(p.key[keys.ShiftDay], canonical)
+	mac := p.mac(p.keyFor(keys.ShiftDay), canonical)
 	return 1 + int(binary.BigEndian.Uint64(mac[:8])%364), nil
 }
 

@@ -6,28 +6,52 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"outbreath/schema"
 )
 
 var errDate = errors.New("is not a date that can be moved: expected YYYY-MM-DD, or a date and time of RFC 3339 " +
 	"with offset, in the years 0001 to 9999")
 
 // shiftDate moves the civil date at the start of a date or RFC 3339 date-time back by
-// days. Everything after the date stays byte for byte: time of day, fraction, offset,
-// and the case of T and Z.
+// days. Of a date-time it returns the local time without the offset, which would show the
+// season: "2026-03-02T09:14:11", with the fraction as written, or only "2026-03-02T09" if
+// clock is [schema.ClockHour].
 //
 // The civil date moves, not the instant. Two times of one subject keep their distance
 // if they are written with the same offset, and local habits (a session at eight in the
 // morning) stay visible.
-func shiftDate(text string, days int) (string, error) {
+func shiftDate(text string, days int, clock string) (string, error) {
 	date, rest, err := splitDate(text)
 	if err != nil {
 		return "", err
 	}
+	moved, err := moveDay(date, days)
+	switch {
+	case err != nil || rest == "":
+		return moved, err
+	case clock == schema.ClockHour:
+		return moved + "T" + rest[1:3], nil
+	}
+	return moved + "T" + localClock(rest), nil
+}
+
+// localClock returns the time of day in the end of an RFC 3339 date-time, which begins with
+// "T", without the offset.
+func localClock(rest string) string { return rest[1 : 1+strings.IndexAny(rest[1:], "Zz+-")] }
+
+// moveDay returns the date that is days before date.
+func moveDay(date time.Time, days int) (string, error) {
 	moved := date.AddDate(0, 0, -days)
 	if moved.Year() < 1 {
 		return "", errDate
 	}
-	return moved.Format(time.DateOnly) + rest, nil
+	return moved.Format(time.DateOnly), nil
+}
+
+// daysBetween returns the whole days from one civil date to another, both midnight UTC.
+func daysBetween(from, to time.Time) string {
+	return strconv.FormatInt((to.Unix()-from.Unix())/86_400, 10)
 }
 
 // splitDate returns the civil date at the start of text, as midnight UTC, and the text

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"outbreath/schema"
 )
 
 func TestShiftDate(t *testing.T) {
@@ -21,24 +23,28 @@ func TestShiftDate(t *testing.T) {
 		{"2000-03-01", 1, "2000-02-29"},   // divisible by 400: leap (ISO 8601, Gregorian calendar)
 		{"1900-03-01", 1, "1900-02-28"},   // divisible by 100: common
 		{"2024-02-29", 364, "2023-03-02"}, // counted by hand: 29 Feb 2024 less 365 days is 1 Mar 2023
-		{"2026-03-29T02:30:00.250+02:00", 10, "2026-03-19T02:30:00.250+02:00"},
-		{"2026-03-01t23:59:59z", 1, "2026-02-28t23:59:59z"},
-		{"1990-12-31T23:59:60Z", 1, "1990-12-30T23:59:60Z"}, // leap second of RFC 3339, 5.8
-		{"1937-01-01T12:00:27.87+00:20", 1, "1936-12-31T12:00:27.87+00:20"},
-		{"1985-04-12T23:20:50.52Z", 364, "1984-04-13T23:20:50.52Z"},
-		{"0001-01-06", 5, "0001-01-01"},                               // the first day of the first year
-		{"2026-01-01T00:30:00+14:00", 1, "2025-12-31T00:30:00+14:00"}, // civil date, not UTC
+		{"2026-03-29T02:30:00.250+02:00", 10, "2026-03-19T02:30:00.250"},
+		{"2026-03-01t23:59:59z", 1, "2026-02-28T23:59:59"},
+		{"1990-12-31T23:59:60Z", 1, "1990-12-30T23:59:60"}, // leap second of RFC 3339, 5.8
+		{"1937-01-01T12:00:27.87+00:20", 1, "1936-12-31T12:00:27.87"},
+		{"1985-04-12T23:20:50.52Z", 364, "1984-04-13T23:20:50.52"},
+		{"0001-01-06", 5, "0001-01-01"},                         // the first day of the first year
+		{"2026-01-01T00:30:00+14:00", 1, "2025-12-31T00:30:00"}, // civil date, not UTC
 	} {
-		got, err := shiftDate(test.text, test.days)
+		got, err := shiftDate(test.text, test.days, "")
 		if err != nil || got != test.want {
 			t.Errorf("%s back %d: %s, %v, want %s", test.text, test.days, got, err, test.want)
+		}
+		hour := test.want[:min(len(test.want), len("2006-01-02T15"))]
+		if got, err := shiftDate(test.text, test.days, schema.ClockHour); err != nil || got != hour {
+			t.Errorf("%s back %d: the hour is %s, %v, want %s", test.text, test.days, got, err, hour)
 		}
 	}
 	for _, text := range []string{"", "2026", "2026-02-30", "2026-13-01", "2026-1-01", "0000-05-05", "0001-01-05",
 		"2026-03-29 ", "2026-03-29T",
 		"2026-03-29T10:00", "2026-03-29T10:00:00", "2026-03-29T10:00:00+2:00", "2026-03-29T10:00:00Z Marta",
 		"12026-03-29", "+2026-03-29", "29.03.2026"} {
-		if got, err := shiftDate(text, 5); err == nil {
+		if got, err := shiftDate(text, 5, ""); err == nil {
 			t.Errorf("%q is moved to %q", text, got)
 		} else if len(text) > 3 && strings.Contains(err.Error(), text) {
 			t.Errorf("%q: the message repeats the value", text)
@@ -46,8 +52,8 @@ func TestShiftDate(t *testing.T) {
 	}
 }
 
-// Intervals of one subject are kept, dates never move forward or stay, and the
-// text behind the date is untouched.
+// Intervals of one subject are kept, dates never move forward or stay, and of the text behind the
+// date only the offset is gone.
 func TestShiftProperties(t *testing.T) {
 	first, last := time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC).Unix(),
 		time.Date(2100, 12, 31, 0, 0, 0, 0, time.UTC).Unix()
@@ -58,15 +64,15 @@ func TestShiftProperties(t *testing.T) {
 		b := time.Unix(rapid.Int64Range(first, last).Draw(t, "b"), 0).In(zone)
 		shift := func(x time.Time) time.Time {
 			text := x.Format(time.RFC3339Nano)
-			moved, err := shiftDate(text, days)
-			if err != nil || moved[10:] != text[10:] {
+			moved, err := shiftDate(text, days, "")
+			if err != nil || moved[10:] != x.Format("T15:04:05.999999999") {
 				t.Fatalf("%q, %v", moved, err)
 			}
-			date, err := shiftDate(text[:10], days)
+			date, err := shiftDate(text[:10], days, "")
 			if err != nil || date != moved[:10] {
 				t.Fatalf("the date alone gives %q, %v, not %q", date, err, moved)
 			}
-			y, err := time.Parse(time.RFC3339Nano, moved)
+			y, err := time.ParseInLocation("2006-01-02T15:04:05.999999999", moved, zone)
 			if err != nil {
 				t.Fatal(err)
 			}

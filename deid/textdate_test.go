@@ -41,7 +41,7 @@ func TestMovedDateAgrees(t *testing.T) {
 		days := rapid.IntRange(1, 364).Draw(t, "shift")
 		layout := rapid.SampledFrom([]string{"2006-01-02", "02.01.2006", "01/02/2006", "2 January 2006",
 			"2 Jan 2006"}).Draw(t, "form")
-		want, err := shiftDate(date.Format(time.DateOnly), days)
+		want, err := shiftDate(date.Format(time.DateOnly), days, "")
 		if err != nil {
 			t.Fatal(err)
 		}

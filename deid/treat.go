@@ -24,7 +24,8 @@ type treater struct {
 	names    *Pseudonymiser
 	initials map[string][]string // of the roster's subjects, by canonical identifier
 	listed   *listedNumbers
-	values   []atomic.Int64 // by index of Plan.Fields: values treated
+	first    map[string]time.Time // civil date of a subject's first session, by canonical identifier
+	values   []atomic.Int64       // by index of Plan.Fields: values treated
 }
 
 func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) (*treater, error) {
@@ -41,7 +42,25 @@ func newTreater(plan *schema.Plan, roster *schema.Roster, names *Pseudonymiser) 
 		}
 	}
 	return &treater{plan, steps(plan), outgoing, names, initials, newListedNumbers(roster),
-		make([]atomic.Int64, len(plan.Fields))}, nil
+		map[string]time.Time{}, make([]atomic.Int64, len(plan.Fields))}, nil
+}
+
+// firstOf notes the first session of each subject, for the days that are counted from it.
+func (t *treater) firstOf(sessions []*schema.Session) {
+	for _, s := range sessions {
+		id, err := schema.Canonical(s.Subject)
+		if day := civilDay(s.Started); err == nil && !s.Started.IsZero() {
+			if first, ok := t.first[id]; !ok || day.Before(first) {
+				t.first[id] = day
+			}
+		}
+	}
+}
+
+// civilDay returns the civil date of t, where t was taken, as midnight UTC.
+func civilDay(t time.Time) time.Time {
+	y, m, d := t.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
 }
 
 // A visit is a session while it is treated.
@@ -50,6 +69,7 @@ type visit struct {
 	name      string    // the session's pseudonym
 	subject   string    // the subject's
 	day       time.Time // civil date of the session as written in the record, midnight UTC
+	first     time.Time // the same of the subject's first session in the collection
 	shift     int       // days
 	textShift int       // days by which dates in free text move; 0: they are removed
 	initials  []string  // of the subject
@@ -64,10 +84,9 @@ type visit struct {
 func (t *treater) visit(s *schema.Session) (*visit, error) {
 	v := &visit{Session: s, places: make([]place, 0, 24)} // a usual record has fewer
 	if id, err := schema.Canonical(s.Subject); err == nil {
-		v.initials, v.numbers = t.initials[id], t.listed.of[id]
+		v.initials, v.numbers, v.first = t.initials[id], t.listed.of[id], t.first[id]
 	}
-	y, m, d := s.Started.Date()
-	v.day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	v.day = civilDay(s.Started)
 	var err1, err2, err3 error
 	v.name, err1 = t.names.Session(s.ID)
 	v.subject, err2 = t.names.Subject(s.Subject)
@@ -221,6 +240,8 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
 	case treatment.Kind == schema.Round && n.Kind == schema.Number:
 		return number(coded(n.Text, treatment))
+	case treatment.Kind == schema.Pseudonym:
+		return text(t.pseudonym(v, treatment.Purpose, n))
 	case n.Kind != schema.String:
 		return nil, errKind
 	}
@@ -228,12 +249,12 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 	case schema.Text:
 		v.search(n, f, pointer)
 		return &schema.Node{Kind: n.Kind, Text: n.Text}, nil
-	case schema.Pseudonym:
-		return text(t.pseudonym(v, treatment.Purpose, n.Text))
 	case schema.Shift:
-		return text(shiftDate(n.Text, v.shift))
+		return shiftNode(v, n.Text, f)
 	case schema.Year:
 		return yearNode(v, n.Text)
+	case schema.DayCount:
+		return dayNode(v, n.Text)
 	case schema.AgeBand:
 		return text(bandOf(n.Text, v.day, treatment.Width))
 	case schema.Region:
@@ -244,24 +265,37 @@ func (t *treater) value(v *visit, n *schema.Node, f *schema.Field, pointer strin
 	return nil, errKind
 }
 
-// pseudonym returns the pseudonym of id; those of the session and its subject are
+// pseudonym returns the pseudonym of the code in n; those of the session and its subject are
 // already in v.
-func (t *treater) pseudonym(v *visit, purpose, id string) (string, error) {
-	switch purpose {
-	case "subject":
-		if id == v.Subject {
-			return v.subject, nil
+func (t *treater) pseudonym(v *visit, purpose string, n *schema.Node) (string, error) {
+	id := n.Text
+	switch {
+	case n.Kind == schema.Number:
+		whole, err := wholeNumber(id)
+		if err != nil {
+			return "", err
 		}
-		return t.names.Subject(id)
-	case "session":
-		if id == v.ID {
-			return v.name, nil
-		}
-		return t.names.Session(id)
-	case "operator":
-		return t.names.Operator(id)
+		id = whole
+	case n.Kind != schema.String:
+		return "", errKind
 	}
-	return "", errKind
+	switch {
+	case purpose == "subject" && id == v.Subject:
+		return v.subject, nil
+	case purpose == "session" && id == v.ID:
+		return v.name, nil
+	}
+	return t.names.Code(purpose, id)
+}
+
+// wholeNumber returns the decimal digits of a JSON number that is whole and not negative, so
+// that 17, 17.0 and "17" are one code.
+func wholeNumber(literal string) (string, error) {
+	x, ok := new(big.Rat).SetString(literal)
+	if !ok || len(literal) > 64 || !x.IsInt() || x.Sign() < 0 || len(x.Num().String()) > 64 {
+		return "", errors.New("a code must be a text, or a whole number that is not negative; correct it")
+	}
+	return x.Num().String(), nil
 }
 
 func text(s string, err error) (*schema.Node, error) {
@@ -270,6 +304,19 @@ func text(s string, err error) (*schema.Node, error) {
 
 func number(s string, err error) (*schema.Node, error) {
 	return &schema.Node{Kind: schema.Number, Text: s}, err
+}
+
+// shiftNode moves a date or date-time by the subject's days, as f says. Without the clock a
+// date-time becomes {"date": the session's, moved, "elapsed_s": whole seconds since it began}.
+func shiftNode(v *visit, s string, f *schema.Field) (*schema.Node, error) {
+	if f.Treatment.Clock != schema.ClockDrop || f.Format != "date-time" {
+		return text(shiftDate(s, v.shift, f.Treatment.Clock))
+	}
+	day, err := moveDay(v.day, v.shift)
+	if err != nil {
+		return nil, err
+	}
+	return elapsedNode(v, s, "date", &schema.Node{Kind: schema.String, Text: day})
 }
 
 // yearNode reduces a date to its year, and a date-time to
@@ -282,12 +329,31 @@ func yearNode(v *visit, s string) (*schema.Node, error) {
 	if rest == "" {
 		return number(yearOf(date, v.day), nil)
 	}
+	return elapsedNode(v, s, "year", &schema.Node{Kind: schema.Number, Text: strconv.Itoa(v.Started.Year())})
+}
+
+// dayNode reduces a date to the days since the subject's first session in the collection, and a
+// date-time to {"day": of the session, "elapsed_s": whole seconds since the session began}.
+func dayNode(v *visit, s string) (*schema.Node, error) {
+	date, rest, err := splitDate(s)
+	if err != nil {
+		return nil, err
+	}
+	if rest == "" {
+		return number(daysBetween(v.first, date), nil)
+	}
+	return elapsedNode(v, s, "day", &schema.Node{Kind: schema.Number, Text: daysBetween(v.first, v.day)})
+}
+
+// elapsedNode reduces a date-time to an object: the member name with the value of the session's
+// day, and the whole seconds since the session began.
+func elapsedNode(v *visit, s, name string, day *schema.Node) (*schema.Node, error) {
 	at, err := parseTime(s)
 	if err != nil {
 		return nil, err
 	}
 	return &schema.Node{Kind: schema.Object, Members: []schema.Member{
-		{Name: "year", Value: &schema.Node{Kind: schema.Number, Text: strconv.Itoa(v.Started.Year())}},
+		{Name: name, Value: day},
 		{Name: "elapsed_s", Value: &schema.Node{Kind: schema.Number, Text: elapsedSeconds(v.Started, at)}},
 	}}, nil
 }

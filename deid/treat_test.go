@@ -203,7 +203,7 @@ func TestTreatRecord(t *testing.T) {
 	if out == nil || len(v.faults) > 0 {
 		t.Fatal(v.faults)
 	}
-	want := `{"session_id":"","study":"LARK-2","site":"WEIR","subject":{"subject_id":""},"started_at":"2026-03-01T08:20:00.500-05:00",
+	want := `{"session_id":"","study":"LARK-2","site":"WEIR","subject":{"subject_id":""},"started_at":"2026-03-01T08:20:00.500",
 	"ended_at":{"year":2026,"elapsed_s":601},"fraction":"whole","tubes":[{"barcode":"T1","position":1,"volume_ml":5e2,"storage":"ambient"}],"recordings":[],
 	"a":{"left":null},"c":[{"n":10},{},{}],"e":["one","two"],"born":1936,"by":"","ok":true}`
 	wanted, err := schema.ParseJSON([]byte(want))

@@ -132,17 +132,17 @@ func record(i int) string {
 	return fmt.Sprintf(`{
   "session_id": "%[1]s", "study": "LARK-2", "site": "07", "operator": "%[2]s",
   "subject": {"subject_id": "%[3]s", "birth_date": "40-44", "sex": "female", "height_cm": 170},
-  "started_at": "2026-03-02T10:00:00+01:00", "ended_at": "2026-03-02T10:09:00+01:00",
+  "started_at": "2026-03-02T10:00:00", "ended_at": "2026-03-02T10:09:00",
   "outcome": "complete", "fraction": "end-tidal",
-  "kit": {"lot": "K1", "unit": 4},
+  "kit": {"lot": "K1", "unit": "%[5]s"},
   "sampler": {"serial": "S-9", "firmware": "2.1", "checks": [{"name": "flow", "passed": true}]},
   "tubes": [
-    {"barcode": "T%04[4]dA", "position": 1, "uncapped_at": "2026-03-02T10:01:00+01:00", "capped_at": "2026-03-02T10:05:00+01:00", "volume_ml": 500.0, "storage": "refrigerated"},
-    {"barcode": "T%04[4]dB", "position": 2, "uncapped_at": "2026-03-02T10:05:00+01:00", "capped_at": "2026-03-02T10:08:00+01:00", "volume_ml": 480, "storage": "ambient"}
+    {"barcode": "T%04[4]dA", "position": 1, "uncapped_at": "2026-03-02T10:01:00", "capped_at": "2026-03-02T10:05:00", "volume_ml": 500.0, "storage": "refrigerated"},
+    {"barcode": "T%04[4]dB", "position": 2, "uncapped_at": "2026-03-02T10:05:00", "capped_at": "2026-03-02T10:08:00", "volume_ml": 480, "storage": "ambient"}
   ],
   "recordings": [{"file": "recordings/%[1]s-1.csv", "format": "csv", "content": "co2 and pressure"}]
 }
-`, pseudonym(i), pseudonym(90000+i), pseudonym(70000+i), i)
+`, pseudonym(i), pseudonym(90000+i), pseudonym(70000+i), i, pseudonym(50000+i))
 }
 
 // tubeRows returns the rows of tubes.csv of record(i).

@@ -10,6 +10,8 @@ import (
 const (
 	pseudonymForm = `[0-9A-HJKMNP-TV-Z]{4}(-[0-9A-HJKMNP-TV-Z]{4}){3}-[0-9A-Z]`
 	recordingForm = `^recordings/` + pseudonymForm + `-[1-9][0-9]*\.(csv|edf)$`
+	localForm     = `^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,3})?$`
+	hourForm      = `^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}$`
 	ageBandForm   = `^([0-9]{1,2}-[0-9]{1,2}|90\+)$`
 )
 
@@ -208,9 +210,11 @@ func (s *shape) treated(described bool) []Member {
 	case Pseudonym:
 		words = []Member{typed("string"), word("pattern", "^"+pseudonymForm+"$")}
 	case Shift:
-		words = []Member{typed("string"), word("format", s.field.Format)}
+		words = shiftWords(s.field.Format, t.Clock)
 	case Year:
-		words = yearWords(s.field.Format)
+		words = elapsedWords(s.field.Format, "year", jsonObject(typed("integer")))
+	case DayCount:
+		words = elapsedWords(s.field.Format, "day", jsonObject(typed("integer")))
 	case AgeBand:
 		words = []Member{typed("string"), word("pattern", ageBandForm)}
 	case Region:
@@ -238,17 +242,30 @@ func (s *shape) treated(described bool) []Member {
 	return words
 }
 
-// yearWords describes a date reduced to its year. A date and time also has the seconds since the
-// session began.
-func yearWords(format string) []Member {
+// shiftWords describes a moved date, or a moved time, which is local and without an offset.
+func shiftWords(format, clock string) []Member {
+	switch {
+	case format == "date":
+		return []Member{typed("string"), word("format", format)}
+	case clock == ClockHour:
+		return []Member{typed("string"), word("pattern", hourForm)}
+	case clock == ClockDrop:
+		return elapsedWords(format, "date", jsonObject(typed("string"), word("format", "date")))
+	}
+	return []Member{typed("string"), word("pattern", localForm)}
+}
+
+// elapsedWords describes a date reduced to a whole number. Of a date and time it describes an
+// object: the member name, which is as value says, and the seconds since the session began.
+func elapsedWords(format, name string, value *Node) []Member {
 	if format == "date" {
 		return []Member{typed("integer")}
 	}
-	names := []string{"year", "elapsed_s"}
+	names := []string{name, "elapsed_s"}
 	return []Member{
 		typed("object"), {"additionalProperties", jsonFalse()}, {"required", jsonTexts(names)},
 		{"properties", jsonObject(
-			Member{names[0], jsonObject(typed("integer"))},
+			Member{names[0], value},
 			Member{names[1], jsonObject(typed("number"))},
 		)},
 	}

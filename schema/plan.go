@@ -67,11 +67,15 @@ var variants = map[string][]change{
 		{"/recordings/*/started_at", `"keep"`, "The data-use agreement allows true dates and times."},
 		{"/recordings/*/source_gas_kpa", `"keep"`, "The data-use agreement allows true dates, so the exact pressure " +
 			"tells nothing more."},
+		{"/kit/unit", `"keep"`, "The data-use agreement allows true dates, so the order in which kits are used tells " +
+			"nothing more."},
 		{"/interruptions/*/at", `"keep"`, "The data-use agreement allows true dates and times."},
 	},
 	"year-only": {
 		{"/started_at", `"year"`, "Only the year leaves; the session begins at 0 seconds."},
 		{"/ended_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
+		{"/kit/lot", `{"pseudonym": "lot"}`, "Lots are used one after another, so the number would show the part of " +
+			"the year; the pseudonym still shows which sessions share a lot."},
 		{"/sampler/serial", `"drop"`, "With the year it could lead to the site's device log; this plan does " +
 			"without it."},
 		{"/tubes/*/uncapped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},

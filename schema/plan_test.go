@@ -40,8 +40,8 @@ func TestBuiltin(t *testing.T) {
 		{"/fraction", "keep", "=", "="},
 		{"/room_c", "round 1", "keep", "="},
 		{"/room_kpa", "round 1", "keep", "="},
-		{"/kit/lot", "keep", "=", "="},
-		{"/kit/unit", "keep", "=", "="},
+		{"/kit/lot", "keep", "=", "pseudonym lot"},
+		{"/kit/unit", "pseudonym kit", "keep", "="},
 		{"/sampler/serial", "keep", "=", "drop"},
 		{"/sampler/firmware", "keep", "=", "="},
 		{"/sampler/checks/*/name", "keep", "=", "="},
@@ -197,7 +197,11 @@ func TestParsePlanRefuses(t *testing.T) {
 		{"round with ends the wrong way", []string{height + "/deid", `{"round": 5, "from": 200, "to": 140}`},
 			"must be multiples of the width"},
 		{"pseudonym without a purpose", []string{notes + "/deid", `"pseudonym"`}, "needs a purpose"},
-		{"pseudonym of unknown purpose", []string{notes + "/deid", `{"pseudonym": "kit"}`}, "is made for"},
+		{"pseudonym of unknown purpose", []string{notes + "/deid", `{"pseudonym": "shift"}`}, "is made for"},
+		{"pseudonym of a kind that is no name", []string{notes + "/deid", `{"pseudonym": "Kit 1"}`}, "is made for"},
+		{"shift with an unknown clock", []string{"/properties/started_at/deid", `{"shift": {"clock": "minute"}}`},
+			`"keep", "hour" or "drop"`},
+		{"days of a text", []string{notes + "/deid", `"day"`}, `the treatment "day" needs`},
 		{"round without a width", []string{height + "/deid", `"round"`}, "needs a width"},
 		{"width 0", []string{height + "/deid", `{"round": 0}`}, "from 1 to 100"},
 		{"width 101", []string{height + "/deid", `{"round": 101}`}, "from 1 to 100"},
@@ -412,7 +416,8 @@ func TestParsePlanOwn(t *testing.T) {
 
 	out := parse(t, string(p.Outgoing()))
 	for pointer, want := range map[string]string{
-		"/properties/ended_at":  `{"type": "string", "format": "date-time"}`,
+		"/properties/ended_at": `{"type": "string", "pattern": ` +
+			`"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\\.[0-9]{1,3})?$"}`,
 		"/properties/diet":      `{"enum": ["fasting", "fed", null]}`,
 		"/properties/visit_day": `{"type": "integer"}`,
 		"/properties/peak_flow": `{"type": "number"}`,
@@ -477,7 +482,10 @@ func TestOutgoing(t *testing.T) {
 		}
 		left := make(map[string]bool)
 		s.each(func(leaf *shape) {
-			path := strings.TrimSuffix(strings.TrimSuffix(leaf.path, "/year"), "/elapsed_s")
+			path := leaf.path
+			for _, part := range []string{"/year", "/elapsed_s", "/day", "/date"} {
+				path = strings.TrimSuffix(path, part)
+			}
 			left[path] = true
 		})
 		for _, f := range p.Fields {
@@ -505,8 +513,13 @@ func TestOutgoingAccepts(t *testing.T) {
 			"/subject/subject_id": `"HJKM-NPQR-STVW-XYZ0-1"`,
 			"/subject/birth_date": `"45-49"`, "/subject/postal_code": `"000"`,
 			"/recordings/0/file": `"recordings/` + session + `-1.csv"`,
+			"/kit/unit":          `"` + operator + `"`,
 		} {
 			edit(t, n, pointer, v)
+		}
+		for _, pointer := range []string{"/started_at", "/ended_at", "/tubes/0/uncapped_at", "/tubes/0/capped_at",
+			"/interruptions/0/at"} {
+			n.At(pointer).Text = strings.TrimSuffix(n.At(pointer).Text, "-05:00")
 		}
 		for i := 0; i < len(changes); i += 2 {
 			edit(t, n, changes[i], changes[i+1])
@@ -518,7 +531,12 @@ func TestOutgoingAccepts(t *testing.T) {
 		"/tubes/0/uncapped_at", `{"year": 2026, "elapsed_s": -30}`, "/tubes/0/capped_at",
 		`{"year": 2026, "elapsed_s": 100}`,
 		"/interruptions", `[{"at": {"year": 2026, "elapsed_s": 60}}]`, "/sampler/serial", "",
-		"/recordings/0/content", "", "/notes", ""}
+		"/kit/lot", `"` + operator + `"`, "/recordings/0/content", "", "/notes", ""}
+	limited := []string{"/subject/birth_date", `"1970-01-01"`, "/kit/unit", "7"}
+	for _, pointer := range []string{"/started_at", "/ended_at", "/tubes/0/uncapped_at", "/tubes/0/capped_at",
+		"/interruptions/0/at"} {
+		limited = append(limited, pointer, `"2026-03-02T08:22:00-05:00"`)
+	}
 	for _, c := range []struct {
 		plan    string
 		changes []string
@@ -534,8 +552,13 @@ func TestOutgoingAccepts(t *testing.T) {
 		{"shifted", []string{"/session_id", `"` + session + `\n"`}, "/session_id"},
 		{"shifted", []string{"/recordings/0/file", `"recordings/a.csv"`}, "/recordings/0/file"},
 		{"shifted", []string{"/recordings/0/file", `"recordings/` + session + `-0.csv"`}, "/recordings/0/file"},
-		{"limited", []string{"/subject/birth_date", `"1970-01-01"`}, ""},
-		{"limited", nil, "/subject/birth_date"},
+		{"shifted", []string{"/started_at", `"2026-03-02T08:22:00-05:00"`}, "/started_at"},
+		{"shifted", []string{"/started_at", `"2026-03-02T08:22:00.250"`}, ""},
+		{"shifted", []string{"/started_at", `"2026-03-02T08:22:00.2501"`}, "/started_at"},
+		{"shifted", []string{"/started_at", `"2026-03-02T08"`}, "/started_at"},
+		{"limited", limited, ""},
+		{"limited", append([]string{}, append(limited, "/subject/birth_date", `"45-49"`)...), "/subject/birth_date"},
+		{"limited", append([]string{}, append(limited, "/ended_at", `"2026-03-02T08:22:00"`)...), "/ended_at"},
 		{"year-only", years, ""},
 		{"year-only", append([]string{"/notes", `"x"`}, years[:len(years)-2]...), ""},
 	} {

@@ -3,6 +3,7 @@ package schema
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,9 +15,10 @@ type TreatmentKind string
 const (
 	Keep      TreatmentKind = "keep"
 	Drop      TreatmentKind = "drop"
-	Pseudonym TreatmentKind = "pseudonym" // Purpose: subject, session, operator
-	Shift     TreatmentKind = "shift"     // date or date-time
+	Pseudonym TreatmentKind = "pseudonym" // Purpose: subject, session, operator or another kind of code
+	Shift     TreatmentKind = "shift"     // date or date-time; Clock
 	Year      TreatmentKind = "year"      // date or date-time
+	DayCount  TreatmentKind = "day"       // date or date-time: days since the subject's first session
 	AgeBand   TreatmentKind = "age-band"  // Width in years; from a birth date and the session's date
 	Region    TreatmentKind = "region"    // postal code prefix; Width characters, or 0: by the form of the code
 	Round     TreatmentKind = "round"     // Width: to the nearest multiple
@@ -27,7 +29,8 @@ const (
 // A Treatment is the value of the annotation keyword "deid".
 type Treatment struct {
 	Kind    TreatmentKind
-	Purpose string // Pseudonym only
+	Purpose string // Pseudonym only: a name that purposeForm matches
+	Clock   string // Shift only: "" keeps the local time of day, else [ClockHour] or [ClockDrop]
 	Width   int    // AgeBand (1..50 years), Round (1..100) and Region (1..3 characters, or 0) only
 
 	// Round only, if Coded: values below From become From, and values above To become To, so
@@ -36,11 +39,19 @@ type Treatment struct {
 	Coded    bool
 }
 
+// What [Shift] leaves of the time of day. The offset from UTC never leaves: it shows the season.
+const (
+	ClockHour = "hour" // the local hour
+	ClockDrop = "drop" // none: the session's day, and the seconds since the session began
+)
+
 // String returns the treatment in one or two words, for example "age-band 5".
 func (t Treatment) String() string {
 	switch t.Kind {
 	case Pseudonym:
 		return string(t.Kind) + " " + t.Purpose
+	case Shift:
+		return string(t.Kind) + clockNames[t.Clock]
 	case AgeBand, Round, Region:
 		if t.Width == 0 {
 			break
@@ -54,16 +65,24 @@ func (t Treatment) String() string {
 	return string(t.Kind)
 }
 
+// clockNames are the ends of the names of [Shift], by Treatment.Clock.
+var clockNames = map[string]string{"": "", ClockHour: ", hour", ClockDrop: ", no clock"}
+
 // ParseTreatment is the inverse of [Treatment.String]. It accepts only what String returns for a
 // treatment that a plan can have.
 func ParseTreatment(s string) (Treatment, error) {
 	word, rest, _ := strings.Cut(s, " ")
+	if shift, clock, ok := strings.Cut(s, ", "); ok && shift == string(Shift) {
+		word, rest = shift, clock
+	}
 	t, known := Treatment{Kind: TreatmentKind(word)}, false
 	switch t.Kind {
-	case Keep, Drop, Shift, Year, Text, Recording:
+	case Keep, Drop, Year, DayCount, Text, Recording:
 		known = true
+	case Shift:
+		t.Clock, known = map[string]string{"hour": ClockHour, "no clock": ClockDrop}[rest], true
 	case Pseudonym:
-		t.Purpose, known = rest, slices.Contains(purposes, rest)
+		t.Purpose, known = rest, purpose(rest)
 	case AgeBand, Round, Region:
 		n, _ := fmt.Sscanf(rest, "%d, %d to %d", &t.Width, &t.From, &t.To)
 		t.Coded, known = n == 3, t.Width > 0 || t.Kind == Region
@@ -74,8 +93,17 @@ func ParseTreatment(s string) (Treatment, error) {
 	return t, nil
 }
 
-// purposes are the purposes of a pseudonym.
-var purposes = []string{"subject", "session", "operator"}
+// purposeForm matches the kinds of code that a pseudonym can be made for.
+var purposeForm = regexp.MustCompile(`^[a-z][a-z0-9-]{0,31}$`)
+
+// reserved are the purposes of keys that are derived for something other than a pseudonym. Two
+// uses of one key could be compared with each other.
+var reserved = []string{"shift", "finding", "key-id", "state", "source", "look"}
+
+// purpose reports whether a pseudonym can be made for name.
+func purpose(name string) bool {
+	return purposeForm.MatchString(name) && !slices.Contains(reserved, name)
+}
 
 // parseTreatment reads the value of "deid". The message says what is wrong with it, or is "".
 func parseTreatment(n *Node) (t Treatment, message string) {
@@ -83,10 +111,11 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 	case n.Kind == String:
 		t.Kind = TreatmentKind(n.Text)
 		switch t.Kind {
-		case Keep, Drop, Shift, Year, Region, Text, Recording:
+		case Keep, Drop, Shift, Year, DayCount, Region, Text, Recording:
 			return t, ""
 		case Pseudonym:
-			return t, `the treatment needs a purpose: write {"pseudonym": "subject"}, "session" or "operator"`
+			return t, `the treatment needs a purpose: write {"pseudonym": "subject"}, "session", "operator", or ` +
+				`another kind of code, such as "kit"`
 		case AgeBand, Round:
 			return t, `the treatment needs a width: write for example {"` + n.Text + `": 5}`
 		}
@@ -98,18 +127,38 @@ func parseTreatment(n *Node) (t Treatment, message string) {
 		switch t.Kind {
 		case Pseudonym:
 			t.Purpose = v.text()
-			if !slices.Contains(purposes, t.Purpose) {
-				return t, `a pseudonym is made for "subject", "session" or "operator"`
+			if !purpose(t.Purpose) {
+				return t, `a pseudonym is made for "subject", "session", "operator" or another kind of code, named ` +
+					`in small letters, digits and hyphens, such as "kit"; "` + strings.Join(reserved, `", "`) +
+					`" are not possible`
 			}
 			return t, ""
+		case Shift:
+			return parseShift(v)
 		case AgeBand:
 			return t, parseWidth(v, 50, &t.Width)
 		case Region:
 			return t, parseWidth(v, 3, &t.Width)
 		}
 	}
-	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", "year", {"age-band": 5}, ` +
-		`"region", {"round": 5}, "text", "recording"`
+	return t, `the treatment is none of "keep", "drop", {"pseudonym": ...}, "shift", {"shift": {"clock": "hour"}}, ` +
+		`"year", "day", {"age-band": 5}, "region", {"round": 5}, "text", "recording"`
+}
+
+// parseShift reads the object in {"shift": {"clock": "hour"}}.
+func parseShift(n *Node) (t Treatment, message string) {
+	t.Kind = Shift
+	clock := n.Member("clock")
+	if n.Kind == Object && len(n.Members) == 1 && clock != nil && clock.Kind == String {
+		switch clock.Text {
+		case "keep":
+			return t, ""
+		case ClockHour, ClockDrop:
+			t.Clock = clock.Text
+			return t, ""
+		}
+	}
+	return t, `write "shift", or {"shift": {"clock": "keep"}} with "keep", "hour" or "drop" and nothing else`
 }
 
 // parseRound reads {"round": 5} or {"round": 5, "from": 140, "to": 200}.
@@ -153,7 +202,11 @@ func (t Treatment) unfit(f Field) string {
 		return !slices.ContainsFunc(f.Types, func(t string) bool { return !slices.Contains(types, t) })
 	}
 	switch t.Kind {
-	case Pseudonym, Region, Recording:
+	case Pseudonym:
+		if !only("string", "integer") {
+			return `the treatment "pseudonym" needs "type": "string" or "integer"`
+		}
+	case Region, Recording:
 		if !only("string") {
 			return `the treatment "` + string(t.Kind) + `" needs "type": "string"`
 		}
@@ -164,7 +217,7 @@ func (t Treatment) unfit(f Field) string {
 		case f.Enum || f.Format != "":
 			return `the treatment "text" is for free text: a field with listed values or a format needs another one`
 		}
-	case Shift, Year:
+	case Shift, Year, DayCount:
 		if !only("string") || f.Format != "date" && f.Format != "date-time" {
 			return `the treatment "` + string(t.Kind) + `" needs "type": "string" and "format": "date" or "date-time"`
 		}

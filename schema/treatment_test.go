@@ -7,10 +7,15 @@ import (
 )
 
 var anyTreatment = rapid.Custom(func(t *rapid.T) Treatment {
-	switch kind := rapid.SampledFrom([]TreatmentKind{Keep, Drop, Pseudonym, Shift, Year, AgeBand, Region, Round,
+	switch kind := rapid.SampledFrom([]TreatmentKind{Keep, Drop, Pseudonym, Shift, Year, DayCount, AgeBand, Region,
+		Round,
 		Text, Recording}).Draw(t, "kind"); kind {
 	case Pseudonym:
-		return Treatment{Kind: kind, Purpose: rapid.SampledFrom(purposes).Draw(t, "purpose")}
+		return Treatment{Kind: kind,
+			Purpose: rapid.StringMatching(`subject|session|operator|kit|lot|[a-z][a-z0-9-]{0,31}`).
+				Filter(purpose).Draw(t, "purpose")}
+	case Shift:
+		return Treatment{Kind: kind, Clock: rapid.SampledFrom([]string{"", ClockHour, ClockDrop}).Draw(t, "clock")}
 	case AgeBand:
 		return Treatment{Kind: kind, Width: rapid.IntRange(1, 50).Draw(t, "width")}
 	case Region:
@@ -35,7 +40,10 @@ func TestParseTreatment(t *testing.T) {
 			t.Fatalf("%q gives %+v, %v; want %+v", want, got, err, want)
 		}
 	})
-	for _, text := range []string{"", "hold", "Keep", "keep ", "keep 5", "pseudonym", "pseudonym tube", "age-band",
+	for _, text := range []string{"", "hold", "Keep", "keep ", "keep 5", "pseudonym", "pseudonym Kit",
+		"pseudonym shift", "pseudonym finding", "pseudonym state", "pseudonym kit ", "shift,", "shift, keep",
+		"shift hour",
+		"shift, drop", "shift no clock", "day 1", "age-band",
 		"age-band 05", "age-band x",
 		"age-band 5 ", "round", "round 5, 140", "round 5, 140 to", "round 5, 140 to 200 cm", "round 5,140 to 200",
 		"region 0", "shift 3", " year"} {
@@ -66,6 +74,14 @@ func TestTreatmentBounds(t *testing.T) {
 		`{"round": 5, "from": 140, "to": 145}`: true, `{"round": 5, "from": 140, "to": 140}`: false,
 		`{"round": 5, "from": 145, "to": 140}`: false, `{"round": 5, "from": 141, "to": 200}`: false,
 		`{"round": 5, "from": 140, "to": 201}`: false, `{"round": 5, "from": 140}`: false,
+		`"shift"`: true, `{"shift": {"clock": "keep"}}`: true, `{"shift": {"clock": "hour"}}`: true,
+		`{"shift": {"clock": "drop"}}`: true, `{"shift": {"clock": "minute"}}`: false, `{"shift": {}}`: false,
+		`{"shift": "hour"}`: false, `{"shift": {"clock": "hour", "zone": "UTC"}}`: false,
+		`{"shift": {"clock": 1}}`: false, `{"shift": {"clock": ""}}`: false, `"day"`: true, `{"day": 1}`: false,
+		`{"pseudonym": "kit"}`: true, `{"pseudonym": "blood-bag-2"}`: true, `{"pseudonym": "shift"}`: false,
+		`{"pseudonym": "finding"}`: false, `{"pseudonym": "key-id"}`: false, `{"pseudonym": "Kit"}`: false,
+		`{"pseudonym": "2nd"}`: false, `{"pseudonym": "a23456789012345678901234567890123"}`: false,
+		`{"pseudonym": ""}`: false, `{"pseudonym": 1}`: false,
 	} {
 		n, err := ParseJSON([]byte(text))
 		if err != nil {

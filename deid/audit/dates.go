@@ -117,8 +117,7 @@ func (e *examiner) sealingDate() Attack {
 	a := Attack{Name: "sealing date and holding days", Unit: "subjects",
 		Knows: "the sealing date on the label, and how many days tubes may be held"}
 	shifted := slices.ContainsFunc(e.in.Fields, func(f Field) bool {
-		return f.Path == "/started_at" &&
-			f.Treatment == string(schema.Shift)
+		return f.Path == "/started_at" && f.treatment().Kind == schema.Shift
 	})
 	if !shifted || e.in.Sealed.IsZero() {
 		a.Verdict, a.Detail = NotRun, "no shifted date leaves"

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"io"
@@ -163,7 +164,7 @@ func (o *Output) record(name string, n *schema.Node) {
 	rec.Leaves = slices.Clip(rec.Leaves)
 	o.leaves += len(rec.Leaves)
 	rec.Session, rec.Subject = rec.Get("/session_id"), rec.Get("/subject/subject_id")
-	rec.Started, _ = time.Parse(time.RFC3339, rec.Get("/started_at"))
+	rec.Started, _ = parseDay(cmp.Or(rec.Get("/started_at"), rec.Get("/started_at/date")))
 	o.Records = append(o.Records, rec)
 }
 

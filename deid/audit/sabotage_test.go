@@ -14,6 +14,9 @@ import (
 	"outbreath/schema"
 )
 
+// localTime is the form of a shifted time.
+const localTime = "2006-01-02T15:04:05"
+
 // An invented output of 40 subjects in four cells of ten, two visits each, as the
 // laboratory reads it, with the roster and the site's records. Pseudonyms are made
 // by the real code; everything else by hand.
@@ -84,9 +87,9 @@ func invent(t *testing.T) *invented {
 				"subject": map[string]any{"subject_id": who, "birth_date": "40-44", "sex": sex,
 					"postal_code":    postal[:3],
 					"smoking_status": []string{"never", "former"}[i/4%2], "height_cm": 150 + 5*(i%4)},
-				"started_at": start.AddDate(0, 0, -shift).Format(time.RFC3339),
+				"started_at": start.AddDate(0, 0, -shift).Format(localTime),
 				"tubes": []any{map[string]any{"barcode": fmt.Sprintf("T%05d", 2*i+visit),
-					"uncapped_at": uncapped.AddDate(0, 0, -shift).Format(time.RFC3339)}},
+					"uncapped_at": uncapped.AddDate(0, 0, -shift).Format(localTime)}},
 				"recordings": []any{map[string]any{"file": file}},
 				"notes":      "One cough; the winter sun was low. Nothing else.",
 			})
@@ -192,18 +195,21 @@ func TestSabotage(t *testing.T) {
 		}},
 		{"identifier left in place of its pseudonym", "pseudonym.form",
 			func(v *invented) { v.subject(3)["subject_id"] = "LARK2-WEIR-004" }},
+		{"a time with its offset", "date.offset", func(v *invented) {
+			v.records[5]["started_at"] = v.records[5]["started_at"].(string) + "Z"
+		}},
 		{"one date unshifted", "date.unshifted", func(v *invented) {
 			r := v.records[5]
-			r["started_at"] = v.in.Source[r["session_id"].(string)].Started.Format(time.RFC3339)
+			r["started_at"] = v.in.Source[r["session_id"].(string)].Started.Format(localTime)
 		}},
 		{"one date unshifted, seen without the site's records", "date.apart", func(v *invented) {
 			r := v.records[5]
-			r["started_at"] = v.in.Source[r["session_id"].(string)].Started.Format(time.RFC3339)
+			r["started_at"] = v.in.Source[r["session_id"].(string)].Started.Format(localTime)
 			v.in.Source = nil
 		}},
 		{"one visit of a subject moved by other days", "date.inconsistent", func(v *invented) {
-			at, _ := time.Parse(time.RFC3339, v.records[5]["started_at"].(string))
-			v.records[5]["started_at"] = at.AddDate(0, 0, 1).Format(time.RFC3339)
+			at, _ := time.Parse(localTime, v.records[5]["started_at"].(string))
+			v.records[5]["started_at"] = at.AddDate(0, 0, 1).Format(localTime)
 		}},
 		{"roster name in one note", "leftover.A", func(v *invented) {
 			v.records[9]["notes"] = "Seen with Mbali " +
@@ -260,8 +266,8 @@ func TestSabotage(t *testing.T) {
 		{"one shift for all", "date.same-shift", func(v *invented) {
 			for _, r := range v.records {
 				at := v.in.Source[r["session_id"].(string)].Started.AddDate(0, 0, -100)
-				r["started_at"] = at.Format(time.RFC3339)
-				r["tubes"].([]any)[0].(map[string]any)["uncapped_at"] = at.Add(2 * time.Minute).Format(time.RFC3339)
+				r["started_at"] = at.Format(localTime)
+				r["tubes"].([]any)[0].(map[string]any)["uncapped_at"] = at.Add(2 * time.Minute).Format(localTime)
 			}
 		}},
 	} {
@@ -312,8 +318,8 @@ func TestVisitAttacksByHand(t *testing.T) {
 			if s.Subject == id && s.Started.Day() > 8 {
 				s.Started = s.Started.Add(by)
 				s.Doc, _ = schema.ParseJSON(fmt.Appendf(nil, `{"started_at":%q}`, s.Started.Format(time.RFC3339)))
-				at, _ := time.Parse(time.RFC3339, r["started_at"].(string))
-				r["started_at"] = at.Add(by).Format(time.RFC3339)
+				at, _ := time.Parse(localTime, r["started_at"].(string))
+				r["started_at"] = at.Add(by).Format(localTime)
 			}
 		}
 	}
@@ -337,7 +343,7 @@ func TestSealingDateByTrying(t *testing.T) {
 	v.in.HoldingDays = 17
 	days := map[string][]time.Time{}
 	for _, r := range v.records {
-		at, _ := time.Parse(time.RFC3339, r["started_at"].(string))
+		at, _ := time.Parse(localTime, r["started_at"].(string))
 		who := r["subject"].(map[string]any)["subject_id"].(string)
 		days[who] = append(days[who], at.Truncate(24*time.Hour))
 	}

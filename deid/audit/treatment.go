@@ -19,6 +19,7 @@ var fewPeople = strings.Fields("036 059 063 102 203 556 692 790 821 823 830 831 
 var (
 	bandForm      = regexp.MustCompile(`^(?:(\d{1,2})-(\d{1,2})|90\+)$`)
 	nameForm      = regexp.MustCompile(`^recordings/([0-9A-Z-]{21})-\d+\.(csv|edf)$`)
+	offsetForm    = regexp.MustCompile(`T.*(?:[Zz]|[+-]\d{2}:\d{2})$`)
 	pseudonymForm = regexp.MustCompile(`^(?:[0-9A-HJKMNP-TV-Z]{4}-){4}[0-9A-Z]$`)
 )
 
@@ -37,8 +38,8 @@ func (e *examiner) treatments() {
 		var dates []time.Time
 		for _, l := range r.Leaves {
 			t, ok := byPath[l.Path]
-			if !ok { // the year treatment makes an object
-				t, ok = byPath[strings.TrimSuffix(strings.TrimSuffix(l.Path, "/year"), "/elapsed_s")]
+			if !ok {
+				t, ok = partOf(byPath, l.Path)
 			}
 			if !ok {
 				e.is.add("field.unplanned", true, r.Name+" "+l.Pointer(), "a field that the plan does not name", stop)
@@ -71,6 +72,22 @@ func (e *examiner) treatments() {
 	}
 }
 
+// partOf returns the treatment of a time that leaves as an object of which path is a member: the
+// seconds since the session began, beside a year, a day count or a moved date. What it returns
+// for elapsed_s has no Kind, as there is nothing to check of a number of seconds.
+func partOf(byPath map[string]schema.Treatment, path string) (schema.Treatment, bool) {
+	at, member := path[:strings.LastIndexByte(path, '/')], path[strings.LastIndexByte(path, '/')+1:]
+	t, ok := byPath[at]
+	want := map[schema.TreatmentKind]string{schema.Year: "year", schema.DayCount: "day", schema.Shift: "date"}[t.Kind]
+	switch {
+	case !ok || want == "" || t.Kind == schema.Shift && t.Clock != schema.ClockDrop:
+		return schema.Treatment{}, false
+	case member == "elapsed_s":
+		return schema.Treatment{}, true
+	}
+	return t, member == want
+}
+
 // value checks one value against its treatment.
 func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 	fault := func(code, what string) { e.is.add(code, true, r.Name+" "+l.Pointer(), what, stop) }
@@ -100,10 +117,25 @@ func (e *examiner) value(r *Record, l Leaf, t schema.Treatment) {
 			}
 		}
 	case schema.Shift:
-		if _, err := parseDay(l.Text); err != nil {
-			fault("date.form", "this is not a date")
+		if code, what := dateFault(l.Text, t.Clock); code != "" {
+			fault(code, what)
 		}
 	}
+}
+
+// dateFault returns the fault of a moved date or time of which clock says what may leave of the
+// time of day; "" for none.
+func dateFault(text, clock string) (code, what string) {
+	switch day, err := parseDay(text); {
+	case err != nil:
+		return "date.form", "this is not a date"
+	case offsetForm.MatchString(text):
+		return "date.offset", "this time leaves with its offset from UTC, which shows the season"
+	case clock == schema.ClockHour && (day.Truncate(time.Hour) != day || len(text) > len("2006-01-02T15")),
+		clock == schema.ClockDrop && len(text) > len(time.DateOnly):
+		return "date.clock", "more of the time of day leaves than the plan allows"
+	}
+	return "", ""
 }
 
 // bandFault returns the fault of an age band that should be width years wide; "" for
@@ -136,10 +168,13 @@ func over89(s string) bool {
 	return err == nil && n > 89
 }
 
-// parseDay parses a date, or a date-time of RFC 3339.
+// parseDay parses a date, a date-time of RFC 3339, or a local time without an offset, whole or
+// only its hour.
 func parseDay(s string) (time.Time, error) {
-	if t, err := time.Parse(time.RFC3339, s); err == nil {
-		return t, nil
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04:05", "2006-01-02T15"} {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t, nil
+		}
 	}
 	return time.Parse(time.DateOnly, s)
 }
@@ -165,10 +200,13 @@ func (e *examiner) shifts(r *Record) {
 			continue
 		}
 		for _, l := range r.Leaves {
-			if l.Path != f.Path {
+			pointer := l.Pointer()
+			if l.Path == f.Path+"/date" && f.treatment().Clock == schema.ClockDrop { // the session's day
+				pointer = "/started_at"
+			} else if l.Path != f.Path {
 				continue
 			}
-			n := source.Doc.At(l.Pointer())
+			n := source.Doc.At(pointer)
 			if n == nil {
 				continue
 			}
