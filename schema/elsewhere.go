@@ -60,18 +60,26 @@ func (c *Collection) adrift(s *Session, t Tube) bool {
 }
 
 // onItsDay returns the only session, other than s, that the tube was open in by the time of
-// day: a log that has no date beside the tube's times takes that of the session.
+// day, or the only one of the same subject: a log that has no date beside the tube's times takes that of the session.
 func onItsDay(all []*Session, s *Session, t Tube) (found *Session) {
 	from, length := clockTime(t.Uncapped), t.Capped.Sub(t.Uncapped)
+	fits, same := 0, 0 // sessions, those of the same subject
 	for _, other := range all {
 		begun := clockTime(other.Started)
 		if from < begun || from+length > begun+other.Ended.Sub(other.Started) {
 			continue
 		}
-		if other == s || found != nil { // its own session's time of day: the date is wrong
+		if other == s { // its own session's time of day: the date is wrong
 			return nil
 		}
-		found = other
+		if fits++; SameID(other.Subject, s.Subject) {
+			found, same = other, same+1
+		} else if same == 0 {
+			found = other
+		}
+	}
+	if same != 1 && fits != 1 {
+		return nil
 	}
 	return found
 }

@@ -257,6 +257,15 @@ func TestTubeElsewhere(t *testing.T) {
 		}
 	}, []string{file(3) + " /tubes/0/uncapped_at tube.session?"},
 		"within that in sessions/0005.json, line 2, by the time of day"}.test(t)
+	oddity{"a tube that fits two sessions by the clock, one of them of its subject", 5, func(t *testing.T, f folder) {
+		f.dated(4, "-04T08:", "-04T13:")
+		f.dated(1, "-02T09:", "-02T13:")
+		for _, name := range []string{"uncapped_at", "capped_at"} {
+			at := literalOf(t, f, 1, "/tubes/0/"+name)
+			f.alter(t, 3, "/tubes/0/"+name, strings.Replace(at, "2026-03-02", "2026-03-03", 1))
+		}
+	}, []string{file(3) + " /tubes/0/uncapped_at tube.session?"},
+		"within that in sessions/0002.json, line 2, by the time of day"}.test(t)
 	oddity{"a session of another day", 8, func(t *testing.T, f folder) {
 		tube := string(parse(t, f[file(0)]).At("/tubes/0").Encode())
 		f.alter(t, 0, "/tubes", "["+tube+","+strings.Replace(tube, "T0000", "T0900", 1)+"]",

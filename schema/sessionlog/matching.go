@@ -231,11 +231,32 @@ func (m *matcher) decide(i int) {
 		case 1:
 			m.found[i] = best[0]
 		case 0:
-			m.ask(i, "fits no session by name, clock or subject", m.possible(i))
+			text, offered := m.unfit(i)
+			m.ask(i, text, offered)
 		default:
 			m.ask(i, fmt.Sprintf("fits %s equally well", m.list(best)), best)
 		}
 	}
+}
+
+// unfit says of a file that fits no session why that may be: the log names another file for
+// the session whose number it has.
+func (m *matcher) unfit(i int) (text string, offered []int) {
+	for k := range m.visits {
+		v := &m.visits[k]
+		if len(v.Files) == 0 || !holds(stem(m.files[i].Name), v.ID) {
+			continue
+		}
+		there := slices.ContainsFunc(m.files, func(f RecordingFile) bool {
+			return slices.ContainsFunc(v.Files, func(name string) bool { return stem(name) == stem(f.Name) })
+		})
+		text = "has the number of %s in its name, but the log names another file there"
+		if !there {
+			text += ", which is not in this folder"
+		}
+		return fmt.Sprintf(text+": if that is a slip, correct the log", v.Where), append([]int{k}, m.possible(i)...)
+	}
+	return "fits no session by name, clock or subject", m.possible(i)
 }
 
 // contradicted asks about a file that session k names and that is not k's. Where

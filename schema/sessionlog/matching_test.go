@@ -162,6 +162,8 @@ func TestDoubtfulRecordings(t *testing.T) {
 	sameSampler := slices.Clone(overlapping)
 	sameSampler[1].Serial = sameSampler[0].Serial
 	twiceNamed := week()
+	otherFile := week()
+	otherFile[0].Files = []string{"WEIR-V0011.csv"}
 	twiceNamed[0].Files, twiceNamed[2].Files = []string{"a.csv"}, []string{"A.CSV"}
 	// first is session 0's recording under its own name, with something changed.
 	first := func(with func(*sampler.About)) []RecordingFile {
@@ -200,6 +202,8 @@ func TestDoubtfulRecordings(t *testing.T) {
 			"longer than that session"},
 		"named twice": {[]RecordingFile{{Name: "a.csv"}}, twiceNamed,
 			"is named for sheet sessions, row 2 and sheet sessions, row 4"},
+		"the log names another file": {[]RecordingFile{{Name: "WEIR-V0001.csv"}}, otherFile,
+			"the log names another file there, which is not in this folder"},
 		"V0001 in V00010": {[]RecordingFile{{Name: "WEIR-V00010.csv"}}, nil, "fits no session"},
 		"by serial number": {only(1, func(in, out *sampler.About) {
 			out.Start, out.Serial = in.Start.Add(-time.Hour), in.Serial

@@ -126,8 +126,13 @@ func mistakes() []mended {
 		{name: "a footnote", log: plainWeek(3) + "* mask refitted;;;;;;;;;;;;;;;;\n", problem: "no entry of the log",
 			where: "line 5", not: "refitted"},
 		{name: "marks of a program", log: plainWeek(3) + "=======\n", problem: "no entry of the log", where: "line 5"},
-		{name: "a total", log: plainWeek(3) + "sum;;;;;;;;;;;;;;1500;;\n", problem: "no entry of the log",
-			where: "line 5"},
+		{name: "a total", log: plainWeek(3) + "sum;;;;;;;;;;;;;;1500;;\n", problem: "adds others up", where: "line 5"},
+		{name: "totals of several columns", log: plainWeek(3) + "Total:;3;3;;;;;;;;;3;;;1500;;\n",
+			problem: "adds others up", where: "line 5"},
+		{name: "a row of units", log: strings.Replace(plainWeek(3), "\nV-1;",
+			"\n;;;;;;;;;;;;(min);(min);mL;;\nV-1;", 1), problem: "gives the units", where: "line 2"},
+		{name: "the headings once more", log: plainWeek(3) + plainWeek(3)[:strings.Index(plainWeek(3), "\n")+1],
+			want: `"V-3"`},
 		{name: "a shifted row", log: line(3, func(s string) string {
 			cells := strings.Split(s, ";")
 			return strings.Join(append([]string{cells[0], ""}, cells[1:16]...), ";")

@@ -123,6 +123,7 @@ func (r *reader) gather(tables []sheet.Table) {
 		}
 		r.out.Understood = append(r.out.Understood, Understood{Where: src.name(), Table: src.name(), How: how})
 		r.rows(src)
+		r.labels(src)
 		r.strays(src)
 		even := r.lengths(src) && r.beyond(src)
 		r.columns(src)
