@@ -28,6 +28,11 @@ func (c *Collection) between() {
 	c.oddCodes()
 	c.outliers()
 	c.pounds()
+	c.contradictions()
+	if len(c.Sessions) <= habitsUpTo {
+		c.exchanged()
+		c.habits()
+	}
 }
 
 // report adds a problem at a place of a session's record.

@@ -199,7 +199,7 @@ func TestOddNumbers(t *testing.T) {
 			id := fmt.Sprintf("Q-%04d", i)
 			f["roster.csv"] += fmt.Sprintf("%s,A%d,B%d,,,1970-01-0%d,,,,,,,,,,\n", id, i, i, i+1)
 			f.alter(t, i, "/subject/subject_id", `"`+id+`"`, "/subject/birth_date", fmt.Sprintf(`"1970-01-0%d"`, i+1),
-				"/subject/height_cm", fmt.Sprint(160+i), "/subject/weight_kg", fmt.Sprint(140+3*i))
+				"/subject/height_cm", fmt.Sprint(160+i*3%8), "/subject/weight_kg", fmt.Sprint(140+3*i))
 		}
 	}, []string{file(0) + " /subject/weight_kg subject.body?"}, "pounds"}.test(t)
 }

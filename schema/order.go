@@ -44,13 +44,13 @@ func (c *Collection) atNight() {
 // outOfOrder reports sessions whose date is not in the order of their numbers, where that of
 // nearly all others is. What lies far away is said already.
 func (c *Collection) outOfOrder() {
-	type numbered struct {
+	type placed struct {
 		*Session
 		n   int
 		day string
 	}
 	far := c.far()
-	series := make(map[string][]numbered) // by the session_id without its number
+	series := make(map[string][]placed) // by the session_id without its number
 	var names []string
 	for _, s := range c.Sessions {
 		n, ok := lastNumber(s.ID)
@@ -61,11 +61,11 @@ func (c *Collection) outOfOrder() {
 		if series[name] == nil {
 			names = append(names, name)
 		}
-		series[name] = append(series[name], numbered{s, n, s.Started.Format(time.DateOnly)})
+		series[name] = append(series[name], placed{s, n, s.Started.Format(time.DateOnly)})
 	}
 	for _, name := range names {
 		all := series[name]
-		slices.SortStableFunc(all, func(a, b numbered) int { return a.n - b.n })
+		slices.SortStableFunc(all, func(a, b placed) int { return a.n - b.n })
 		// the longest part of the series whose days do not decrease: the last of each length
 		var last []int
 		before := make([]int, len(all))

@@ -178,7 +178,7 @@ func TestSuspicious(t *testing.T) {
 			for i := range 6 {
 				f["roster.csv"] += fmt.Sprintf("P%d,A%d,B%d,,,1970-01-0%d,,,,,,,,,,\n", i, i, i, i+1)
 				f.alter(t, i, "/subject/subject_id", fmt.Sprintf(`"P%d"`, i), "/subject/birth_date",
-					fmt.Sprintf(`"1970-01-0%d"`, i+1), "/subject/height_cm", "170", "/subject/weight_kg", fmt.Sprint(60+i))
+					fmt.Sprintf(`"1970-01-0%d"`, i+1), "/subject/height_cm", "170", "/subject/weight_kg", fmt.Sprint(60+2*i))
 			}
 		}, []string{file(0) + " /subject/height_cm record.equal?"},
 			"all 6 subjects of this folder have the same height_cm"},
