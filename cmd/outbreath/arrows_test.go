@@ -35,8 +35,8 @@ var floors = map[string][]string{
 		"outbreath/schema/sampler", "outbreath/keys", "outbreath/deid/leak", "outbreath/pack/durable"},
 	"outbreath/deid/attack": {}, // written apart from all that treats or reads elsewhere
 	"outbreath/deid/reach":  {"outbreath/schema"},
-	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/leak", "outbreath/deid/reach", "outbreath/schema",
-		"outbreath/schema/breath", "outbreath/schema/edf"},
+	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/attack", "outbreath/deid/leak", "outbreath/deid/reach",
+		"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
 	"outbreath/pack": {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys",
 		"outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media",
 		"outbreath/pack/repair"},

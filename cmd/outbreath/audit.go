@@ -294,10 +294,6 @@ func rosterColumns(r *schema.Roster) []string {
 	})
 }
 
-// usualHolding is the holding time, in days, assumed for a shipment, which does not
-// carry it: the default of study.json.
-const usualHolding = 30
-
 // auditShipment reports on what did leave. Of a rejected shipment it reports only the
 // failed checks, because nothing in it can be believed.
 func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
@@ -340,7 +336,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	if err != nil {
 		return nil, err
 	}
-	in.Study, in.Site, in.Fields, in.HoldingDays = ledger.Study, ledger.Site, audit.FieldsOf(ledger), usualHolding
+	in.Study, in.Site, in.Fields = ledger.Study, ledger.Site, audit.FieldsOf(ledger)
 	in.Sealed, _ = time.Parse(time.DateOnly, verdict.Sealed)
 	report := examine(out, in)
 	facts := &audit.Facts{Ledger: ledger, Shipment: true, Roster: rosterColumns(in.Roster),

@@ -85,6 +85,8 @@ func outcome(a audit.Attack) string {
 		return "a treatment failed"
 	case a.Verdict == audit.NotRun:
 		return "not tested"
+	case a.Verdict == audit.NotScored:
+		return "claimed, not compared with the truth"
 	case a.Verdict == audit.Residual:
 		return "the plan leaves this"
 	case a.Succeeded > 0:

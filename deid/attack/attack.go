@@ -78,7 +78,7 @@ const (
 	NoFields    Reason = "no field that leaves is in the roster"
 	NoOwnValues Reason = "no value of the subject leaves"
 	NoPairs     Reason = "no subject has two sessions"
-	TooMany     Reason = "there are more than 2,000 subjects"
+	TooMany     Reason = "there are more subjects or records than the attack can compare"
 )
 
 // mostSubjects bounds the attacks whose work grows with the square of the subjects.
@@ -91,11 +91,14 @@ type Attack struct {
 	Dates    bool     `json:"dates"`    // the attack is on the days of sessions
 	Links    bool     `json:"links"`    // the attack is on who the subjects are
 	Fields   []string `json:"fields"`   // what made it possible
+	Orders   []string `json:"orders"`   // of Fields, those whose numbers are in the order of the visits
 	Assumes  []string `json:"assumes"`  // what it takes for true without a proof
 	Subjects int      `json:"subjects"` // on which it was tried
 	Sessions int      `json:"sessions"`
 	// Chance is the probability that an order was found where there is none; 0 if none is used.
 	Chance float64 `json:"chance"`
+	// Guess is how many subjects would be linked rightly by guessing among all who fit.
+	Guess float64 `json:"guess"`
 
 	Scored    bool   `json:"scored"` // the counts below are against the truth
 	Dating    Dating `json:"dating"`
@@ -157,10 +160,17 @@ type Truth struct {
 // subjects, of which no more than 2,000 are compared with each other.
 func Run(s *Shipment, k Knowledge) []*Attack {
 	s.settle()
+	if s.tooLarge {
+		list := []*Attack{}
+		for _, who := range []Attacker{Data, Label, Box, BookDays, BookHours, Roster, Acquaintance, Post, TwoKeys} {
+			list = append(list, &Attack{Attacker: who, NotRun: TooMany})
+		}
+		return list
+	}
 	attacks := []*Attack{s.date(Data, k), s.date(Label, k), s.date(Box, k)}
-	calendar := func(i int) *calendar { return s.solved[attacks[i].Attacker] }
-	return append(attacks, s.book(BookDays, k, calendar(0)), s.book(BookHours, k, calendar(0)), s.roster(k),
-		s.acquaintance(), s.post(k, calendar(0)), s.twoKeys(k))
+	known := s.solved[Data]
+	return append(attacks, s.book(BookDays, k, known, s.plain), s.book(BookHours, k, known, s.plain), s.roster(k),
+		s.acquaintance(), s.post(k, known), s.twoKeys(k))
 }
 
 // is returns whom the attacker should have named.

@@ -7,8 +7,9 @@ import (
 
 // book compares each subject with each person of an appointment book: by the distances
 // of the visits, by their time of day if hours is who, and by numbers that were given out
-// in the order of the visits. c is what the data alone say.
-func (s *Shipment) book(who Attacker, k Knowledge, c *calendar) *Attack {
+// in the order of the visits. c is what the data alone say, with numbers taken to be in
+// order; plain is without. A subject whom nobody fits refutes the order.
+func (s *Shipment) book(who Attacker, k Knowledge, c, plain *calendar) *Attack {
 	a := &Attack{Attacker: who, Dates: true, Links: true}
 	names, _ := s.subjects()
 	switch {
@@ -38,12 +39,19 @@ func (s *Shipment) book(who Attacker, k Knowledge, c *calendar) *Attack {
 	for i, v := range c.visits {
 		b.of[v.Subject] = append(b.of[v.Subject], i)
 	}
-	is := resolve(fitting(names, len(b.people), func(name string, p int) bool { return b.fits(b.of[name], p) != nil }))
+	possible := func(name string, p int) bool { return b.fits(b.of[name], p) != nil }
+	fits := fitting(names, len(b.people), possible)
+	if slices.ContainsFunc(fits, func(f bitset) bool { return f.count() == 0 }) {
+		b.c, c = plain, plain
+		fits = fitting(names, len(b.people), possible)
+	}
+	a.Guess = guessed(fits)
+	is := resolve(fits)
 	used := map[string]bool{UsesBook: true}
 	by, aligned, days := b.align(names)
 	if aligned != nil {
 		used[by.String()], is = true, aligned
-		a.Assumes, a.Chance = []string{AssumesOrder}, 1.0/2000
+		a.Orders, a.Assumes, a.Chance = []string{by.String()}, []string{AssumesOrder}, 1.0/2000
 	}
 	claims := c.claims()
 	at := map[string]int{}

@@ -17,6 +17,7 @@ type guess struct {
 	assumes []string
 	chance  float64
 	broken  bool
+	orders  []string
 }
 
 // The grounds that are not fields.
@@ -61,9 +62,13 @@ func (s *Shipment) date(who Attacker, k Knowledge) *Attack {
 	g.pins()
 	g.public(who, k)
 	g.batches()
-	g.orders()
+	if who == Data {
+		s.plain = g.c.clone()
+	}
+	g.numbers()
 	g.c.propagate()
 	a.Fields, a.Assumes, a.Chance, a.Broken = sorted(g.fields), g.assumes, g.chance, g.broken
+	a.Orders = g.orders
 	a.Claims = g.c.claims()
 	a.Subjects, a.Sessions = len(a.Claims), len(s.Sessions)
 	if s.solved == nil {
@@ -414,15 +419,25 @@ func (g *guess) batches() {
 // mostOrders is how many orders are tried.
 const mostOrders = 60
 
-// orders uses numbers that were given out in the order of the visits: strictly, and if
+// mostChance is the greatest probability at which an order is believed that one of those
+// tried would look like it where there is none.
+const mostChance = 0.01
+
+// byChance returns that probability, for an order whose falls of the clock were counted.
+func (o order) byChance(tried int) float64 {
+	return min(1, float64(tried)*math.Erfc(o.z/math.Sqrt2)/2)
+}
+
+// numbers uses what was given out in the order of the visits: strictly, and if
 // no number was, with pieces that were used some days early or late.
-func (g *guess) orders() {
+func (g *guess) numbers() {
 	list := g.c.orders()
 	list = list[:min(len(list), mostOrders)]
 	used := map[string]bool{}
 	for _, slack := range []Day{0, 1, 2, 4} {
 		for _, o := range list {
-			if used[o.by] || !o.tested && (slack > 0 || !g.supported(o)) {
+			if used[o.by] || o.tested && o.byChance(len(list)) > mostChance ||
+				!o.tested && (slack > 0 || !g.supported(o)) {
 				continue
 			}
 			o.slack = slack
@@ -439,9 +454,10 @@ func (g *guess) orders() {
 
 func (g *guess) used(o order, tried int) {
 	g.fields[o.String()], g.fields[UsesGaps] = true, true
+	g.orders = append(g.orders, o.String())
 	if o.tested {
 		g.fields[UsesClock] = true
-		g.chance = max(g.chance, min(1, float64(tried)*math.Erfc(o.z/math.Sqrt2)/2))
+		g.chance = max(g.chance, o.byChance(tried))
 	} else {
 		g.chance = max(g.chance, 1/float64(shuffles+1))
 	}

@@ -86,13 +86,23 @@ func fitting(subjects []string, n int, fits func(subject string, person int) boo
 	return list
 }
 
+// guessed returns how many subjects guessing among all who fit would name.
+func guessed(fits []bitset) (n float64) {
+	for _, f := range fits {
+		if c := f.count(); c > 0 {
+			n += 1 / float64(c)
+		}
+	}
+	return math.Round(n*100) / 100
+}
+
 // roster looks up each subject in the roster by every field that leaves and is a column
 // there. The age is that on any day on which the session may have been.
 func (s *Shipment) roster(k Knowledge) *Attack {
 	a := &Attack{Attacker: Roster, Links: true}
 	names, of := s.subjects()
 	var columns []string // paths
-	for path := range s.paths() {
+	for path := range s.places() {
 		column := path[strings.LastIndexByte(path, '/')+1:]
 		known := slices.ContainsFunc(k.Roster, func(p Person) bool { return p.Values[column] != "" })
 		if known && s.compared(path) {
@@ -115,11 +125,13 @@ func (s *Shipment) roster(k Knowledge) *Attack {
 	}
 	when := s.ranges(Label, Data)
 	a.Fields, a.Subjects, a.Sessions = columns, len(names), len(s.Sessions)
-	is := resolve(fitting(names, len(k.Roster), func(name string, p int) bool {
+	fits := fitting(names, len(k.Roster), func(name string, p int) bool {
 		return !slices.ContainsFunc(of[name], func(x *Session) bool {
 			return !s.fitsPerson(x, columns, k.Roster[p], when[x.Name])
 		})
-	}))
+	})
+	a.Guess = guessed(fits)
+	is := resolve(fits)
 	for i, name := range names {
 		c := Claim{Subject: name, Within: Unknown}
 		if is[i] >= 0 {
@@ -130,8 +142,8 @@ func (s *Shipment) roster(k Knowledge) *Attack {
 	return a
 }
 
-// paths returns every path at which something leaves.
-func (s *Shipment) paths() map[string]bool {
+// places returns every path at which something leaves.
+func (s *Shipment) places() map[string]bool {
 	set := map[string]bool{}
 	for _, x := range s.Sessions {
 		for path := range x.Values {

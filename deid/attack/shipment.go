@@ -31,8 +31,11 @@ type Shipment struct {
 	later  []func(*Shipment)   // what waits for the records
 	names  []string            // of recordings, in the order of the archive
 
+	tooLarge bool
+	paths    map[string]string      // each path once, to save memory
 	handling bool                   // handling.csv is there
 	solved   map[Attacker]*calendar // what Run found out
+	plain    *calendar              // what the data alone say if no number is in order
 }
 
 // A Session is one record that leaves, with what tables and recordings say of it.
@@ -55,7 +58,7 @@ type Session struct {
 
 // Bounds of what is read, for memory.
 const (
-	maxSessions = 100_000
+	maxSessions = 20_000
 	maxRecord   = 16 << 20
 	maxValues   = 20_000 // of a record
 	maxTable    = 64 << 20
@@ -63,19 +66,23 @@ const (
 )
 
 // ErrTooLarge reports a payload beyond the bounds of this package.
-var ErrTooLarge = errors.New("more than 100,000 records, or a file that is too large: the attacks were not run")
+var ErrTooLarge = errors.New("more than 20,000 records, or a record that is too large, for the attacks")
+
+// Wanted returns how many bytes of a file Add reads at most.
+func Wanted(name string) int {
+	switch {
+	case strings.HasPrefix(name, "recordings/") && name != "recordings/summary.json":
+		return maxHead
+	case strings.HasPrefix(name, "sessions/"):
+		return maxRecord
+	}
+	return maxTable
+}
 
 // Add reads one file of the payload, by its name relative to data/. Of a recording it
 // reads the first 8 MiB at most.
 func (s *Shipment) Add(name string, r io.Reader) error {
-	limit := int64(maxTable)
-	switch {
-	case strings.HasPrefix(name, "recordings/") && name != "recordings/summary.json":
-		limit = maxHead
-	case strings.HasPrefix(name, "sessions/"):
-		limit = maxRecord
-	}
-	data, err := io.ReadAll(io.LimitReader(r, limit))
+	data, err := io.ReadAll(io.LimitReader(r, int64(Wanted(name))))
 	if err != nil {
 		return err
 	}
@@ -96,18 +103,22 @@ func (s *Shipment) Add(name string, r io.Reader) error {
 }
 
 func (s *Shipment) record(data []byte) error {
-	if len(s.Sessions) == maxSessions || len(data) == maxRecord {
+	if s.tooLarge || len(s.Sessions) == maxSessions || len(data) == maxRecord {
+		s.tooLarge, s.Sessions, s.byName = true, nil, nil
 		return ErrTooLarge
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.UseNumber()
 	var doc any
 	if dec.Decode(&doc) != nil {
-		return errors.New("a record that leaves is not JSON: the attacks were not run")
+		return errors.New("a record that leaves is not JSON")
 	}
 	x := &Session{Values: map[string][]string{}, Times: map[string][]Moment{}, StartClock: -1}
 	budget := maxValues
-	x.flatten("", doc, &budget)
+	if s.paths == nil {
+		s.paths = map[string]string{}
+	}
+	x.flatten("", doc, &budget, s.paths)
 	x.Name, x.Subject = x.first("/session_id"), x.first("/subject/subject_id")
 	if list := x.Times["/started_at"]; len(list) > 0 {
 		x.Start = list[0]
@@ -129,9 +140,14 @@ func (x *Session) first(path string) string {
 }
 
 // flatten enters the leaves under v. It stops when budget is used up.
-func (x *Session) flatten(path string, v any, budget *int) {
+func (x *Session) flatten(path string, v any, budget *int, paths map[string]string) {
 	if *budget--; *budget < 0 {
 		return
+	}
+	if same, ok := paths[path]; ok {
+		path = same
+	} else if len(paths) < maxValues {
+		paths[path] = path
 	}
 	if m, ok := momentOf(v); ok {
 		x.Times[path] = append(x.Times[path], m)
@@ -140,11 +156,11 @@ func (x *Session) flatten(path string, v any, budget *int) {
 	switch v := v.(type) {
 	case map[string]any:
 		for key, child := range v {
-			x.flatten(path+"/"+key, child, budget)
+			x.flatten(path+"/"+key, child, budget, paths)
 		}
 	case []any:
 		for _, child := range v {
-			x.flatten(path+"/*", child, budget)
+			x.flatten(path+"/*", child, budget, paths)
 		}
 	case string:
 		x.Values[path] = append(x.Values[path], v)

@@ -2,9 +2,12 @@ package audit
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
+
+	"outbreath/deid/attack"
 )
 
 // archive examines what the archive reveals apart from the contents of its files.
@@ -41,7 +44,9 @@ func (e *examiner) archive() Attack {
 
 // order tests whether the order of the files reveals the order of the visits, or that
 // of the roster.
-func (e *examiner) order() Attack {
+//
+// The order of numbers in the records is another matter: by are the attacks that use it.
+func (e *examiner) order(by []*attack.Attack) Attack {
 	a := Attack{Name: "order of the files", Unit: "pairs of neighbouring records",
 		Knows: "the order of the records"}
 	var days []float64
@@ -100,7 +105,26 @@ func (e *examiner) order() Attack {
 	}
 	a.Detail = fmt.Sprintf("the records are in the order of their pseudonyms; success is a record that is later than "+
 		"the one before it, and %.1f are expected by chance", a.Chance)
+	if used := numbersInOrder(by); len(used) > 0 {
+		if a.Verdict == Holds {
+			a.Verdict = Residual
+		}
+		a.Detail += "; but numbers that leave are in the order of the visits, by which the records can be sorted: " +
+			strings.Join(used, ", ")
+	}
 	return a
+}
+
+// numbersInOrder returns the fields whose numbers an attack found to be in the order of the
+// visits.
+func numbersInOrder(by []*attack.Attack) []string {
+	set := map[string]bool{}
+	for _, a := range by {
+		for _, f := range a.Orders {
+			set[f] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(set))
 }
 
 // fewestOrdered is the least number of records for which an order can be distinguished

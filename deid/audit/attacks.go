@@ -1,10 +1,12 @@
 package audit
 
+import "outbreath/deid/attack"
+
 // An Attack is an attack that was tried on the output, with its result.
 //
 // Verdict is "holds" if the attack gained nothing, "residual" if it gained what the
-// plan is known to leave, "broken" if a treatment failed, and "not run" if something
-// that the attacker needs was missing.
+// plan is known to leave, "broken" if a treatment failed, "not run" if something that the
+// attacker needs was missing, and "not scored" if its claims were not compared with the truth.
 type Attack struct {
 	Name      string  `json:"name"`
 	Knows     string  `json:"knows"` // what the attacker is assumed to have
@@ -33,14 +35,14 @@ const (
 	Residual = "residual"
 	Broken   = "broken"
 	NotRun   = "not run"
+	// NotScored is for claims that cannot be compared with the truth, which the site has.
+	NotScored = "not scored"
 )
 
-// attacks runs all attacks, in the order of the report.
-func (e *examiner) attacks() []Attack {
-	return []Attack{
-		e.rosterHashes(), e.patternHashes(), e.visitDays(), e.visitClock(), e.sealingDate(), e.linkage(),
-		e.fingerprint(), e.archive(), e.order(), e.leftovers(),
-	}
+// attacks runs all attacks, in the order of the report. by are those by attackers.
+func (e *examiner) attacks(by []*attack.Attack) []Attack {
+	list := append([]Attack{e.rosterHashes(), e.patternHashes()}, e.rows(by)...)
+	return append(list, e.archive(), e.order(by), e.leftovers())
 }
 
 // grade returns the verdict on an attack that no plan promises to prevent.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"outbreath/deid/attack"
 	"outbreath/deid/leak"
 	"outbreath/schema"
 )
@@ -14,7 +15,7 @@ type Input struct {
 	Study, Site string
 	Fields      []Field
 	Sealed      time.Time // day on the label; before sealing, today
-	HoldingDays int
+	HoldingDays int       // of study.json; 0 at the laboratory
 
 	Roster     *schema.Roster             // nil: attacks that need it are not run
 	Source     map[string]*schema.Session // the site's records by session pseudonym; nil at the laboratory
@@ -33,6 +34,10 @@ type Report struct {
 	WhatIf  *Choice  `json:"what_if"`
 	Attacks []Attack `json:"attacks"`
 	Issues  []Issue  `json:"issues"`
+
+	// Attackers are the attacks by what the attacker holds, with what made them possible.
+	Attackers []*attack.Attack `json:"attackers"`
+	Holding   Holding          `json:"holding"`
 
 	NotTested []Untested `json:"not_tested"`
 
@@ -66,6 +71,7 @@ type examiner struct {
 	is    issues
 	table *Table
 	shift map[string]int // days, by subject pseudonym, where known
+	hold  Holding
 }
 
 // ShiftSubjects is the least number of subjects for which shifts are shown in bands.
@@ -83,7 +89,9 @@ func Examine(o *Output, in *Input) *Report {
 	rep.Risk.ByRecord = RecordRisk{by.K, by.Classes, by.ProsecutorMax, by.ProsecutorMean}
 	rep.WhatIf = Consider(e.table)
 	e.unique(rep.Risk)
-	rep.Attacks = tried(e.attacks())
+	e.hold = e.holding()
+	rep.Holding, rep.Attackers = e.hold, e.attackers()
+	rep.Attacks = tried(e.attacks(rep.Attackers))
 	rep.NotTested = e.untested(rep)
 	rep.ToRead = e.textsToRead()
 	rep.Issues = e.is.done()

@@ -2,36 +2,47 @@ package audit
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"outbreath/deid/leak"
 	"outbreath/schema"
 )
 
-// leftovers searches every text that leaves, with the audit's own search (see [Words]).
-func (e *examiner) leftovers() Attack {
-	a := Attack{Name: "leftover identifiers", Unit: "texts", Knows: "the roster, and time to read everything"}
-	words := NewWords(e.in.Roster)
-	skip, dates := map[string]bool{}, map[string]bool{}
+// searched returns the fields whose values are not searched, and the class of each field
+// that the plan keeps: what it keeps on purpose is no fault of the treatment, and the
+// linkage counts it.
+func (e *examiner) searched() (skip map[string]bool, keeps map[string]string) {
+	skip, keeps = map[string]bool{}, map[string]string{}
 	for _, f := range e.in.Fields {
 		switch f.treatment().Kind {
 		case schema.Keep:
-			dates[f.Path] = classOfName(f.Path) == "C" // the plan lets them leave
+			if keeps[f.Path] = classOfName(f.Path); keeps[f.Path] != "C" {
+				keeps[f.Path] = columnClass[f.Path[strings.LastIndexByte(f.Path, '/')+1:]]
+			}
 		case schema.Text, schema.Drop:
 		default:
 			skip[f.Path] = true
 		}
 	}
+	return skip, keeps
+}
+
+// leftovers searches every text that leaves, with the audit's own search (see [Words]).
+func (e *examiner) leftovers() Attack {
+	a := Attack{Name: "leftover identifiers", Unit: "texts", Knows: "the roster, and time to read everything"}
+	words := NewWords(e.in.Roster)
+	skip, keeps := e.searched()
 	own := map[string]bool{e.in.Study: true, e.in.Site: true, "": true}
-	kept, doubtful := 0, 0
+	kept, doubtful, planned := 0, 0, 0
 	memo := map[string][]Hit{}
-	judge := func(hits []Hit, where string) {
+	judge := func(hits []Hit, where, path string) {
 		found := false
 		for _, h := range hits {
 			switch {
 			case e.in.Kept[where]:
 				kept++
+			case h.Class == keeps[path]:
+				planned++
 			case !h.Sure:
 				doubtful++
 				e.is.add("leftover.word", false, where,
@@ -61,27 +72,26 @@ func (e *examiner) leftovers() Attack {
 					memo[l.Text] = hits
 				}
 			}
-			if dates[l.Path] {
-				hits = slices.DeleteFunc(slices.Clone(hits), func(h Hit) bool { return h.Class == "C" })
-			}
-			judge(hits, r.Name+" "+l.Pointer())
+			judge(hits, r.Name+" "+l.Pointer(), l.Path)
 		}
 		if name := strings.TrimSuffix(strings.TrimPrefix(r.Name, "sessions/"),
 			".json"); !pseudonymForm.MatchString(name) {
 			a.Tried++ // pseudonyms are not searched: they spell words by chance
-			judge(words.Search(r.Name), r.Name+" ")
+			judge(words.Search(r.Name), r.Name+" ", "")
 		}
 	}
 	for _, t := range e.o.Recordings {
 		a.Tried++
-		judge(t.Hits, t.Name+" ")
+		judge(t.Hits, t.Name+" ", "")
 	}
 	a.Verdict = Holds
 	if a.Succeeded > 0 {
 		a.Verdict = Broken
 	}
 	a.Detail = fmt.Sprintf("a search that is independent of the leak check: whole words of names, codes with any "+
-		"separators, and patterns; %d findings were kept by decision, %d words may be ordinary ones", kept, doubtful)
+		"separators, and patterns; %d findings were kept by decision, %d words may be ordinary ones, and %d "+
+		"values of the "+
+		"roster leave where the plan keeps them", kept, doubtful, planned)
 	if e.in.Roster == nil {
 		a.Detail += "; without a roster, patterns only"
 	}

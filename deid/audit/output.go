@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"bytes"
 	"cmp"
 	"encoding/json"
 	"errors"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"outbreath/deid"
+	"outbreath/deid/attack"
 	"outbreath/deid/reach"
 	"outbreath/schema"
 )
@@ -47,7 +49,9 @@ type Output struct {
 
 	Words *Words // searched for in recordings while these are read; may be nil
 
-	texts    []fileText // of all files but the records
+	texts   []fileText      // of all files but the records
+	leaving attack.Shipment // the same, as attackers read it
+
 	interned map[string]string
 	leaves   int
 }
@@ -101,6 +105,28 @@ func (r *Record) Get(path string) string {
 // archive. It reads r to the end. The error is that of r, or reports that the file has
 // a wrong form, without any of its content.
 func (o *Output) Add(name string, r io.Reader) error {
+	h := &head{most: attack.Wanted(name)}
+	if err := o.add(name, io.TeeReader(r, h)); err != nil {
+		return err
+	}
+	if err := o.leaving.Add(name, &h.b); err != nil && !errors.Is(err, attack.ErrTooLarge) {
+		return err
+	}
+	return nil // a payload that is too large for the attacks is reported as not tested
+}
+
+// A head keeps the first bytes that are written to it.
+type head struct {
+	b    bytes.Buffer
+	most int
+}
+
+func (h *head) Write(p []byte) (int, error) {
+	h.b.Write(p[:min(len(p), h.most-h.b.Len())])
+	return len(p), nil
+}
+
+func (o *Output) add(name string, r io.Reader) error {
 	switch {
 	case name == deid.SummaryName:
 		return o.summary(r)
