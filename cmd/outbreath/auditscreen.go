@@ -61,12 +61,12 @@ func printSummary(w io.Writer, d *auditResult) {
 		fmt.Fprintf(w, "  %d of %s: %s\n", a.Subjects, count(int(a.Of), "subject"), a.Attacker)
 	}
 	if len(s.Changes) > 0 {
-		fmt.Fprintln(w, "changes that help most:")
+		fmt.Fprintln(w, "changes that help most, with lines for the plan, in place of the field's own:")
 	}
 	for _, c := range s.Changes {
 		fmt.Fprintf(w, "  k %d, %d alone: %s\n", c.K, c.Unique, strings.Join(c.Change, ", "))
 		for _, line := range c.Paste {
-			fmt.Fprintf(w, "      %s\n", line)
+			fmt.Fprintf(w, "      %s  %s\n", line.Field, line.Line)
 		}
 	}
 	if len(s.NotTested) > 0 {

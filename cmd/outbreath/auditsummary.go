@@ -13,9 +13,9 @@ import (
 // An auditSummary is what the page and the screen begin with. All of it is in the
 // other figures too.
 type auditSummary struct {
-	Fails   []failing  `json:"fails"`
-	AtRisk  []atRisk   `json:"at_risk"`
-	Changes []changing `json:"changes"` // the three that help most, at most
+	Fails   []failing      `json:"fails"`
+	AtRisk  []atRisk       `json:"at_risk"`
+	Changes []audit.WhatIf `json:"changes"` // the three that help most, at most
 	// NotTested is never counted as good.
 	NotTested []audit.Untested `json:"not_tested"`
 }
@@ -37,15 +37,9 @@ type atRisk struct {
 	Gains    string `json:"gains"`
 }
 
-// A changing is a change of the plan and its effect.
-type changing struct {
-	audit.WhatIf
-	Paste []string `json:"paste"` // lines for the plan; none if there is no such form
-}
-
 // summarise collects the summary of a report.
 func (d *auditResult) summarise() *auditSummary {
-	s := &auditSummary{Fails: d.failures(), AtRisk: []atRisk{}, Changes: []changing{},
+	s := &auditSummary{Fails: d.failures(), AtRisk: []atRisk{}, Changes: []audit.WhatIf{},
 		NotTested: []audit.Untested{}}
 	if d.figures == nil {
 		return s
@@ -68,6 +62,14 @@ func (d *auditResult) summarise() *auditSummary {
 			Why: "they were not read, because something is open; run the audit again once it is settled"})
 	}
 	return s
+}
+
+// Worst returns the attacker who succeeds for the most subjects; nil if none does for any.
+func (d *auditResult) Worst() *atRisk {
+	if len(d.Summary.AtRisk) == 0 || d.Summary.AtRisk[0].Subjects == 0 {
+		return nil
+	}
+	return &d.Summary.AtRisk[0]
 }
 
 // failures lists what is not as it should be, the gravest first.
@@ -97,19 +99,25 @@ func (d *auditResult) failures() []failing {
 // mostChanges is how many changes the summary proposes.
 const mostChanges = 3
 
-// helpMost returns the changes after which the smallest cell is largest; with equal ones,
-// the fewest subjects are alone, and the least is lost.
-func helpMost(c *audit.Choice) []changing {
-	all := slices.Concat(c.Suggestions, c.Single)
+// helpMost returns changes of the plan: first the least that makes the smallest cell five
+// subjects, then larger cells, then smaller ones. What does not enlarge it is none.
+func helpMost(c *audit.Choice) []audit.WhatIf {
+	const five = 5 // the least cell that is commonly asked for
+	all := slices.DeleteFunc(slices.Concat(c.Suggestions, c.Single),
+		func(w audit.WhatIf) bool { return w.K <= c.Now.K })
 	slices.SortStableFunc(all, func(a, b audit.WhatIf) int {
-		return cmp.Or(cmp.Compare(b.K, a.K), cmp.Compare(a.Unique, b.Unique), cmp.Compare(a.Loss, b.Loss))
+		if enough := a.K >= five; enough != (b.K >= five) {
+			return map[bool]int{true: -1, false: 1}[enough]
+		} else if enough {
+			return cmp.Compare(a.Loss, b.Loss)
+		}
+		return cmp.Or(cmp.Compare(b.K, a.K), cmp.Compare(a.Loss, b.Loss))
 	})
-	list := []changing{}
+	list := []audit.WhatIf{}
 	for _, w := range all {
-		better := w.K > c.Now.K || w.Unique < c.Now.Unique || w.BelowFive < c.Now.BelowFive
-		known := slices.ContainsFunc(list, func(c changing) bool { return slices.Equal(c.Change, w.Change) })
-		if len(list) < mostChanges && better && !known {
-			list = append(list, changing{w, []string{}})
+		known := slices.ContainsFunc(list, func(c audit.WhatIf) bool { return slices.Equal(c.Change, w.Change) })
+		if len(list) < mostChanges && !known {
+			list = append(list, w)
 		}
 	}
 	return list

@@ -30,9 +30,10 @@ var auditStyle = func() string {
 }()
 
 var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.FuncMap{
-	"word":  func(c leak.Class) string { return c.Words().Shown },
-	"count": count,
-	"fig":   figure,
+	"word":    func(c leak.Class) string { return c.Words().Shown },
+	"count":   count,
+	"count64": func(n int64, noun string) string { return count(int(n), noun) },
+	"fig":     figure,
 	"share": func(at string, x float64) template.HTML {
 		return tagged(at, percent(x))
 	},
