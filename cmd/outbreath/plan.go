@@ -55,15 +55,19 @@ func (f planField) example() string {
 	return f.Before + " -> " + f.After
 }
 
-func newPlanCmd(u *ui, _ *options) *cobra.Command {
-	return &cobra.Command{
+func newPlanCmd(u *ui, o *options) *cobra.Command {
+	find := &reachOptions{}
+	c := &cobra.Command{
 		Use:   "plan COLLECTION",
 		Short: "Print how every field is treated before it leaves",
 		Long: "Print the treatment table of the collection's plan: field, treatment, an\ninvented value before " +
-			"and after, and why. A plan with an untreated field is refused.\n" + statusHelp,
-		Example: "  outbreath plan week-48",
+			"and after, and why. A plan with an untreated field is refused.\n" + reachHelp + statusHelp,
+		Example: "  outbreath plan week-48\n  outbreath plan week-48 --reach k=5 --write week-48/plan-k5.json",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
+			if find.asked(c) {
+				return find.run(u, o, args[0])
+			}
 			col, err := loadCollection(u, args[0])
 			if err != nil {
 				return err
@@ -96,6 +100,8 @@ func newPlanCmd(u *ui, _ *options) *cobra.Command {
 			})
 		},
 	}
+	find.flags(c)
+	return c
 }
 
 // dash returns s, or "-" if it is empty.

@@ -105,11 +105,16 @@ func (a *Axis) level(t schema.Treatment, of []uint32, values int) Level {
 	return l
 }
 
-// add adds a level in its place by loss, unless one with the same classes is there already.
+// add adds a level in its place by loss, unless one with the same classes is there already. Where
+// all subjects have one value, the removal of the field takes that place: it tells as much of
+// them, and nothing of those who come later.
 func (a *Axis) add(l Level) {
 	at := len(a.Levels)
 	for i, o := range a.Levels {
 		if o.Values == l.Values && sameClasses(o.of, l.of) {
+			if i > 0 && l.Treatment.Kind == schema.Drop {
+				a.Levels[i] = l
+			}
 			return
 		}
 		if i > 0 && l.loss < o.loss && at == len(a.Levels) {
