@@ -48,6 +48,10 @@ func (k *PseudonymKey) Derive(p Purpose, study string) [32]byte {
 	return [32]byte(out)
 }
 
+// Bytes returns the 32 bytes of the key, for package rederive, which computes pseudonyms
+// again without using Derive. They must not be logged, stored or sent.
+func (k *PseudonymKey) Bytes() [32]byte { return k.bytes() }
+
 const pseudonymPlaceholder = "(pseudonym key)"
 
 func (k PseudonymKey) String() string               { return pseudonymPlaceholder }

@@ -37,6 +37,7 @@ var floors = map[string][]string{
 	"outbreath/deid/reach":  {"outbreath/schema"},
 	"outbreath/deid/audit": {"outbreath/deid", "outbreath/deid/attack", "outbreath/deid/leak", "outbreath/deid/reach",
 		"outbreath/schema", "outbreath/schema/breath", "outbreath/schema/edf"},
+	"outbreath/deid/rederive": {"outbreath/schema"}, // schema.Field and schema.Treatment: TestRederiveSharesNothing
 	"outbreath/pack": {"outbreath/deid", "outbreath/schema", "outbreath/schema/edf", "outbreath/keys",
 		"outbreath/keys/sshsig", "outbreath/pack/bag", "outbreath/pack/durable", "outbreath/pack/media",
 		"outbreath/pack/repair"},
@@ -45,7 +46,8 @@ var floors = map[string][]string{
 	"outbreath/pack/intake": {"outbreath/keys", "outbreath/pack", "outbreath/pack/durable",
 		"outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/deid/reach", "outbreath/schema",
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/deid/reach",
+		"outbreath/deid/rederive", "outbreath/schema",
 		"outbreath/schema/breath",
 		"outbreath/schema/demo", "outbreath/schema/entry", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
 		"outbreath/keys", "outbreath/pack", "outbreath/pack/custody",
@@ -81,7 +83,8 @@ var houses = map[string][]string{
 		"outbreath/pack/custody", "outbreath/cmd/outbreath"},
 	"golang.org/x/term": {"outbreath/cmd/outbreath"},
 	"golang.org/x/text": {"outbreath/schema", "outbreath/schema/sessionlog", "outbreath/schema/sheet",
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/pack/bag"},
+		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/deid/rederive",
+		"outbreath/pack/bag"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {

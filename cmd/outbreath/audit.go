@@ -57,6 +57,8 @@ type auditResult struct {
 	Signature string      `json:"signature,omitempty"`
 	Unsigned  string      `json:"unsigned,omitempty"` // why there is no signature
 	*figures
+	// what leaves, computed again from the source; nil for a rejected shipment
+	Rederived *rederived `json:"rederived,omitempty"`
 
 	Made     string         `json:"-"`
 	at       time.Time      // when it was made
@@ -71,12 +73,12 @@ type auditResult struct {
 type figures = audit.Report
 
 // auditOptions are the flags of audit: names of files, "" when not given.
-type auditOptions struct{ report, roster, population string }
+type auditOptions struct{ report, roster, population, collection, siteKeys string }
 
 func newAuditCmd(u *ui, o *options) *cobra.Command {
 	a := &auditOptions{}
 	c := &cobra.Command{
-		Use:   "audit COLLECTION|SHIPMENT [--roster FILE] [--population FILE] --report FILE.html",
+		Use:   "audit COLLECTION|SHIPMENT [--collection DIR] [--roster FILE] [--population FILE] --report FILE.html",
 		Short: "Write the privacy officer's page: what leaves, how risky it is, and attacks on it",
 		Long: `Write a page on what would leave (a collection, with the site's keys) or on what
 did leave (a shipment, with the laboratory's keys). It begins with what fails, who
@@ -86,6 +88,12 @@ told apart, what attackers with the roster, the appointment book or the label wo
 gain, and every text that leaves, to read. The page is one file without scripts and
 loads nothing from elsewhere. FILE.html.sig next to it is its signature by the
 folder's key.
+
+Of a collection, every value, name and byte that would leave is computed again from
+the source by separate code, and compared. --collection does this with a shipment:
+it names the folder that the shipment was made from, and --site-keys the site's key
+folder, while --keys is the laboratory's. What could not be computed again is listed
+as not tested.
 
 --roster names the site's list of subjects if it is not in the collection. Without
 it, a shipment cannot be attacked with what the site knows. --population names a
@@ -97,12 +105,15 @@ Uniqueness, and what a plan is known to leave, are reported for a person to judg
 Status 1 means a treatment that failed, an open finding or a query.
 ` + statusHelp,
 		Example: "  outbreath audit week-48 --report audit.html\n" +
-			"  outbreath audit /media/stick/WEIR-0001 --roster roster.csv --report sent.html --keys lab-keys",
+			"  outbreath audit /media/stick/WEIR-0001 --roster roster.csv --report sent.html --keys lab-keys\n" +
+			"  outbreath audit /media/stick/WEIR-0001 --collection week-48 --keys lab-keys --site-keys site-keys",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error { return a.run(c, u, o, args[0]) },
 	}
 	c.Flags().StringVar(&a.report, "report", "", "HTML file to write; it must not exist")
 	c.Flags().StringVar(&a.roster, "roster", "", "the site's list of subjects, in the form of roster.csv")
+	c.Flags().StringVar(&a.collection, "collection", "", "the collection that the shipment was made from")
+	c.Flags().StringVar(&a.siteKeys, "site-keys", "", "the site's key folder, with --collection")
 	c.Flags().StringVar(&a.population, "population", "", "CSV table of how many people share values")
 	return c
 }
@@ -124,10 +135,10 @@ func (a *auditOptions) run(c *cobra.Command, u *ui, o *options, dir string) erro
 	if err := a.read(in); err != nil {
 		return err
 	}
-	of := auditCollection
+	of := a.auditCollection
 	if _, err := os.Lstat(filepath.Join(dir, "study.json")); err != nil {
 		if _, err := os.Lstat(filepath.Join(dir, "shipment.json")); err == nil {
-			of = auditShipment
+			of = a.auditShipment
 		} else if err := intake.Single(dir); err != nil {
 			return err
 		}
@@ -194,7 +205,12 @@ func (a *auditOptions) read(in *audit.Input) error {
 }
 
 // auditCollection reports on what would leave the collection in dir.
-func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
+func (a *auditOptions) auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult,
+	error) {
+	if a.collection != "" {
+		return nil, usagef("leave out --collection, or name a shipment",
+			"--collection is what a shipment is compared with")
+	}
 	r, err := read(c.Context(), u, o, dir, true)
 	if err != nil {
 		return nil, err
@@ -230,6 +246,9 @@ func auditCollection(c *cobra.Command, u *ui, o *options, dir string, in *audit.
 		return nil, err
 	}
 	doc.site(r)
+	if err := doc.rederiveCollection(c.Context(), u, r); err != nil {
+		return nil, err
+	}
 	return doc, nil
 }
 
@@ -296,14 +315,23 @@ func rosterColumns(r *schema.Roster) []string {
 
 // auditShipment reports on what did leave. Of a rejected shipment it reports only the
 // failed checks, because nothing in it can be believed.
-func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult, error) {
+func (a *auditOptions) auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.Input) (*auditResult,
+	error) {
 	folder, verify, err := labKeys(u, o)
 	if err != nil {
 		return nil, err
 	}
+	origin, err := a.origin(c.Context(), u, o)
+	if err != nil {
+		return nil, err
+	}
+	defer origin.close()
+	if origin.reading != nil && in.Roster == nil {
+		in.Roster = origin.reading.col.Roster
+	}
 	out := &audit.Output{Archive: true, Words: audit.NewWords(in.Roster)}
 	var looked error
-	verify.Look = func(path string, h *tar.Header, r io.Reader) error {
+	verify.Look = origin.look(func(path string, h *tar.Header, r io.Reader) error {
 		name, payload := strings.CutPrefix(path, "data/")
 		if !payload || h == nil || looked != nil {
 			return nil
@@ -312,7 +340,7 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 			UID: h.Uid, GID: h.Gid, Owner: h.Uname, Group: h.Gname})
 		looked = out.Add(name, r) // returned only if the shipment is not rejected: its own checks come first
 		return nil
-	}
+	})
 	verdict, err := intake.Verify(c.Context(), dir, verify)
 	if err != nil {
 		return nil, err
@@ -331,6 +359,9 @@ func auditShipment(c *cobra.Command, u *ui, o *options, dir string, in *audit.In
 	}
 	if looked != nil {
 		return nil, looked
+	}
+	if err := origin.compared(doc); err != nil {
+		return nil, err
 	}
 	ledger, err := deid.ParseLedger(verdict.Treatment)
 	if err != nil {

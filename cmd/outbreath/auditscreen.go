@@ -16,6 +16,7 @@ func printAudit(w io.Writer, d *auditResult) {
 	if d.figures != nil {
 		printRisk(w, d)
 	}
+	printRederived(w, d)
 	for _, k := range d.QueryKinds() {
 		fmt.Fprintf(w, "%s, %d times: %s [%s]\n    %s\n", k.Severity, k.Count, k.Message, k.Rule, folded(k.Where))
 	}

@@ -56,7 +56,7 @@ func (d *auditResult) summarise() *auditSummary {
 	}
 	slices.SortStableFunc(s.AtRisk, func(a, b atRisk) int { return cmp.Compare(b.Subjects, a.Subjects) })
 	s.Changes = helpMost(d.WhatIf)
-	s.NotTested = append(s.NotTested, d.NotTested...)
+	s.NotTested = append(append(s.NotTested, d.NotTested...), d.Rederived.untested()...)
 	if !d.Whole {
 		s.NotTested = append(s.NotTested, audit.Untested{What: "recordings",
 			Why: "they were not read, because something is open; run the audit again once it is settled"})
@@ -79,6 +79,10 @@ func (d *auditResult) failures() []failing {
 		if !c.OK {
 			list = append(list, failing{"the shipment's check " + c.Name, 1, c.Detail, "checks"})
 		}
+	}
+	if d.Rederived.failed() {
+		list = append(list, failing{"what leaves is not what source, plan and key give",
+			max(len(d.Rederived.Mismatches), 1), mismatchAdvice(d.Of), "issues"})
 	}
 	if d.figures != nil {
 		for _, k := range audit.Fold(d.Issues) {

@@ -1,0 +1,146 @@
+package rederive_test
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"outbreath/deid/rederive"
+	"outbreath/schema"
+	"outbreath/schema/demo"
+)
+
+var options = demo.Options{Subjects: 5, Sessions: 7, RecordingSeconds: 5}
+
+// edit replaces text in a file of the collection.
+func edit(t *testing.T, file, old, new string) {
+	t.Helper()
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(data), old) {
+		t.Fatalf("%s does not hold %q", filepath.Base(file), old)
+	}
+	if err := os.WriteFile(file, []byte(strings.Replace(string(data), old, new, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// notes sets the notes of a record.
+func notes(t *testing.T, dir, file, text string) {
+	t.Helper()
+	path := filepath.Join(dir, "sessions", file)
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := string(data)
+	if i := strings.Index(s, `"notes"`); i >= 0 {
+		s = s[:i] + `"notes": "` + text + "\"\n}\n"
+	} else {
+		s = strings.TrimRight(strings.TrimSpace(s), "}")
+		s = strings.TrimSpace(s) + `, "notes": "` + text + "\"}\n"
+	}
+	if err := os.WriteFile(path, []byte(s), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Each built-in plan is computed again to the last byte.
+func TestPlans(t *testing.T) {
+	for _, plan := range []string{"shifted", "limited", "year-only"} {
+		t.Run(plan, func(t *testing.T) {
+			s := newScene(t, options, "keep", func(dir string) {
+				edit(t, filepath.Join(dir, "study.json"), `"shifted"`, `"`+plan+`"`)
+			})
+			r := holds(t, s)
+			for _, sort := range r.Sorts {
+				if sort.Name != rederive.Summary && sort.Name != rederive.Treatment && sort.Name != rederive.TagFiles &&
+					sort.Values.NotTested > 0 {
+					t.Errorf("%s: %d values are not tested", sort.Name, sort.Values.NotTested)
+				}
+			}
+		})
+	}
+}
+
+// ownPlan makes a plan of the built-in one, with other treatments by field name.
+func ownPlan(t *testing.T, dir string, treatments map[string]string) {
+	t.Helper()
+	plan := string(schema.BuiltinSchema())
+	for name, deid := range treatments {
+		_, rest, ok := strings.Cut(plan, `"`+name+`": {`)
+		if !ok {
+			t.Fatalf("the plan has no %s", name)
+		}
+		at := len(plan) - len(rest)
+		plan = plan[:at] + regexp.MustCompile(`"deid": ("[a-z-]+"|\{[^}]*\}|\{"shift": \{[^}]*\}\})`).
+			ReplaceAllLiteralString(rest[:strings.Index(rest, `"why"`)], `"deid": `+deid) +
+			rest[strings.Index(rest, `"why"`):]
+	}
+	if err := os.WriteFile(filepath.Join(dir, "own.json"), []byte(plan), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	edit(t, filepath.Join(dir, "study.json"), `"shifted"`, `"own.json"`)
+}
+
+// Plans of a study's own, with each treatment that the built-in ones do not have.
+func TestOwnPlans(t *testing.T) {
+	times := func(deid string) map[string]string {
+		return map[string]string{"started_at": deid, "ended_at": deid, "uncapped_at": deid, "capped_at": deid,
+			"at": deid}
+	}
+	codes := map[string]string{"unit": `{"pseudonym": "kit"}`, "lot": `{"pseudonym": "lot"}`,
+		"serial": `{"pseudonym": "sampler"}`, "birth_date": `"year"`,
+		"postal_code": `{"region": 1}`, "height_cm": `{"round": 7}`, "notes": `"drop"`}
+	days := times(`"day"`)
+	days["birth_date"] = `"day"`
+	moved := times(`"shift"`)
+	moved["birth_date"] = `"shift"`
+	for name, treatments := range map[string]map[string]string{
+		"hours": times(`{"shift": {"clock": "hour"}}`), "no clock": times(`{"shift": {"clock": "drop"}}`),
+		"clock": times(`{"shift": {"clock": "keep"}}`), "days": days, "codes": codes, "moved": moved,
+		"dropped": times(`"drop"`), "less": {"sex": `"drop"`, "content": `"drop"`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t, options, "keep", func(dir string) { ownPlan(t, dir, treatments) })
+			r := holds(t, s)
+			if r.Total.Values.Rederived < 1000 {
+				t.Errorf("only %d values", r.Total.Values.Rederived)
+			}
+		})
+	}
+}
+
+// Texts with masks, moved dates and findings that were kept.
+func TestTexts(t *testing.T) {
+	for _, action := range []string{"redact", "keep"} {
+		s := newScene(t, options, action, func(dir string) {
+			notes(t, dir, "0001.json", "seen by Dr. Whitlock on 2026-03-03, call +1 646 555 0134 or a@b.example")
+			notes(t, dir, "0002.json", "again on 24.03.2026 and 5 April 2026; ward 7, Mr Tamsin 2026-03-05 Whitlock")
+			notes(t, dir, "0003.json", "id LARK2-WEIR-001, born 4/5/1979; \\u00e4\\u00f6 \\t tab \\\" quote")
+		})
+		if len(s.findings) < 6 {
+			t.Fatalf("only %d findings", len(s.findings))
+		}
+		holds(t, s)
+	}
+}
+
+// A comparison of nothing is no comparison.
+func TestNothingIsNotWell(t *testing.T) {
+	s := newScene(t, options, "keep", nil)
+	for name, b := range map[string]bag{"no file": nil, "tag files only": s.bag[len(s.bag)-5:]} {
+		if r := compare(t, s.source(t), b); r.OK() || len(r.Mismatches) == 0 {
+			t.Errorf("%s: passes", name)
+		}
+	}
+	src := s.source(t)
+	src.Keys = nil
+	if _, err := rederive.New(t.Context(), src); err == nil {
+		t.Error("no key, and no error")
+	}
+}
