@@ -169,9 +169,15 @@ func Run(s *Shipment, k Knowledge) []*Attack {
 	}
 	attacks := []*Attack{s.date(Data, k), s.date(Label, k), s.date(Box, k)}
 	known := s.solved[Data]
-	return append(attacks, s.book(BookDays, k, known, s.plain), s.book(BookHours, k, known, s.plain), s.roster(k),
+	attacks = append(attacks, s.book(BookDays, k, known, s.plain), s.book(BookHours, k, known, s.plain), s.roster(k),
 		s.acquaintance(), s.post(k, known), s.twoKeys(k))
+	for _, a := range attacks { // lists, for whoever reads them as JSON
+		a.Fields, a.Orders, a.Assumes = listed(a.Fields), listed(a.Orders), listed(a.Assumes)
+	}
+	return attacks
 }
+
+func listed(list []string) []string { return append([]string{}, list...) }
 
 // is returns whom the attacker should have named.
 func (t *Truth) is(a *Attack, subject string) string {

@@ -74,6 +74,7 @@ type Diversity struct {
 	L        int     `json:"l"`         // least number of distinct values in a class
 	EntropyL float64 `json:"entropy_l"` // least 2^entropy of a class, entropy in bits
 	T        float64 `json:"t"`         // greatest distance of a class from the whole table, 0 to 1
+	Items    bool    `json:"items"`     // some values are lists, of which each item counts
 	Ordered  bool    `json:"ordered"`   // T uses the order of numbers; false: all values are equally distant
 }
 
@@ -246,6 +247,7 @@ func (t *Table) diversity(classes [][]int, i int) Diversity {
 		d.EntropyL = min(d.EntropyL, math.Exp2(entropy))
 		d.T = max(d.T, distance(p, whole))
 	}
+	t.diverseItems(classes, i, &d)
 	return d
 }
 
