@@ -442,6 +442,12 @@ func (g *guess) numbers() {
 			}
 			o.slack = slack
 			possible, gained := g.try(o.add)
+			if !possible && slack == 0 && o.tested {
+				if mended, ok := g.repair(o); ok {
+					o = mended
+					possible, gained = g.try(o.add)
+				}
+			}
 			if used[o.by] = possible; gained {
 				g.used(o, len(list))
 			}

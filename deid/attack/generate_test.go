@@ -44,7 +44,7 @@ type recipe struct {
 	seed     uint64
 	people   int
 	sessions int
-	kits     string // "order", "cartons", "random"
+	kits     string // "order", "nearly", "cartons", "random"
 	samplers int
 	change   bool // the clocks change within the collection
 	weekends bool // the site works on weekends too
@@ -131,6 +131,11 @@ func (v *invented) number(r recipe, random *rand.Rand) {
 		switch r.kits {
 		case "order":
 			v.sessions[i].kit = i
+		case "nearly": // one in thirty was put aside and used up to sixty visits later
+			v.sessions[i].kit = i
+			if back := random.IntN(60); random.IntN(30) == 0 && i > back {
+				v.sessions[i].kit, v.sessions[i-back].kit = v.sessions[i-back].kit, v.sessions[i].kit
+			}
 		case "random":
 			v.sessions[i].kit = all[i]
 		case "cartons":
