@@ -135,21 +135,22 @@ func (s *scene) treat(t *testing.T, action string) {
 		t.Fatal(err)
 	}
 	draft.MadeBy("outbreath v1.2.3 go1.26")
-	if s.findings, err = draft.Findings(nil); err != nil {
-		t.Fatal(err)
-	}
 	var lines []byte
-	for _, f := range s.findings {
-		if f.Open() {
-			lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "it is invented",
-				Who: "test"}.Format()...)
+	for open := true; open; { // a redaction may bring words together that are a finding
+		if s.decisions, err = leak.ParseDecisions(lines); err != nil {
+			t.Fatal(err)
 		}
-	}
-	if s.decisions, err = leak.ParseDecisions(lines); err != nil {
-		t.Fatal(err)
-	}
-	if s.findings, err = draft.Findings(s.decisions); err != nil {
-		t.Fatal(err)
+		if s.findings, err = draft.Findings(s.decisions); err != nil {
+			t.Fatal(err)
+		}
+		open = false
+		for _, f := range s.findings {
+			if f.Open() {
+				open = true
+				lines = append(lines, leak.Decision{ID: f.ID, Action: action, Reason: "it is invented",
+					Who: "test"}.Format()...)
+			}
+		}
 	}
 	cleared, err := deid.Release(draft, s.decisions)
 	if err != nil {

@@ -4,12 +4,14 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
 	"outbreath/deid/rederive"
 	"outbreath/schema"
 	"outbreath/schema/demo"
+	"outbreath/schema/demo/planting"
 )
 
 var options = demo.Options{Subjects: 5, Sessions: 7, RecordingSeconds: 5}
@@ -143,4 +145,53 @@ func TestNothingIsNotWell(t *testing.T) {
 	if _, err := rederive.New(t.Context(), src); err == nil {
 		t.Error("no key, and no error")
 	}
+}
+
+// Every value of the roster, in every place where it does not belong, redacted and kept.
+func TestPlanted(t *testing.T) {
+	columns := []string{"given_name", "family_name", "birth_date", "mrn", "phone", "email", "street", "city",
+		"subject_id", "emergency_contact_name"}
+	places := []planting.Place{planting.InNotes, planting.InFileName, planting.InTransducer, planting.InAnnotation}
+	for i, action := range []string{"redact", "keep"} {
+		s := newScene(t, options, action, func(dir string) {
+			for k, column := range columns {
+				place := places[(k+i)%len(places)]
+				session := "sessions/000" + strconv.Itoa(1+k%7) + ".json"
+				if place == planting.InTransducer || place == planting.InAnnotation {
+					session = traced(t, dir)
+				}
+				if _, err := planting.Put(dir, planting.Identifier{Place: place, Session: session, Row: k % 5,
+					Column: column}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
+		if len(s.findings) < len(columns)-2 {
+			t.Errorf("%s: only %d findings", action, len(s.findings))
+		}
+		holds(t, s)
+	}
+	s := newScene(t, options, "keep", func(dir string) { // a name in a kept field is in the tables too
+		for k := range 3 {
+			if _, err := planting.Put(dir, planting.Identifier{Place: planting.InKeptField, Row: k, Column: "mrn",
+				Session: "sessions/000" + strconv.Itoa(1+k) + ".json"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+	holds(t, s)
+}
+
+// traced returns the record of the session with the EDF recording.
+func traced(t *testing.T, dir string) string {
+	t.Helper()
+	for i := range options.Sessions {
+		name := "sessions/000" + strconv.Itoa(1+i) + ".json"
+		data, err := os.ReadFile(filepath.Join(dir, name))
+		if err == nil && strings.Contains(string(data), `.edf"`) {
+			return name
+		}
+	}
+	t.Fatal("no session has an EDF recording")
+	return ""
 }
