@@ -126,6 +126,15 @@ func TestRoundTo(t *testing.T) {
 // planWith returns a plan of the fields that the tool needs, and more.
 func planWith(t rapid.TB, more string) *schema.Plan {
 	t.Helper()
+	p, err := schema.ParsePlan("plan.json", planText(more))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// planText returns the schema of [planWith].
+func planText(more string) []byte {
 	const text = `{"type":"object","additionalProperties":false,
 	"required":["session_id","study","site","subject","started_at","ended_at","fraction","tubes","recordings"],
 	"properties":{
@@ -145,11 +154,7 @@ func planWith(t rapid.TB, more string) *schema.Plan {
 	"recordings":{"type":"array","items":{"type":"object","additionalProperties":false,"required":["file","format"],"properties":{
 		"file":{"type":"string","deid":"recording","why":"w"},
 		"format":{"type":"string","enum":["csv","edf"],"deid":"keep","why":"w"}}}}`
-	p, err := schema.ParsePlan("plan.json", []byte(text+more+"}}"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
+	return []byte(text + more + "}}")
 }
 
 const coreRecord = `"session_id":"V-1","study":"LARK-2","site":"WEIR","subject":{"subject_id":"S-1"},
