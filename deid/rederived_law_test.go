@@ -62,7 +62,8 @@ func TestRederivedLaw(t *testing.T) {
 		r := c.Result()
 		for _, x := range r.Mismatches {
 			if strings.HasPrefix(x.File, "data/session") {
-				t.Errorf("%+v\nplan %s\nrecord %s\nleaves %s\nschema %s", x, more, record, out.Encode(), plan.Outgoing())
+				t.Errorf("%+v\nplan %s\nrecord %s\nleaves %s\nschema %s", x, more, record, out.Encode(),
+					plan.Outgoing())
 			}
 		}
 		if r.Sessions != 1 {
