@@ -184,7 +184,11 @@ func (c *Collection) strays(h habit, told map[[2]string]bool) {
 		edge := h.changes && (at == 0 || at == len(order)-1)
 		usual, why := "", ""
 		for _, text := range commonFirst(count) {
-			if n := len(sessions[text]); h.slips && n >= fewHabit && slip(v.text, text) && !edge {
+			few := fewHabit
+			if lettersOf(v.text) != lettersOf(text) {
+				few = fewSessions - 1 // no number of another thing
+			}
+			if h.slips && len(sessions[text]) >= few && slip(v.text, text) {
 				usual, why = text, "differs by a character or two from"
 				break
 			}
