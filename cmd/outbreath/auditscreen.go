@@ -56,18 +56,28 @@ func printSummary(w io.Writer, d *auditResult) {
 		fmt.Fprintf(w, "  %s: %d\n      to do: %s\n", f.What, f.Count, f.Do)
 	}
 	if len(s.AtRisk) > 0 {
-		fmt.Fprintln(w, "who is at risk:")
-	}
-	for _, a := range s.AtRisk {
-		fmt.Fprintf(w, "  %d of %s: %s\n", a.Subjects, count(int(a.Of), "subject"), a.Attacker)
+		fmt.Fprintln(w, "who is at risk, in subjects:")
+		rows := [][]string{{"  ATTACKER HOLDS", "OF", "DAY KNOWN", "TO 30 DAYS", "LINKED"}}
+		for _, a := range s.AtRisk {
+			rows = append(rows, append([]string{"  " + a.Who, fmt.Sprint(a.Of)}, a.cells()...))
+		}
+		table(w, rows)
 	}
 	if len(s.Changes) > 0 {
 		fmt.Fprintln(w, "changes that help most, with lines for the plan, in place of the field's own:")
 	}
-	for _, c := range s.Changes {
-		fmt.Fprintf(w, "  k %d, %d alone: %s\n", c.K, c.Unique, strings.Join(c.Change, ", "))
-		for _, line := range c.Paste {
-			fmt.Fprintf(w, "      %s  %s\n", line.Field, line.Line)
+	for i, c := range s.Changes {
+		fmt.Fprintf(w, "  %d. %s\n", i+1, c.Words())
+		for _, g := range c.Gains() {
+			fmt.Fprintf(w, "     %s: %d -> %d subjects\n", g.What, g.Before, g.After)
+		}
+		if c.WhatIf != nil {
+			fmt.Fprintf(w, "     k %d -> %d, alone: %d -> %d subjects\n", d.WhatIf.Now.K, c.WhatIf.K,
+				d.WhatIf.Now.Unique,
+				c.WhatIf.Unique)
+		}
+		for _, l := range c.Lines() {
+			fmt.Fprintf(w, "     %s  in %s\n", l.Line, strings.Join(l.Fields, " "))
 		}
 	}
 	if len(s.NotTested) > 0 {
@@ -76,6 +86,21 @@ func printSummary(w io.Writer, d *auditResult) {
 	for _, n := range s.NotTested {
 		fmt.Fprintf(w, "  %s: %s\n", n.What, n.Why)
 	}
+}
+
+// cells returns the counts of an attacker: "-" for what is not attacked.
+func (a atRisk) cells() []string {
+	cells := []string{"-", "-", "-"}
+	if a.Dates {
+		cells[0], cells[1] = fmt.Sprint(a.Exact), fmt.Sprint(a.Month)
+	}
+	if a.Links {
+		cells[2] = fmt.Sprint(a.Linked)
+	}
+	if !a.Scored {
+		cells = append(cells, "claimed, not compared with the truth")
+	}
+	return cells
 }
 
 // printRisk prints the figures, the attacks, and what a person must judge.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"outbreath/deid/attack"
 	"outbreath/deid/audit"
 	"outbreath/schema"
 )
@@ -13,9 +14,9 @@ import (
 // An auditSummary is what the page and the screen begin with. All of it is in the
 // other figures too.
 type auditSummary struct {
-	Fails   []failing      `json:"fails"`
-	AtRisk  []atRisk       `json:"at_risk"`
-	Changes []audit.WhatIf `json:"changes"` // the three that help most, at most
+	Fails   []failing  `json:"fails"`
+	AtRisk  []atRisk   `json:"at_risk"`
+	Changes []proposal `json:"changes"` // the three that help most, at most
 	// NotTested is never counted as good.
 	NotTested []audit.Untested `json:"not_tested"`
 }
@@ -28,48 +29,155 @@ type failing struct {
 	Part  string `json:"-"` // id of the section of the page that has the details
 }
 
-// An atRisk is an attacker, and for how many subjects the attack succeeded.
+// An atRisk is an attacker, and for how many subjects the attack succeeded. Claims that
+// were not compared with the truth are not scored.
 type atRisk struct {
-	Attacker string `json:"attacker"`
-	Holds    string `json:"holds"` // what the attacker is assumed to have
-	Subjects int64  `json:"subjects"`
-	Of       int64  `json:"of"`
-	Gains    string `json:"gains"`
+	Attacker attack.Attacker `json:"attacker"`
+	Who      string          `json:"who"`
+	Of       int             `json:"of"` // subjects on which it was tried
+	Dates    bool            `json:"dates"`
+	Exact    int             `json:"days_exact"` // subjects whose days are known exactly
+	Month    int             `json:"days_month"` // or within 30 days
+	Links    bool            `json:"links"`
+	Linked   int             `json:"linked"`
+	Scored   bool            `json:"scored"`
+}
+
+// attackerWords are the attackers, by what they hold.
+var attackerWords = map[attack.Attacker]string{
+	attack.Data: "the data alone", attack.Label: "data and label", attack.Box: "data, label and box",
+	attack.BookDays: "appointment book, days", attack.BookHours: "appointment book, hours", attack.Roster: "the roster",
+	attack.Acquaintance: "an acquaintance", attack.Post: "a public post", attack.TwoKeys: "shipments under two keys",
+}
+
+// A proposal is a change and its measured effect: on attackers, or on the smallest cell.
+type proposal struct {
+	Answer *audit.Answer `json:"answer,omitempty"`
+	WhatIf *audit.WhatIf `json:"what_if,omitempty"`
+	at     string        // of the proposal in --json
+}
+
+// Words returns the change in words.
+func (p proposal) Words() string {
+	if p.Answer != nil {
+		return p.Answer.Change
+	}
+	return strings.Join(p.WhatIf.Change, ", ")
+}
+
+// A pasteLine is a line for the plan, and the fields that it is for.
+type pasteLine struct {
+	Line   string
+	Fields []string
+}
+
+// Lines returns the lines for the plan.
+func (p proposal) Lines() []pasteLine {
+	paste := []audit.Paste{}
+	if p.Answer != nil {
+		paste = p.Answer.Paste
+	} else {
+		paste = p.WhatIf.Paste
+	}
+	var list []pasteLine
+	for _, x := range paste {
+		i := slices.IndexFunc(list, func(l pasteLine) bool { return l.Line == x.Line })
+		if i < 0 {
+			i = len(list)
+			list = append(list, pasteLine{Line: x.Line})
+		}
+		list[i].Fields = append(list[i].Fields, x.Field)
+	}
+	return list
+}
+
+// A gain is what one attacker loses by a change.
+type gain struct {
+	What          string
+	At            string // of the figures in --json, without "_before" and "_after"
+	Before, After int
+}
+
+// mostGains is how many of them are shown.
+const mostGains = 3
+
+// Gains returns what attackers lose by the change, the greatest first.
+func (p proposal) Gains() []gain {
+	var list []gain
+	if p.Answer == nil {
+		return nil
+	}
+	for i, e := range p.Answer.Effects {
+		who, at := attackerWords[e.Attacker], fmt.Sprintf("%s/answer/effects/%d/", p.at, i)
+		list = append(list, gain{"days by " + who, at + "days", e.DaysBefore, e.DaysAfter},
+			gain{"linked by " + who, at + "linked", e.LinkedBefore, e.LinkedAfter})
+	}
+	slices.SortStableFunc(list, func(a, b gain) int { return cmp.Compare(b.Before-b.After, a.Before-a.After) })
+	list = slices.DeleteFunc(list, func(g gain) bool { return g.Before <= g.After })
+	return list[:min(len(list), mostGains)]
 }
 
 // summarise collects the summary of a report.
 func (d *auditResult) summarise() *auditSummary {
-	s := &auditSummary{Fails: d.failures(), AtRisk: []atRisk{}, Changes: []audit.WhatIf{},
+	s := &auditSummary{Fails: d.failures(), AtRisk: []atRisk{}, Changes: []proposal{},
 		NotTested: []audit.Untested{}}
 	if d.figures == nil {
 		return s
 	}
-	if len(d.Risk.Quasi) > 0 {
-		s.AtRisk = append(s.AtRisk, atRisk{"who knows the values of somebody in the data",
-			strings.Join(labels(d.Risk.Quasi),
-				", "), int64(d.Risk.Unique), int64(d.Risk.Subjects), "is alone with these values"})
-	}
-	for _, a := range d.Attacks {
-		if strings.HasPrefix(a.Unit, "subjects") && a.Verdict != audit.NotRun {
-			s.AtRisk = append(s.AtRisk, atRisk{a.Name, a.Knows, a.Succeeded, a.Tried, "is found"})
+	for _, a := range d.Attackers {
+		if a.NotRun == attack.WasRun {
+			s.AtRisk = append(s.AtRisk, atRisk{a.Attacker, attackerWords[a.Attacker], a.Subjects, a.Dates,
+				a.Dating.Exact,
+				a.Dating.Month, a.Links, a.Linked, a.Scored})
 		}
 	}
-	slices.SortStableFunc(s.AtRisk, func(a, b atRisk) int { return cmp.Compare(b.Subjects, a.Subjects) })
-	s.Changes = helpMost(d.WhatIf)
+	s.Changes = d.proposals()
 	s.NotTested = append(append(s.NotTested, d.NotTested...), d.Rederived.untested()...)
 	if !d.Whole {
 		s.NotTested = append(s.NotTested, audit.Untested{What: "recordings",
 			Why: "they were not read, because something is open; run the audit again once it is settled"})
 	}
+	if d.Answers == nil {
+		s.NotTested = append(s.NotTested, audit.Untested{What: "what changes would take from attackers",
+			Why: "it is tried at the site only, and on no more than 1,500 sessions"})
+	}
 	return s
 }
 
-// Worst returns the attacker who succeeds for the most subjects; nil if none does for any.
-func (d *auditResult) Worst() *atRisk {
-	if len(d.Summary.AtRisk) == 0 || d.Summary.AtRisk[0].Subjects == 0 {
-		return nil
+// proposals returns what helps most against attackers, then what helps the smallest cell.
+func (d *auditResult) proposals() []proposal {
+	list := []proposal{}
+	for i := range d.Answers {
+		if len(list) < mostChanges-1 && !d.Answers[i].Together {
+			list = append(list, proposal{Answer: &d.Answers[i]})
+		}
 	}
-	return &d.Summary.AtRisk[0]
+	for _, w := range helpMost(d.WhatIf) {
+		if len(list) < mostChanges {
+			list = append(list, proposal{WhatIf: &w})
+		}
+	}
+	for i := range list {
+		list[i].at = fmt.Sprintf("/summary/changes/%d", i)
+	}
+	return list
+}
+
+// A worst is the attacker who succeeds for the most subjects.
+type worst struct {
+	Subjects, Of int
+	Who          string
+}
+
+// Worst returns the attacker who succeeds for the most subjects; nil if none does for any.
+func (d *auditResult) Worst() *worst {
+	var most *worst
+	for _, a := range d.Summary.AtRisk {
+		if n := max(a.Exact, a.Linked); n > 0 && (most == nil || n > most.Subjects) {
+			most = &worst{n, a.Of, a.Who}
+		}
+	}
+	return most
 }
 
 // failures lists what is not as it should be, the gravest first.

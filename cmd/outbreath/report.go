@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"outbreath/deid/attack"
 	"outbreath/deid/audit"
 	"outbreath/deid/leak"
 )
@@ -30,19 +31,20 @@ var auditStyle = func() string {
 }()
 
 var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.FuncMap{
-	"word":    func(c leak.Class) string { return c.Words().Shown },
-	"count":   count,
-	"count64": func(n int64, noun string) string { return count(int(n), noun) },
-	"fig":     figure,
+	"word":  func(c leak.Class) string { return c.Words().Shown },
+	"count": count,
+	"fig":   figure,
 	"share": func(at string, x float64) template.HTML {
 		return tagged(at, percent(x))
 	},
-	"percent": percent,
-	"label":   audit.Label,
-	"join":    func(s []string) string { return strings.Join(s, ", ") },
-	"fold":    folded,
-	"minus":   func(a, b int) int { return a - b },
-	"outcome": outcome,
+	"percent":  percent,
+	"label":    audit.Label,
+	"attacker": func(a attack.Attacker) string { return attackerWords[a] },
+	"lines":    func(p []audit.Paste) []pasteLine { return proposal{Answer: &audit.Answer{Paste: p}}.Lines() },
+	"join":     func(s []string) string { return strings.Join(s, ", ") },
+	"fold":     folded,
+	"minus":    func(a, b int) int { return a - b },
+	"outcome":  outcome,
 	"row": func(list string, i int, w audit.WhatIf) any {
 		return struct {
 			At string

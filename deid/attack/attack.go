@@ -160,6 +160,7 @@ type Truth struct {
 // subjects, of which no more than 2,000 are compared with each other.
 func Run(s *Shipment, k Knowledge) []*Attack {
 	s.settle()
+	s.solved = nil // of an earlier run
 	if s.tooLarge {
 		list := []*Attack{}
 		for _, who := range []Attacker{Data, Label, Box, BookDays, BookHours, Roster, Acquaintance, Post, TwoKeys} {

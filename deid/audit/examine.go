@@ -38,6 +38,8 @@ type Report struct {
 	// Attackers are the attacks by what the attacker holds, with what made them possible.
 	Attackers []*attack.Attack `json:"attackers"`
 	Holding   Holding          `json:"holding"`
+	// Answers are changes that take something away from attackers; nil: none was tried.
+	Answers []Answer `json:"answers"`
 
 	NotTested []Untested `json:"not_tested"`
 
@@ -91,6 +93,7 @@ func Examine(o *Output, in *Input) *Report {
 	e.unique(rep.Risk)
 	e.hold = e.holding()
 	rep.Holding, rep.Attackers = e.hold, e.attackers()
+	rep.Answers = e.answers(rep.Attackers)
 	rep.Attacks = tried(e.attacks(rep.Attackers))
 	rep.NotTested = e.untested(rep)
 	rep.ToRead = e.textsToRead()
