@@ -46,7 +46,8 @@ var floors = map[string][]string{
 	"outbreath/pack/intake": {"outbreath/keys", "outbreath/pack", "outbreath/pack/durable",
 		"outbreath/pack/media", "outbreath/pack/register"},
 	"outbreath/cmd/outbreath": {
-		"outbreath/deid", "outbreath/deid/audit", "outbreath/deid/leak", "outbreath/deid/reach",
+		"outbreath/deid", "outbreath/deid/attack", "outbreath/deid/audit", "outbreath/deid/leak",
+		"outbreath/deid/reach",
 		"outbreath/deid/rederive", "outbreath/schema",
 		"outbreath/schema/breath",
 		"outbreath/schema/demo", "outbreath/schema/entry", "outbreath/schema/sessionlog", "outbreath/schema/sheet",

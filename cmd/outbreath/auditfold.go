@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -67,6 +68,38 @@ func (d *auditResult) MoreLeaks() int { return max(0, len(d.LeakKinds())-mostLea
 func (d *auditResult) LeakRows() []leakKind {
 	all := d.LeakKinds()
 	return all[:min(len(all), mostLeaks)]
+}
+
+// A mismatchKind is all differences that say the same.
+type mismatchKind struct {
+	What  string
+	Count int
+	Where []string
+}
+
+// listIndex is a place in a list, in a JSON pointer.
+var listIndex = regexp.MustCompile(`/\d+`)
+
+// MismatchKinds folds the differences between what leaves and what was computed again, by
+// field and by what they say.
+func (d *auditResult) MismatchKinds() []mismatchKind {
+	var kinds []mismatchKind
+	for _, m := range d.Rederived.Mismatches {
+		what := strings.TrimSpace(listIndex.ReplaceAllString(m.Field, "/*") + " " + m.What)
+		i := slices.IndexFunc(kinds, func(k mismatchKind) bool { return k.What == what })
+		if i < 0 {
+			if i = len(kinds); i == mostLeaks {
+				kinds = append(kinds, mismatchKind{What: "others; --json lists them"})
+			} else if i > mostLeaks {
+				i = mostLeaks
+			} else {
+				kinds = append(kinds, mismatchKind{What: what})
+			}
+		}
+		kinds[i].Count++
+		kinds[i].Where = append(kinds[i].Where, m.File)
+	}
+	return kinds
 }
 
 // A fieldRow is a field with an invented example.

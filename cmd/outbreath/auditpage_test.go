@@ -157,7 +157,7 @@ func TestPageOfManySubjects(t *testing.T) {
 		dir = keep
 	}
 	for _, paper := range []string{"A4", "Letter"} {
-		printed := strings.Replace(page, "@page { margin: 12mm; }", "@page { margin: 12mm; size: "+paper+"; }", 1)
+		printed := strings.Replace(page, "@page { margin: 11mm; }", "@page { margin: 11mm; size: "+paper+"; }", 1)
 		if printed == page {
 			t.Fatal("the page has no margins")
 		}

@@ -46,7 +46,8 @@ type atRisk struct {
 // attackerWords are the attackers, by what they hold.
 var attackerWords = map[attack.Attacker]string{
 	attack.Data: "the data alone", attack.Label: "data and label", attack.Box: "data, label and box",
-	attack.BookDays: "appointment book, days", attack.BookHours: "appointment book, hours", attack.Roster: "the roster",
+	attack.BookDays: "appointment book (days)", attack.BookHours: "appointment book (hours)",
+	attack.Roster:       "the roster",
 	attack.Acquaintance: "an acquaintance", attack.Post: "a public post", attack.TwoKeys: "shipments under two keys",
 }
 
@@ -109,7 +110,7 @@ func (p proposal) Gains() []gain {
 	}
 	for i, e := range p.Answer.Effects {
 		who, at := attackerWords[e.Attacker], fmt.Sprintf("%s/answer/effects/%d/", p.at, i)
-		list = append(list, gain{"days by " + who, at + "days", e.DaysBefore, e.DaysAfter},
+		list = append(list, gain{"days known by " + who, at + "days", e.DaysBefore, e.DaysAfter},
 			gain{"linked by " + who, at + "linked", e.LinkedBefore, e.LinkedAfter})
 	}
 	slices.SortStableFunc(list, func(a, b gain) int { return cmp.Compare(b.Before-b.After, a.Before-a.After) })
@@ -190,7 +191,7 @@ func (d *auditResult) failures() []failing {
 	}
 	if d.Rederived.failed() {
 		list = append(list, failing{"what leaves is not what source, plan and key give",
-			max(len(d.Rederived.Mismatches), 1), mismatchAdvice(d.Of), "issues"})
+			max(len(d.Rederived.Mismatches), 1), mismatchAdvice(d.Of), "rederived"})
 	}
 	if d.figures != nil {
 		for _, k := range audit.Fold(d.Issues) {

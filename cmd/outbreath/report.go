@@ -37,6 +37,7 @@ var auditPage = template.Must(template.New("audit.html.tmpl").Funcs(template.Fun
 	"share": func(at string, x float64) template.HTML {
 		return tagged(at, percent(x))
 	},
+	"number":   func(x float64) string { return fmt.Sprintf("%.3g", x) },
 	"percent":  percent,
 	"label":    audit.Label,
 	"attacker": func(a attack.Attacker) string { return attackerWords[a] },

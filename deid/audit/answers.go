@@ -180,9 +180,10 @@ func dropClock(x, first *attack.Session) {
 		if m.HasClock && start.HasClock && m.HasDay && start.HasDay && !m.HasElapsed {
 			m.Elapsed, m.HasElapsed = m.Clock-start.Clock+86400*int(m.Day-start.Day), true
 		}
-		m.HasClock, m.HasOffset = false, false
+		m.Clock, m.Grain, m.Offset, m.HasClock, m.HasOffset = 0, 0, 0, false, false
 		if first != nil && m.HasDay && first.Start.HasDay {
-			m.Count, m.HasCount, m.HasDay = int(start.Day-first.Start.Day), true, false
+			m.Count, m.HasCount = int(start.Day-first.Start.Day), true
+			m.Day, m.HasDay = 0, false
 		} else if m.HasDay {
 			m.Day = start.Day
 		}
