@@ -23,6 +23,9 @@ type Knowledge struct {
 	// HoldingDays is how many days tubes may be held, by the protocol. If 0, that of the
 	// payload counts.
 	HoldingDays int
+	// HeldDays is for how many days tubes are held in fact, if longer than allowed: whoever
+	// receives the boxes knows.
+	HeldDays int
 	// Weekends reports that no session is on a Saturday or Sunday, which opening hours tell.
 	Weekends bool
 	Holidays []Day // on which the site is closed

@@ -168,16 +168,17 @@ func (g *guess) public(who Attacker, k Knowledge) {
 	if hold == 0 {
 		hold = g.s.HoldingDays
 	}
+	held := max(hold, k.HeldDays)
 	if who != Data {
 		g.assume("", func(c *calendar) { c.each(func(_ visit, d Day) bool { return d <= k.Sealed }) }, UsesLabel)
 		if hold > 0 {
 			g.assume(AssumesHolding, func(c *calendar) {
-				c.each(func(_ visit, d Day) bool { return d >= k.Sealed-Day(hold) })
+				c.each(func(_ visit, d Day) bool { return d >= k.Sealed-Day(held) })
 			}, UsesLabel)
 		}
 	}
 	if hold > 0 {
-		g.assume(AssumesHolding, func(c *calendar) { c.within(hold) })
+		g.assume(AssumesHolding, func(c *calendar) { c.within(held) })
 		if g.s.handling {
 			g.assume("", func(c *calendar) { c.handling(float64(hold) / 2) }, UsesHandling)
 		}

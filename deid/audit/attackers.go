@@ -85,6 +85,7 @@ func (e *examiner) knowledge() attack.Knowledge {
 		if first[who] == nil || s.Started.Before(first[who].Started) {
 			first[who] = s
 		}
+		k.HeldDays = max(k.HeldDays, int(k.Sealed-attack.DayOf(s.Started)))
 		if day := s.Started.Weekday(); day == time.Saturday || day == time.Sunday {
 			k.Weekends = false
 		}

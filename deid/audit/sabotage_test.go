@@ -378,6 +378,21 @@ func TestKeptOnPurpose(t *testing.T) {
 	}
 }
 
+// Tubes that were held longer than allowed do not mislead the attackers, so that no figure
+// is too low.
+func TestHeldLonger(t *testing.T) {
+	v := invent(t)
+	v.in.Sealed = v.in.Sealed.AddDate(0, 0, 100)
+	for _, r := range v.records {
+		delete(r["tubes"].([]any)[0].(map[string]any), "barcode")
+	}
+	for _, a := range Examine(v.output(t), &v.in).Attackers {
+		if a.NotRun == attack.WasRun && a.Dates && (a.Dating.Wrong > 0 || len(a.Claims) != 40) {
+			t.Errorf("%s: %+v", a.Attacker, a.Dating)
+		}
+	}
+}
+
 // Every line of the report shows what the attacker's claims come to, counted here by the
 // site's records.
 func TestFigureIsSuccess(t *testing.T) {
