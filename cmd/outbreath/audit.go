@@ -367,6 +367,7 @@ func (a *auditOptions) auditShipment(c *cobra.Command, u *ui, o *options, dir st
 	if err != nil {
 		return nil, err
 	}
+	origin.tell(in, ledger.KeyID)
 	in.Study, in.Site, in.Fields = ledger.Study, ledger.Site, audit.FieldsOf(ledger)
 	in.Sealed, _ = time.Parse(time.DateOnly, verdict.Sealed)
 	report := examine(out, in)

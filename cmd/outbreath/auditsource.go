@@ -248,6 +248,14 @@ func numberIn(h *tar.Header) string {
 	return ""
 }
 
+// tell tells the audit of a shipment what the site knows, so that claims of attackers can be
+// compared with the truth: if the shipment is of the key that the collection has now.
+func (g *origin) tell(in *audit.Input, keyID string) {
+	if r := g.reading; r != nil && r.draft != nil && deid.KeyID(r.log.Keys[0], r.col.Study.Study) == keyID {
+		in.FromSite(r.col, r.draft, r.findings)
+	}
+}
+
 // compared adds the result to the document of a shipment that was not rejected.
 func (g *origin) compared(doc *auditResult) error {
 	if g.reading == nil {

@@ -18,6 +18,35 @@ import (
 // decisions of dec applied, and no recordings. progress may be nil; it counts bytes.
 func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, dec *leak.Decisions,
 	findings []leak.Finding, in *Input, progress func(done, total int64)) (*Output, error) {
+	in.FromSite(c, d, findings)
+	var files []deid.File
+	var err error
+	if cleared != nil {
+		files = cleared.Files()
+	} else if files, err = d.Preview(dec); err != nil {
+		return nil, err
+	}
+	slices.SortFunc(files, func(a, b deid.File) int { return cmp.Compare(a.Name, b.Name) })
+	o := &Output{Words: NewWords(in.Roster)}
+	var done, total int64
+	for _, f := range files {
+		total += max(f.Size, 0)
+	}
+	for _, f := range files {
+		if err := o.file(f); err != nil {
+			return nil, err
+		}
+		if done += max(f.Size, 0); progress != nil {
+			progress(done, total)
+		}
+	}
+	return o, nil
+}
+
+// FromSite sets what only the site knows of what leaves: the records behind it, whose they
+// are, and where findings were kept or are open. The draft must be of the key under which
+// it leaves.
+func (in *Input) FromSite(c *schema.Collection, d *deid.Draft, findings []leak.Finding) {
 	in.Study, in.Site, in.HoldingDays = c.Study.Study, c.Study.Site, c.Study.HoldingDays
 	if in.Roster == nil {
 		in.Roster = c.Roster
@@ -41,28 +70,6 @@ func OfCollection(c *schema.Collection, d *deid.Draft, cleared *deid.Cleared, de
 			in.Open[where] = f.Class
 		}
 	}
-	var files []deid.File
-	var err error
-	if cleared != nil {
-		files = cleared.Files()
-	} else if files, err = d.Preview(dec); err != nil {
-		return nil, err
-	}
-	slices.SortFunc(files, func(a, b deid.File) int { return cmp.Compare(a.Name, b.Name) })
-	o := &Output{Words: NewWords(in.Roster)}
-	var done, total int64
-	for _, f := range files {
-		total += max(f.Size, 0)
-	}
-	for _, f := range files {
-		if err := o.file(f); err != nil {
-			return nil, err
-		}
-		if done += max(f.Size, 0); progress != nil {
-			progress(done, total)
-		}
-	}
-	return o, nil
 }
 
 // file adds one payload file, read to its end: only then is a recording fully checked.
