@@ -12,6 +12,11 @@ import (
 	"strings"
 	"testing"
 
+	"outbreath/deid/audit"
+	"outbreath/deid/leak"
+	"outbreath/deid/rederive"
+	"outbreath/pack"
+	"outbreath/schema"
 	"outbreath/schema/demo"
 )
 
@@ -201,7 +206,8 @@ type measure struct {
 func measured(t *testing.T, dir, page string, width, height int) (m measure) {
 	t.Helper()
 	script := `<script>addEventListener("load", () => {
-const m = {Top: document.querySelector(".top").getBoundingClientRect().bottom, Wide: document.documentElement.scrollWidth,
+const m = {Top: document.querySelector(".top").getBoundingClientRect().bottom,
+  Wide: document.documentElement.scrollWidth,
   Ticks: 0, Letters: 99, Out: "", Over: ""}
 for (const e of document.querySelectorAll("main *")) {
   const b = e.getBoundingClientRect()
@@ -334,4 +340,66 @@ func TestPageTextsToRead(t *testing.T) {
 	if !strings.Contains(printed, "not printed: open the page") || strings.Contains(printed, "silicon bridge") {
 		t.Error("the texts are printed, or their place is not told")
 	}
+}
+
+// TestSummaryTellsFailures: whatever fails is on top of page and screen with its count, and
+// then nothing says that nothing failed.
+func TestSummaryTellsFailures(t *testing.T) {
+	report := &audit.Report{Risk: &audit.Risk{}, WhatIf: &audit.Choice{}, Table: &audit.Table{},
+		Issues: []audit.Issue{{Code: "date.unshifted", Fault: true, Where: "sessions/a.json",
+			What: "a date that was kept",
+			Do:   "stop"}, {Code: "date.unshifted", Fault: true, Where: "sessions/b.json", What: "a date that was kept",
+			Do: "stop"}, {Code: "risk.unique", What: "alone", Do: "judge"}},
+		NotTested: []audit.Untested{{What: "the tides", Why: "nobody knows them"}}}
+	fault := func(change func(*auditResult)) *auditResult {
+		d := &auditResult{Of: "collection", Name: "week", figures: &audit.Report{Risk: report.Risk,
+			WhatIf: report.WhatIf,
+			Table:  report.Table}, Rederived: &rederived{Tested: true, OK: true}}
+		change(d)
+		d.IssueKinds = audit.Fold(d.Issues)
+		d.Summary = d.summarise()
+		return d
+	}
+	for want, change := range map[string]func(*auditResult){
+		"a date that was kept: 2": func(d *auditResult) { d.figures = report },
+		"errors in the collection: 1": func(d *auditResult) {
+			d.Problems = []schema.Problem{
+				{Severity: schema.Error}}
+		},
+		"findings that nobody has decided on: 1": func(d *auditResult) {
+			d.Leaks = []leak.Finding{
+				{Class: "A"}}
+		},
+		"the shipment's check tubes: 1": func(d *auditResult) {
+			d.Checks = []pack.Check{
+				{Name: "tubes", Detail: "one is missing"}}
+		},
+		"what leaves is not what source, plan and key give: 3": func(d *auditResult) { d.Rederived = differing3() },
+	} {
+		d := fault(change)
+		var screen strings.Builder
+		var page strings.Builder
+		printAudit(&screen, d)
+		if err := auditPage.Execute(&page, d); err != nil {
+			t.Fatal(err)
+		}
+		text := regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page.String(), "")
+		for name, shown := range map[string]string{"page": html.UnescapeString(text), "screen": screen.String()} {
+			if !strings.Contains(shown, want) || strings.Contains(strings.ToLower(shown), "nothing failed") ||
+				strings.Contains(shown, "what fails: nothing") {
+				t.Errorf("%s: the %s does not tell it", want, name)
+			}
+			if d.figures == report && !strings.Contains(shown, "the tides") {
+				t.Errorf("the %s does not tell what was not tested", name)
+			}
+		}
+	}
+	if d := fault(func(*auditResult) {}); len(d.Summary.Fails) != 0 {
+		t.Errorf("without a failure, it tells %+v", d.Summary.Fails)
+	}
+}
+
+func differing3() *rederived {
+	return &rederived{Tested: true, Mismatches: []rederive.Mismatch{{File: "a", What: "differs"},
+		{File: "b", What: "differs"}, {File: "c", Field: "/notes", What: "differs"}}}
 }

@@ -74,7 +74,7 @@ type pasteLine struct {
 
 // Lines returns the lines for the plan.
 func (p proposal) Lines() []pasteLine {
-	paste := []audit.Paste{}
+	var paste []audit.Paste
 	if p.Answer != nil {
 		paste = p.Answer.Paste
 	} else {
@@ -232,15 +232,6 @@ func helpMost(c *audit.Choice) []audit.WhatIf {
 		if len(list) < mostChanges && !known {
 			list = append(list, w)
 		}
-	}
-	return list
-}
-
-// labels returns the labels of fields.
-func labels(paths []string) []string {
-	var list []string
-	for _, p := range paths {
-		list = append(list, audit.Label(p))
 	}
 	return list
 }
