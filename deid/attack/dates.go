@@ -18,6 +18,7 @@ type guess struct {
 	chance  float64
 	broken  bool
 	orders  []string
+	tries   int // see mostTries
 }
 
 // The grounds that are not fields.

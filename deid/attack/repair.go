@@ -7,10 +7,11 @@ import (
 
 // Bounds of repair: pieces that were put aside are few, or the order is another one.
 const (
-	mostRepaired = 2000 // visits of a chain
-	mostAside    = 100  // visits left out
-	mostSuspects = 200  // of a contradiction
-	fewestApart  = 5    // visits to each that is left out, on average
+	mostRepaired = 2000      // visits of a chain
+	mostAside    = 100       // visits left out
+	mostTries    = 3_000_000 // visits in all chains that are tried, for one attacker
+	mostSuspects = 200       // of a contradiction
+	fewestApart  = 5         // visits to each that is left out, on average
 )
 
 // repair leaves out of a chain the few visits for which a piece was used that had been put
@@ -24,7 +25,7 @@ func (g *guess) repair(o order) (order, bool) {
 	chain := g.smooth(o.chains[0])
 	good := g.reach(chain, 0)
 	for aside := 0; good < len(chain); aside++ {
-		if aside == mostAside || aside >= 4 && good < fewestApart*aside {
+		if g.tries > mostTries || aside == mostAside || aside >= 4 && good < fewestApart*aside {
 			return o, false
 		}
 		end := good + 1 // chain[:end] contradicts itself, and so does chain[from:end]
@@ -32,6 +33,9 @@ func (g *guess) repair(o order) (order, bool) {
 		var best [][]int
 		good = 0
 		for _, i := range g.suspects(chain, from, end) {
+			if g.tries > mostTries {
+				break
+			}
 			without := slices.Delete(slices.Clone(chain), i, i+1)
 			if r := g.reach(without, end-2); r > good {
 				best, good = without, r
@@ -87,6 +91,7 @@ func (g *guess) suspects(chain [][]int, from, end int) []int {
 }
 
 func (g *guess) solvable(chain [][]int) bool {
+	g.tries += len(chain)
 	c := g.c.clone()
 	c.inOrder(chain, 0)
 	return c.propagate()
