@@ -24,6 +24,10 @@ func tried(list []Attack) []Attack {
 // untested lists what this run did not test.
 func (e *examiner) untested(r *Report) []Untested {
 	list := []Untested{}
+	if len(r.Risk.Quasi) == 0 {
+		list = append(list, Untested{What: "whether subjects can be told apart",
+			Why: "the plan marks no field as a quasi-identifier, so nothing was computed"})
+	}
 	for _, a := range r.Attacks {
 		if a.Verdict == NotRun {
 			list = append(list, Untested{a.Name, a.Detail, a.Lacks})
@@ -39,10 +43,6 @@ func (e *examiner) untested(r *Report) []Untested {
 		list = append(list, Untested{What: "annotations of large recordings",
 			Why: fmt.Sprintf("%d recordings are larger than %d MB; only the annotations of their beginning are "+
 				"listed for reading", partial, maxDrawn>>20)})
-	}
-	if len(r.Risk.Quasi) == 0 {
-		list = append(list, Untested{What: "whether subjects can be told apart",
-			Why: "the plan marks no field as a quasi-identifier, so nothing was computed"})
 	}
 	return list
 }
