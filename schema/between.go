@@ -22,9 +22,11 @@ func (c *Collection) between() {
 	c.elsewhere()
 	c.changedSubjects()
 	c.allEqual()
-	c.misnamed()
-	c.whose()
-	c.unrecorded()
+	if c.Root != nil { // records that are no files yet have no recordings
+		c.misnamed()
+		c.whose()
+		c.unrecorded()
+	}
 	c.oddCodes()
 	c.outliers()
 	c.pounds()
@@ -45,7 +47,11 @@ func (c *Collection) report(s *Session, pointer, rule string, weight Severity, m
 // at is where pointer stands in the record of s.
 func (s *Session) at(pointer string) place {
 	q := queries{file: s.File, node: s.Doc}
-	return q.place(pointer)
+	p := q.place(pointer)
+	if s.Where != nil {
+		p.text = s.Where(pointer)
+	}
+	return p
 }
 
 // byStart returns the sessions that have a start and an end in order, the earliest first.

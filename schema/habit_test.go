@@ -191,8 +191,27 @@ func TestHabits(t *testing.T) {
 			if got := habitual(col.Problems); !slices.Equal(got, c.want) {
 				t.Errorf("got  %q\nwant %q\n%v", got, c.want, col.Problems)
 			}
+			if got, want := comparedOf(col), judged(col.Problems); !slices.Equal(got, want) {
+				t.Errorf("before they are files: %v\nas files: %v", got, want)
+			}
 		})
 	}
+}
+
+// comparedOf is what Compared says of the records of a collection.
+func comparedOf(col *Collection) []Problem {
+	var records []Unwritten
+	for _, s := range col.Sessions {
+		records = append(records, Unwritten{File: s.File, Doc: s.Doc})
+	}
+	return judged(Compared(col.Study, col.Plan, col.Roster, records))
+}
+
+// judged returns the problems of habitRules.
+func judged(problems []Problem) []Problem {
+	return slices.DeleteFunc(slices.Clone(problems), func(p Problem) bool {
+		return !slices.Contains(habitRules, p.Rule)
+	})
 }
 
 // Two sessions that have each other's days, or tubes.

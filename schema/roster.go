@@ -200,7 +200,7 @@ func (p *rosterParser) row(values []string) {
 				"of the two subjects another identifier, here and in the records", p.ids[id], sameCanonical))
 	default:
 		p.ids[id], _ = p.csv.FieldPos(column("subject_id"))
-		if other, alike := p.alike.add(id, place{rosterFile, p.ids[id]}); alike {
+		if other, alike := p.alike.add(id, place{file: rosterFile, line: p.ids[id]}); alike {
 			p.problem(column("subject_id"), "subject.alike", Warning, fmt.Sprintf(subjectAlike, other))
 		}
 	}

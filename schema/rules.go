@@ -11,9 +11,18 @@ import (
 type place struct {
 	file string
 	line int
+	text string // in people's own log; "" in a file of the collection
 }
 
-func (p place) String() string { return fmt.Sprintf("%s, line %d", plain(p.file), p.line) }
+func (p place) String() string {
+	switch {
+	case p.text != "":
+		return p.text
+	case p.line == 0:
+		return plain(p.file)
+	}
+	return fmt.Sprintf("%s, line %d", plain(p.file), p.line)
+}
 
 // queries collects the problems of one record.
 type queries struct {

@@ -16,6 +16,8 @@ type Session struct {
 	Fraction   string
 	Tubes      []Tube
 	Recordings []RecordingRef // those that are in the folder
+
+	Where func(pointer string) string // of [Unwritten]; nil for a record that was read from a file
 }
 
 // A Tube is one sorbent tube of a session. Values are as written in the record.

@@ -347,7 +347,7 @@ func (f *filling) finish(yes bool) error {
 	}
 	text := f.understood()
 	if len(f.reading.Problems) == 0 {
-		text += f.changesText()
+		text += f.changesText() + f.remarksText()
 	}
 	if err := f.screen.print(f.u.out, text+logProblems(problems)); err != nil {
 		return err
@@ -416,8 +416,9 @@ func (f *filling) finishJSON(doubts []sessionlog.Doubt, problems []sessionlog.Pr
 	ok := len(doubts) == 0 && !pending && !f.left() && !f.faulty() && len(problems) == 0
 	doc := map[string]any{"ok": ok, "understood": nonNil(f.reading.Understood), "doubts": nonNil(doubts),
 		"problems": nonNil(problems), "sessions": nonNil(f.changes.Sessions), "roster": f.changes.Roster,
-		"recordings": nonNil(f.recordings.Incoming), "without_recording": nonNil(f.recordings.Without),
-		"written": write}
+		"remarks": nonNil(f.changes.Remarks), "recordings": nonNil(f.recordings.Incoming),
+		"without_recording": nonNil(f.recordings.Without),
+		"written":           write}
 	if err := f.u.result(doc, nil); err != nil {
 		return err
 	}

@@ -208,6 +208,29 @@ func (f *filling) changesText() string {
 	return b.String()
 }
 
+// remarksText lists what is odd among the records as they would be; what says the same of
+// many is counted, as check does.
+func (f *filling) remarksText() string {
+	var b strings.Builder
+	shown := map[string]int{}
+	for _, r := range f.changes.Remarks {
+		if shown[r.Rule+r.Message]++; shown[r.Rule+r.Message] <= alike {
+			b.WriteString(hung(fmt.Sprintf("look  %s  %s: %s [%s]", r.Where, r.Field, r.Message, r.Rule), 6))
+		}
+	}
+	said := map[string]bool{}
+	for _, r := range f.changes.Remarks {
+		if more := shown[r.Rule+r.Message] - alike; more > 0 && !said[r.Rule+r.Message] {
+			said[r.Rule+r.Message] = true
+			fmt.Fprintf(&b, "and %d more [%s]; --json lists all\n", more, r.Rule)
+		}
+	}
+	if n := len(f.changes.Remarks); n > 0 {
+		b.WriteString(count(n, "value") + " to look at; this does not prevent writing\n")
+	}
+	return b.String()
+}
+
 // recordingsText says whose each recording is and by what that was found, but for those
 // that are named for their sessions, and what was done to it.
 func (f *filling) recordingsText() string {

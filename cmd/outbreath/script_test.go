@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -18,6 +20,7 @@ import (
 
 	"outbreath/schema/demo"
 	"outbreath/schema/demo/planting"
+	"outbreath/schema/sheet"
 )
 
 func TestMain(m *testing.M) {
@@ -29,8 +32,9 @@ func TestMain(m *testing.M) {
 // Commands of our own: "status N prog args..." wants exactly that exit status;
 // "invent DIR" writes a small invented collection, and DIR.tubes; "plant WHAT DIR" hides one of
 // its roster values in it; "flip FILE AT" changes one byte; "sitekeys" makes the
-// key folders site and lab that trust each other; "findings DIR redact" decides on
-// all that is open in DIR.
+// key folders site and lab that trust each other;
+// "workbook CSV XLSX" makes a workbook of a table; "findings DIR redact"
+// decides on all that is open in DIR.
 func TestScripts(t *testing.T) {
 	t.Parallel()
 	var scripts sync.Map // folders of the scripts' folders
@@ -50,6 +54,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"status":   scriptStatus,
 			"invent":   scriptInvent,
+			"workbook": scriptWorkbook,
 			"plant":    scriptPlant,
 			"flip":     scriptFlip,
 			"sitekeys": scriptSiteKeys,
@@ -91,6 +96,31 @@ func scriptInvent(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(err)
 	}
 	ts.Check(invent(ts.MkAbs(args[0]), o))
+}
+
+// scriptWorkbook writes a workbook of one sheet, all cells text, of a CSV file with semicolons.
+func scriptWorkbook(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: workbook CSV XLSX")
+	}
+	r := csv.NewReader(strings.NewReader(ts.ReadFile(args[0])))
+	r.Comma = ';'
+	lines, err := r.ReadAll()
+	ts.Check(err)
+	s := sheet.Sheet{Name: "week"}
+	for _, heading := range lines[0] {
+		s.Columns = append(s.Columns, sheet.Column{Heading: heading})
+	}
+	for _, line := range lines[1:] {
+		var row []sheet.Cell
+		for _, text := range line {
+			row = append(row, sheet.Cell{Kind: sheet.Text, Text: text})
+		}
+		s.Rows = append(s.Rows, row)
+	}
+	var b bytes.Buffer
+	ts.Check(sheet.Write(&b, sheet.Book{Sheets: []sheet.Sheet{s}}))
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), b.Bytes(), 0o600))
 }
 
 // invent writes an invented collection to dir, and the barcodes of its tubes,

@@ -38,15 +38,17 @@ type Change struct {
 	Shipment string           `json:"shipment,omitempty"` // for Sealed: its number
 	Problems []schema.Problem `json:"problems"`
 
-	doc *schema.Node
-	was map[string]string // values of the record that is there
+	doc    *schema.Node
+	was    map[string]string // values of the record that is there
+	places map[string]string // of the log's session, see [Record]; nil for Left
 }
 
 // Changes is what filling a collection does. Nothing is written before [Changes.Write].
 type Changes struct {
 	Sessions []Change // in the order of the log, then those that the log has no more
 	Roster   RosterChange
-	Doubts   []Doubt // values that both a person and the log have changed
+	Remarks  []Remark
+	Doubts   []Doubt // what a person must decide before anything is written
 
 	filled     *Filled
 	roster     []byte // of roster.csv, nil if it stays
@@ -109,7 +111,11 @@ func (r *Reading) Compare(root *os.Root, in Inputs, s *Settings, prior *Filled, 
 		}
 	}
 	c.zoneDoubt(r.Zone, s)
-	return c, c.compareRoster(root, r.Roster, s, prior.Roster)
+	if err := c.compareRoster(root, r.Roster, s, prior.Roster); err != nil {
+		return nil, err
+	}
+	c.remark(in, outline, s, there)
+	return c, nil
 }
 
 // renumbered returns the old number of each record that a person has said to be a session
@@ -250,7 +256,7 @@ type merge struct {
 // change decides about every value. values is what the log says, to be kept for the
 // next time.
 func (m *merge) change(sealed func(string) (string, error)) (c Change, values map[string]string, err error) {
-	c = Change{Session: m.record.ID, File: m.is.file, Where: m.record.Where, What: New}
+	c = Change{Session: m.record.ID, File: m.is.file, Where: m.record.Where, What: New, places: m.record.Places}
 	values = map[string]string{}
 	for pointer, n := range m.record.Values {
 		values[pointer] = literal(n)

@@ -47,13 +47,21 @@ func (f *Filled) Place(file, pointer string) string {
 		if s.File != file || pointer == "" {
 			continue
 		}
-		if at := s.Places[pointer]; at != "" {
+		if at := s.place(pointer); at != "" {
 			return at
 		}
-		for _, p := range slices.Sorted(maps.Keys(s.Places)) {
-			if strings.HasPrefix(p, pointer+"/") {
-				return s.Places[p]
-			}
+	}
+	return ""
+}
+
+// place is [Filled.Place] for the values of one record.
+func (s FilledSession) place(pointer string) string {
+	if at := s.Places[pointer]; at != "" {
+		return at
+	}
+	for _, p := range slices.Sorted(maps.Keys(s.Places)) {
+		if strings.HasPrefix(p, pointer+"/") {
+			return s.Places[p]
 		}
 	}
 	return ""

@@ -527,7 +527,11 @@ func (r *reader) put(s *session, pointer string, leaf *schema.Leaf, v value, t s
 		s.put(pointer, v.node, v.at)
 	case v.hasDay || v.hasHm || v.exact != "":
 		if text := r.moment(pointer, leaf, v, t, own); text != "" {
-			s.put(pointer, &schema.Node{Kind: schema.String, Text: text}, v.at)
+			at := v.at
+			if date := s.own[DateField]; pointer == "/started_at" && v.exact == "" && !v.hasDay && date.hasDay {
+				at = cells([]string{date.at, v.at}) // either may be wrong
+			}
+			s.put(pointer, &schema.Node{Kind: schema.String, Text: text}, at)
 		} else {
 			s.Places[pointer] = v.at
 		}
