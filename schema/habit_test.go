@@ -18,6 +18,7 @@ type site struct {
 	samplers, operators, lots, perDay int
 	firmwareAt, lotEvery              int // session from which on the firmware is new; kits a lot has
 	mixed, shuffled, blanks           bool
+	room                              bool // each session has a tube of the room's air as well
 	seed                              int
 }
 
@@ -72,9 +73,34 @@ func (w site) days(t testing.TB, n int) folder {
 		if w.mixed && i%3 == 2 {
 			edit(t, root, "/fraction", `"whole"`)
 		}
+		if w.room {
+			w.roomAir(t, root, i, tube)
+		}
 		f[file(i)] = string(root.Encode())
 	}
 	return f
+}
+
+// roomAir adds a second tube to a record, through which the room's air was drawn.
+func (w site) roomAir(t testing.TB, root *Node, i, tube int) {
+	second, err := ParseJSON(root.At("/tubes/0").Encode())
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := root.At("/tubes")
+	list.Items = append(list.Items[:1], second)
+	for _, change := range [][2]string{
+		{"/tubes/0/role", `"sample"`},
+		{"/tubes/0/barcode", fmt.Sprintf(`"T%04d"`, 1000+2*tube)},
+		{"/tubes/1/role", `"room-air"`},
+		{"/tubes/1/barcode", fmt.Sprintf(`"T%04d"`, 1001+2*tube)},
+		{"/tubes/1/position", `"B"`},
+		{"/tubes/1/volume_ml", fmt.Sprint(491 + (i*w.seed+i)%19)},
+		{"/tubes/1/flow_start_ml_min", fmt.Sprint(238 + (i*5+w.seed)%13)},
+		{"/tubes/1/cycles", fmt.Sprint((i*w.seed*7 + 11) % 90)},
+	} {
+		edit(t, root, change[0], change[1])
+	}
 }
 
 // habitual returns what the rules of habits tell.
@@ -99,7 +125,8 @@ func TestHabitsAreQuiet(t *testing.T) {
 			lots: rapid.IntRange(1, 3).Draw(r, "lots"), perDay: rapid.IntRange(1, 8).Draw(r, "a day"),
 			firmwareAt: rapid.IntRange(0, 40).Draw(r, "firmware"), lotEvery: rapid.IntRange(2, 12).Draw(r, "kits"),
 			mixed: rapid.Bool().Draw(r, "mixed"), shuffled: rapid.Bool().Draw(r, "shuffled"),
-			blanks: rapid.Bool().Draw(r, "blanks"), seed: rapid.IntRange(1, 50).Draw(r, "seed"),
+			blanks: rapid.Bool().Draw(r, "blanks"), room: rapid.Bool().Draw(r, "room"), seed: rapid.IntRange(1,
+				50).Draw(r, "seed"),
 		}
 		col := load(t, w.days(t, n).write(t))
 		if len(col.Sessions) != n {

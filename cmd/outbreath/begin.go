@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -67,6 +68,9 @@ func runBegin(dir string, o beginOptions) error {
 			return err
 		}
 		study, plan, files = e.Study, e.Plan, e.Files
+		if err = forNextWeek(files); err != nil {
+			return err
+		}
 	case o.study == "" || o.site == "":
 		return usagef("give both codes as the protocol writes them", "begin needs --study and --site")
 	default:
@@ -87,4 +91,20 @@ func runBegin(dir string, o beginOptions) error {
 	}
 	return schema.Begin(dir, study.Study, study.Site,
 		append(files, schema.File{Name: sessionlog.LogFile, Data: book.Bytes()})...)
+}
+
+// forNextWeek takes out of the settings of an earlier log what was answered about its own
+// recordings and sessions: a file of the same name is another week's.
+func forNextWeek(files []schema.File) error {
+	i := slices.IndexFunc(files, func(f schema.File) bool { return f.Name == sessionlog.SettingsFile })
+	if i < 0 {
+		return nil
+	}
+	set, err := sessionlog.ParseSettings(files[i].Data)
+	if err != nil {
+		return err
+	}
+	set.DropSingle()
+	files[i].Data = set.Encode()
+	return nil
 }

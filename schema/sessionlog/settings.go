@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"errors"
 	"io/fs"
+	"maps"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -91,6 +93,17 @@ func (s *Settings) Answer(d Doubt, value string) {
 		}
 		s.Answers[d.ID] = value
 	}
+}
+
+// single begins the IDs of doubts about one recording, or about values of one session.
+var single = []string{RecordingDoubt(""), "changed-", "renumbered-", "odd-"}
+
+// DropSingle forgets the answers about single recordings and sessions, which another
+// week's log does not have: a recording of the same name is another one there.
+func (s *Settings) DropSingle() {
+	maps.DeleteFunc(s.Answers, func(id, _ string) bool {
+		return slices.ContainsFunc(single, func(kind string) bool { return strings.HasPrefix(id, kind) })
+	})
 }
 
 // ReadSettings reads those of a collection; they are the zero value if it has none.
