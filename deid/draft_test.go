@@ -222,7 +222,7 @@ func TestObjections(t *testing.T) {
 // treatment.json says which bytes of a recording are masks, and they are.
 func TestRemovedFromRecording(t *testing.T) {
 	for column, place := range map[string]planting.Place{"family_name": planting.InAnnotation,
-		"email": planting.InTransducer} {
+		"email": planting.InAnnotation} {
 		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 		in := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
 		_, err := planting.Put(dir, planting.Identifier{Place: place, Session: truth.Sessions[in].File,

@@ -63,10 +63,14 @@ func (d *draft) trace(r *recording) (searched int, held []place, err error) {
 		searched++
 		held = append(held, d.suspects([]place{r.place(offset, text)})...)
 	}
+	h.KeepTechnical() // what does not leave is not asked about
 	for _, t := range h.Texts() {
 		note(t.Offset, t.Value)
 	}
 	err = edf.WalkAnnotations(s, h, func(_ int, offset int64, text string) error {
+		if !r.texts {
+			return nil
+		}
 		note(offset, text)
 		return r.seen(offset, text)
 	})
@@ -168,12 +172,24 @@ func (r *recording) anonymise(h *edf.Header) error {
 	case !r.dated:
 		return h.DropDate(r.subject)
 	case !known: // leave the day unknown, keep the time of day
-		clock := h.StartTime
+		clock := r.clockOf(h.StartTime)
 		err := h.DropDate(r.subject)
 		h.StartTime = clock
 		return err
 	}
+	h.StartTime = r.clockOf(h.StartTime)
 	return h.Anonymise(r.subject, day.AddDate(0, 0, -r.shift))
+}
+
+// clockOf returns what leaves of a start time, "hh.mm.ss".
+func (r *recording) clockOf(start string) string {
+	switch {
+	case r.clock == schema.ClockHour && len(start) == 8:
+		return start[:2] + ".00.00"
+	case r.clock != "":
+		return "00.00.00"
+	}
+	return start
 }
 
 // An edfReader returns the bytes of an EDF recording with an anonymous header and
@@ -213,6 +229,7 @@ func (d *draft) edf(r *recording, dec *leak.Decisions) (io.ReadCloser, error) {
 // head makes the anonymous header and settles its texts. The treated texts go to the
 // offsets that they had, because the header keeps its size.
 func (e *edfReader) head(h *edf.Header) error {
+	h.KeepTechnical()
 	texts := h.Texts()
 	if err := e.r.anonymise(h); err != nil {
 		return e.r.edfError(err)
@@ -327,7 +344,13 @@ func (e *edfReader) next() error {
 		return e.r.unreadable(err)
 	}
 	e.measure(e.record)
-	for _, a := range e.ranges {
+	for i, a := range e.ranges {
+		if !e.r.texts {
+			if err := edf.DropTexts(e.record[a.Offset:a.Offset+a.Size], i == 0); err != nil {
+				return e.r.edfError(err)
+			}
+			continue
+		}
 		tals, err := edf.ParseTALs(e.record[a.Offset : a.Offset+a.Size])
 		if err != nil {
 			return e.r.edfError(err)

@@ -62,8 +62,9 @@ type TextLedger struct {
 
 // A RecordingLedger counts recordings by format.
 type RecordingLedger struct {
-	CSV int `json:"csv"`
-	EDF int `json:"edf"`
+	CSV  int `json:"csv"`
+	EDF  int `json:"edf"`
+	Axes int `json:"axes_moved"` // CSV whose time began later than lateAxis, and now begins at 0
 }
 
 // cautions go with every shipment. Sources: 45 CFR 164.514(b); GDPR, recital 26.
@@ -110,6 +111,9 @@ func (d *Draft) Ledger(findings []leak.Finding, dec *leak.Decisions) *Ledger {
 				l.Recordings.EDF++
 			} else {
 				l.Recordings.CSV++
+			}
+			if r.axes != nil {
+				l.Recordings.Axes++
 			}
 		}
 	}

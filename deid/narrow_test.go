@@ -241,6 +241,12 @@ func (s *smuggler) ask(dir string, truth *demo.Truth, batch []insertion) {
 		if f, ok := c.Plan.Field(x.place); ok && f.Treatment.Kind == schema.Pseudonym && x.found == "" {
 			x.found = "found" // nothing of it leaves, and so nobody is asked
 		}
+		if strings.HasPrefix(x.place, "edf ") && x.place != "edf annotation" && x.found == "" {
+			h := &edf.Header{Signals: []edf.Signal{{Label: x.text}}}
+			if h.KeepTechnical(); h.Signals[0].Label != x.text {
+				x.found = "found" // nor of a text with any word that is not technical
+			}
+		}
 		for _, f := range list {
 			in := f.File == truth.Sessions[x.session].File && f.Pointer == x.place ||
 				f.File == "recordings/hidden-"+fmt.Sprint(x.session)+".edf"

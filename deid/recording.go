@@ -1,6 +1,7 @@
 package deid
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -29,6 +30,8 @@ type recording struct {
 	lasted   time.Duration // of the session, from started_at to ended_at
 	shift    int           // days; 0: the date is not moved
 	dated    bool          // the plan lets the date leave
+	clock    string        // of the time of day: "" all, else [schema.ClockHour] or [schema.ClockDrop]
+	texts    bool          // the plan lets annotations leave
 	declared *leak.Declared
 	listed   *listedNumbers
 	numbers  []string // in the subject's row of the roster
@@ -37,6 +40,8 @@ type recording struct {
 	// Results of reading the recording to its end. Only one goroutine at a time reads it.
 	read    bool
 	figures *breath.Figures // nil for one without CO2
+
+	axes map[int]string // columns of time that are moved to begin at 0, with their first values; see findAxes
 
 	begins    float64 // t_s of the first row of a CSV recording
 	pressure  float64 // the greatest amount of pressure_pa in it
@@ -59,10 +64,13 @@ func (d *draft) recording(v *visit, i int) recording {
 	if f, ok := d.c.Plan.Field("/started_at"); ok {
 		switch f.Treatment.Kind {
 		case schema.Shift:
-			r.dated, r.shift = true, v.shift
+			r.dated, r.shift, r.clock = true, v.shift, f.Treatment.Clock
 		case schema.Keep:
 			r.dated = true
 		}
+	}
+	if f, ok := d.c.Plan.Field("/recordings/*/content"); ok {
+		r.texts = f.Treatment.Kind == schema.Text || f.Treatment.Kind == schema.Keep
 	}
 	return r
 }
@@ -121,6 +129,21 @@ func (r *recording) unreadable(err error) error {
 	return fmt.Errorf("%s cannot be read: %w; check the disk and the rights on the file", r.File, err)
 }
 
+// csv opens a CSV recording for the reading of its treated bytes: unchanged, but for axes that
+// are moved.
+func (r *recording) csv(root *os.Root) (io.ReadCloser, error) {
+	s, err := r.open(root)
+	if err != nil {
+		return nil, err
+	}
+	check, meter := r.check()
+	c := &csvReader{source: s, check: check, meter: meter, left: r.Size}
+	if r.axes != nil {
+		return &axisReader{Closer: c, in: bufio.NewReaderSize(struct{ io.Reader }{c}, maxLine), axes: r.axes}, nil
+	}
+	return c, nil
+}
+
 // A csvReader returns the bytes of a CSV recording unchanged, and checks on the way
 // that they are numbers only.
 type csvReader struct {
@@ -129,15 +152,6 @@ type csvReader struct {
 	meter *breath.Meter // nil: nothing to measure
 	left  int64
 	err   error
-}
-
-func (r *recording) csv(root *os.Root) (io.ReadCloser, error) {
-	s, err := r.open(root)
-	if err != nil {
-		return nil, err
-	}
-	check, meter := r.check()
-	return &csvReader{source: s, check: check, meter: meter, left: r.Size}, nil
 }
 
 // Read returns no byte of a block in which something is wrong.

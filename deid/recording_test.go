@@ -18,6 +18,7 @@ import (
 	"outbreath/schema"
 	"outbreath/schema/demo"
 	"outbreath/schema/demo/planting"
+	"outbreath/schema/edf"
 )
 
 // first returns the first recording of a format in a treated collection.
@@ -256,15 +257,73 @@ func TestEDFHeader(t *testing.T) {
 				t.Errorf("%s, %s: %q, want %q", plan, f.name, got, f.want)
 			}
 		}
-		if !bytes.Equal(after[184:192], before[184:192]) || !bytes.Equal(after[236:], before[236:]) {
+		if !bytes.Equal(after[184:192], before[184:192]) || !bytes.Equal(after[236:], noTexts(t, plan, before)[236:]) {
 			t.Errorf("%s: more than the identity was changed", plan)
+		}
+	}
+}
+
+// noTexts returns an EDF recording as it leaves under plan but for its identity: under "year-only"
+// without its annotations, which are made again from the times of its data records.
+func noTexts(t *testing.T, plan string, before []byte) []byte {
+	t.Helper()
+	if plan != "year-only" {
+		return before
+	}
+	out := bytes.Clone(before)
+	h, err := edf.ReadHeader(bytes.NewReader(out))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for at := int(h.HeaderSize()); at < len(out); at += h.RecordSize() {
+		for i, r := range h.AnnotationRanges() {
+			b := out[at+r.Offset : at+r.Offset+r.Size]
+			tals, err := edf.ParseTALs(bytes.Clone(b))
+			if err != nil {
+				t.Fatal(err)
+			}
+			clear(b)
+			if i == 0 {
+				clock, err := edf.EncodeTALs(len(b), edf.NewTAL(tals[0].Onset, "", ""))
+				if err != nil {
+					t.Fatal(err)
+				}
+				copy(b, clock)
+			}
+		}
+	}
+	return out
+}
+
+// A text of the header with a word that is not technical leaves under no plan, and nobody is asked.
+func TestHeaderTextsDoNotLeave(t *testing.T) {
+	for _, plan := range schema.Builtin() {
+		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
+		usePlan(t, dir, plan)
+		i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
+		planted, err := planting.Put(dir, planting.Identifier{Place: planting.InTransducer,
+			Session: truth.Sessions[i].File, Column: "email"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := treat(t, load(t, dir))
+		if list := findings(t, d, nil); len(list) > 0 {
+			t.Errorf("%s: %d findings", plan, len(list))
+		}
+		out, err := drain(d, first(t, d, "edf"), nil)
+		if err != nil || len(out) == 0 {
+			t.Fatal(err)
+		}
+		if bytes.Contains(out, []byte(planted.Value)) || strings.Trim(string(out[planted.Start:planted.End]),
+			" ") != "" {
+			t.Errorf("%s: %q leaves", plan, out[planted.Start:planted.End])
 		}
 	}
 }
 
 // Redactions in an EDF recording overwrite just the bytes named.
 func TestEDFRedaction(t *testing.T) {
-	for _, place := range []planting.Place{planting.InTransducer, planting.InAnnotation} {
+	for _, place := range []planting.Place{planting.InAnnotation} {
 		dir, truth := invented(t, demo.Options{RecordingSeconds: 10})
 		i := slices.IndexFunc(truth.Sessions, func(s demo.Session) bool { return len(s.Recordings) > 1 })
 		planted, err := planting.Put(dir, planting.Identifier{Place: place, Session: truth.Sessions[i].File,

@@ -20,7 +20,7 @@ import (
 // collection. Any other error is about a file that cannot be read, or a draft that was
 // made without a key.
 //
-// The bodies of CSV recordings are not read here: call [Draft.CheckRecordings]
+// The bodies of CSV recordings are not read here, except where a time axis is moved: call [Draft.CheckRecordings]
 // first, or sealing refuses them.
 func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 	if !d.searcher.keyed {
@@ -60,7 +60,11 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 		c.tubes = append(c.tubes, s.tubes...)
 		c.subjects = append(c.subjects, s.subject)
 		for k := range s.recordings {
-			removed[i] = append(removed[i], d.releaseRecording(c, &s.recordings[k], dec)...)
+			masks, err := d.releaseRecording(c, &s.recordings[k], dec)
+			if err != nil {
+				return nil, err
+			}
+			removed[i] = append(removed[i], masks...)
 		}
 	}
 	sortTubes(c.tubes)
@@ -100,7 +104,18 @@ func Release(d *Draft, dec *leak.Decisions) (*Cleared, error) {
 
 // releaseRecording adds a recording to c, and returns the places where its treatment
 // writes masks.
-func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) (removed []RemovedPlace) {
+func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) (removed []RemovedPlace, err error) {
+	size := r.Size
+	if r.Format == "csv" {
+		if err := r.findAxes(d.c.Root); err != nil {
+			return nil, err
+		}
+		if r.axes != nil {
+			if size, err = r.sizeMoved(d.c.Root); err != nil {
+				return nil, err
+			}
+		}
+	}
 	c.recordings++
 	c.source[r.leaves] = r.File
 	kept, masks := d.settledIn(r.File, dec)
@@ -108,8 +123,8 @@ func (d *Draft) releaseRecording(c *Cleared, r *recording, dec *leak.Decisions) 
 	for _, m := range masks {
 		removed = append(removed, RemovedPlace{r.leaves, "", m.start, m.end})
 	}
-	c.files = append(c.files, File{r.leaves, r.Size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
-	return removed
+	c.files = append(c.files, File{r.leaves, size, func() (io.ReadCloser, error) { return d.reader(r, dec) }})
+	return removed, nil
 }
 
 // settledIn returns the texts of an EDF recording in which a finding was kept, and the

@@ -278,7 +278,7 @@ func checkLedger(t *testing.T, files map[string][]byte, c *schema.Collection, se
 	}
 	if l.Study != demo.Study || l.Site != demo.Site || l.Plan != c.Plan.Name || len(l.KeyID) != 9 ||
 		len(l.Cautions) == 0 ||
-		l.Recordings != (RecordingLedger{sessions, 1}) || l.Texts.Findings+l.Texts.Redacted+l.Texts.Kept != 0 ||
+		l.Recordings != (RecordingLedger{sessions, 1, 0}) || l.Texts.Findings+l.Texts.Redacted+l.Texts.Kept != 0 ||
 		l.Texts.Searched < 5*sessions {
 		t.Errorf("%+v", l)
 	}
@@ -320,7 +320,7 @@ func TestPlanted(t *testing.T) {
 		{planting.InNotes, "mrn", true},
 		{planting.InNotes, "email", true},
 		{planting.InFileName, "family_name", true},
-		{planting.InTransducer, "email", true},
+		{planting.InAnnotation, "email", true},
 		{planting.InAnnotation, "family_name", true},
 		{planting.InAnnotation, "given_name", true},
 		{planting.InKeptField, "mrn", false},

@@ -94,6 +94,15 @@ func decimals(literal string) int {
 	return max(0, len(fraction)-e)
 }
 
+// Decimals returns how many decimal places a number has as it is written, trailing zeros included;
+// an exponent moves the decimal point.
+func Decimals(literal string) int {
+	mantissa, exponent, _ := strings.Cut(strings.ToLower(literal), "e")
+	_, fraction, _ := strings.Cut(mantissa, ".")
+	e, _ := strconv.Atoi(strings.TrimPrefix(exponent, "+"))
+	return max(0, len(fraction)-e)
+}
+
 // significant counts the digits of a JSON number as written, without leading zeros and without
 // trailing zeros after the decimal point.
 func significant(literal string) (n int) {

@@ -8,6 +8,7 @@ import (
 
 	"outbreath/deid"
 	"outbreath/schema"
+	"outbreath/schema/edf"
 )
 
 // planField is one row of the treatment table.
@@ -78,7 +79,8 @@ func newPlanCmd(u *ui, o *options) *cobra.Command {
 				return err
 			}
 			doc := map[string]any{"ok": true, "plan": col.Plan.Name, "study": col.Study.Study, "site": col.Study.Site,
-				"fields": fields}
+				"fields": fields, "leaves": deid.Leaving(col.Plan),
+				"technical_words": edf.Words(), "known": deid.KnownAnyway(col.Plan)}
 			return u.result(doc, func(w io.Writer) {
 				fmt.Fprintf(w, "plan %q, study %s, site %s\n\n", col.Plan.Name, col.Study.Study, col.Study.Site)
 				rows := [][]string{{"FIELD", "TREATMENT", "RISK", "INVENTED EXAMPLE"}}
@@ -95,7 +97,8 @@ func newPlanCmd(u *ui, o *options) *cobra.Command {
 						fmt.Fprintf(w, "    caution: %s\n", fields[i-1].Caution)
 					}
 				}
-				fmt.Fprintln(w, "\nEvery field of a record is in this table; a field that is not cannot "+
+				printLeaving(w, col.Plan)
+				fmt.Fprintln(w, "\nEvery field of a record is in the table; a field that is not cannot "+
 					"leave.\nWhether this is enough is for the privacy officer, the protocol and local law to decide.")
 			})
 		},
