@@ -25,6 +25,8 @@ type Comparison struct {
 	files    map[string]string    // recordings of the source by NFC of their names
 	listed   bool                 // files is filled
 	shifted  bool                 // the plan moves the start of sessions
+	spoken   bool                 // the plan lets annotations leave
+	times    []int                // columns of time in CSV recordings, from 0
 	dated    rule                 // of /started_at
 
 	keys   *keyring            // generation of the bag; the newest until one is recognised
@@ -43,7 +45,7 @@ type Comparison struct {
 	traces   map[string][]mark          // texts of EDF recordings by file of the source
 	treated  int                        // records that were compared
 	formats  map[string]int             // recordings by format
-	moves    map[string]int             // recordings whose time axis was moved
+	moves    int                        // recordings whose time axis was moved
 	finished bool
 }
 
@@ -67,7 +69,7 @@ func New(ctx context.Context, source Source) (*Comparison, error) {
 	c := &Comparison{source: source, counts: make([]int64, len(source.Fields)), found: map[string][]Finding{},
 		files: map[string]string{}, small: map[string][]byte{}, seenAs: map[string]map[string]bool{},
 		owner: map[string]string{}, moved: map[string]map[int]bool{}, traces: map[string][]mark{},
-		formats: map[string]int{}, moves: map[string]int{}}
+		formats: map[string]int{}}
 	for _, f := range source.Fields {
 		r, err := ruleOf(f.Treatment)
 		if err != nil {
@@ -77,8 +79,12 @@ func New(ctx context.Context, source Source) (*Comparison, error) {
 		if f.Path == "/started_at" {
 			c.dated, c.shifted = r, r.kind == "shift"
 		}
+		if f.Path == "/recordings/*/content" {
+			c.spoken = r.kind == "text" || r.kind == "keep"
+		}
 	}
 	c.root = tree(source.Fields, c.rules)
+	c.times = timeColumns(source.Schema)
 	for _, f := range source.Findings {
 		c.found[f.File] = append(c.found[f.File], f)
 	}

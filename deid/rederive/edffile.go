@@ -176,13 +176,13 @@ func (c *Comparison) anonymous(h *head, v *visit) {
 	switch kind := c.dated.kind; {
 	case kind != "keep" && kind != "shift":
 	case !known:
-		time = h.fields[4]
+		time = c.startTime(h.fields[4])
 	default:
 		if kind == "shift" {
 			began -= dayShift(v.days)
 		}
 		y, m, d := began.date()
-		day, time = fmt.Sprintf("%02d-%s-%04d", d, monthMarks[m-1], y), h.fields[4]
+		day, time = fmt.Sprintf("%02d-%s-%04d", d, monthMarks[m-1], y), c.startTime(h.fields[4])
 		date = fmt.Sprintf("%02d.%02d.yy", d, m)
 		if 1985 <= y && y <= 2084 {
 			date = fmt.Sprintf("%02d.%02d.%02d", d, m, y%100)
@@ -194,6 +194,17 @@ func (c *Comparison) anonymous(h *head, v *visit) {
 	for _, s := range h.signals {
 		s[9] = ""
 	}
+}
+
+// startTime returns what leaves of a start time, "hh.mm.ss", as the clock of /started_at does.
+func (c *Comparison) startTime(s string) string {
+	switch clock := c.dated.clock; {
+	case clock == "hour" && len(s) == 8:
+		return s[:2] + ".00.00"
+	case clock == "hour" || clock == "drop":
+		return "00.00.00"
+	}
+	return s
 }
 
 // dayShift is day, which a local name hides.
@@ -290,6 +301,12 @@ func (t *trace) header(v *visit, in io.Reader) error {
 	h := t.head
 	for _, k := range textFields { // before the header is changed
 		for i, s := range h.signals {
+			if !technical(s[k]) {
+				s[k] = ""
+				if k == 0 {
+					s[k] = "signal " + strconv.Itoa(i+1)
+				}
+			}
 			if s[k] != "" {
 				s[k] = t.masked(h.offset(k, i), s[k])
 			}
@@ -352,12 +369,17 @@ func (t *trace) data(from, in io.Reader) error {
 			t.differs("data records", "are fewer than the source has", 0)
 			return nil
 		}
-		begin := 0
+		begin, clock := 0, true
 		for i, samples := range t.head.samples {
 			part, other := want[begin:begin+2*samples], there[begin:begin+2*samples]
 			values := int64(samples)
 			if t.head.plus() != "" && t.head.signals[i][0] == "EDF Annotations" {
-				values = t.annotations(part, at+begin)
+				if t.c.spoken {
+					values = t.annotations(part, at+begin)
+				} else {
+					values = silenced(part, clock)
+				}
+				clock = false
 			}
 			if bytes.Equal(part, other) {
 				t.count.Rederived += values
@@ -388,6 +410,19 @@ func (t *trace) annotations(b []byte, at int) (values int64) {
 		t.differs("annotations", "are not written as EDF+ requires in the source", 0)
 	}
 	return max(values, 1)
+}
+
+// silenced removes every annotation from b, but for the onset that is the time of the data
+// record, in its first annotation signal. It returns how many values are left.
+func silenced(b []byte, clock bool) (values int64) {
+	end := bytes.IndexAny(b, "\x14\x15")
+	var onset []byte
+	if clock && end > 0 {
+		onset = append(bytes.Clone(b[:end]), "\x14\x14\x00"...)
+	}
+	clear(b)
+	copy(b, onset)
+	return 1
 }
 
 // annotations walks over the bytes of an annotation signal in one data record: lists of

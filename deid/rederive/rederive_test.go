@@ -1,6 +1,7 @@
 package rederive_test
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -166,7 +167,7 @@ func TestPlanted(t *testing.T) {
 				}
 			}
 		})
-		if len(s.findings) < len(columns)-2 {
+		if len(s.findings) < len(columns)-4 {
 			t.Errorf("%s: only %d findings", action, len(s.findings))
 		}
 		holds(t, s)
@@ -194,4 +195,138 @@ func traced(t *testing.T, dir string) string {
 	}
 	t.Fatal("no session has an EDF recording")
 	return ""
+}
+
+// Values at the ends: great ages, small regions, heights beyond the limits, halves.
+func TestExtremes(t *testing.T) {
+	for _, plan := range []string{"shifted", "own.json"} {
+		s := newScene(t, options, "keep", func(dir string) {
+			if plan == "own.json" {
+				ownPlan(t, dir, map[string]string{"birth_date": `"year"`, "room_c": `{"round": 2}`})
+			}
+			for i, values := range [][3]string{{"1928-03-03", "03601", "120.5"}, {"1937-05-01", "89301", "217.4"},
+				{"1951-07-09", "98765", "172.5"}} {
+				record := filepath.Join(dir, "sessions", "000"+strconv.Itoa(i+1)+".json")
+				data, err := os.ReadFile(record)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for k, name := range []string{"birth_date", "postal_code"} {
+					was := regexp.MustCompile(`"` + name + `": "([^"]*)"`).FindSubmatch(data)
+					if was == nil {
+						continue
+					}
+					all, err := filepath.Glob(filepath.Join(dir, "sessions", "*.json"))
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, path := range append(all, filepath.Join(dir, "roster.csv")) {
+						text, err := os.ReadFile(path)
+						if err == nil {
+							err = os.WriteFile(path, bytes.ReplaceAll(text, was[1], []byte(values[k])), 0o600)
+						}
+						if err != nil {
+							t.Fatal(err)
+						}
+					}
+				}
+				data, err = os.ReadFile(record)
+				if err != nil {
+					t.Fatal(err)
+				}
+				data = regexp.MustCompile(`"height_cm": [0-9.]+`).ReplaceAll(data, []byte(`"height_cm": `+values[2]))
+				data = bytes.Replace(data, []byte(`"outcome"`), []byte(`"room_c": 21.5, "outcome"`), 1)
+				if err := os.WriteFile(record, data, 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
+		holds(t, s)
+	}
+}
+
+// A time axis that begins with the time of day begins at 0; nothing else changes.
+func TestLateAxis(t *testing.T) {
+	s := newScene(t, options, "keep", func(dir string) {
+		path := filepath.Join(dir, "recordings", "trace-0001.csv")
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows := strings.Split(string(data), "\n")
+		for i, row := range rows[1:] {
+			if at, rest, ok := strings.Cut(row, ","); ok {
+				x, err := strconv.ParseFloat(at, 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				rows[i+1] = strconv.FormatFloat(30045+x, 'f', 2, 64) + "," + rest
+			}
+		}
+		if err := os.WriteFile(path, []byte(strings.Join(rows, "\n")), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	})
+	holds(t, s)
+	b := s.bag.clone()
+	data, err := os.ReadFile(filepath.Join(s.dir, "recordings", "trace-0001.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, e := range b { // the recording as it was
+		if strings.HasSuffix(e.path, ".csv") && len(data) > len(e.data) && strings.HasPrefix(string(e.data), "t_s") &&
+			strings.Count(string(e.data), "\n") == strings.Count(string(data), "\n") {
+			b.put(i, data)
+			break
+		}
+	}
+	if r := compare(t, s.source(t), b.signed()); r.OK() {
+		t.Error("the times of day pass")
+	}
+}
+
+// Texts of an EDF header that are not technical leave in no form, and under the plan
+// "year-only" no annotation does.
+func TestTextsOfEDF(t *testing.T) {
+	for _, plan := range []string{"shifted", "year-only"} {
+		s := newScene(t, options, "redact", func(dir string) {
+			edit(t, filepath.Join(dir, "study.json"), `"shifted"`, `"`+plan+`"`)
+			for _, place := range []planting.Place{planting.InTransducer, planting.InAnnotation} {
+				if _, err := planting.Put(dir, planting.Identifier{Place: place, Session: traced(t, dir),
+					Value: "valve of Tamsin sticks"}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
+		holds(t, s)
+		i := s.bag.find(t, 0, "data/recordings/", ".edf")
+		if bytes.Contains(s.bag[i].data[:512], []byte("valve")) ||
+			plan == "year-only" && bytes.Contains(s.bag[i].data, []byte("valve")) {
+			t.Errorf("%s: a text leaves", plan)
+		}
+		source, err := os.ReadFile(filepath.Join(s.dir, edfOf(t, s.dir)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := s.bag.clone()
+		size := 256 * (1 + int(source[253]-'0'))
+		if source[253] == ' ' {
+			size = 256 * (1 + int(source[252]-'0'))
+		}
+		data := append(bytes.Clone(b[i].data[:size]), source[size:]...)
+		b.put(i, data)
+		if r := compare(t, s.source(t), b.signed()); r.OK() != bytes.Equal(data, s.bag[i].data) {
+			t.Errorf("%s: the annotations of the source pass: %v", plan, r.OK())
+		}
+	}
+}
+
+// edfOf returns the EDF recording of the collection.
+func edfOf(t *testing.T, dir string) string {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(dir, "recordings", "*.edf"))
+	if err != nil || len(names) == 0 {
+		t.Fatal("no EDF recording")
+	}
+	return "recordings/" + filepath.Base(names[0])
 }

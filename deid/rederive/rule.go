@@ -149,11 +149,27 @@ func regionOf(code string, width int) (string, error) {
 	return short, nil
 }
 
+// maxExponent is the greatest power of ten of a number that is read: a double has no greater.
+const maxExponent = 308
+
+// exact returns the number that s writes; ok is false for one that is too long or too large
+// to be computed with.
+func exact(s string) (x *big.Rat, ok bool) {
+	_, exponent, powered := strings.Cut(strings.ToLower(s), "e")
+	if n, err := strconv.Atoi(exponent); powered && (err != nil || n < -maxExponent || n > maxExponent) {
+		return nil, false
+	}
+	if len(s) > 64 || strings.Trim(s, "0123456789+-.eE") != "" {
+		return nil, false
+	}
+	return new(big.Rat).SetString(s)
+}
+
 // rounded returns the multiple of r.width nearest to a number, half away from zero,
 // between r.from and r.to if r is coded.
 func (r rule) rounded(literal string) (string, error) {
-	x, ok := new(big.Rat).SetString(literal)
-	if !ok || len(literal) > 64 {
+	x, ok := exact(literal)
+	if !ok {
 		return "", errValue
 	}
 	// |x| / width + 1/2 = (2 |p| + width q) / (2 width q), rounded down
@@ -293,7 +309,7 @@ func (c *Comparison) value(v *visit, n *node, field int, pointer string) (*node,
 func (v *visit) pseudonym(purpose string, n *node) (*node, error) {
 	code := n.text
 	if n.kind == number {
-		x, ok := new(big.Rat).SetString(code)
+		x, ok := exact(code)
 		if !ok || !x.IsInt() || x.Sign() < 0 {
 			return nil, errValue
 		}

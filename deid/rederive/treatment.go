@@ -62,6 +62,7 @@ func (c *Comparison) treatment(tubes []tube) {
 	recordings := &node{kind: object}
 	recordings.put("csv", whole(c.formats["csv"]))
 	recordings.put("edf", whole(c.formats["edf"]))
+	recordings.put("axes_moved", whole(c.moves))
 	made.put("recordings", recordings)
 	made.put("cautions", c.cautions())
 	c.trees(Treatment, path, made, there, data)
