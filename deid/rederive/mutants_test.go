@@ -142,6 +142,8 @@ func TestMutants(t *testing.T) {
 				t.Error("is not found")
 			case strings.Contains(string(out), "[build failed]"), strings.Contains(string(out), "[setup failed]"):
 				t.Errorf("cannot be built: %s", out)
+			case strings.Contains(string(out), "after treatment this field does not fit the outgoing schema"):
+				t.Log("the site's own proof refuses it; it never leaves")
 			case !strings.Contains(string(out), "differs: "):
 				t.Errorf("something else than the comparison found it: %.400s", out)
 			}

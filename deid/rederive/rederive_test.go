@@ -197,15 +197,17 @@ func traced(t *testing.T, dir string) string {
 	return ""
 }
 
-// Values at the ends: great ages, small regions, heights beyond the limits, halves.
+// Values at the ends: great ages, small regions, heights beyond the limits, halves,
+// parts of seconds, somebody who has just reached a band.
 func TestExtremes(t *testing.T) {
 	for _, plan := range []string{"shifted", "own.json"} {
 		s := newScene(t, options, "keep", func(dir string) {
 			if plan == "own.json" {
-				ownPlan(t, dir, map[string]string{"birth_date": `"year"`, "room_c": `{"round": 2}`})
+				ownPlan(t, dir, map[string]string{"birth_date": `"year"`, "room_c": `{"round": 2}`,
+					"ended_at": `"year"`})
 			}
 			for i, values := range [][3]string{{"1928-03-03", "03601", "120.5"}, {"1937-05-01", "89301", "217.4"},
-				{"1951-07-09", "98765", "172.5"}} {
+				{"1951-01-15", "98765", "172.5"}} {
 				record := filepath.Join(dir, "sessions", "000"+strconv.Itoa(i+1)+".json")
 				data, err := os.ReadFile(record)
 				if err != nil {
@@ -235,6 +237,7 @@ func TestExtremes(t *testing.T) {
 					t.Fatal(err)
 				}
 				data = regexp.MustCompile(`"height_cm": [0-9.]+`).ReplaceAll(data, []byte(`"height_cm": `+values[2]))
+				data = regexp.MustCompile(`("started_at": "[^"]{19})`).ReplaceAll(data, []byte("${1}.400"))
 				data = bytes.Replace(data, []byte(`"outcome"`), []byte(`"room_c": 21.5, "outcome"`), 1)
 				if err := os.WriteFile(record, data, 0o600); err != nil {
 					t.Fatal(err)
