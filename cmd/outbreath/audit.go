@@ -63,8 +63,10 @@ type auditResult struct {
 	Made     string         `json:"-"`
 	at       time.Time      // when it was made
 	Program  string         `json:"program"`
-	Whole    bool           `json:"-"` // the recordings were read too
-	Examples []deid.Example `json:"-"` // one a field
+	Whole    bool           `json:"-"`                // the recordings were read too
+	Examples []deid.Example `json:"-"`                // one a field
+	Leaves   []deid.Leaves  `json:"leaves,omitempty"` // beside the fields of the records
+	Known    []string       `json:"known,omitempty"`  // to a laboratory, because it holds the box
 	Output   *audit.Output  `json:"-"`
 	folder   *keys.Folder
 }
@@ -242,7 +244,7 @@ func (a *auditOptions) auditCollection(c *cobra.Command, u *ui, o *options, dir 
 		Custody: []custody.Entry{},
 	}
 	doc.classes(facts)
-	if doc.Examples, err = deid.Examples(r.col.Plan); err != nil {
+	if err := doc.planned(r.col.Plan); err != nil {
 		return nil, err
 	}
 	doc.site(r)
@@ -261,6 +263,13 @@ func (d *auditResult) classes(facts *audit.Facts) {
 		judged = d.Limited
 	}
 	d.Route = audit.RouteOf(facts, judged)
+}
+
+// planned adds what the plan itself says.
+func (d *auditResult) planned(p *schema.Plan) (err error) {
+	d.Leaves, d.Known = deid.Leaving(p), deid.KnownAnyway(p)
+	d.Examples, err = deid.Examples(p)
+	return err
 }
 
 // site adds what only the site knows: the custody log, the age of the key, the signer.
@@ -378,7 +387,7 @@ func (a *auditOptions) auditShipment(c *cobra.Command, u *ui, o *options, dir st
 	doc.figures, doc.Output, doc.Whole = report, out, true
 	doc.classes(facts)
 	if plan, err := schema.LoadPlan(ledger.Plan); err == nil && len(plan.Fields) == len(ledger.Fields) {
-		if doc.Examples, err = deid.Examples(plan); err != nil {
+		if err := doc.planned(plan); err != nil {
 			return nil, err
 		}
 	}
