@@ -106,7 +106,8 @@ func (j *job) copy(t *testing.T) *job {
 // audited audits the shipment against its collection.
 func (j *job) audited(t *testing.T) (status int, screen string) {
 	t.Helper()
-	status, out, errOut := runHere("audit", j.shipment, "--collection", j.collection, "--keys", j.lab)
+	status, out, errOut := runHere("audit", j.shipment, "--collection", j.collection, "--keys", j.lab,
+		"--site-keys", j.site)
 	return status, out + errOut
 }
 
