@@ -2,22 +2,19 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
-
-	"outbreath/schema/demo"
 )
 
 // A mutant is one change to the code that treats what leaves.
 type mutant struct {
-	name     string // what the program then does wrong
-	file     string // of the module
-	old, new string // old occurs once in file
-	survives string // why the audit cannot know; "" where it must know
+	file, plan string // of the module; of the collection
+	name       string // what the program then does wrong
+	old, new   string // old occurs once in file
 }
 
 // build makes the program with the change, and returns its path.
@@ -50,41 +47,54 @@ func (m mutant) build(t *testing.T, dir string) string {
 }
 
 // TestMutants seals with a program of which one line that treats is wrong, and audits the shipment with the
-// right program: the audit must find it. A mutant that refuses to seal is found by itself, and listed.
+// right program: the audit must find it. A mutant that refuses to seal is found by itself, and listed. The
+// shipment of the unchanged program must pass the same audit, or that a mutant is found would mean nothing.
 func TestMutants(t *testing.T) {
-	all := mutants()
-	step := max(1, len(all)/many(3, len(all)))
-	base := newJob(t, demo.Options{Subjects: 24, Sessions: 36, RecordingSeconds: 5})
-	vary(t, base.collection)
-	found, refused, missed := 0, 0, 0
-	for i := 0; i < len(all); i += step {
-		m := all[i]
-		t.Run(m.name, func(t *testing.T) {
-			j := base.copy(t)
-			out, err := exec.Command(m.build(t, j.dir), "seal", j.collection, "--to", j.media, "--keys",
-				j.site).CombinedOutput()
-			if err != nil {
-				refused++
-				t.Logf("refuses to seal: %s", firstLine(string(out)))
-				return
+	bases := map[string]*job{}
+	base := func(t *testing.T, plan string) *job {
+		if bases[plan] == nil {
+			bases[plan] = varied(t, plan)
+			control := bases[plan].copy(t)
+			control.seal(t)
+			if status, screen := control.audited(t); status != 0 {
+				t.Fatalf("plan %s: the unchanged program does not pass\n%s", plan, screen)
 			}
-			status, screen := j.audited(t)
-			switch {
-			case status != 0 && m.survives != "":
-				t.Errorf("is found now: remove the reason of its survival\n%s", screen)
-			case status != 0:
-				found++
-			case m.survives != "":
-				missed++
-				t.Logf("not found, because %s", m.survives)
-			default:
-				missed++
-				t.Errorf("the audit finds nothing\n%s", screen)
-			}
-		})
+		}
+		return bases[plan]
 	}
-	t.Logf("%d found, %d refuse to seal, %d not found", found, refused, missed)
-	if found == 0 {
+	var found, refused, missed atomic.Int64
+	step := max(1, len(mutants)/many(3, len(mutants)))
+	for i := 0; i < len(mutants); i += step {
+		base(t, mutants[i].plan)
+	}
+	t.Run("each", func(t *testing.T) {
+		for i := 0; i < len(mutants); i += step {
+			m := mutants[i]
+			j := bases[m.plan]
+			t.Run(m.name, func(t *testing.T) {
+				t.Parallel()
+				j := j.copy(t)
+				out, err := exec.Command(m.build(t, j.dir), "seal", j.collection, "--to", j.media, "--keys",
+					j.site).CombinedOutput()
+				if err != nil {
+					refused.Add(1)
+					t.Logf("refuses to seal: %s", firstLine(string(out)))
+					return
+				}
+				if status, screen := j.audited(t); status != 0 {
+					found.Add(1)
+					return
+				} else if why := survives[m.name]; why != "" {
+					t.Logf("not found, because %s", why)
+				} else {
+					t.Errorf("the audit finds nothing\n%s", screen)
+				}
+				missed.Add(1)
+			})
+		}
+	})
+	t.Logf("%d found, %d refuse to seal, %d not found", found.Load(), refused.Load(), missed.Load())
+	if found.Load() == 0 {
 		t.Error("no mutant was tried")
 	}
 }
@@ -116,46 +126,13 @@ func firstLine(s string) string {
 	return line
 }
 
-// vary gives the records the values at which treatments are most easily wrong: ages about 90, extreme and
-// half-way heights, postal codes of small areas, times about midnight, spellings of one id, optional fields.
-func vary(t *testing.T, collection string) {
-	t.Helper()
-	files, err := filepath.Glob(filepath.Join(collection, "sessions", "*.json"))
-	if err != nil || len(files) < 12 {
-		t.Fatal(err, len(files))
-	}
-	for i, path := range files {
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var record map[string]any
-		if err := json.Unmarshal(data, &record); err != nil {
-			t.Fatal(err)
-		}
-		subject := record["subject"].(map[string]any)
-		subject["height_cm"] = []any{139.4, 142.5, 167.5, 172.49, 201, 177}[i%6]
-		subject["weight_kg"] = []any{38, 62.5, 151, 77.49, 80, 97.5}[i%6]
-		record["room_c"], record["room_kpa"] = 20.5+float64(i%4)/4, 100.5
-		tube := record["tubes"].([]any)[0].(map[string]any)
-		tube["conditioned_at"] = "2026-02-20T08:15:00+01:00"
-		tube["cycles"] = i % 30
-		if data, err = json.MarshalIndent(record, "", "  "); err != nil {
-			t.Fatal(err)
-		}
-		write(t, path, data)
-	}
-}
-
-// mutants lists the changes.
-func mutants() []mutant {
-	const shift, pseudonym = "deid/shift.go", "deid/pseudonym.go"
-	var list []mutant
-	add := func(file, name, old, new string) { list = append(list, mutant{name, file, old, new, ""}) }
-	add(shift, "dates move forward", "date.AddDate(0, 0, -days)", "date.AddDate(0, 0, days)")
-	add(shift, "ages of 90 in a band of five", "if age >= 90 {", "if age >= 100 {")
-	add(shift, "bands begin at the age", "low := age / width * width", "low := age")
-	_ = pseudonym
-	_ = fmt.Sprint
-	return list
+// survives gives the reason for each mutant and each alteration that the audit does not find.
+var survives = map[string]string{
+	"a figure of a recording": "how breaths are counted is not computed again: the audit lists these figures as not " +
+		"tested",
+	"a recording's figures less": "the figures of recordings are not computed again, so the audit cannot know which " +
+		"of them can be measured",
+	"a name in READ-ME-FIRST": "READ-ME-FIRST.txt lies beside the archive, and the audit compares the label and the " +
+		"bag only",
+	"a blank in READ-ME-FIRST": "as for a name in it",
 }

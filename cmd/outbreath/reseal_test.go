@@ -27,6 +27,11 @@ type unsealed struct {
 	shipment string            // folder
 	number   string            // of the shipment
 	files    map[string][]byte // by name below the bag's folder; the manifests are made anew
+
+	header  func(h []byte)                // changes each header of the archive; its sum is made anew
+	padding byte                          // fills the last block of each file
+	archive func(packed []byte) []byte    // changes the compressed archive
+	outside func(files map[string][]byte) // changes the label and READ-ME-FIRST.txt
 }
 
 // unseal opens a shipment with the laboratory's key.
@@ -116,17 +121,26 @@ func (u *unsealed) seal(t *testing.T, media, siteKeys, labKeys string) string {
 	u.files["tagmanifest-sha256.txt.sig"] = sign("bag@outbreath", u.files["tagmanifest-sha256.txt"])
 	var stream bytes.Buffer
 	for _, name := range append(append(names, tags...), "tagmanifest-sha256.txt", "tagmanifest-sha256.txt.sig") {
-		stream.Write(ustar(u.number+"/"+name, len(u.files[name])))
+		h := ustar(u.number+"/"+name, len(u.files[name]))
+		if u.header != nil {
+			u.header(h)
+			summed(h)
+		}
+		stream.Write(h)
 		stream.Write(u.files[name])
-		stream.Write(make([]byte, -len(u.files[name])&511))
+		stream.Write(bytes.Repeat([]byte{u.padding}, -len(u.files[name])&511))
 	}
 	stream.Write(make([]byte, 1024))
 	enc, err := zstd.NewWriter(nil)
 	if err != nil {
 		t.Fatal(err)
 	}
+	packed := enc.EncodeAll(stream.Bytes(), nil)
+	if u.archive != nil {
+		packed = u.archive(packed)
+	}
 	age := exec.Command(ageBinary(t), "-R", filepath.Join(labKeys, "recipient.txt"))
-	age.Stdin = bytes.NewReader(enc.EncodeAll(stream.Bytes(), nil))
+	age.Stdin = bytes.NewReader(packed)
 	archive, err := age.Output()
 	if err != nil {
 		t.Fatal("age:", err)
@@ -143,15 +157,21 @@ func ustar(name string, size int) []byte {
 	copy(h[100:], fmt.Sprintf("%07o\x00%07o\x00%07o\x00%011o\x00%011o\x00        0", 0o644, 0, 0, size, 315532800))
 	copy(h[257:], "ustar\x0000")
 	copy(h[329:], "0000000\x000000000\x00")
+	summed(h)
+	return h
+}
+
+// summed sets the check sum of a header.
+func summed(h []byte) {
+	copy(h[148:], "        ")
 	sum := 0
 	for _, b := range h {
 		sum += int(b)
 	}
 	copy(h[148:], fmt.Sprintf("%06o\x00 ", sum))
-	return h
 }
 
-// folder writes the shipment's files; READ-ME-FIRST.txt is that of the first sealing.
+// folder writes the shipment's files; READ-ME-FIRST.txt is that of the first sealing, unless u changes it.
 func (u *unsealed) folder(t *testing.T, dir string, archive []byte, sign func(string, []byte) []byte) string {
 	t.Helper()
 	name := u.number + ".tar.zst.age"
@@ -165,6 +185,9 @@ func (u *unsealed) folder(t *testing.T, dir string, archive []byte, sign func(st
 		t.Fatal(err)
 	}
 	files := map[string][]byte{name: archive, "shipment.json": label, "READ-ME-FIRST.txt": readme}
+	if u.outside != nil {
+		u.outside(files)
+	}
 	order := []string{"READ-ME-FIRST.txt", name, "shipment.json"}
 	slices.Sort(order)
 	var sums bytes.Buffer
