@@ -119,8 +119,8 @@ func varyRecord(record map[string]any, i int, rows map[string]map[string]string)
 	subject := record["subject"].(map[string]any)
 	row := rows[subject["subject_id"].(string)]
 	subject["birth_date"], subject["postal_code"] = row["birth_date"], row["postal_code"]
-	subject["height_cm"] = []any{139.4, 142.5, 167.5, 172.49, 201, 177}[i%6]
-	subject["weight_kg"] = []any{38, 62.5, 151, 77.49, 80, 97.5}[i%6]
+	subject["height_cm"] = []any{131.4, 142.5, 167.5, 172.49, 201, 177}[i%6]
+	subject["weight_kg"] = []any{31, 62.5, 151, 77.49, 80, 97.5}[i%6]
 	if i >= 16 && i%2 == 0 {
 		subject["subject_id"] = strings.ToLower(strings.ReplaceAll(subject["subject_id"].(string), "-", " "))
 	}
@@ -139,7 +139,7 @@ func varyRecord(record map[string]any, i int, rows map[string]map[string]string)
 		tube["storage"] = "ambient"
 	}
 	if i%6 == 1 {
-		record["notes"] = "told " + row["family_name"] + " to come back on 2026-03-20. reading of 4 March 2026 kept"
+		record["notes"] = "told " + row["family_name"] + " (" + row["mrn"] + ") to come back on 2026-03-20. reading of 4 March 2026 kept"
 	}
 	moveBy := time.Duration(0)
 	if i%8 == 5 { // the session crosses midnight
