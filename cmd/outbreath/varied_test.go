@@ -139,7 +139,8 @@ func varyRecord(record map[string]any, i int, rows map[string]map[string]string)
 		tube["storage"] = "ambient"
 	}
 	if i%6 == 1 {
-		record["notes"] = "told " + row["family_name"] + " (" + row["mrn"] + ") to come back on 2026-03-20. reading of 4 March 2026 kept"
+		record["notes"] = "told " + row["family_name"] + " (" + row["mrn"] +
+			") to come back on 2026-03-20. reading of 4 March 2026 kept"
 	}
 	moveBy := time.Duration(0)
 	if i%8 == 5 { // the session crosses midnight
