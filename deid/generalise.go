@@ -1,10 +1,6 @@
 package deid
 
-import (
-	"time"
-
-	"outbreath/schema"
-)
+import "outbreath/schema"
 
 // Generalise returns the text of one value of session s when it is treated by t, exactly as
 // [Treat] does. It is false for a treatment that does not apply to the value, and for treatments
@@ -24,8 +20,7 @@ func Generalise(t schema.Treatment, n *schema.Node, s *schema.Session) (string, 
 	if n.Kind != schema.String {
 		return "", false
 	}
-	year, month, day := s.Started.Date()
-	v := &visit{Session: s, day: time.Date(year, month, day, 0, 0, 0, 0, time.UTC)}
+	v := &visit{Session: s, day: civilDay(s.Started)}
 	switch t.Kind {
 	case schema.AgeBand:
 		text, err := bandOf(n.Text, v.day, t.Width)

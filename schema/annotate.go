@@ -9,6 +9,8 @@ import (
 func (t Treatment) Annotation() *Node {
 	kind := string(t.Kind)
 	switch {
+	case t.Kind == Shift && t.Clock != "":
+		return jsonObject(Member{kind, jsonObject(word("clock", t.Clock))})
 	case t.Kind == Pseudonym:
 		return jsonObject(word(kind, t.Purpose))
 	case t.Kind == AgeBand, t.Kind == Region && t.Width > 0, t.Kind == Round && !t.Coded:

@@ -7,7 +7,8 @@ import (
 
 // The annotation of a treatment is read as that treatment.
 func TestAnnotation(t *testing.T) {
-	for _, s := range []string{"keep", "drop", "pseudonym subject", "shift", "year", "age-band 10", "region",
+	for _, s := range []string{"keep", "drop", "pseudonym subject", "pseudonym kit", "shift", "shift, hour",
+		"shift, no clock", "day", "year", "age-band 10", "region",
 		"region 2", "round 15", "round 5, 140 to 200", "text", "recording"} {
 		want, err := ParseTreatment(s)
 		if err != nil {

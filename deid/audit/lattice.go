@@ -30,7 +30,12 @@ func (o *Output) Lattice(in *Input, plan *schema.Plan) (*reach.Table, *Table) {
 		}
 		field, _ := plan.Field(f.Path)
 		lattice.Axes = append(lattice.Axes, reach.NewAxis(field, now,
-			func(r int, t schema.Treatment) (string, bool) { return generalised(found[r], t) }))
+			func(r int, t schema.Treatment) (string, bool) {
+				if t.Kind == schema.Shift { // a key is needed, but the value as it leaves tells
+					return reach.Retreated(now[r], field.Treatment, t)
+				}
+				return generalised(found[r], t)
+			}))
 	}
 	return lattice, t
 }

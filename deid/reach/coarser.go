@@ -39,6 +39,9 @@ func coarser(f schema.Field, now []string) []schema.Treatment {
 		list = append([]schema.Treatment{{Kind: schema.Year}}, ages(1)...)
 	case t.Kind == schema.Keep && only("string") && f.Format == "date":
 		list = []schema.Treatment{{Kind: schema.Year}}
+	case t.Kind == schema.Shift && t.Clock == "":
+		// not without a clock: the seconds since the session's start tell more than the hour
+		list = []schema.Treatment{{Kind: schema.Shift, Clock: schema.ClockHour}}
 	case t.Kind == schema.Region:
 		for _, w := range []int{2, 1} {
 			if t.Width == 0 || w < t.Width {
@@ -132,6 +135,9 @@ func span(values []string, r schema.Treatment) (least, greatest int, ok bool) {
 	return least, greatest, ok
 }
 
+// hourLength is the length of "2026-03-02T09".
+const hourLength = 13
+
 // Separator separates the values of a subject whose sessions differ.
 const Separator = " / "
 
@@ -154,6 +160,11 @@ func Retreated(joined string, now, t schema.Treatment) (string, bool) {
 			return "", false
 		case t.Kind == schema.AgeBand:
 			parts[i] = band(s, t.Width)
+		case t.Kind == schema.Shift:
+			if len(s) < hourLength || s[10] != 'T' {
+				return "", false
+			}
+			parts[i] = s[:hourLength]
 		case t.Kind == schema.Region:
 			runes := []rune(s)
 			parts[i] = string(runes[:min(t.Width, len(runes))])

@@ -66,7 +66,8 @@ func TestCoarser(t *testing.T) {
 		{names(field(t, "/p", "region")), "region 2; region 1; drop"},
 		{names(field(t, "/p", "region 2")), "region 1; drop"},
 		{names(field(t, "/s", "keep")), "drop"},
-		{names(field(t, "/s", "shift")), "drop"}, // a year would be the true one
+		{names(field(t, "/s", "shift")), "shift, hour; drop"}, // a year would be the true one
+		{names(field(t, "/s", "shift, hour")), "drop"},
 		{names(field(t, "/tubes/*/barcode", "keep")), ""},
 		{names(field(t, "/w", "round 20, 40 to 100"), "40", "60", "80", "100"),
 			"round 20, 40 to 80; round 20, 40 to 60; round 20, 60 to 100; round 20, 60 to 80; " +
@@ -81,6 +82,20 @@ func TestCoarser(t *testing.T) {
 	}
 	if s := names(born, "1950-01-01"); !strings.HasPrefix(s, "year; age-band 1; age-band 2; ") {
 		t.Errorf("birth date: %s", s)
+	}
+}
+
+// A shifted time loses its minutes; a shifted date has none, so that only its removal remains.
+func TestShiftedToTheHour(t *testing.T) {
+	f := field(t, "/started_at", "shift")
+	times := axis(f, []string{"2026-03-02T09:14:11", "2026-03-02T09:40:00",
+		"2026-03-02T10:00:00 / 2026-03-09T09:14:11"})
+	if l := times.Levels; len(l) != 3 || l[1].Treatment.String() != "shift, hour" || l[1].Values != 2 ||
+		Line(l[1].Treatment) != `"deid": {"shift": {"clock": "hour"}}` {
+		t.Errorf("times: %+v", l)
+	}
+	if l := axis(f, []string{"2026-03-02", "2026-03-03"}).Levels; len(l) != 2 || l[1].Treatment.Kind != schema.Drop {
+		t.Errorf("dates: %+v", l)
 	}
 }
 

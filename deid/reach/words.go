@@ -29,9 +29,14 @@ func Say(path string, t schema.Treatment) string {
 	case schema.Round:
 		s := fmt.Sprintf("%s to the nearest %d", name, t.Width)
 		if t.Coded {
-			s += fmt.Sprintf(", %d and below together, %d and above together", t.From, t.To)
+			s += fmt.Sprintf(", ends at %d and %d", t.From, t.To)
 		}
 		return s
+	case schema.Shift:
+		if t.Clock == schema.ClockHour {
+			return name + ", shifted, to the hour"
+		}
+		return name + ", shifted"
 	case schema.Year:
 		return "year of " + name
 	case schema.Drop:
