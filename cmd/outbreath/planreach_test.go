@@ -157,8 +157,13 @@ func TestRiskBySQL(t *testing.T) {
 		want("mean prosecutor risk", got.ProsecutorMean, "SELECT sum(n * (1.0/n)) / sum(n) FROM class")
 		want("small cells", float64(got.SmallCount), "SELECT count(*) FROM class WHERE n < 11")
 		for _, s := range got.Sensitive {
-			want("l of "+s.Field, float64(s.L), `SELECT min(d) FROM (SELECT count(DISTINCT v.set_of) d FROM subject s
-				JOIN value_set v ON v.who = s.who AND v.path = ? GROUP BY s.key)`, s.Field)
+			want("l of "+s.Field, float64(s.L), `WITH
+				d AS (SELECT s.key, count(DISTINCT v.set_of) d, count(*) n FROM subject s
+					JOIN value_set v ON v.who = s.who AND v.path = ?1 GROUP BY s.key),
+				item AS (SELECT s.key, i.text, count(DISTINCT i.who) m FROM subject s
+					JOIN value i ON i.who = s.who AND i.path = ?1 GROUP BY s.key, i.text),
+				common AS (SELECT key, max(m) m FROM item GROUP BY key)
+				SELECT min(CASE WHEN m = n THEN 1 ELSE d END) FROM d JOIN common USING (key)`, s.Field)
 		}
 		t.Logf("%s: k %d, %d classes, %d alone", plan, got.K, got.Classes, got.Unique)
 		db.Close()

@@ -36,10 +36,8 @@ func NewAxis(f schema.Field, now []string, value func(row int, t schema.Treatmen
 	a := Axis{Field: f, rows: make([]uint32, len(now))}
 	code := map[string]uint32{}
 	for r, v := range now {
-		c, ok := code[v]
-		if !ok {
-			c = uint32(len(a.counts))
-			code[v] = c
+		c := number(code, v)
+		if int(c) == len(a.counts) {
 			a.counts = append(a.counts, 0)
 		}
 		a.rows[r] = c
@@ -76,11 +74,7 @@ func (a *Axis) values(t schema.Treatment, value func(int, schema.Treatment) (str
 		if !ok {
 			return nil, 0, false
 		}
-		c, known := code[v]
-		if !known {
-			c = uint32(len(code))
-			code[v] = c
-		}
+		c := number(code, v)
 		if seen[now] && of[now] != c {
 			return nil, 0, false
 		}

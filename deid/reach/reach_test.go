@@ -156,7 +156,8 @@ func drawTable(t *rapid.T, quick testing.TB) *Table {
 	}
 	tab.Axes = all[:rapid.IntRange(1, len(all)).Draw(t, "fields")]
 	for range rapid.IntRange(0, 2).Draw(t, "sensitive") {
-		tab.Sensitive = append(tab.Sensitive, draw("smoking", "never", "former", "current"))
+		tab.Sensitive = append(tab.Sensitive, draw("smoking", "never", "former", "current",
+			"former / never", ""))
 	}
 	return tab
 }
@@ -197,6 +198,10 @@ func exhaustive(tab *Table, want Target, leave int) (loss float64, found bool) {
 					distinct[s[r]] = true
 				}
 				fails = fails || len(distinct) < want.L
+				for _, item := range []string{"never", "former", "current"} {
+					has := func(r int) bool { return slices.Contains(strings.Split(s[r], " / "), item) }
+					fails = fails || want.L > 1 && !slices.ContainsFunc(rows, func(r int) bool { return !has(r) })
+				}
 			}
 			for _, r := range rows {
 				out[r] = fails

@@ -2,12 +2,13 @@ package reach
 
 import (
 	"slices"
+	"strings"
 )
 
 // A Table holds the quasi-identifiers and sensitive fields of n subjects.
 type Table struct {
 	Axes      []Axis
-	Sensitive [][]string // by field, then by subject
+	Sensitive [][]string // by field, then by subject; the items of a list are joined by Separator
 
 	Work int // rows that a search may look at; 0: as many as take some seconds
 }
@@ -36,7 +37,7 @@ type searcher struct {
 	n         int
 	want      Target
 	leave     int
-	sensitive [][]uint32
+	sensitive []secrets
 	levels    []int // -1: not chosen yet
 	best      Result
 	work      int // rows that may be looked at
@@ -87,7 +88,7 @@ func newSearcher(t *Table) *searcher {
 		s.n = len(t.Axes[0].rows)
 	}
 	for _, values := range t.Sensitive {
-		s.sensitive = append(s.sensitive, coded(values))
+		s.sensitive = append(s.sensitive, secretsOf(values))
 	}
 	s.scratch = make([]uint32, s.n)
 	return s
@@ -112,19 +113,41 @@ func coarsest(a Axis) int {
 	return best
 }
 
-// coded numbers values from 0.
-func coded(values []string) []uint32 {
-	code := map[string]uint32{}
-	out := make([]uint32, len(values))
-	for i, v := range values {
-		c, ok := code[v]
-		if !ok {
-			c = uint32(len(code))
-			code[v] = c
+// secrets are the values of a sensitive field, numbered from 0.
+type secrets struct {
+	values []uint32   // by row
+	items  [][]uint32 // by row, the distinct items of its list that are not empty; nil without lists
+	count  int        // of items
+}
+
+func secretsOf(values []string) secrets {
+	of := secrets{values: make([]uint32, len(values)), items: make([][]uint32, len(values))}
+	value, item, lists := map[string]uint32{}, map[string]uint32{}, false
+	for r, v := range values {
+		of.values[r] = number(value, v)
+		list := strings.Split(v, Separator)
+		lists = lists || len(list) > 1
+		slices.Sort(list)
+		for _, i := range slices.Compact(list) {
+			if i != "" {
+				of.items[r] = append(of.items[r], number(item, i))
+			}
 		}
-		out[i] = c
 	}
-	return out
+	if of.count = len(item); !lists {
+		of.items = nil
+	}
+	return of
+}
+
+// number returns the number of s, a new one if it has none.
+func number(codes map[string]uint32, s string) uint32 {
+	c, ok := codes[s]
+	if !ok {
+		c = uint32(len(codes))
+		codes[s] = c
+	}
+	return c
 }
 
 // walk extends a partial choice with these classes, whose levels lose loss in the mean. alive
@@ -250,13 +273,30 @@ func (s *searcher) bad(classes []uint32, count int) []int {
 	return rows
 }
 
-// diversity counts the distinct values in each class of s.size.
-func (s *searcher) diversity(classes, values []uint32) []int {
+// diversity returns for each class of s.size how many distinct values it has, and 1 if all its
+// rows share an item of a list: that item is known of each.
+func (s *searcher) diversity(classes []uint32, of secrets) []int {
 	s.pairs.reset(len(s.size), s.n)
 	distinct := make([]int, len(s.size))
 	for r, c := range classes {
-		if _, again := s.pairs.number(c, values[r]); !again {
+		if _, again := s.pairs.number(c, of.values[r]); !again {
 			distinct[c]++
+		}
+	}
+	if of.items == nil {
+		return distinct
+	}
+	s.pairs.reset(len(s.size), of.count)
+	var rows []int // with each pair of a class and an item
+	for r, c := range classes {
+		for _, item := range of.items[r] {
+			n, again := s.pairs.number(c, item)
+			if !again {
+				rows = append(rows, 0)
+			}
+			if rows[n]++; rows[n] == s.size[c] {
+				distinct[c] = 1
+			}
 		}
 	}
 	return distinct

@@ -11,7 +11,9 @@ import (
 // A Target says what a plan must reach. The zero value is reached by every plan.
 type Target struct {
 	K int // least number of subjects in a class; at most 1: any
-	L int // least number of distinct values of every sensitive field in a class; at most 1: any
+	// L is the least number of distinct values of every sensitive field in a class; at most 1: any.
+	// From 2 on, no item of a list may be that of all subjects of a class.
+	L int
 }
 
 // most bounds K and L.
