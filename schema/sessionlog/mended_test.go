@@ -2,6 +2,7 @@ package sessionlog
 
 import (
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -302,10 +303,18 @@ func TestAnswersEnd(t *testing.T) {
 		"date": {"02/03/2026", "04/03/2026"}, "birth date": {"01/02/70", "03/04/14"}, "volume A": {"1,234", "1,235"}})
 	logs["words"] = withColumns(plainWeek(2), map[string][]string{"sex": {"H", "M"}, "storage A": {"cupboard", "n/a"},
 		"operator": {"n/a", "-"}, "start": {"9.1", "46083"}})
+	part := 3 // of the ways to answer, by turns
+	if os.Getenv("CI") == "true" {
+		part = 1
+	}
+	turn := 0
 	for name, log := range logs {
 		for _, pick := range []int{0, 1, 2, 30} {
 			for _, said := range []*Settings{{}, {Dates: monthFirst, Decimals: point},
 				{Dates: yearFirst, Decimals: comma}} {
+				if turn++; turn%part != 0 {
+					continue
+				}
 				if problem := endless(csvLog(t, [2]string{"log.csv", log}), inputs(t), said, pick); problem != "" {
 					t.Errorf("%s, choice %d: %s", name, pick, problem)
 				}

@@ -188,7 +188,10 @@ func TestHostile(t *testing.T) {
 	}
 	traps := slices.Concat(archiveTraps(), cellTraps(), sharedTraps(), textTraps())
 	lie := understate(sheetOf(spaces, large).bytes(t))
-	for _, f := range append(traps, trap{"the same, claimed to be small", false, lie}) {
+	for i, f := range append(traps, trap{"the same, claimed to be small", false, lie}) {
+		if i%3 != 0 && os.Getenv("CI") != "true" && os.Getenv("OUTBREATH_FULL") == "" {
+			continue // each takes a second to make and to read
+		}
 		data, ok := f.data.([]byte)
 		if !ok {
 			data = f.data.(rawBook).bytes(t)
