@@ -165,6 +165,25 @@ func plainHash(id string) string {
 	panic("no check character fits")
 }
 
+// A tube is cleaned days or weeks before its session: that is no date left where it was.
+func TestCleanedLongBefore(t *testing.T) {
+	v := invent(t)
+	v.in.Fields = append(slices.Clone(v.in.Fields), Field{"/tubes/*/conditioned_at", "shift", ""})
+	for _, r := range v.records {
+		tube := r["tubes"].([]any)[0].(map[string]any)
+		at, err := time.Parse(localTime, tube["uncapped_at"].(string))
+		if err != nil {
+			t.Fatal(err)
+		}
+		tube["conditioned_at"] = at.AddDate(0, 0, -10).Format(localTime)
+	}
+	for _, i := range Examine(v.output(t), &v.in).Issues {
+		if i.Code == "date.apart" {
+			t.Fatalf("%+v", i)
+		}
+	}
+}
+
 func TestSabotage(t *testing.T) {
 	clean := invent(t)
 	rep := Examine(clean.output(t), &clean.in)

@@ -49,7 +49,7 @@ func (e *examiner) treatments() {
 				continue
 			}
 			e.value(r, l, t)
-			if t.Kind == schema.Shift {
+			if t.Kind == schema.Shift && !strings.HasSuffix(l.Path, "/conditioned_at") { // weeks before the session
 				if d, err := parseDay(l.Text); err == nil {
 					dates = append(dates, d)
 				}
