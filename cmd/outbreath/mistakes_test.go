@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -57,6 +58,10 @@ type spoiltWeek struct {
 	args   []string // of fill
 	// each of them is followed by another fill
 	after []func(s *spoiltWeek)
+	// what is done with the filled week in dir, nil for nothing; it returns what the screen said
+	then func(t *testing.T, dir string) (screen string, clean bool)
+	// of the collection that is judged; "" for week
+	folder string
 }
 
 func (s *spoiltWeek) sheet(name string) *sheet.Sheet {
@@ -267,6 +272,12 @@ func (s *spoiltWeek) carryOut(t *testing.T, dir string) (screen string, clean bo
 		change(s)
 		screen, clean = s.fill(t, dir, "week")
 	}
+	if s.then != nil {
+		if !clean {
+			t.Fatalf("before the mistake:\n%s", screen)
+		}
+		return s.then(t, dir)
+	}
 	return screen, clean
 }
 
@@ -300,7 +311,7 @@ func messages(screen string) (all []string) {
 	return slices.DeleteFunc(all, func(m string) bool { return strings.HasPrefix(m, "understood:") })
 }
 
-var doubtful = regexp.MustCompile(`\b(error|question|warning|lost|likely|sure|any more)\b`)
+var doubtful = regexp.MustCompile(`\b(error|question|warning|lost|likely|sure|any more|was sealed in)\b`)
 
 // judge reports how the program fares, "" if as expected, and the first relevant line.
 func (m mistake) judge(screen string, clean bool, got, want []map[string]any) (fault, line string, silent bool) {
@@ -411,7 +422,8 @@ func (m mistake) try(t *testing.T, w *deskWeek, base [2][]map[string]any) string
 	if m.want != nil {
 		m.want(want)
 	}
-	fault, line, silent := m.judge(screen, clean, recordsOf(t, filepath.Join(dir, "week")), want)
+	got := recordsOf(t, filepath.Join(dir, cmp.Or(s.folder, "week")))
+	fault, line, silent := m.judge(screen, clean, got, want)
 	t.Logf("%s | %s: %s", m.did, m.expect, line)
 	switch {
 	case fault == "" && m.short != "":
