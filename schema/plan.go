@@ -80,7 +80,6 @@ var variants = map[string][]change{
 			"without it."},
 		{"/tubes/*/uncapped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
 		{"/tubes/*/capped_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
-		{"/tubes/*/conditioned_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
 		{"/recordings/*/started_at", `"year"`, "Only the year leaves, and the seconds since the session began."},
 		{"/recordings/*/content", `"drop"`, "This plan lets no free text leave."},
 		{"/interruptions/*/at", `"year"`, "Only the year leaves, and the seconds since the session began."},

@@ -58,7 +58,7 @@ func TestBuiltin(t *testing.T) {
 		{"/tubes/*/flow_start_ml_min", "keep", "=", "="},
 		{"/tubes/*/flow_end_ml_min", "keep", "=", "="},
 		{"/tubes/*/gate_kpa", "keep", "=", "="},
-		{"/tubes/*/conditioned_at", "shift", "keep", "year"},
+		{"/tubes/*/conditioned_at", "drop", "keep", "="},
 		{"/tubes/*/cycles", "keep", "=", "="},
 		{"/recordings/*/file", "recording", "=", "="},
 		{"/recordings/*/format", "keep", "=", "="},
