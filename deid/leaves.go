@@ -149,8 +149,9 @@ func listLeaves() []Leaves {
 // KnownAnyway is what a laboratory that holds the box knows whatever the plan does.
 func KnownAnyway(plan *schema.Plan) []string {
 	list := []string{
-		"the barcodes, which are printed on the tubes and may be numbered in the order of use: they can show which " +
-			"sessions came first",
+		"the barcodes, which are printed on the tubes: used in order, they give away the order of the sessions and " +
+			"with it the days; hand out tubes at random from the box; of the built-in plans only year-only holds " +
+			"against it, and whoever has the appointment book links all sessions under each plan",
 		"the day on which the box arrived, and the day of sealing on the label: the sessions were before it, and not " +
 			"longer than tubes may be held",
 		"whatever else is in or on the box: a kit's own number, a slip, a carrier's label",
