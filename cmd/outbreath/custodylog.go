@@ -94,7 +94,9 @@ func conflictToDo(e *site.ConflictError) string {
 			"it: it then begins its own log. If not, put back this collection's own %s and %s.sig from its newest copy",
 			custodyFile, custodyFile, reviewFile, custodyFile, custodyFile) + officer
 	case site.NoLog:
-		return "put back the newest copy of the collection" + officer
+		return "if this folder was begun for a new week, it holds sessions that were sealed in an earlier one: give " +
+			"fill a log of this week alone, and move the earlier sessions' records and recordings out of this folder. " +
+			"If not, put back the newest copy of the collection" + officer
 	case site.Newer, site.NoState:
 		return "put back the newest copy of the key folder" + officer
 	case site.UnknownLog:
