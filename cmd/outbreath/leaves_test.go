@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -454,6 +453,6 @@ func (w *leavesWalk) schema(data []byte) {
 	}
 	walk("", root)
 	if met < 30 {
-		w.Error(fmt.Sprintf("only %d fields in the schema that leaves", met))
+		w.Errorf("only %d fields in the schema that leaves", met)
 	}
 }

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -82,5 +83,20 @@ func TestAnswersAreMeasured(t *testing.T) {
 		if !found {
 			t.Errorf("%s: not among %d answers", c.change, len(now.Answers))
 		}
+	}
+}
+
+// TestNumbersInOrder: a field is named once and by its path, so that no line for the plan is offered for a
+// barcode, by which the laboratory finds the tube.
+func TestNumbersInOrder(t *testing.T) {
+	by := []*attack.Attack{{Orders: []string{"/tubes/*/barcode", "/tubes/*/barcode (in stacks of 4)"}},
+		{Orders: []string{"/kit/unit"}}}
+	orders := numbersInOrder(by)
+	if !slices.Equal(orders, []string{"/kit/unit", "/tubes/*/barcode"}) {
+		t.Fatal(orders)
+	}
+	a := (&examiner{}).unordered(orders)
+	if len(a.Paste) != 1 || a.Paste[0].Field != "/kit/unit" || !strings.Contains(a.Change, "at random") {
+		t.Fatalf("%+v", a)
 	}
 }

@@ -116,12 +116,13 @@ func (e *examiner) order(by []*attack.Attack) Attack {
 }
 
 // numbersInOrder returns the fields whose numbers an attack found to be in the order of the
-// visits.
+// visits. How they were in order, such as "(in stacks of 4)", is left out: the field is the same.
 func numbersInOrder(by []*attack.Attack) []string {
 	set := map[string]bool{}
 	for _, a := range by {
 		for _, f := range a.Orders {
-			set[f] = true
+			field, _, _ := strings.Cut(f, " (")
+			set[field] = true
 		}
 	}
 	return slices.Sorted(maps.Keys(set))
