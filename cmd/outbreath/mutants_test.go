@@ -129,6 +129,7 @@ var survives = map[string]string{
 		"of them can be measured",
 	"a program's number as a date": "the source does not say which version made the shipment: the audit lists the " +
 		"name of the program as not tested",
+	"days from the session": "no plan of these collections counts the days of a date without a time",
 	"a name in READ-ME-FIRST": "READ-ME-FIRST.txt lies beside the archive, and the audit compares the label and the " +
 		"bag only",
 	"a blank in READ-ME-FIRST": "as for a name in it",
