@@ -92,6 +92,7 @@ type filling struct {
 	shipped  func(session string) (string, error)
 	screen   *screen
 	said     map[string]bool // of what was understood
+	given    *fillOptions
 
 	reading    *sessionlog.Reading
 	recordings *sessionlog.Recordings
@@ -104,7 +105,7 @@ func (s *fillOptions) run(u *ui, o *options, dir string) error {
 		return err
 	}
 	defer col.Root.Close()
-	f := &filling{u: u, o: o, col: col, screen: newScreen(u, errStopped), said: map[string]bool{}}
+	f := &filling{u: u, o: o, col: col, screen: newScreen(u, errStopped), said: map[string]bool{}, given: s}
 	if err := f.open(s); err != nil {
 		return err
 	}
@@ -114,6 +115,11 @@ func (s *fillOptions) run(u *ui, o *options, dir string) error {
 	}
 	if err := s.answer(col.Plan, f.settings); err != nil {
 		return err
+	}
+	if s.zone != "" && col.Study.Zone != "" && s.zone != col.Study.Zone {
+		return usagef("leave --zone out, or correct the zone in study.json",
+			"--zone %s is not the zone of study.json, %s",
+			quoted(s.zone), quoted(col.Study.Zone))
 	}
 	if f.prior, err = sessionlog.ReadFilled(col.Root); err != nil {
 		return err
@@ -281,6 +287,29 @@ func (s *fillOptions) answer(plan *schema.Plan, set *sessionlog.Settings) error 
 	return nil
 }
 
+// idle lists the options that speak of something that the log does not have: they would change nothing,
+// though who typed them thinks that they did.
+func (s *fillOptions) idle(tables []sheet.Table, r *sessionlog.Reading) (list []sessionlog.Problem) {
+	for _, given := range s.columns {
+		if heading, _, _ := cutLast(given); !sessionlog.Written(tables, heading) {
+			list = append(list, sessionlog.Problem{Where: "--column " + given,
+				Message: "no column of the log has this heading: write it as it is in the log"})
+		}
+	}
+	if len(r.Doubts) > 0 {
+		return list // sessions may still be unread
+	}
+	for _, given := range s.files {
+		_, session, _ := cutLast(given)
+		if session != "-" && !slices.ContainsFunc(r.Records,
+			func(x *sessionlog.Record) bool { return x.ID == session }) {
+			list = append(list, sessionlog.Problem{Where: "--recording " + given,
+				Message: "the log has no session of this number: write it as it is in the log"})
+		}
+	}
+	return list
+}
+
 // cutLast takes NAME=VALUE apart at the last "=": headings and file names may hold one.
 func cutLast(given string) (name, value string, ok bool) {
 	at := strings.LastIndexByte(given, '=')
@@ -301,6 +330,7 @@ func (f *filling) read() error {
 			Message: "there is no session in it yet: write a row for " +
 				"each session, save it, and run fill again"}}
 	}
+	f.reading.Problems = append(f.reading.Problems, f.given.idle(f.tables, f.reading)...)
 	// What is wrong with the log comes first: a session that is missing from it would only
 	// make its recording a riddle.
 	f.recordings, f.changes = &sessionlog.Recordings{}, &sessionlog.Changes{}

@@ -388,7 +388,7 @@ func (m *matcher) finish() {
 		has[k] = true
 		e := &m.all[i][k]
 		match := Match{File: m.files[i].Name, Session: m.visits[k].ID, How: e.how()}
-		if _, answered := m.set.Answers[RecordingDoubt(match.File)]; answered {
+		if m.set.Answers[RecordingDoubt(match.File)] == match.Session {
 			match.How = AsAnswered
 		}
 		if claims := m.claims(i, exactly); len(claims) > 0 {

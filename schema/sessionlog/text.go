@@ -1,16 +1,32 @@
 package sessionlog
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 
 	"golang.org/x/text/cases"
 	"golang.org/x/text/unicode/norm"
+
+	"outbreath/schema/sheet"
 )
 
 // normal returns what headings and words are compared by: compatibility forms
 // resolved, accents removed, case folded, and of that the letters and digits alone.
 func normal(s string) string { return strings.Join(tokens(s), "") }
+
+// Written reports whether some cell of the tables is the heading, whatever its case, accents and marks.
+func Written(tables []sheet.Table, heading string) bool {
+	key := normal(heading)
+	for _, t := range tables {
+		for _, row := range t.Rows {
+			if slices.ContainsFunc(row.Cells, func(c sheet.Cell) bool { return normal(c.Text) == key }) {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 // tokens returns the parts of the normal form of s: it is cut at everything that is no
 // letter or digit, between letters and digits, and before a capital after a small letter.
