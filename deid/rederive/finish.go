@@ -1,7 +1,6 @@
 package rederive
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -78,13 +77,11 @@ var figureNames = []string{"seconds", "samples", "dropped", "breaths", "per_minu
 // recordings of the bag. How they are measured is not computed here.
 func (c *Comparison) summary() {
 	const path = "data/recordings/summary.json"
-	data, ok := c.small[path]
-	if !ok {
-		c.mismatch(path, "", "is missing")
+	data, there := c.read(Summary, path)
+	if there == nil {
 		return
 	}
-	there, err := parse(data)
-	if err != nil || string(there.write()) != string(data) {
+	if string(there.write()) != string(data) {
 		c.unlike(Summary, path, "", "is not a JSON text as the tool writes it", 1, int64(len(data)))
 		return
 	}
@@ -140,9 +137,18 @@ func (c *Comparison) figuresOf(row *node, last *string) (made *node, figures int
 	return made, figures
 }
 
-// String returns the counts in one line, for a screen.
-func (r *Result) String() string {
-	v, b := r.Total.Values, r.Total.Bytes
-	return fmt.Sprintf("%d of %d values computed again and equal, %d differ, %d not tested; bytes: %d of %d, %d, %d",
-		v.Rederived, v.All(), v.Mismatched, v.NotTested, b.Rederived, b.All(), b.Mismatched, b.NotTested)
+// read returns the text and the tree of a JSON file of the bag. It returns no tree, after a mismatch
+// was noted, if the file is missing or holds anything but one object.
+func (c *Comparison) read(sort, path string) (data []byte, tree *node) {
+	data, ok := c.small[path]
+	if !ok {
+		c.mismatch(path, "", "is missing")
+		return nil, nil
+	}
+	tree, err := parse(data)
+	if err != nil || tree.kind != object {
+		c.unlike(sort, path, "", "is not a JSON text that can be read here", 1, int64(len(data)))
+		return nil, nil
+	}
+	return data, tree
 }

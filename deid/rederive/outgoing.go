@@ -21,14 +21,8 @@ const (
 // own schema and its treatments give.
 func (c *Comparison) outgoing() {
 	const path = "data/session.schema.json"
-	data, ok := c.small[path]
-	if !ok {
-		c.mismatch(path, "", "is missing")
-		return
-	}
-	there, err := parse(data)
-	if err != nil {
-		c.unlike(PlanSchema, path, "", "is not a JSON text that can be read here", 1, int64(len(data)))
+	data, there := c.read(PlanSchema, path)
+	if there == nil {
 		return
 	}
 	plan, err := parse(c.source.Schema)

@@ -30,14 +30,8 @@ var programForm = regexp.MustCompile(`^outbreath [0-9A-Za-z.+-]{1,64}( [0-9a-f]{
 // treatment compares treatment.json, which is counted anew.
 func (c *Comparison) treatment(tubes []tube) {
 	const path = "data/treatment.json"
-	data, ok := c.small[path]
-	if !ok {
-		c.mismatch(path, "", "is missing")
-		return
-	}
-	there, err := parse(data)
-	if err != nil || there.kind != object {
-		c.unlike(Treatment, path, "", "is not a JSON text that can be read here", 1, int64(len(data)))
+	data, there := c.read(Treatment, path)
+	if there == nil {
 		return
 	}
 	made := &node{kind: object}
