@@ -62,10 +62,7 @@ func (p *Pseudonymiser) Subject(id string) (string, error) { return p.pseudonym(
 // Session is like Subject, for a session identifier.
 func (p *Pseudonymiser) Session(id string) (string, error) { return p.pseudonym(keys.Session, id) }
 
-// Operator is like Subject, for the identifier of an operator.
-func (p *Pseudonymiser) Operator(id string) (string, error) { return p.pseudonym(keys.Operator, id) }
-
-// Code is like Subject, for a code of any other kind, such as "kit". The kind must be one that a
+// Code is like Subject, for a code of any other kind, such as "operator" or "kit". The kind must be one that a
 // plan can name.
 func (p *Pseudonymiser) Code(kind, id string) (string, error) {
 	return p.pseudonym(keys.Purpose(kind), id)

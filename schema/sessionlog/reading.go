@@ -47,9 +47,6 @@ type Record struct {
 	Places map[string]string       // where in the log each value was read, by pointer
 }
 
-// Doc returns the record, its members in the order of the plan's schema.
-func (r *Record) Doc(p *schema.Plan) *schema.Node { return p.Outline().Record(r.Values) }
-
 // A Roster holds the rows of a log's roster, values in the form that roster.csv asks for.
 type Roster struct {
 	Columns []string            // of [schema.RosterColumns] first, then the log's own

@@ -46,7 +46,7 @@ func csvLog(t testing.TB, files ...[2]string) []sheet.Table {
 func bytesOf(p *schema.Plan, r *Reading) string {
 	var b strings.Builder
 	for _, rec := range r.Records {
-		b.Write(rec.Doc(p).Encode())
+		b.Write(p.Outline().Record(rec.Values).Encode())
 	}
 	return b.String()
 }
